@@ -1,0 +1,1 @@
+"""Photos, notes and truth of an invented studio: data only, read by `swatchvault demo`."""
