@@ -41,6 +41,9 @@ SRGB_TO_XYZ = np.array(
 _EPSILON = 216.0 / 24389.0
 _KAPPA = 24389.0 / 27.0
 
+# Hues exactly 180° apart stay on the published side however arctan2 rounds on a machine.
+_HALF_TURN = 180.0 + 1e-9
+
 
 def bradford(source_white: ArrayLike, target_white: ArrayLike) -> Floats:
     """(3, 3) matrix that adapts XYZ from one white to another (Bradford, linear)."""
@@ -147,12 +150,12 @@ def difference_terms(lab1: ArrayLike, lab2: ArrayLike) -> DifferenceTerms:
     h2 = np.degrees(np.arctan2(b2, a2p)) % 360.0
     grey = c1 * c2 == 0.0
     dh = h2 - h1
-    dh = dh - 360.0 * (dh > 180.0) + 360.0 * (dh < -180.0)
+    dh = dh - 360.0 * (dh > _HALF_TURN) + 360.0 * (dh < -_HALF_TURN)
     dh = np.where(grey, 0.0, dh)  # (10)
     d_hue = 2.0 * np.sqrt(c1 * c2) * np.sin(np.radians(dh) / 2.0)  # (11)
     l_bar, c_bar = (L1 + L2) / 2.0, (c1 + c2) / 2.0  # (12), (13)
     total = h1 + h2
-    apart = np.abs(h1 - h2) > 180.0
+    apart = np.abs(h1 - h2) > _HALF_TURN
     h_bar = np.where(apart, np.where(total < 360.0, total + 360.0, total - 360.0), total) / 2.0
     h_bar = np.where(grey, total, h_bar)  # (14)
     t = (

@@ -1,4 +1,4 @@
-"""What a photo, its layout and its measurement are: frozen data, and the registry of flags.
+"""What a photo, its layout and its measurement are: frozen data. Flags: see `ingest.flags`.
 
 Arrays inside are never changed after construction. Coordinates of a layout are fractions of
 the width and height of the picture as a person sees it: (0, 0) is the outer corner of the
@@ -15,6 +15,10 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from ingest.flags import FLAGS as FLAGS
+from ingest.flags import FLAGS_THAT_STOP_A_VERDICT as FLAGS_THAT_STOP_A_VERDICT
+from ingest.flags import check_flags as check_flags
+
 Array = NDArray[Any]
 Point = tuple[float, float]
 Polygon = tuple[Point, ...]
@@ -23,91 +27,6 @@ Lab = tuple[float, float, float]
 LocatedBy = Literal["marks", "mat", "search"]
 ReferenceKind = Literal["card", "steps", "chart24"]
 Light = Literal["daylight", "other"]
-
-#: Every flag that a photo, a reference or a swatch can carry, with the sentence that explains it.
-FLAGS: Mapping[str, str] = {
-    # what the file says
-    "no profile": "The file names no colour profile, so its numbers were read as sRGB.",
-    "profile converted": (
-        "The file's profile is an unusual one; its colours were converted to sRGB by the colour "
-        "library in 8 bits, so strong colours may be cut off."
-    ),
-    "gain map": (
-        "The file holds a gain map or HDR rendering. The phone may have changed tones from place "
-        "to place: switch HDR off for colour photos."
-    ),
-    "raw": "A camera raw file, decoded linear and without the camera's own rendering.",
-    # what the reference says
-    "no reference": (
-        "No grey card, steps or chart corrected this photo: the colour is the camera's opinion."
-    ),
-    "located by search": (
-        "Found by the program, not marked by a person: look at where it was found before you "
-        "trust the figures."
-    ),
-    "card clipped": "Part of the grey reference is at the end of what the camera can record.",
-    "card uneven": "The grey reference is not of one grey: dirt, print, texture or glare on it.",
-    "card tilted in the light": (
-        "The light changes across the grey reference: it is tilted, or the light is very near."
-    ),
-    "card in shadow": "A shadow edge lies across the grey reference.",
-    "tone curve not removed": (
-        "One grey card cannot see how the camera bends light and dark: colours much lighter or "
-        "darker than the card are uncertain. Neutral steps or a chart remove this."
-    ),
-    "steps not in order": "The neutral steps do not get darker in the order stated.",
-    "reference does not fit": (
-        "The reference's patches do not agree with their stated values after correction: another "
-        "make or edition, worn, or in uneven light."
-    ),
-    "tone varies in the frame": (
-        "Neutrals at two places disagree after correction: the phone changed tones by place, or "
-        "the light differs between them."
-    ),
-    "light uneven": "The light changes over the frame and could not be corrected for.",
-    "light field corrected": "Uneven light was measured on grey or paper and divided out.",
-    "camera colours not corrected": (
-        "Only neutrals corrected this photo; the camera's rendering of strong colours was not."
-    ),
-    # what the swatch says
-    "clipped": "From 1 % of the swatch's pixels are at the end of what the camera can record.",
-    "clipped beyond use": (
-        "From 3 % of the swatch's pixels are at the end of what the camera can record: the colour "
-        "is shown, but no lot is judged on it. Photograph it again, darker."
-    ),
-    "channel at zero": (
-        "A colour channel is at zero in much of the swatch: the yarn is more saturated than the "
-        "file can hold."
-    ),
-    "too dark": "The swatch is so dark that the camera's noise and veil shape its colour.",
-    "glare": "Bright colourless spots in the swatch: sheen or a lamp mirrored in it.",
-    "background left out": "Background seen between strands was left out of the mean.",
-    "much left out": (
-        "More than a fifth of the region was left out as background or clipped: mark less."
-    ),
-    "perhaps fluorescent": (
-        "Brighter than a surface of this colour can be by reflection alone, or nearly so: it may "
-        "fluoresce. A camera can prove this but never exclude it."
-    ),
-    "too few texture lengths": (
-        "The region holds too few strands for its doubt to be known well: mark more yarn or go "
-        "nearer."
-    ),
-    "scale unknown": "Nothing in the photo says how many millimetres a pixel is.",
-    "not dry": "Measured wet or damp: wet yarn is darker and stronger in colour than dry.",
-}
-
-#: Flags under which no lot check says anything but "cannot tell" (design: flags, verdict).
-FLAGS_THAT_STOP_A_VERDICT = frozenset({"clipped beyond use", "no reference"})
-
-
-def check_flags(flags: frozenset[str]) -> frozenset[str]:
-    """Return ``flags`` if all stand in :data:`FLAGS`, else raise ``KeyError``."""
-    for name in flags:
-        if name not in FLAGS:
-            raise KeyError(f"flag {name!r} is not in the registry")
-    return flags
-
 
 # ---------------------------------------------------------------------------------------------
 # The decoded photo

@@ -1,0 +1,340 @@
+"""From coded pixels to light relative to a reference: tone, light field, exposure, white, colour.
+
+Nothing is averaged in coded values. A :class:`Correction` is data: a table from code to linear
+light for each channel, a light field, a colour model and a matrix to XYZ; making one reads only
+the reference's patches and, for the field, a small copy of the picture.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ingest.camera_colours import UNCHANGED, CameraColours
+from ingest.colour import delta_e_2000, xyz_to_lab
+from ingest.errors import ReferenceMissing
+from ingest.expected import expected_rgb, expected_xyz, patch_names
+from ingest.lightfield import LightField, surround_field
+from ingest.model import Array, Photo, Polygon, Reference, ReferenceReading, Settings, Step
+from ingest.neutrals import NeutralFit, exposure_sd, fit_neutrals, neutral_indices
+from ingest.raster import region_pixels, shrink_polygon
+from ingest.reading import PatchReading, card_flags, read_patch
+from ingest.tone import fit_tone
+
+Floats = NDArray[np.float64]
+
+#: Share of a card's or step's outline, about its middle, that is read.
+CARD_SAMPLE = 0.8
+#: A reference with more of its pixels clipped than this cannot correct at all.
+CLIPPED_BEYOND_USE = 0.2
+#: Mean linear light under which a card counts as black: about code 13 of 255 in sRGB.
+BLACK = 0.004
+#: Relative standard uncertainty of a reflectance stated without a tolerance: 0.5 of 18 %,
+#: the rounding of "18 %" and a little wear. Common practice, no source.
+VALUE_SD = 0.028
+#: ΔE00 of a second neutral after correction from which the tone varies in the frame.
+NEUTRALS_DISAGREE = 3.0
+#: Change of light over reference and swatches from which uneven light is flagged.
+UNEVEN_LIGHT = 0.10
+
+
+@dataclass(frozen=True, eq=False)
+class Correction:
+    """How coded values of one photo become XYZ relative to D65.
+
+    ``curve``: float32 (levels, 3), coded to linear RGB of the encoding's primaries, corrected.
+    ``field``: divided out by place. ``colours``: applied to mean RGB. ``to_xyz``: (3, 3).
+    ``reference``: "chart", "steps", "card" or "none", as the tables of doubt count it.
+    ``reading_sd``, ``value_sd``: relative standard uncertainties of the exposure, from reading
+    the reference and from its stated value.
+    """
+
+    curve: Array
+    to_xyz: Array
+    reference: str
+    reading_sd: float
+    value_sd: float
+    steps: tuple[Step, ...]
+    readings: tuple[ReferenceReading, ...]
+    flags: frozenset[str]
+    field: LightField | None = None
+    colours: CameraColours = UNCHANGED
+
+    def linear(self, pixels: Array) -> Array:
+        """Corrected linear RGB, float32 (..., 3), of coded pixels (..., 3), before the field."""
+        return apply_curve(self.curve, pixels)
+
+    def light_at(self, points: Array) -> Floats:
+        """Relative light (...) at points (..., 2), fractions of the picture."""
+        points = np.asarray(points, dtype=float)
+        return np.ones(points.shape[:-1]) if self.field is None else self.field.at(points)
+
+    def xyz(self, rgb: Array) -> Floats:
+        """XYZ relative to D65 of mean corrected RGB (..., 3), the field divided out."""
+        return np.asarray(self.colours(np.asarray(rgb, dtype=float)) @ self.to_xyz.T)
+
+
+def apply_curve(curve: Array, pixels: Array) -> Array:
+    """Look every code of (..., 3) pixels up in a (levels, 3) table; float32."""
+    if pixels.dtype == np.uint8 and pixels.ndim == 3:
+        import cv2
+
+        table = np.ascontiguousarray(curve, dtype=np.float32).reshape(1, 256, 3)
+        return np.asarray(cv2.LUT(np.ascontiguousarray(pixels), table))
+    out = np.empty(pixels.shape, dtype=np.float32)
+    for channel in range(3):
+        out[..., channel] = curve[:, channel][pixels[..., channel]]
+    return out
+
+
+def correct(
+    photo: Photo,
+    references: Sequence[Reference],
+    settings: Settings,
+    occupied: Sequence[Polygon] = (),
+) -> Correction:
+    """Make the correction that the references support; the best of them decides.
+
+    ``occupied``: outlines of swatches, so that they are not taken for a plain surround. Raises
+    :class:`ReferenceMissing` where no reference can be used and ``settings`` do not allow an
+    uncorrected reading.
+    """
+    if not references:
+        if settings.allow_uncorrected:
+            return _uncorrected(photo)
+        raise ReferenceMissing(
+            "no grey card, steps or chart was found or marked; mark one in the picture, or "
+            "measure without one on purpose (the colour is then the camera's opinion)"
+        )
+    main = max(references, key=_rank)
+    patches = _read(photo, main)
+    _refuse_unusable(main, patches)
+    if main.kind == "card":
+        made = _from_card(photo, main, patches[0], settings)
+    else:
+        taken = (*occupied, *(p for r in references for p in _outlines(r)))
+        made = _from_neutrals(photo, main, patches, settings, taken)
+    others = [_second_reading(photo, made, r, settings) for r in references if r is not main]
+    flags = made.flags.union(*(o.flags & {"tone varies in the frame"} for o in others))
+    return replace(made, readings=(*made.readings, *others), flags=flags)
+
+
+def _from_card(
+    photo: Photo, reference: Reference, patch: PatchReading, settings: Settings
+) -> Correction:
+    expected = expected_rgb(reference, photo.encoding, settings)[0]
+    gain = expected / patch.linear
+    curve = (photo.encoding.curve * gain).astype(np.float32)
+    stated, found = (photo.encoding.to_xyz @ v for v in (expected, patch.mean_of(curve)))
+    flags = card_flags(patch) | _located(reference)
+    reading = ReferenceReading(reference, flags, _records(reference, stated[None], found[None]))
+    step = Step("exposure and white to the card", {"gain": _rounded(gain), **patch.detail()})
+    return Correction(
+        curve=curve,
+        to_xyz=photo.encoding.to_xyz,
+        reference="card",
+        reading_sd=patch.relative_sd,
+        value_sd=VALUE_SD,
+        steps=(_undone(photo), step),
+        readings=(reading,),
+        flags=flags | {"tone curve not removed", "camera colours not corrected"},
+    )
+
+
+def _from_neutrals(
+    photo: Photo,
+    reference: Reference,
+    patches: list[PatchReading],
+    settings: Settings,
+    occupied: Sequence[Polygon],
+) -> Correction:
+    expected = expected_rgb(reference, photo.encoding, settings)
+    field = _look_for_field(photo, reference, patches, expected, occupied)
+    fit = fit_neutrals(photo.encoding, reference, patches, expected, field)
+    stated = expected @ photo.encoding.to_xyz.T
+    flags = set(_located(reference))
+    flags |= set() if fit.fits else {"reference does not fit"}
+    flags |= set() if fit.in_order else {"steps not in order"}
+    places = np.array([np.mean(p, axis=0) for p in (*reference.patches, *occupied)])
+    if fit.field is not None:
+        flags.add("light field corrected")
+    elif field is not None and field.scatter < 0.03 and field.spread(places) > UNEVEN_LIGHT:
+        flags.add("light uneven")
+    if fit.colours.model == "none":
+        flags.add("camera colours not corrected")
+    if fit.reference == "card":
+        flags.add("tone curve not removed")
+    records = _records(reference, stated, fit.xyz, fit.left_out)
+    return Correction(
+        curve=fit.table,
+        to_xyz=photo.encoding.to_xyz,
+        reference=fit.reference,
+        reading_sd=exposure_sd(fit, stated[:, 1]),
+        value_sd=VALUE_SD / float(np.sqrt(len(fit.usable))),
+        steps=(_undone(photo), *_neutral_steps(fit)),
+        readings=(ReferenceReading(reference, frozenset(flags), records),),
+        flags=frozenset(flags),
+        field=fit.field,
+        colours=fit.colours,
+    )
+
+
+def _look_for_field(
+    photo: Photo,
+    reference: Reference,
+    patches: list[PatchReading],
+    expected: Floats,
+    occupied: Sequence[Polygon],
+) -> LightField | None:
+    """A light field from a plain surround, in light whose tone curve is undone.
+
+    The curve is found once without the field and once with it: uneven light along the neutrals
+    bends the first one a little.
+    """
+    usable = [i for i in neutral_indices(reference) if patches[i].clipped == 0.0]
+    if len(usable) < 3:
+        return None
+    centres = np.array([np.mean(p, axis=0) for p in reference.patches])
+    light, field = np.ones(len(patches)), None
+    around = _outlines(reference)[0]
+    for _ in range(2):
+        tone = fit_tone(photo.encoding.curve, patches, expected, usable, light)
+        field = surround_field(photo, tone.table, photo.encoding.to_xyz, occupied, around)
+        if field is None:
+            return None
+        light = field.centred_on(centres[usable]).at(centres)
+    return field
+
+
+def _neutral_steps(fit: NeutralFit) -> list[Step]:
+    detail: dict[str, Any] = {
+        "neutrals": len(fit.usable),
+        "delta_e_00_left_out": _rounded(fit.errors),
+        "mean_delta_e_00_left_out": round(fit.misfit, 3),
+        "tried": fit.trials,
+    }
+    steps = [Step("tone curve, exposure and white through neutrals", detail)]
+    if fit.field is not None:
+        steps.append(
+            Step(
+                "light field divided out",
+                {
+                    "source": fit.field.source,
+                    "scatter": round(fit.field.scatter, 4),
+                    "share": round(fit.field.share, 4),
+                    "coefficients": _rounded(fit.field.coefficients),
+                },
+            )
+        )
+    if fit.colours.model != "none":
+        steps.append(
+            Step(
+                "camera colours by the chart",
+                {"model": fit.colours.model, "weights": _rounded(fit.colours.weights)},
+            )
+        )
+    return steps
+
+
+def _rank(reference: Reference) -> tuple[int, int]:
+    return {"card": 0, "steps": 1, "chart24": 2}[reference.kind], len(reference.patches)
+
+
+def _located(reference: Reference) -> frozenset[str]:
+    return frozenset({"located by search"} if reference.located == "search" else ())
+
+
+def _outlines(reference: Reference) -> tuple[Polygon, ...]:
+    return (reference.corners,) if reference.corners else reference.patches
+
+
+def sampled(reference: Reference) -> tuple[Polygon, ...]:
+    """The parts of the reference's patches that are read."""
+    if reference.kind == "chart24":
+        return reference.patches
+    return tuple(shrink_polygon(p, CARD_SAMPLE) for p in reference.patches)
+
+
+def _read(photo: Photo, reference: Reference) -> list[PatchReading]:
+    return [
+        read_patch(photo, polygon, region_pixels(photo, polygon, most=20_000))
+        for polygon in sampled(reference)
+    ]
+
+
+def _refuse_unusable(reference: Reference, patches: list[PatchReading]) -> None:
+    first = patches[0]
+    if any(p.count < 9 for p in patches):
+        raise ReferenceMissing(
+            f"the {reference.kind} is only a few pixels large; go nearer or mark it again"
+        )
+    if reference.kind != "card":
+        return
+    if first.clipped > CLIPPED_BEYOND_USE:
+        raise ReferenceMissing(
+            f"the grey card is clipped in {first.clipped:.0%} of its pixels, so it says nothing "
+            "of the light; photograph it again, darker"
+        )
+    if first.linear.min() < BLACK:
+        raise ReferenceMissing(
+            "the grey card is black in at least one channel; mark the card itself, or photograph "
+            "it in more light"
+        )
+
+
+def _second_reading(
+    photo: Photo, made: Correction, reference: Reference, settings: Settings
+) -> ReferenceReading:
+    """What the correction makes of another reference: a check of tone and light elsewhere."""
+    expected = expected_xyz(reference, settings)
+    patches = _read(photo, reference)
+    centres = np.array([np.mean(p, axis=0) for p in reference.patches])
+    rgb = np.array([p.mean_of(made.curve) for p in patches]) / made.light_at(centres)[:, None]
+    found = made.xyz(rgb)
+    errors = delta_e_2000(xyz_to_lab(found), xyz_to_lab(expected))
+    flags = set(_located(reference))
+    if reference.kind == "card":
+        flags |= card_flags(patches[0])
+    if float(np.median(errors[neutral_indices(reference)])) > NEUTRALS_DISAGREE:
+        flags.add("tone varies in the frame")
+    records = _records(reference, expected, found, found)
+    return ReferenceReading(reference, frozenset(flags), records, used=False)
+
+
+def _uncorrected(photo: Photo) -> Correction:
+    return Correction(
+        curve=photo.encoding.curve,
+        to_xyz=photo.encoding.to_xyz,
+        reference="none",
+        reading_sd=0.0,
+        value_sd=0.0,
+        steps=(_undone(photo),),
+        readings=(),
+        flags=frozenset({"no reference", "tone curve not removed", "camera colours not corrected"}),
+    )
+
+
+def _undone(photo: Photo) -> Step:
+    return Step("encoding undone", {"encoding": photo.encoding.name})
+
+
+def _records(
+    reference: Reference, expected: Floats, corrected: Floats, left_out: Floats | None = None
+) -> tuple[dict[str, Any], ...]:
+    """Patch by patch in Lab D65, from XYZ (patches, 3)."""
+    columns = {"expected_lab": expected, "corrected_lab": corrected}
+    if left_out is not None:
+        columns["left_out_lab"] = left_out
+    labs = {key: xyz_to_lab(xyz) for key, xyz in columns.items()}
+    return tuple(
+        {"name": name, **{key: _rounded(lab[i]) for key, lab in labs.items()}}
+        for i, name in enumerate(patch_names(reference))
+    )
+
+
+def _rounded(values: Any) -> list[float]:
+    return [round(float(v), 4) for v in np.asarray(values).ravel()]

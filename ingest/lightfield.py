@@ -1,0 +1,172 @@
+"""How the light changes over the frame, from a plain surround or grey at several places.
+
+A field is a smooth surface of ln Y over the picture: a plane, or a quadratic where that fits
+clearly better. It is found in light whose tone curve is already undone, and only divides.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ingest.model import Array, Photo, Polygon
+from ingest.raster import brightest, darkest, shrink_polygon, small_copy
+
+Floats = NDArray[np.float64]
+
+#: Long side of the copy in which the surround is looked for.
+COPY_SIDE = 400
+#: Change of ln Y from pixel to neighbour, in the copy, up to which a surround is smooth.
+SMOOTH = 0.03
+#: Width in the copy's pixels of the rim that an edge takes with it.
+RIM = 9
+#: Largest relative spread of the channels of paper or grey in a photo that is not yet white-
+#: balanced by more than its card.
+COLOURLESS = 0.25
+#: Least light of a surround, relative to a perfect white: paper or light grey.
+LEAST_LIGHT = 0.25
+#: The surround nearest the reference lies within its outline scaled by this.
+NEAR = 1.7
+#: Largest difference in ln R/G and ln B/G within one sheet: light from two sides tints it.
+ONE_COLOUR = 0.08
+#: Share of the copy that a surround must cover.
+LEAST_SHARE = 0.02
+#: Scatter of ln Y about the field up to which the surround is taken for even.
+LARGEST_SCATTER = 0.07
+#: A quadratic must lower the scatter to this share of the plane's.
+QUADRATIC_GAIN = 0.85
+
+
+@dataclass(frozen=True, eq=False)
+class LightField:
+    """ln of relative light = polynomial of (x, y), fractions of the picture; 0 on the average
+    of the places it was set to. ``scatter``: robust sd of ln Y about it. ``share``: of the
+    picture that it was found on. ``source``: "surround" or "grey"."""
+
+    coefficients: Floats
+    scatter: float
+    share: float
+    source: str
+
+    def at(self, points: Floats) -> Floats:
+        """Relative light (...) at points (..., 2)."""
+        return np.asarray(np.exp(_terms(points, len(self.coefficients)) @ self.coefficients))
+
+    def centred_on(self, points: Floats) -> LightField:
+        """The same field with a geometric mean of 1 over ``points`` (n, 2)."""
+        shift = float(np.mean(np.log(self.at(points))))
+        coefficients = self.coefficients.copy()
+        coefficients[0] -= shift
+        return LightField(coefficients, self.scatter, self.share, self.source)
+
+    def spread(self, points: Floats) -> float:
+        """Largest change of light between any of ``points``, relative."""
+        light = self.at(points)
+        return float(light.max() / light.min() - 1.0)
+
+
+def surround_field(
+    photo: Photo, curve: Array, to_xyz: Array, occupied: Sequence[Polygon], around: Polygon
+) -> LightField | None:
+    """The field from a plain colourless surround, or ``None`` where there is none.
+
+    ``curve``: (levels, 3) coded to corrected linear light. ``occupied``: what is not surround.
+    ``around``: the polygon near which paper is looked for.
+    """
+    import cv2
+
+    small = small_copy(photo.pixels, COPY_SIDE)
+    linear = np.stack([curve[:, c][small[..., c]] for c in range(3)], axis=-1)
+    light = linear @ np.asarray(to_xyz, dtype=float)[1]
+    log = np.log(np.maximum(light, 1e-4)).astype(np.float32)
+    slope = np.hypot(
+        cv2.Sobel(log, cv2.CV_32F, 1, 0, scale=0.125), cv2.Sobel(log, cv2.CV_32F, 0, 1, scale=0.125)
+    )
+    edges = cv2.dilate((slope > SMOOTH).astype(np.uint8), np.ones((RIM, RIM), np.uint8))
+    top = brightest(linear)
+    pale = (top - darkest(linear) < COLOURLESS * top) & (light > LEAST_LIGHT)
+    unclipped = brightest(small) < (250 if small.dtype == np.uint8 else 64250)
+    free = _filled(shrink_polygon(around, 2.6), small) & (edges == 0) & pale & unclipped
+    for polygon in occupied:
+        free &= ~_filled(shrink_polygon(polygon, 1.25), small)
+    near = _filled(shrink_polygon(around, NEAR), small)
+    free &= _of_one_colour(linear, free, near)
+    free = _joined(free, near)
+    ys, xs = np.nonzero(free)
+    share = len(ys) / free.size
+    if share < LEAST_SHARE:
+        return None
+    points = np.stack([(xs + 0.5) / free.shape[1], (ys + 0.5) / free.shape[0]], axis=-1)
+    return fit_field(points, log[ys, xs].astype(float), share, "surround")
+
+
+def _of_one_colour(linear: Array, free: Array, near: Array) -> Array:
+    """Pixels of the colour that the free pixels near the reference have: one sheet, not two."""
+    first = free & near
+    if first.sum() < 50:
+        return free
+    safe = np.maximum(linear, 1e-4)
+    ratios = np.stack([np.log(safe[..., c] / safe[..., 1]) for c in (0, 2)], axis=-1)
+    middle = np.median(ratios[first], axis=0)
+    return np.asarray(np.abs(ratios - middle).max(axis=-1) < ONE_COLOUR)
+
+
+def _joined(free: Array, near: Array) -> Array:
+    """The pieces of the surround that reach near the reference: a table behind paper does not."""
+    import cv2
+
+    count, labels = cv2.connectedComponents(free.astype(np.uint8), connectivity=4)
+    reach = np.bincount(labels[free & near], minlength=count)
+    pieces = np.flatnonzero(reach > 0.05 * max(reach.sum(), 1))
+    return np.asarray(free & np.isin(labels, pieces))
+
+
+def fit_field(points: Floats, log_light: Floats, share: float, source: str) -> LightField | None:
+    """Robust plane or quadratic through ln Y (n,) at points (n, 2); ``None`` if it scatters.
+
+    Tukey's biweight with scale 1.4826 times the median absolute residual, 20 rounds.
+    """
+    fits = [_robust(points, log_light, order) for order in (3, 6) if len(points) > 3 * order]
+    if not fits:
+        return None
+    best = fits[0]
+    if len(fits) > 1 and fits[1][1] < QUADRATIC_GAIN * fits[0][1]:
+        best = fits[1]
+    if best[1] > LARGEST_SCATTER:
+        return None
+    return LightField(best[0], best[1], share, source)
+
+
+def _robust(points: Floats, log_light: Floats, order: int) -> tuple[Floats, float]:
+    design = _terms(points, order)
+    weight = np.ones(len(log_light))
+    coefficients: Floats = np.zeros(order)
+    scatter = 0.0
+    for _ in range(20):
+        root = np.sqrt(weight)
+        solved = np.linalg.lstsq(design * root[:, None], log_light * root, rcond=None)
+        coefficients = np.asarray(solved[0], dtype=np.float64)
+        residual = log_light - design @ coefficients
+        scatter = 1.4826 * float(np.median(np.abs(residual))) + 1e-5
+        weight = np.clip(1.0 - (residual / (4.685 * scatter)) ** 2, 0.0, None) ** 2
+    return coefficients, scatter
+
+
+def _terms(points: Floats, order: int) -> Floats:
+    x, y = points[..., 0], points[..., 1]
+    one = np.ones_like(x)
+    columns = [one, x, y] if order == 3 else [one, x, y, x * x, x * y, y * y]
+    return np.stack(columns, axis=-1)
+
+
+def _filled(polygon: Polygon, picture: Array) -> Array:
+    import cv2
+
+    height, width = picture.shape[:2]
+    mask = np.zeros((height, width), dtype=np.uint8)
+    points = np.round(np.asarray(polygon) * [width, height]).astype(np.int32)
+    cv2.fillPoly(mask, [points], 1)
+    return np.asarray(mask > 0)

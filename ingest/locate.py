@@ -1,0 +1,311 @@
+"""Where references and swatches are: the marks file, checked, turned into a :class:`Layout`.
+
+The marks file is JSON of our own (README, "Marks"): points are fractions of width and height.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from ingest.errors import MarksError
+from ingest.model import Lab, Layout, Point, Polygon, Reference, Scale, SwatchRegion
+from ingest.raster import inside_quad
+
+#: Share of a chart's cell, in width and height, that is read: patches fill 72 to 87 % of a cell.
+CHART_SAMPLE = 0.4
+CHART_COLUMNS, CHART_ROWS = 6, 4
+EDITIONS = ("before-2014-11", "after-2014-11")
+
+_TOP = {"references", "swatches", "scale", "note"}
+_REFERENCE = {"kind", "polygon", "patches", "corners", "y", "lab_d50", "edition"}
+#: Area of a region, as a share of the picture, under which it cannot be meant.
+_SMALLEST_AREA = 1e-6
+#: No place, reflectance or length in millimetres is beyond this.
+_LARGEST_NUMBER = 1e6
+
+
+def marks_path(photo_path: str | Path) -> Path:
+    """Where the marks of a photo are looked for: ``NAME.marks.json`` beside it."""
+    path = Path(photo_path)
+    return path.with_name(f"{path.stem}.marks.json")
+
+
+def read_marks(path: str | Path) -> Layout:
+    """Read and check a marks file. Raises :class:`MarksError` in one line."""
+    name = Path(path).name
+    try:
+        data = json.loads(Path(path).read_text(encoding="utf-8"))
+    except OSError as error:
+        raise MarksError(f"{name}: cannot be read ({error.strerror}); check the path") from error
+    except (ValueError, RecursionError) as error:
+        raise MarksError(f"{name}: is not JSON ({error}); mend or delete it") from error
+    return parse_marks(data, name)
+
+
+def parse_marks(data: Any, where: str = "marks") -> Layout:
+    """Turn marks (decoded JSON) into a layout. ``where`` names the source in errors."""
+    if not isinstance(data, Mapping):
+        raise MarksError(f"{where}: expected an object with references and swatches")
+    _only(data, _TOP, where)
+    references = tuple(
+        _reference(item, f"{where}: reference {i + 1}")
+        for i, item in enumerate(_list(data.get("references"), f"{where}: references"))
+    )
+    swatches = tuple(
+        _swatch(item, f"{where}: swatch {i + 1}")
+        for i, item in enumerate(_list(data.get("swatches"), f"{where}: swatches"))
+    )
+    names = [s.name for s in swatches]
+    doubled = sorted({n for n in names if names.count(n) > 1})
+    if doubled:
+        raise MarksError(f"{where}: two swatches are named {doubled[0]!r}; give each its own name")
+    scale = data.get("scale")
+    return Layout(references, swatches, None if scale is None else _scale(scale, where), "marks")
+
+
+def chart_patches(corners: Polygon) -> tuple[Polygon, ...]:
+    """The middles of the 24 patches of a chart whose outer corners are given, row by row."""
+    half = CHART_SAMPLE / 2.0
+    patches = []
+    for row in range(CHART_ROWS):
+        for column in range(CHART_COLUMNS):
+            u = (column + 0.5 + np.array([-half, half, half, -half])) / CHART_COLUMNS
+            v = (row + 0.5 + np.array([-half, -half, half, half])) / CHART_ROWS
+            patches.append(tuple((float(x), float(y)) for x, y in inside_quad(corners, u, v)))
+    return tuple(patches)
+
+
+def chart_reference(
+    corners: Polygon,
+    *,
+    lab_d50: tuple[Lab, ...] | None = None,
+    edition: str | None = None,
+) -> Reference:
+    """A 24-patch chart at four corners, with measured or published values."""
+    return Reference(
+        kind="chart24",
+        patches=chart_patches(corners),
+        lab_d50=lab_d50,
+        edition=None if lab_d50 else edition or EDITIONS[1],
+        corners=corners,
+    )
+
+
+def as_marks(layout: Layout) -> dict[str, Any]:
+    """The layout as a marks file's content; :func:`parse_marks` gives the same layout back."""
+    marks: dict[str, Any] = {"references": [_reference_marks(r) for r in layout.references]}
+    marks["swatches"] = [
+        {"name": s.name, "polygon": [list(p) for p in s.polygon]} for s in layout.swatches
+    ]
+    if layout.scale is not None:
+        s = layout.scale
+        marks["scale"] = {"from": list(s.start), "to": list(s.end), "mm": s.mm}
+    return marks
+
+
+def mm_per_px(scale: Scale | None, width: int, height: int) -> float:
+    """Millimetres per pixel between the two points of a scale; NaN where there is none."""
+    if scale is None:
+        return math.nan
+    dx = (scale.end[0] - scale.start[0]) * width
+    dy = (scale.end[1] - scale.start[1]) * height
+    return scale.mm / math.hypot(dx, dy)
+
+
+def _reference_marks(reference: Reference) -> dict[str, Any]:
+    out: dict[str, Any] = {"kind": reference.kind}
+    if reference.kind == "chart24":
+        out["corners"] = [list(p) for p in reference.corners or ()]
+        if reference.edition:
+            out["edition"] = reference.edition
+    elif reference.kind == "steps":
+        out["patches"] = [[list(p) for p in patch] for patch in reference.patches]
+    else:
+        out["polygon"] = [list(p) for p in reference.patches[0]]
+    if reference.y is not None:
+        out["y"] = reference.y[0] if reference.kind == "card" else list(reference.y)
+    if reference.lab_d50 is not None:
+        rows = [list(v) for v in reference.lab_d50]
+        out["lab_d50"] = rows[0] if reference.kind == "card" else rows
+    return out
+
+
+def _reference(item: Any, where: str) -> Reference:
+    if not isinstance(item, Mapping):
+        raise MarksError(f"{where}: expected an object with kind and place")
+    _only(item, _REFERENCE, where)
+    kind = item.get("kind")
+    if kind == "card":
+        return _card(item, where)
+    if kind == "steps":
+        return _steps(item, where)
+    if kind == "chart24":
+        return _chart(item, where)
+    raise MarksError(f"{where}: kind is {kind!r}; it can be card, steps or chart24")
+
+
+def _card(item: Mapping[str, Any], where: str) -> Reference:
+    lab = item.get("lab_d50")
+    y = item.get("y")
+    return Reference(
+        kind="card",
+        patches=(_polygon(item.get("polygon"), where),),
+        y=None if y is None else (_y(y, where),),
+        lab_d50=None if lab is None else (_lab(lab, where),),
+    )
+
+
+def _steps(item: Mapping[str, Any], where: str) -> Reference:
+    patches = tuple(
+        _polygon(p, f"{where}, step {i + 1}")
+        for i, p in enumerate(_list(item.get("patches"), f"{where}: patches"))
+    )
+    lab, y = item.get("lab_d50"), item.get("y")
+    if len(patches) < 2:
+        raise MarksError(f"{where}: found {len(patches)} steps; needed at least 2, lightest first")
+    if lab is None and y is None:
+        raise MarksError(f"{where}: steps need their reflectances y, one for each, between 0 and 1")
+    values = _list(y if lab is None else lab, where)
+    if len(values) != len(patches):
+        raise MarksError(f"{where}: {len(patches)} steps but {len(values)} values; give one each")
+    return Reference(
+        kind="steps",
+        patches=patches,
+        y=None if lab is not None else tuple(_y(v, where) for v in values),
+        lab_d50=None if lab is None else tuple(_lab(v, where) for v in values),
+    )
+
+
+def _chart(item: Mapping[str, Any], where: str) -> Reference:
+    corners = _polygon(item.get("corners"), where)
+    if len(corners) != 4 or not _convex(corners):
+        raise MarksError(f"{where}: a chart needs its four outer corners, running around it")
+    lab = item.get("lab_d50")
+    edition = item.get("edition")
+    if edition is not None and edition not in EDITIONS:
+        raise MarksError(f"{where}: edition is {edition!r}; it can be {' or '.join(EDITIONS)}")
+    if lab is None:
+        return chart_reference(corners, edition=edition)
+    rows = _list(lab, where)
+    if len(rows) != CHART_COLUMNS * CHART_ROWS:
+        raise MarksError(f"{where}: found {len(rows)} rows of lab_d50; needed 24, dark skin first")
+    return chart_reference(corners, lab_d50=tuple(_lab(v, where) for v in rows))
+
+
+def _swatch(item: Any, where: str) -> SwatchRegion:
+    if not isinstance(item, Mapping):
+        raise MarksError(f"{where}: expected an object with name and polygon")
+    _only(item, {"name", "polygon"}, where)
+    name = item.get("name", "swatch")
+    if not isinstance(name, str) or not name.strip() or len(name) > 200:
+        raise MarksError(f"{where}: the name must be text of 1 to 200 characters")
+    return SwatchRegion(name, _polygon(item.get("polygon"), where))
+
+
+def _scale(item: Any, where: str) -> Scale:
+    if not isinstance(item, Mapping):
+        raise MarksError(f"{where}: scale needs from, to and mm")
+    _only(item, {"from", "to", "mm"}, f"{where}: scale")
+    start, end = _point(item.get("from"), f"{where}: scale"), _point(item.get("to"), where)
+    mm = _number(item.get("mm"), f"{where}: scale mm")
+    if not 0.1 <= mm <= 100_000 or start == end:
+        raise MarksError(f"{where}: scale needs two different points and a length in millimetres")
+    return Scale(start, end, mm)
+
+
+def _polygon(value: Any, where: str) -> Polygon:
+    points = tuple(_point(p, where) for p in _list(value, where))
+    if len(points) < 3:
+        raise MarksError(f"{where}: found {len(points)} corners; needed at least 3")
+    if _crosses(points):
+        raise MarksError(f"{where}: its outline crosses itself; give the corners in order around")
+    if abs(_area(points)) < _SMALLEST_AREA:
+        raise MarksError(f"{where}: its outline holds no area; mark a larger region")
+    return points
+
+
+def _point(value: Any, where: str) -> Point:
+    pair = _list(value, where)
+    if len(pair) != 2:
+        raise MarksError(f"{where}: a point is [x, y]; found {len(pair)} numbers")
+    x, y = (_number(v, where) for v in pair)
+    if not (0.0 <= x <= 1.0 and 0.0 <= y <= 1.0):
+        raise MarksError(
+            f"{where}: point ({x:g}, {y:g}) lies outside the picture; "
+            "points are fractions of width and height, 0 to 1"
+        )
+    return x, y
+
+
+def _y(value: Any, where: str) -> float:
+    y = _number(value, where)
+    if not 0.0 < y <= 1.0:
+        raise MarksError(f"{where}: y is {y:g}; a reflectance lies above 0 and up to 1 (0.18)")
+    return y
+
+
+def _lab(value: Any, where: str) -> Lab:
+    triple = _list(value, where)
+    if len(triple) != 3:
+        raise MarksError(f"{where}: lab_d50 is [L, a, b]; found {len(triple)} numbers")
+    lightness, a, b = (_number(v, where) for v in triple)
+    if not (0.0 < lightness <= 100.0 and abs(a) <= 128.0 and abs(b) <= 128.0):
+        raise MarksError(f"{where}: lab_d50 ({lightness:g}, {a:g}, {b:g}) is no surface colour")
+    return lightness, a, b
+
+
+def _number(value: Any, where: str) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise MarksError(f"{where}: {value!r:.40} is not a number")
+    # A whole number in JSON may be too long for a float.
+    if not abs(value) <= _LARGEST_NUMBER:
+        raise MarksError(f"{where}: {value!r:.40} is not a number that marks can hold")
+    return float(value)
+
+
+def _list(value: Any, where: str) -> Sequence[Any]:
+    if value is None:
+        return ()
+    if isinstance(value, str) or not isinstance(value, Sequence):
+        raise MarksError(f"{where}: expected a list, found {value!r:.40}")
+    return value
+
+
+def _only(item: Mapping[str, Any], allowed: set[str], where: str) -> None:
+    unknown = sorted(set(item) - allowed)
+    if unknown:
+        known = ", ".join(sorted(allowed))
+        raise MarksError(f"{where}: unknown key {unknown[0]!r}; known are {known}")
+
+
+def _area(points: Polygon) -> float:
+    x, y = np.asarray(points, dtype=float).T
+    return 0.5 * float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))
+
+
+def _turn(a: Point, b: Point, c: Point) -> float:
+    return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+
+
+def _convex(points: Polygon) -> bool:
+    n = len(points)
+    turns = [_turn(points[i], points[(i + 1) % n], points[(i + 2) % n]) for i in range(n)]
+    return all(t > 0 for t in turns) or all(t < 0 for t in turns)
+
+
+def _crosses(points: Polygon) -> bool:
+    n = len(points)
+    for i in range(n):
+        for j in range(i + 2, n):
+            if i == 0 and j == n - 1:
+                continue
+            a, b, c, d = points[i], points[(i + 1) % n], points[j], points[(j + 1) % n]
+            if _turn(a, b, c) * _turn(a, b, d) < 0 and _turn(c, d, a) * _turn(c, d, b) < 0:
+                return True
+    return False

@@ -1,0 +1,162 @@
+"""Correction by neutral steps, or by a 24-patch chart: tone, light field, white, colours.
+
+Each step is taken only where the reference itself says that it helps, judged on patches that
+were left out of the fit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ingest import charts
+from ingest.camera_colours import UNCHANGED, CameraColours, fit_chart
+from ingest.colour import delta_e_2000, xyz_to_lab
+from ingest.doubt import NEUTRALS_FOR_A_CURVE
+from ingest.errors import ReferenceMissing
+from ingest.lightfield import LightField
+from ingest.model import Array, Encoding, Reference
+from ingest.reading import PatchReading
+from ingest.tone import fit_tone
+
+Floats = NDArray[np.float64]
+
+#: Patches with more of their pixels clipped than this do not shape a curve or a model.
+CLIPPED_FOR_A_FIT = 0.01
+#: Mean ΔE00 of left-out patches from which a chart, or steps, do not fit their values.
+CHART_MISFIT, STEPS_MISFIT = 7.0, 4.0
+#: A light field must lower the mean ΔE00 of left-out patches to this share.
+FIELD_GAIN = 0.97
+
+
+@dataclass(frozen=True, eq=False)
+class NeutralFit:
+    """What a reference of several neutrals gave.
+
+    ``table``: (levels, 3), coded to corrected linear RGB before the field is divided out.
+    ``rgb``, ``left_out``: (patches, 3) XYZ with everything applied, and with the patch left out.
+    ``trials``: mean ΔE00 left out, by what was tried. ``misfit``: the mean of what was taken.
+    """
+
+    table: Array
+    field: LightField | None
+    colours: CameraColours
+    xyz: Floats
+    left_out: Floats
+    errors: Floats
+    trials: dict[str, float]
+    usable: tuple[int, ...]
+    in_order: bool
+    reference: str
+
+    @property
+    def misfit(self) -> float:
+        return float(np.mean(self.errors))
+
+    @property
+    def fits(self) -> bool:
+        """Whether the patches agree with their stated values well enough."""
+        return self.misfit <= (CHART_MISFIT if len(self.xyz) == 24 else STEPS_MISFIT)
+
+
+def neutral_indices(reference: Reference) -> list[int]:
+    """Which patches of a reference are neutral."""
+    return (
+        list(charts.CHART24_NEUTRALS)
+        if reference.kind == "chart24"
+        else list(range(len(reference.patches)))
+    )
+
+
+def fit_neutrals(
+    encoding: Encoding,
+    reference: Reference,
+    patches: Sequence[PatchReading],
+    expected: Floats,
+    field: LightField | None,
+) -> NeutralFit:
+    """Fit tone, and a chart's colours, with the light field or without it: whichever does better.
+
+    ``expected``: (patches, 3) linear RGB. Raises :class:`ReferenceMissing` where the neutrals
+    are clipped or run the other way.
+    """
+    neutral = neutral_indices(reference)
+    usable = [i for i in neutral if patches[i].clipped <= CLIPPED_FOR_A_FIT]
+    in_order = check_order(np.array([p.linear for p in patches]), expected, usable)
+    tries = [_fit(encoding, reference, patches, expected, usable, None)]
+    if field is not None:
+        tries.append(_fit(encoding, reference, patches, expected, usable, field))
+    best = tries[0]
+    if len(tries) > 1 and tries[1].misfit < FIELD_GAIN * tries[0].misfit:
+        best = tries[1]
+    trials = {
+        f"{name}{suffix}": round(value, 3)
+        for t, suffix in zip(tries, ("", ", light field"), strict=False)
+        for name, value in t.trials.items()
+    }
+    return replace(best, trials=trials, in_order=in_order)
+
+
+def _fit(
+    encoding: Encoding,
+    reference: Reference,
+    patches: Sequence[PatchReading],
+    expected: Floats,
+    usable: list[int],
+    field: LightField | None,
+) -> NeutralFit:
+    centres = np.array([np.mean(p, axis=0) for p in reference.patches])
+    light = np.ones(len(patches))
+    if field is not None:
+        field = field.centred_on(centres[usable])
+        light = field.at(centres)
+    tone = fit_tone(encoding.curve, patches, expected, usable, light)
+    to_xyz = encoding.to_xyz
+    expected_lab = xyz_to_lab(expected @ to_xyz.T)
+    enough = len(usable) >= NEUTRALS_FOR_A_CURVE - (reference.kind == "chart24")
+    kind, colours, judged = "steps" if enough else "card", UNCHANGED, list(usable)
+    left_out = tone.left_out @ to_xyz.T
+    trials = {}
+    if reference.kind == "chart24":
+        judged = [i for i in range(len(patches)) if i not in charts.CHART24_NEUTRALS]
+        fit = fit_chart(tone.rgb, expected, to_xyz, _unclipped(patches), judged)
+        colours, trials, left_out = fit.colours, fit.trials, fit.left_out
+        kind = kind if colours.model == "none" else "chart"
+    errors = delta_e_2000(xyz_to_lab(left_out), expected_lab)[judged]
+    trials = trials or {"none": float(errors.mean())}
+    xyz = colours(tone.rgb) @ to_xyz.T
+    return NeutralFit(
+        tone.table, field, colours, xyz, left_out, errors, trials, tuple(usable), True, kind
+    )
+
+
+def _unclipped(patches: Sequence[PatchReading]) -> list[int]:
+    return [i for i, p in enumerate(patches) if p.clipped <= CLIPPED_FOR_A_FIT]
+
+
+def check_order(measured: Floats, expected: Floats, usable: Sequence[int]) -> bool:
+    """Whether the neutrals get darker as stated; raises where they do the opposite."""
+    chosen = list(usable)
+    if len(chosen) < 2:
+        raise ReferenceMissing(
+            f"only {len(chosen)} of the neutral steps are unclipped; photograph them again, darker"
+        )
+    light, stated = measured[chosen].mean(axis=1), expected[chosen].mean(axis=1)
+    ranks = np.corrcoef(np.argsort(np.argsort(light)), np.argsort(np.argsort(stated)))[0, 1]
+    if ranks < 0.5:
+        raise ReferenceMissing(
+            "the neutral steps get lighter where their stated values get darker; "
+            "mark them in the order of their values"
+        )
+    return bool(ranks > 0.999)
+
+
+def exposure_sd(fit: NeutralFit, expected_y: Floats) -> float:
+    """Relative standard uncertainty of the curve at a mid grey, from what each neutral misses."""
+    chosen = list(fit.usable)
+    ratio = np.log(np.maximum(fit.left_out[chosen, 1], 1e-4) / np.maximum(expected_y[chosen], 1e-4))
+    inner = ratio[1:-1] if len(ratio) > 3 else ratio
+    return float(np.sqrt(np.mean(inner**2) / max(len(inner), 1)))

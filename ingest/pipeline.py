@@ -1,0 +1,150 @@
+"""The whole walk from a photo file to its measurements, one step a line."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from ingest.colour import linear_to_srgb
+from ingest.correct import Correction, correct
+from ingest.decode import read_photo
+from ingest.errors import IngestError
+from ingest.exif import clean_text
+from ingest.locate import marks_path, mm_per_px, read_marks
+from ingest.measure import measure_region
+from ingest.model import (
+    Array,
+    Encoding,
+    Layout,
+    Measurement,
+    Photo,
+    PhotoMeasurement,
+    Settings,
+    check_flags,
+)
+from ingest.raster import small_copy
+
+#: Version of the method; it changes when the same photo would give other figures.
+METHOD_VERSION = "1"
+#: Long side of the preview in pixels.
+PREVIEW_SIDE = 640
+
+
+def measure_photo(
+    path: str | os.PathLike[str],
+    *,
+    layout: Layout | None = None,
+    settings: Settings | None = None,
+) -> PhotoMeasurement:
+    """Measure every swatch in a photo.
+
+    ``layout``: where things are; without it the marks file beside the photo is read, and
+    without that the picture is searched. Raises an :class:`IngestError` whose message is one
+    line that begins with the file's name.
+    """
+    settings = settings or Settings()
+    photo = read_photo(path)
+    try:
+        return measure_decoded(photo, layout or _layout_beside(Path(path)), settings)
+    except IngestError as error:
+        name = clean_text(Path(path).name, 120)
+        raise type(error)(f"{name}: {clean_text(str(error), 1000)}") from error
+
+
+@dataclass(frozen=True, eq=False)
+class Prepared:
+    """A photo with where things are in it and how it is corrected, ready to be measured."""
+
+    photo: Photo
+    layout: Layout
+    correction: Correction
+
+
+def prepare(photo: Photo, layout: Layout | None, settings: Settings | None = None) -> Prepared:
+    """Locate and correct; the first half of :func:`measure_photo`."""
+    settings = settings or Settings()
+    located = locate(photo, layout, settings)
+    occupied = [s.polygon for s in located.swatches]
+    return Prepared(photo, located, correct(photo, located.references, settings, occupied))
+
+
+def measure_decoded(
+    photo: Photo, layout: Layout | None, settings: Settings | None = None
+) -> PhotoMeasurement:
+    """Measure an already decoded photo; see :func:`measure_photo`."""
+    settings = settings or Settings()
+    ready = prepare(photo, layout, settings)
+    located, correction = ready.layout, ready.correction
+    scale = mm_per_px(located.scale, photo.width, photo.height)
+    swatches = tuple(
+        _measure(photo, located, i, correction, settings, scale)
+        for i in range(len(located.swatches))
+    )
+    return PhotoMeasurement(
+        path=photo.path,
+        sha256=photo.sha256,
+        width=photo.width,
+        height=photo.height,
+        format=photo.format,
+        encoding=photo.encoding.name,
+        taken_at=photo.taken_at,
+        camera=photo.camera,
+        layout=located,
+        references=correction.readings,
+        swatches=swatches,
+        flags=check_flags(photo.flags | correction.flags),
+        steps=correction.steps,
+        version=METHOD_VERSION,
+        preview=preview(photo),
+    )
+
+
+def locate(photo: Photo, layout: Layout | None, settings: Settings) -> Layout:
+    """The layout to use: the given one, completed or replaced by a search where it must be."""
+    if layout is not None and (layout.references or not settings.search):
+        return layout
+    if not settings.search:
+        return Layout()
+    from ingest.search import find_references, search_layout
+
+    if layout is None:
+        return search_layout(photo)
+    return replace(layout, references=find_references(photo))
+
+
+def preview(photo: Photo) -> Array:
+    """uint8 sRGB (h, w, 3) of the picture, long side 640 or less, upright."""
+    small = small_copy(photo.pixels, PREVIEW_SIDE)
+    return to_srgb(small, photo.encoding)
+
+
+def to_srgb(pixels: Array, encoding: Encoding) -> Array:
+    """uint8 sRGB of coded pixels (h, w, 3); colours outside sRGB are cut at its edge."""
+    from ingest.colour import SRGB_TO_XYZ
+
+    if encoding.name == "sRGB" and pixels.dtype == np.uint8:
+        return pixels
+    linear = np.stack([encoding.curve[:, c][pixels[..., c]] for c in range(3)], axis=-1)
+    rgb = linear @ np.linalg.solve(SRGB_TO_XYZ, encoding.to_xyz).T
+    coded = linear_to_srgb(np.clip(rgb, 0.0, 1.0))
+    return np.asarray(np.round(coded * 255.0).astype(np.uint8))
+
+
+def _measure(
+    photo: Photo,
+    layout: Layout,
+    index: int,
+    correction: Correction,
+    settings: Settings,
+    scale: float,
+) -> Measurement:
+    found = measure_region(photo, layout.swatches[index], correction, settings, scale)
+    return replace(found, flags=check_flags(found.flags | photo.flags))
+
+
+def _layout_beside(path: Path) -> Layout | None:
+    marks = marks_path(path)
+    return read_marks(marks) if marks.is_file() else None

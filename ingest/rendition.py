@@ -1,0 +1,71 @@
+"""The picture as the measurement sees it: same white, exposure and tone, in a stated RGB space.
+
+Colours that the file cannot hold are marked, not bent: such pixels become a fine grey chequer,
+and their share is returned.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from ingest.colour import DISPLAY_P3_TO_XYZ, SRGB_TO_XYZ, linear_to_srgb
+from ingest.correct import Correction
+from ingest.model import Array, Photo
+from ingest.raster import STRIP_PIXELS, brightest, darkest
+
+Space = Literal["srgb", "display-p3"]
+
+#: Linear value by which a channel may leave 0..1 before its pixel counts as outside: less than
+#: half an 8-bit code at either end of the sRGB curve. Derived.
+SLACK = 1.0 / 255.0 / 12.92 / 2.0
+#: Codes of the chequer that marks a pixel outside the space, and its side in pixels.
+CHEQUER, CHEQUER_SIDE = (96, 160), 2
+
+
+@dataclass(frozen=True, eq=False)
+class Rendition:
+    """``pixels``: uint8 (h, w, 3), coded in ``space``. ``outside``: share of marked pixels."""
+
+    pixels: Array
+    space: Space
+    outside: float
+
+
+def render(photo: Photo, correction: Correction, space: Space = "srgb") -> Rendition:
+    """The whole picture corrected, strip by strip; the original is not touched.
+
+    White of reflectance 1 becomes the space's white, so a surface keeps its lightness.
+    """
+    from_xyz = np.linalg.inv(SRGB_TO_XYZ if space == "srgb" else DISPLAY_P3_TO_XYZ)
+    out = np.empty((photo.height, photo.width, 3), dtype=np.uint8)
+    rows = max(STRIP_PIXELS // photo.width, 1)
+    outside = 0
+    for top in range(0, photo.height, rows):
+        bottom = min(top + rows, photo.height)
+        linear = correction.linear(photo.pixels[top:bottom])
+        linear = linear / _light(correction, photo, top, bottom)
+        rgb = correction.xyz(linear) @ from_xyz.T
+        beyond = (darkest(rgb) < -SLACK) | (brightest(rgb) > 1.0 + 3.0 * SLACK)
+        coded = np.round(linear_to_srgb(np.clip(rgb, 0.0, 1.0)) * 255.0).astype(np.uint8)
+        coded[beyond] = _chequer(top, beyond)[beyond][:, None]
+        out[top:bottom] = coded
+        outside += int(beyond.sum())
+    return Rendition(out, space, outside / (photo.height * photo.width))
+
+
+def _light(correction: Correction, photo: Photo, top: int, bottom: int) -> Array:
+    if correction.field is None:
+        return np.ones((1, 1, 1))
+    y = (np.arange(top, bottom) + 0.5) / photo.height
+    x = (np.arange(photo.width) + 0.5) / photo.width
+    points = np.stack(np.broadcast_arrays(x[None, :], y[:, None]), axis=-1)
+    return np.asarray(correction.light_at(points)[..., None])
+
+
+def _chequer(top: int, like: Array) -> Array:
+    rows, columns = np.indices(like.shape)
+    cell = ((rows + top) // CHEQUER_SIDE + columns // CHEQUER_SIDE) % 2
+    return np.asarray(CHEQUER, dtype=np.uint8)[cell]

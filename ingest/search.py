@@ -1,0 +1,76 @@
+"""The search for references and swatches in a photo that has no marks and no mat.
+
+Everything found says so (``located="search"``) with a confidence in 0..1; a person can look at it
+and correct it. Where nothing is clear nothing is returned.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from ingest.cardfind import find_card
+from ingest.chartfind import find_chart
+from ingest.flatareas import WorkingCopy, flat_quads, working_copy
+from ingest.model import Array, Layout, Photo, Reference, SwatchRegion
+from ingest.stepfind import find_row
+from ingest.swatchfind import find_swatch
+
+
+def search_layout(photo: Photo) -> Layout:
+    """References and swatches of one photo, each located by search."""
+    copy = working_copy(photo)
+    references = _references(photo, copy)
+    return Layout(references, _swatches(photo, copy, references), located="search")
+
+
+def find_references(photo: Photo) -> tuple[Reference, ...]:
+    """A 24-patch chart, a grey card, both or none.
+
+    A chart is returned only if all 24 patches fit their published colours; a card only if it is
+    the one flat, even, nearly neutral, sharp-edged four-sided area of medium lightness.
+    """
+    return _references(photo, working_copy(photo))
+
+
+def find_swatches(photo: Photo, references: Sequence[Reference]) -> tuple[SwatchRegion, ...]:
+    """The largest clear piece of yarn outside the references, as a rectangle well inside it."""
+    return _swatches(photo, working_copy(photo), references)
+
+
+def find_steps(photo: Photo, y: Sequence[float]) -> Reference | None:
+    """A straight row of neutral steps, as many as ``y`` has values, dark or light end first.
+
+    ``y``: luminous reflectances in 0..1 as stated for the steps, rising or falling; without them
+    a row of greys says nothing, so the search for steps is asked for with its values.
+    """
+    copy = working_copy(photo)
+    return find_row(copy, flat_quads(copy), tuple(float(v) for v in y))
+
+
+def _references(photo: Photo, copy: WorkingCopy) -> tuple[Reference, ...]:
+    quads = flat_quads(copy)
+    chart = find_chart(photo, copy, quads)
+    found = [chart] if chart else []
+    card = find_card(copy, quads, [outline_px(r, copy, 1.25) for r in found])
+    return (*found, card) if card else tuple(found)
+
+
+def _swatches(
+    photo: Photo, copy: WorkingCopy, references: Sequence[Reference]
+) -> tuple[SwatchRegion, ...]:
+    taken = [outline_px(r, copy, 1.1) for r in references]
+    swatch = find_swatch(copy, photo.encoding.to_xyz, taken)
+    return (swatch,) if swatch else ()
+
+
+def outline_px(reference: Reference, copy: WorkingCopy, grown: float) -> Array:
+    """(n, 2) convex outline of a reference in pixels of the copy, scaled about its middle."""
+    import cv2
+
+    points = reference.corners or tuple(p for patch in reference.patches for p in patch)
+    hull = cv2.convexHull(np.array(points, dtype=np.float32)).reshape(-1, 2)
+    hull = hull * (copy.width, copy.height)
+    middle = hull.mean(axis=0)
+    return np.asarray(middle + grown * (hull - middle))

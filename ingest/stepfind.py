@@ -1,0 +1,86 @@
+"""A straight row of neutral steps, found by geometry and by getting darker in order."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ingest.cardfind import log_ratios, places_inside
+from ingest.flatareas import Floats, Quad, WorkingCopy
+from ingest.model import Reference
+
+#: Steps fewer than this do not remove a tone curve, so none is looked for.
+MIN_STEPS = 6
+#: Largest spread of ln(R/G), ln(B/G) over the steps: they are of one hue, whatever the light.
+ONE_HUE = 0.25
+#: Largest distance of a middle from the row's line, and of a pitch from the mean, in pitches.
+OFF_LINE, OFF_PITCH = 0.12, 0.2
+
+
+def find_row(copy: WorkingCopy, quads: list[Quad], y: tuple[float, ...]) -> Reference | None:
+    """The one row of ``len(y)`` like quads whose luminance runs in the order of ``y``."""
+    n = len(y)
+    falling = all(a > b for a, b in zip(y, y[1:], strict=False))
+    rising = all(a < b for a, b in zip(y, y[1:], strict=False))
+    if n < MIN_STEPS or not (falling or rising):
+        return None
+    rows = [row for seed in range(len(quads)) if (row := _row_from(seed, quads, n))]
+    found: dict[frozenset[int], Reference] = {}
+    for row in rows:
+        reference = _as_steps(copy, [quads[i] for i in row], y)
+        if reference is not None:
+            found[frozenset(row)] = reference
+    return next(iter(found.values())) if len(found) == 1 else None
+
+
+def _row_from(seed: int, quads: list[Quad], n: int) -> list[int] | None:
+    """Exactly ``n`` quads in one straight line of even pitch that starts at ``seed``."""
+    centres = np.array([q.centre for q in quads])
+    area = np.array([q.area for q in quads])
+    like = np.flatnonzero((area > area[seed] / 2.5) & (area < area[seed] * 2.5))
+    like = like[like != seed]
+    if len(like) < n - 1:
+        return None
+    distance = np.linalg.norm(centres[like] - centres[seed], axis=1)
+    for first in like[np.argsort(distance)][:4]:
+        row = _follow(seed, int(first), centres, like)
+        back = _follow(int(first), seed, centres, np.append(like, seed))
+        if len(row) == n and len(back) == 2:
+            return row
+    return None
+
+
+def _follow(start: int, second: int, centres: Floats, free: np.ndarray) -> list[int]:
+    """Indices along the line from ``start`` through ``second``, one pitch each."""
+    row = [start, second]
+    while True:
+        pitch = centres[row[-1]] - centres[row[-2]]
+        length = float(np.linalg.norm(pitch))
+        off = np.linalg.norm(centres[free] - (centres[row[-1]] + pitch), axis=1)
+        off[np.isin(free, row)] = np.inf
+        if not len(off) or off.min() > OFF_PITCH * length:
+            return row
+        row.append(int(free[off.argmin()]))
+
+
+def _as_steps(copy: WorkingCopy, row: list[Quad], y: tuple[float, ...]) -> Reference | None:
+    """The row as a reference in the order of ``y``; ``None`` where colours do not run so."""
+    places = [places_inside(copy, q.corners, 16) for q in row]
+    means = np.array([copy.linear[v, u].mean(axis=(0, 1)) for u, v in places], dtype=float)
+    luminance = means @ copy.luminance_weights
+    if (y[0] < y[-1]) != (luminance[0] < luminance[-1]):
+        row, means, luminance = row[::-1], means[::-1], luminance[::-1]
+    order = np.diff(luminance) * (1.0 if y[0] < y[-1] else -1.0)
+    # Near black the veil and noise of a camera hide the hue.
+    lit = luminance > 0.05 * luminance.max()
+    hue = log_ratios(means[lit])
+    spread = float(np.abs(hue - np.median(hue, axis=0)).max())
+    if (order <= 0).any() or spread > ONE_HUE:
+        return None
+    middle = [q.centre + 0.7 * (q.corners - q.centre) for q in row]
+    return Reference(
+        kind="steps",
+        patches=tuple(copy.fractions(p) for p in middle),
+        y=y,
+        located="search",
+        confidence=round(0.5 + 0.45 * (1.0 - spread / ONE_HUE), 3),
+    )

@@ -1,0 +1,146 @@
+"""What would make a verdict certain: each change, with the doubt it would leave."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from swatchvault.difference import GATE_WITHIN, LEVEL, Difference, Verdict, pair_doubt
+from swatchvault.pair import Capture, Colour, Conditions
+
+BY_EYE = "Lay the two side by side in daylight and judge by eye."
+AT_THE_EDGE = (
+    "The lot lies at the edge of the tolerance and better photos would hardly help: lay the two "
+    "side by side in daylight and judge by eye."
+)
+
+
+@dataclass(frozen=True)
+class Advice:
+    """One change to how the pair is photographed, and the doubt at the tolerance it would reach.
+
+    ``u_at_tolerance`` is NaN where that cannot be foretold; ``enough``: both verdicts possible.
+    """
+
+    text: str
+    u_at_tolerance: float
+    enough: bool
+
+
+@dataclass(frozen=True)
+class _Change:
+    """A way to do it otherwise, as a change of each colour and of the conditions."""
+
+    text: str
+    colour: Callable[[Colour], Colour] = lambda c: c
+    conditions: Callable[[Conditions], Conditions] = lambda c: c
+
+
+def _with_steps(c: Colour) -> Colour:
+    return replace(c, reference="steps", neutrals=None) if c.column == "card" else c
+
+
+def _by_daylight(c: Colour) -> Colour:
+    return replace(c, light="daylight")
+
+
+def _one_more(c: Colour) -> Colour:
+    k = c.n_photos
+    return replace(c, n_photos=k + 1, region_cov=c.region_cov * (k / (k + 1)))
+
+
+def _one_frame(c: Conditions) -> Conditions:
+    return replace(c, capture=Capture.SAME_FRAME)
+
+
+def _locked(c: Conditions) -> Conditions:
+    return replace(c, capture=Capture.LOCKED)
+
+
+def _same_dyes(c: Conditions) -> Conditions:
+    return replace(c, same_dyes=True)
+
+
+def _changes(coarse: bool, diff: Difference) -> list[_Change]:
+    """The changes that this pair has not made yet. ``coarse``: a card, or few neutrals."""
+    conditions = diff.conditions
+    apart = conditions.capture is not Capture.SAME_FRAME
+    loose = conditions.capture in (Capture.SAME_SETUP, Capture.OTHER)
+    steps = "six or more neutral steps"
+    every = [
+        (apart, _Change("Photograph a piece of both in one frame", conditions=_one_frame)),
+        (
+            apart and coarse,
+            _Change(f"Photograph both in one frame with {steps}", _with_steps, _one_frame),
+        ),
+        (
+            loose,
+            _Change(
+                "Photograph both in one set-up, with phone, light, card and settings locked",
+                conditions=_locked,
+            ),
+        ),
+        (coarse, _Change(f"Use {steps} in place of a card", _with_steps)),
+        (not diff.doubt.daylight, _Change("Photograph both by daylight, and say so", _by_daylight)),
+        (
+            conditions.same_dyes is None,
+            _Change(
+                "Say so, if both lots were dyed with the same dyes from the same packets",
+                conditions=_same_dyes,
+            ),
+        ),
+        (True, _Change("Take one more photo of each and let the means count", _one_more)),
+    ]
+    return [change for wanted, change in every if wanted]
+
+
+def _all_at_once(diff: Difference) -> _Change:
+    same = diff.conditions.same_dyes is None
+    return _Change(
+        "Photograph both in one frame, by daylight, with six or more neutral steps"
+        + (", and say so if the dyes were the same" if same else ""),
+        lambda c: _by_daylight(_with_steps(c)),
+        lambda c: _same_dyes(_one_frame(c)) if same else _one_frame(c),
+    )
+
+
+def what_next(master: Colour, new: Colour, diff: Difference) -> tuple[Advice, ...]:
+    """Advice where the verdict is "cannot tell", the best first; none where it is not."""
+    if diff.verdict is not Verdict.CANNOT_TELL:
+        return ()
+    if diff.stops:
+        text = "Put right what is said above, photograph again, and compare then."
+        return (Advice(text, math.nan, False),)
+    if (
+        diff.bars
+        and diff.p_within <= LEVEL
+        and diff.u_at_tolerance <= GATE_WITHIN * (diff.conditions.tolerance)
+    ):
+        return (Advice(BY_EYE, math.nan, False),)
+    changes = _changes("card" in (master.column, new.column), diff)
+    out = _weigh(master, new, diff, changes)
+    if not any(a.enough for a in out):
+        out += _weigh(master, new, diff, [_all_at_once(diff)])
+    if not out:
+        return (Advice(AT_THE_EDGE, math.nan, False),)
+    return tuple(sorted(out, key=lambda a: a.u_at_tolerance))
+
+
+def _weigh(master: Colour, new: Colour, diff: Difference, changes: list[_Change]) -> list[Advice]:
+    t, now = diff.conditions.tolerance, diff.u_at_tolerance
+    out = []
+    for change in changes:
+        conditions = change.conditions(diff.conditions)
+        u = pair_doubt(change.colour(master), change.colour(new), conditions).u(t)
+        if not u < 0.95 * now:  # a change that hardly helps is no advice
+            continue
+        enough = u <= GATE_WITHIN * t and not diff.bars
+        then = "small enough to judge a lot" if enough else "still too large to call a lot within"
+        if now <= GATE_WITHIN * t:
+            then = "so that fewer readings fall between the two verdicts"
+        text = (
+            f"{change.text}: the doubt at the tolerance would go from {now:.2f} to {u:.2f}, {then}."
+        )
+        out.append(Advice(text, u, enough))
+    return out

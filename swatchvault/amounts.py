@@ -1,0 +1,312 @@
+"""Amounts as a dyer types them, kept beside their millilitres or grams.
+
+A volume stays a volume and a mass stays a mass: nothing here turns one into the other, because
+a spoon of powder has no known mass. ``oz`` is the ounce of mass; the volume is ``fl oz``.
+"""
+
+from __future__ import annotations
+
+import math
+import numbers
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Literal
+
+from swatchvault.errors import AmountError
+
+SiUnit = Literal["mL", "g"]
+
+# NIST Handbook 44, appendix C: defined (exact) values of the US customary units.
+US_FLUID_OUNCE_ML = 29.5735295625
+AVOIRDUPOIS_OUNCE_G = 28.349523125
+AVOIRDUPOIS_POUND_G = 16 * AVOIRDUPOIS_OUNCE_G
+
+
+@dataclass(frozen=True)
+class SpoonSizes:
+    """Sizes of the household measures in mL: a setting, for they differ between countries.
+
+    The defaults are common practice, no single source.
+    """
+
+    tsp_ml: float = 5.0
+    tbsp_ml: float = 15.0
+    cup_ml: float = 240.0
+
+    def __post_init__(self) -> None:
+        for name in ("tsp_ml", "tbsp_ml", "cup_ml"):
+            check_number(f"the size {name}", getattr(self, name), above=0.0, unit="mL")
+
+
+@dataclass(frozen=True)
+class Amount:
+    """What was typed, what it was read as, and the same in mL or g."""
+
+    typed: str
+    value: float
+    unit: str
+    si_value: float
+    si_unit: SiUnit
+
+    @property
+    def ml(self) -> float:
+        """Millilitres. Raises ``AmountError`` for a mass: its volume is not known."""
+        return self._in("mL", "volume")
+
+    @property
+    def g(self) -> float:
+        """Grams. Raises ``AmountError`` for a volume: its mass is not known."""
+        return self._in("g", "mass")
+
+    def _in(self, si_unit: SiUnit, kind: str) -> float:
+        if self.si_unit != si_unit:
+            raise AmountError(
+                f"{self.typed!r} is no {kind}: a {kind} is needed here, and a volume is never "
+                "turned into a mass or back; measure it again as what is asked"
+            )
+        return self.si_value
+
+
+UNITS = ("mL", "L", "tsp", "tbsp", "cup", "fl oz", "g", "kg", "oz", "lb")
+
+_NAMES: Mapping[str, str] = {
+    name: unit
+    for unit, names in {
+        "mL": "ml milliliter milliliters millilitre millilitres",
+        "L": "l liter liters litre litres",
+        "tsp": "tsp tsps teaspoon teaspoons",
+        "tbsp": "tbsp tbsps tablespoon tablespoons",
+        "cup": "cup cups",
+        "fl oz": "floz fluidounce fluidounces flounce flounces",
+        "g": "g gram grams gramme grammes",
+        "kg": "kg kgs kilo kilos kilogram kilograms kilogramme kilogrammes",
+        "oz": "oz ounce ounces",
+        "lb": "lb lbs pound pounds",
+    }.items()
+    for name in names.split()
+}
+
+# No digit grouping, exponent or sign: what is left can be read in one way only.
+_NUMBER = r"[0-9]+(?:[.,][0-9]+)?|[.,][0-9]+"
+_UNIT = r" ?(?:[A-Za-z][A-Za-z. ]*)?"
+_AMOUNT = re.compile(
+    rf"(?:(?P<whole>[0-9]+)(?: |-))?(?P<top>[0-9]+) ?/ ?(?P<bottom>[0-9]+)(?P<u1>{_UNIT})"
+    rf"|(?P<number>{_NUMBER})(?P<u2>{_UNIT})"
+)
+# Three digits after a comma may be thousands ("1,000"), unless a lone zero leads ("0,125").
+_AMBIGUOUS = re.compile(r"[1-9][0-9]*,[0-9]{3}")
+_FRACTION_SIGNS = {"½": " 1/2", "¼": " 1/4", "¾": " 3/4", "⅓": " 1/3", "⅔": " 2/3", "⅛": " 1/8"}
+
+_MOST = 1e12  # no dye kitchen reaches this; our choice, so that no sum overflows
+
+
+def check_number(
+    name: str,
+    value: object,
+    *,
+    unit: str,
+    above: float | None = None,
+    low: float | None = None,
+    high: float | None = None,
+) -> float:
+    """Return ``value`` as a float within bounds, else raise ``AmountError`` in one line.
+
+    ``above`` is a bound that is itself refused, ``low`` and ``high`` are allowed. NaN, infinity
+    and anything beyond 1e12 are always refused.
+    """
+    if isinstance(value, bool) or not isinstance(value, numbers.Real):
+        raise AmountError(f"{name} is {value!r}: a number in {unit} is needed")
+    try:
+        number = float(value)
+    except OverflowError:
+        number = math.inf
+    if not abs(number) <= _MOST:  # so written, NaN is refused too
+        raise AmountError(f"{name} is {number:g}: a number in {unit} that can be real is needed")
+    if above is not None and number <= above:
+        raise AmountError(f"{name} is {number:g} {unit}: more than {above:g} {unit} is needed")
+    if low is not None and number < low:
+        raise AmountError(f"{name} is {number:g} {unit}: at least {low:g} {unit} is needed")
+    if high is not None and number > high:
+        raise AmountError(f"{name} is {number:g} {unit}: at most {high:g} {unit} makes sense")
+    return number
+
+
+def parse_amount(text: str, spoons: SpoonSizes | None = None) -> Amount:
+    """Read an amount such as ``"12.5 mL"``, ``"1 1/2 cup"``, ``"0,5 g"`` or ``"2 fl. oz."``.
+
+    Units in any case, singular or plural: mL, L, tsp, tbsp, cup, fl oz, g, kg, oz, lb. Raises
+    ``AmountError`` for anything that is not one number and one known unit, and for a comma that
+    may be decimal or thousands.
+
+    >>> parse_amount("1 1/2 tsp").si_value
+    7.5
+    """
+    if not isinstance(text, str):
+        raise AmountError(f"{text!r} is no text: needed an amount such as '12 mL'")
+    plain = text
+    for sign, written in _FRACTION_SIGNS.items():
+        plain = plain.replace(sign, written)
+    plain = " ".join(plain.replace("\u2044", "/").split())
+    found = _AMOUNT.fullmatch(plain)
+    if found is None:
+        raise _unreadable(text, "a number and a unit are needed, such as '12.5 mL' or '1/2 tsp'")
+    name = (found["u1"] or found["u2"] or "").replace(".", "").replace(" ", "").lower()
+    unit = _NAMES.get(name)
+    if unit is None:
+        raise _unreadable(text, f"{name!r} is no unit known here" if name else "it has no unit")
+    return _amount(text, _value(text, found), unit, spoons)
+
+
+def make_amount(value: float, unit: str, spoons: SpoonSizes | None = None) -> Amount:
+    """An amount from a number (0 or more) and one of :data:`UNITS`, typed as it is printed."""
+    number = check_number("the amount", value, unit=unit, low=0.0)
+    if unit not in UNITS:
+        raise _unreadable(unit, "this is no unit known here")
+    return _amount(format_quantity(number, unit), number, unit, spoons)
+
+
+def _amount(typed: str, value: float, unit: str, spoons: SpoonSizes | None) -> Amount:
+    factor, si_unit = _si(unit, spoons or SpoonSizes())
+    si_value = value * factor
+    if not si_value <= _MOST:
+        raise _unreadable(typed, "the number is too large")
+    return Amount(typed=typed, value=value, unit=unit, si_value=si_value, si_unit=si_unit)
+
+
+def _si(unit: str, spoons: SpoonSizes) -> tuple[float, SiUnit]:
+    volumes = {
+        "mL": 1.0,
+        "L": 1000.0,
+        "tsp": spoons.tsp_ml,
+        "tbsp": spoons.tbsp_ml,
+        "cup": spoons.cup_ml,
+        "fl oz": US_FLUID_OUNCE_ML,
+    }
+    masses = {"g": 1.0, "kg": 1000.0, "oz": AVOIRDUPOIS_OUNCE_G, "lb": AVOIRDUPOIS_POUND_G}
+    return (volumes[unit], "mL") if unit in volumes else (masses[unit], "g")
+
+
+def _value(text: str, found: re.Match[str]) -> float:
+    number = found["number"]
+    if number is None:
+        bottom = Decimal(found["bottom"])
+        if not bottom:
+            raise _unreadable(text, "a fraction cannot have 0 below the line")
+        return float(Decimal(found["whole"] or 0) + Decimal(found["top"]) / bottom)
+    if _AMBIGUOUS.fullmatch(number):
+        raise _unreadable(
+            text,
+            f"the comma may be decimal or thousands: write {number.replace(',', '.')} or "
+            f"{number.replace(',', '')}",
+        )
+    return float(number.replace(",", "."))
+
+
+def _unreadable(text: str, why: str) -> AmountError:
+    shown = repr(text if len(text) <= 40 else text[:40] + "...")
+    return AmountError(f"amount {shown} cannot be read: {why}; units known: {', '.join(UNITS)}")
+
+
+def format_quantity(value: float, unit: str, digits: int | None = None) -> str:
+    """``"12.5 mL"``: no exponent; every digit, or ``digits`` significant ones.
+
+    Without ``digits``, :func:`parse_amount` reads the same number back.
+    """
+    number = check_number("the amount", value, unit=unit)
+    if digits is not None and number:
+        number = round(number, digits - 1 - math.floor(math.log10(abs(number))))
+    written = format(Decimal(repr(number + 0.0)), "f")
+    if "." in written:
+        written = written.rstrip("0").rstrip(".")
+    return f"{written} {unit}"
+
+
+def describe_amount(amount: Amount, digits: int = 4) -> str:
+    """What was typed, with mL or g behind it where another unit was typed: ``1/2 tsp (2.5 mL)``."""
+    if amount.unit == amount.si_unit:
+        return amount.typed
+    return f"{amount.typed} ({format_quantity(amount.si_value, amount.si_unit, digits)})"
+
+
+# ---------------------------------------------------------------------------------------------
+# What can be measured
+# ---------------------------------------------------------------------------------------------
+
+#: The least volume a dyer is taken to measure well. Common practice, no source: set your own.
+SMALLEST_ML = 0.5
+
+#: (up to mL, step mL): half a usual graduation of syringe or cylinder. Common practice, no source.
+ROUND_STEPS_ML = (
+    (1.0, 0.01),
+    (3.0, 0.05),
+    (10.0, 0.1),
+    (100.0, 0.5),
+    (500.0, 1.0),
+    (math.inf, 5.0),
+)
+
+_MOST_DILUTE = 1000  # beyond this a weaker stock is the better advice; our choice
+
+
+@dataclass(frozen=True)
+class RoundedVolume:
+    """A volume as it can be measured, beside the exact one; the sums go on with the exact one."""
+
+    exact_ml: float
+    rounded_ml: float
+    step_ml: float
+
+
+@dataclass(frozen=True)
+class Measurable:
+    """Whether a volume can be measured, and if not, the dilution to measure instead.
+
+    ``dilute_to_parts`` 10 means one part made up to ten. It is ``None`` where no dilution is
+    needed, and where even the weakest offered (1:1000) would not help (``words`` says so).
+    """
+
+    exact_ml: float
+    smallest_ml: float
+    measurable: bool
+    dilute_to_parts: int | None
+    take_ml: float | None
+    make_up_to_ml: float | None
+    measure_ml: float | None
+    words: str
+
+
+def round_measure(volume_ml: float) -> RoundedVolume:
+    """Round to the step of :data:`ROUND_STEPS_ML` that fits the size.
+
+    >>> round_measure(7.4666).rounded_ml
+    7.5
+    """
+    exact = check_number("the volume", volume_ml, unit="mL", low=0.0)
+    step = next(step for limit, step in ROUND_STEPS_ML if exact <= limit)
+    return RoundedVolume(exact, round(math.floor(exact / step + 0.5) * step, 2), step)
+
+
+def check_measurable(volume_ml: float, smallest_ml: float = SMALLEST_ML) -> Measurable:
+    """Say whether ``volume_ml`` can be measured; offer 1:10, 1:100 or 1:1000 where it cannot."""
+    exact = check_number("the volume", volume_ml, unit="mL", low=0.0)
+    smallest = check_number("the smallest measurable volume", smallest_ml, unit="mL", above=0.0)
+    if exact == 0 or exact >= smallest:
+        words = f"{format_quantity(exact, 'mL', 3)} can be measured."
+        return Measurable(exact, smallest, True, None, None, None, None, words)
+    too_small = (
+        f"{format_quantity(exact, 'mL', 3)} is under the {smallest:g} mL that you can measure"
+    )
+    parts = 10
+    while exact * parts < smallest:
+        parts *= 10
+    if parts > _MOST_DILUTE:
+        words = f"{too_small}, even after diluting 1:{_MOST_DILUTE}: mix a weaker stock."
+        return Measurable(exact, smallest, False, None, None, None, None, words)
+    take = max(1.0, smallest)  # then what is measured never exceeds what was made
+    words = (
+        f"{too_small}: dilute 1:{parts} ({take:g} mL made up to {take * parts:g} mL with water), "
+        f"then measure {format_quantity(exact * parts, 'mL', 3)}."
+    )
+    return Measurable(exact, smallest, False, parts, take, take * parts, exact * parts, words)

@@ -1,0 +1,234 @@
+"""What the archive holds of a swatch's colour, and which lots belong together."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ingest.model import Array, LabCovariance
+from swatchvault.archive.rows import find, tri
+from swatchvault.errors import NotFound
+
+_SELECT = """SELECT m.*, swatch.label AS swatch, swatch.form, swatch.dry AS swatch_dry,
+swatch.lot_id, lot.code AS lot, skein.label AS skein, colourway.name AS colourway,
+base.name AS base, photo.taken_at, photo.added_at, setup.name AS setup, setup.locked,
+COALESCE(photo.light, setup.light) AS light, photo.setup_id
+FROM current_measurement AS m
+JOIN photo ON photo.sha256 = m.photo_sha256
+JOIN swatch ON swatch.id = m.swatch_id
+JOIN base ON base.id = swatch.base_id
+LEFT JOIN setup ON setup.id = photo.setup_id
+LEFT JOIN lot ON lot.id = swatch.lot_id
+LEFT JOIN skein ON skein.id = swatch.skein_id
+LEFT JOIN colourway ON colourway.id = lot.colourway_id
+"""
+
+
+@dataclass(frozen=True, eq=False)
+class StoredColour:
+    """A current measurement as the archive holds it, with what is needed to compare it.
+
+    ``lab``: (3,) CIELAB D65/2°. Two of them show the same frame where ``photo_sha256`` is equal.
+    ``dry`` is as it was in the photo, else as the swatch is; ``shadow_sd`` and ``mm_per_px`` are
+    NaN where unknown.
+    """
+
+    measurement_id: int
+    swatch_id: int
+    swatch: str
+    region: str
+    lab: Array
+    covariance: LabCovariance
+    flags: frozenset[str]
+    reference: str
+    clipped_share: float
+    shadow_sd: float
+    mm_per_px: float
+    tonality: Mapping[str, Any] | None
+    photo_sha256: str
+    taken_at: str | None
+    added_at: str
+    setup_id: int | None
+    setup: str | None
+    locked: bool | None
+    light: str | None
+    form: str
+    dry: bool | None
+    lot_id: int | None
+    lot: str | None
+    skein: str | None
+    colourway: str | None
+    base: str
+    version: str
+
+
+@dataclass(frozen=True)
+class LotOf:
+    """A lot of a colourway on a base, with its swatches of one form (oldest lot first)."""
+
+    lot_id: int
+    lot: str
+    dyed_on: str | None
+    swatch_ids: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class LotDye:
+    """A dye that went into a lot; ``pack``, its own or its stock's, is ``None`` if unknown."""
+
+    dye: str
+    pack: str | None
+    stock: str | None
+    amount: str | None
+    dye_g: float | None
+
+
+def swatch_colours(conn: sqlite3.Connection, swatch_id: int) -> list[StoredColour]:
+    """Every current measurement of a swatch, oldest photo first."""
+    return colours(conn, swatch_ids=(swatch_id,))
+
+
+def colours(
+    conn: sqlite3.Connection,
+    *,
+    swatch_ids: Sequence[int] | None = None,
+    photo_sha256: str | None = None,
+    colourway: str | None = None,
+    base: str | None = None,
+    form: str | None = None,
+) -> list[StoredColour]:
+    """Current measurements that meet every condition given, oldest photo first."""
+    limits: list[tuple[str, object]] = []
+    if swatch_ids is not None:
+        limits.append(
+            ("m.swatch_id IN (SELECT value FROM json_each(?))", json.dumps(list(swatch_ids)))
+        )
+    if photo_sha256 is not None:
+        limits.append(("m.photo_sha256 = ?", photo_sha256))
+    if colourway is not None:
+        limits.append(("lot.colourway_id = ?", find(conn, "colourway", colourway)))
+    if base is not None:
+        limits.append(("swatch.base_id = ?", find(conn, "base", base)))
+    if form is not None:
+        limits.append(("swatch.form = ?", form))
+    where = f"WHERE {' AND '.join(sql for sql, _ in limits)} " if limits else ""
+    order = "ORDER BY COALESCE(photo.taken_at, photo.added_at), m.id"
+    rows = conn.execute(_SELECT + where + order, tuple(v for _, v in limits))
+    names = [d[0] for d in rows.description]
+    return [_stored(dict(zip(names, row, strict=True))) for row in rows]
+
+
+def latest_labs(conn: sqlite3.Connection) -> tuple[tuple[int, ...], Array]:
+    """Ids of the swatches that were measured, and their newest Lab, (n, 3): to search by colour."""
+    sql = (
+        "SELECT swatch_id, lab_l, lab_a, lab_b FROM (SELECT m.*, row_number() OVER "
+        "(PARTITION BY swatch_id ORDER BY COALESCE(photo.taken_at, m.measured_at) DESC, m.id DESC) "
+        "AS newest FROM current_measurement AS m JOIN photo ON photo.sha256 = m.photo_sha256) "
+        "WHERE newest = 1 ORDER BY swatch_id"
+    )
+    rows = [tuple(r) for r in conn.execute(sql)]
+    labs = np.array([r[1:] for r in rows], dtype=np.float64).reshape(-1, 3)
+    return tuple(int(r[0]) for r in rows), labs
+
+
+def lots_of(conn: sqlite3.Connection, colourway: str, base: str, form: str) -> list[LotOf]:
+    """Lots of a colourway on a base that have a swatch of this form, oldest first."""
+    sql = (
+        "SELECT lot.id, lot.code, lot.dyed_on, swatch.id FROM lot JOIN swatch "
+        "ON swatch.lot_id = lot.id WHERE lot.colourway_id = ? AND swatch.base_id = ? "
+        "AND swatch.form = ? ORDER BY lot.dyed_on, lot.id, swatch.id"
+    )
+    ids = (find(conn, "colourway", colourway), find(conn, "base", base), form)
+    found: dict[int, LotOf] = {}
+    for lot_id, code, dyed_on, swatch_id in conn.execute(sql, ids):
+        before = found[lot_id].swatch_ids if lot_id in found else ()
+        found[lot_id] = LotOf(lot_id, code, dyed_on, (*before, swatch_id))
+    return list(found.values())
+
+
+def lot_dyes(conn: sqlite3.Connection, lot_id: int) -> list[LotDye]:
+    """Dyes that really went into a lot, in their order."""
+    sql = (
+        "SELECT dye.name, pack.code, stock.code, used.amount, used.dye_g "
+        "FROM lot_dye AS used JOIN dye ON dye.id = used.dye_id "
+        "LEFT JOIN stock ON stock.id = used.stock_id LEFT JOIN dye_pack AS pack "
+        "ON pack.id = COALESCE(used.dye_pack_id, stock.dye_pack_id) "
+        "WHERE used.lot_id = ? ORDER BY used.position"
+    )
+    return [LotDye(*row) for row in conn.execute(sql, (lot_id,))]
+
+
+def same_dyes(conn: sqlite3.Connection, lot_a: int | None, lot_b: int | None) -> bool | None:
+    """Whether two lots were dyed with the same dyes from the same packs; ``None`` if unknown."""
+    if lot_a is None or lot_b is None:
+        return None
+    return decide_same_dyes(lot_dyes(conn, lot_a), lot_dyes(conn, lot_b))
+
+
+def decide_same_dyes(a: Sequence[LotDye], b: Sequence[LotDye]) -> bool | None:
+    """Other dyes or other packs: no. No dyes written down, or a pack unknown: unknown."""
+    if not a or not b:
+        return None
+    if {d.dye for d in a} != {d.dye for d in b}:
+        return False
+    by_dye = [
+        {n: {d.pack for d in lot if d.dye == n} for n in {d.dye for d in lot}} for lot in (a, b)
+    ]
+    pairs = [(by_dye[0][name], by_dye[1][name]) for name in by_dye[0]]
+    known = [(p, q) for p, q in pairs if None not in p and None not in q]
+    if any(p != q for p, q in known):
+        return False
+    return True if len(known) == len(pairs) else None
+
+
+def swatch_id_of(conn: sqlite3.Connection, label: str) -> int:
+    """Id of the swatch of that label, else ``NotFound`` with the nearest labels."""
+    return find(conn, "swatch", label)
+
+
+def measured_or_not_found(conn: sqlite3.Connection, label: str) -> list[StoredColour]:
+    """The colours of a swatch by its label; ``NotFound`` if no photo of it is measured yet."""
+    found = swatch_colours(conn, swatch_id_of(conn, label))
+    if not found:
+        raise NotFound(f"swatch {label!r} has no measured photo yet: photograph and add it first")
+    return found
+
+
+def _stored(row: Mapping[str, Any]) -> StoredColour:
+    dry = row["dry"] if row["dry"] is not None else row["swatch_dry"]
+    parts = ("region", "frame", "setup", "profile")
+    tonality = row["tonality"]
+    return StoredColour(
+        measurement_id=row["id"],
+        lab=np.array([row["lab_l"], row["lab_a"], row["lab_b"]], dtype=np.float64),
+        covariance=LabCovariance(*(_matrix(row[f"cov_{part}"]) for part in parts)),
+        flags=frozenset(json.loads(row["flags"])),
+        clipped_share=_or_nan(row["clipped_share"]),
+        shadow_sd=_or_nan(row["shadow_sd"]),
+        mm_per_px=_or_nan(row["mm_per_px"]),
+        tonality=None if tonality is None else json.loads(tonality),
+        locked=tri(row["locked"]),
+        dry=tri(dry),
+        **{
+            name: row[name]
+            for name in (
+                *("swatch_id", "swatch", "region", "reference", "photo_sha256", "taken_at"),
+                *("added_at", "setup_id", "setup", "light", "form", "lot_id", "lot", "skein"),
+                *("colourway", "base", "version"),
+            )
+        },
+    )
+
+
+def _matrix(text: str) -> Array:
+    """(3, 3); JSON's null becomes NaN."""
+    return np.array(json.loads(text), dtype=np.float64)
+
+
+def _or_nan(value: float | None) -> float:
+    return float("nan") if value is None else float(value)

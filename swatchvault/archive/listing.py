@@ -1,0 +1,174 @@
+"""What is there: lists, one thing with all that belongs to it, and any table as rows."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from swatchvault.archive.about import ABOUT
+from swatchvault.archive.rows import find, unknown
+from swatchvault.errors import NotFound
+
+
+@dataclass(frozen=True)
+class Rows:
+    """A table of plain values: column names, and rows in that order."""
+
+    columns: tuple[str, ...]
+    rows: tuple[tuple[Any, ...], ...]
+
+    def records(self) -> list[dict[str, Any]]:
+        """The rows as dictionaries, for JSON."""
+        return [dict(zip(self.columns, row, strict=True)) for row in self.rows]
+
+
+#: What can be listed, and the query that lists it.
+LISTS: Mapping[str, str] = {
+    "bases": (
+        "SELECT name, (SELECT group_concat(printf('%g %% %s', percent, fibre), ', ') "
+        "FROM (SELECT * FROM base_fibre WHERE base_id = base.id ORDER BY percent DESC, fibre)) "
+        "AS fibres, superwash, construction, halo, "
+        "price_per_kg, note FROM base ORDER BY name"
+    ),
+    "base lots": (
+        "SELECT base.name AS base, label, received_on, base_lot.note FROM base_lot "
+        "JOIN base ON base.id = base_id ORDER BY base.name, received_on, label"
+    ),
+    "dyes": (
+        "SELECT name, family, (SELECT group_concat(code, ', ') FROM dye_pack "
+        "WHERE dye_id = dye.id) AS packs, note FROM dye ORDER BY name"
+    ),
+    "stocks": "SELECT * FROM stocks ORDER BY dye, mixed_on, stock",
+    "colourways": (
+        "SELECT name, (SELECT count(*) FROM lot WHERE colourway_id = colourway.id) AS lots, "
+        "(SELECT count(*) FROM recipe WHERE colourway_id = colourway.id) AS recipes, note "
+        "FROM colourway ORDER BY name"
+    ),
+    "recipes": "SELECT * FROM recipes",
+    "lots": "SELECT * FROM lots ORDER BY dyed_on, lot",
+    "skeins": "SELECT * FROM skeins ORDER BY lot, skein",
+    "swatches": (
+        "SELECT swatch.label AS swatch, colourway.name AS colourway, base.name AS base, "
+        "lot.code AS lot, swatch.form, swatch.dry, (SELECT count(*) FROM current_measurement AS m "
+        "WHERE m.swatch_id = swatch.id) AS measured, swatch.note FROM swatch "
+        "JOIN base ON base.id = swatch.base_id LEFT JOIN lot ON lot.id = swatch.lot_id "
+        "LEFT JOIN colourway ON colourway.id = lot.colourway_id ORDER BY swatch.label"
+    ),
+    "colours": "SELECT * FROM latest_colours ORDER BY swatch",
+    "photos": "SELECT * FROM photos ORDER BY COALESCE(taken_at, added_at), photo",
+    "setups": (
+        "SELECT setup.name, phone, light, locked, reference.name AS reference, "
+        "(SELECT count(*) FROM photo WHERE setup_id = setup.id) AS photos, setup.note "
+        "FROM setup LEFT JOIN reference ON reference.id = reference_id ORDER BY setup.name"
+    ),
+    "references": (
+        "SELECT name, kind, known_values, tolerance_delta_e, source, note FROM reference "
+        "ORDER BY name"
+    ),
+    "masters": "SELECT * FROM current_masters ORDER BY colourway, base, form",
+    "checks": "SELECT * FROM checks_given ORDER BY checked_at DESC",
+}
+
+# What `show` prints of one thing: (title, query with the id or its name as :id and :name).
+_SECTIONS: Mapping[str, Sequence[tuple[str, str]]] = {
+    "base": (
+        ("base", "SELECT * FROM base WHERE id = :id"),
+        ("fibres", "SELECT fibre, percent FROM base_fibre WHERE base_id = :id"),
+        ("deliveries", "SELECT label, received_on, note FROM base_lot WHERE base_id = :id"),
+        ("colours undyed", "SELECT * FROM undyed_over_time WHERE base = :name"),
+        ("swatches", "SELECT label, form, dry FROM swatch WHERE base_id = :id ORDER BY label"),
+    ),
+    "dye": (
+        ("dye", "SELECT * FROM dye WHERE id = :id"),
+        ("packs", "SELECT code, opened_on, note FROM dye_pack WHERE dye_id = :id"),
+        ("stocks", "SELECT * FROM stocks WHERE dye = :name"),
+        ("lots", "SELECT * FROM dyes_used WHERE dye = :name"),
+    ),
+    "colourway": (
+        ("colourway", "SELECT * FROM colourway WHERE id = :id"),
+        ("masters", "SELECT * FROM current_masters WHERE colourway_id = :id"),
+        ("recipes", "SELECT * FROM recipes WHERE colourway = :name"),
+        ("plan", "SELECT * FROM recipe_plans WHERE colourway = :name"),
+        ("lots", "SELECT * FROM lots WHERE colourway = :name ORDER BY dyed_on"),
+        ("lots against master", "SELECT * FROM lots_against_master WHERE colourway = :name"),
+    ),
+    "lot": (
+        ("lot", "SELECT * FROM lots WHERE lot_id = :id"),
+        ("dyes that went in", "SELECT * FROM dyes_used WHERE lot_id = :id"),
+        ("pot log", "SELECT * FROM pot_logs WHERE lot_id = :id"),
+        ("skeins", "SELECT * FROM skeins WHERE lot = :name"),
+        ("colours", "SELECT * FROM latest_colours WHERE lot = :name"),
+        ("checks", "SELECT * FROM checks_given WHERE lot = :name ORDER BY checked_at DESC"),
+    ),
+    "swatch": (
+        ("swatch", "SELECT * FROM swatch WHERE id = :id"),
+        ("colours", "SELECT * FROM colours WHERE swatch_id = :id ORDER BY taken_at"),
+        ("master of", "SELECT * FROM current_masters WHERE swatch_id = :id"),
+        (
+            "checks",
+            "SELECT * FROM checks_given WHERE swatch = :name OR master_swatch = :name "
+            "ORDER BY checked_at DESC",
+        ),
+    ),
+    "setup": (
+        ("setup", "SELECT * FROM setup WHERE id = :id"),
+        ("learned", "SELECT learned_at, frame_variance, note FROM repeat_set WHERE setup_id = :id"),
+        ("photos", "SELECT * FROM photos WHERE setup = :name ORDER BY taken_at"),
+    ),
+    "reference": (
+        ("reference", "SELECT * FROM reference WHERE id = :id"),
+        ("setups", "SELECT name, phone, light, locked FROM setup WHERE reference_id = :id"),
+    ),
+}
+
+
+def listing(conn: sqlite3.Connection, what: str, text: str = "") -> Rows:
+    """The list of ``what`` (a key of :data:`LISTS`), only rows in which ``text`` occurs.
+
+    Case does not matter. Raises ``NotFound`` naming what can be listed.
+    """
+    if what not in LISTS:
+        raise NotFound(f"unknown list {what!r}: there are {', '.join(LISTS)}")
+    found = query(conn, LISTS[what])
+    if not text:
+        return found
+    wanted = text.casefold()
+    return Rows(
+        found.columns,
+        tuple(
+            row
+            for row in found.rows
+            if any(isinstance(v, str) and wanted in v.casefold() for v in row)
+        ),
+    )
+
+
+def show(conn: sqlite3.Connection, what: str, name: str) -> list[tuple[str, Rows]]:
+    """One thing and all that belongs to it: titles with tables, those with no rows left out.
+
+    ``what``: base, dye, colourway, lot, swatch, setup or reference.
+    """
+    if what not in _SECTIONS:
+        raise NotFound(f"unknown kind {what!r}: there are {', '.join(_SECTIONS)}")
+    row_id = find(conn, what, name)
+    label = {"lot": "code", "swatch": "label"}.get(what, "name")
+    (own_name,) = conn.execute(f"SELECT {label} FROM {what} WHERE id = ?", (row_id,)).fetchone()
+    values = {"id": row_id, "name": own_name}
+    sections = [(title, query(conn, sql, values)) for title, sql in _SECTIONS[what]]
+    return [(title, rows) for title, rows in sections if rows.rows]
+
+
+def export_rows(conn: sqlite3.Connection, name: str) -> Rows:
+    """A whole table or view by its name in the schema. Raises ``NotFound`` for any other name."""
+    if name not in ABOUT:
+        raise NotFound(unknown("table or view", name, sorted(ABOUT)))
+    return query(conn, f'SELECT * FROM "{name}"')
+
+
+def query(conn: sqlite3.Connection, sql: str, values: Mapping[str, Any] | None = None) -> Rows:
+    """Run one of this package's own queries."""
+    cursor = conn.execute(sql, dict(values or {}))
+    columns = tuple(d[0] for d in cursor.description)
+    return Rows(columns, tuple(tuple(row) for row in cursor))

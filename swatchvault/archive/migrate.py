@@ -1,0 +1,81 @@
+"""The schema's numbered migrations: each old archive opens and is upgraded in one transaction.
+
+Migration n is entry n - 1 of :data:`MIGRATIONS`; ``PRAGMA user_version`` holds how many an
+archive has had. A released migration is never edited. Views hold no data and are made anew.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable, Sequence
+
+from swatchvault.archive.rows import transaction
+from swatchvault.archive.schema_photos import PICTURES
+from swatchvault.archive.schema_studio import STUDIO
+from swatchvault.archive.views import VIEWS
+from swatchvault.errors import ArchiveError
+
+Migration = Callable[[sqlite3.Connection], None]
+
+#: ``PRAGMA application_id``: "SwVa" in ASCII, our own choice, so that a stray file is told apart.
+APPLICATION_ID = 0x53775661
+
+
+def first_tables(conn: sqlite3.Connection) -> None:
+    """Migration 1: every table, index and trigger."""
+    for statement in (*STUDIO, *PICTURES):
+        conn.execute(statement)
+
+
+MIGRATIONS: tuple[Migration, ...] = (first_tables,)
+
+
+def version_of(conn: sqlite3.Connection) -> int:
+    """How many migrations the database has had."""
+    return int(conn.execute("PRAGMA user_version").fetchone()[0])
+
+
+def migrate(conn: sqlite3.Connection, migrations: Sequence[Migration] | None = None) -> int:
+    """Bring the database to the newest version in one transaction; return how many steps ran.
+
+    Safe to run twice and by two programs at once. Raises ``ArchiveError`` if the archive is of a
+    newer version (nothing is written), or if a step leaves rows that do not fit (nothing stays).
+    """
+    steps = MIGRATIONS if migrations is None else migrations
+    refuse_newer(version_of(conn), len(steps))
+    if version_of(conn) == len(steps):
+        return 0
+    # A table is rebuilt under its old name without upsetting those that refer to it
+    # (sqlite.org/lang_altertable.html, section 7); the check before the commit stands in.
+    conn.execute("PRAGMA foreign_keys = OFF")
+    try:
+        with transaction(conn):
+            have = version_of(conn)
+            refuse_newer(have, len(steps))
+            _drop_views(conn)
+            for step in steps[have:]:
+                step(conn)
+            for statement in VIEWS.values():
+                conn.execute(statement)
+            if conn.execute("PRAGMA foreign_key_check").fetchone() is not None:
+                raise ArchiveError("the upgrade would leave rows that do not fit: nothing changed")
+            conn.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+            conn.execute(f"PRAGMA user_version = {len(steps)}")
+    finally:
+        conn.execute("PRAGMA foreign_keys = ON")
+    return len(steps) - have
+
+
+def refuse_newer(have: int, known: int) -> None:
+    """Raise ``ArchiveError`` if the archive had more migrations than this program knows."""
+    if have > known:
+        raise ArchiveError(
+            f"the archive is of version {have}, this program knows versions up to {known}: "
+            "nothing was changed; open it with a newer swatchvault"
+        )
+
+
+def _drop_views(conn: sqlite3.Connection) -> None:
+    names = [r[0] for r in conn.execute("SELECT name FROM sqlite_master WHERE type = 'view'")]
+    for name in names:
+        conn.execute('DROP VIEW "{}"'.format(name.replace('"', '""')))

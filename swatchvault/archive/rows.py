@@ -1,0 +1,231 @@
+"""Small helpers over one SQLite connection: transactions, rows by their name, clean words."""
+
+from __future__ import annotations
+
+import difflib
+import json
+import math
+import sqlite3
+import unicodedata
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from typing import Any, Literal, NamedTuple
+
+from swatchvault.errors import ArchiveError, NotFound
+
+Change = Literal["added", "changed", "same"]
+
+#: Column that a person calls a row by, for tables whose rows have a name of their own.
+NAMED_BY: Mapping[str, str] = {
+    "base": "name",
+    "dye": "name",
+    "colourway": "name",
+    "lot": "code",
+    "swatch": "label",
+    "setup": "name",
+    "reference": "name",
+}
+_NAMES_SHOWN = 8
+_ALLOWED = "\t\r\n\u200c\u200d"  # white space, and the joiners that some scripts and emoji need
+
+
+class Entry(NamedTuple):
+    """A row's id, and whether storing it added it, changed it, or found it as it was."""
+
+    id: int
+    change: Change
+
+
+@contextmanager
+def transaction(conn: sqlite3.Connection) -> Iterator[None]:
+    """All or nothing. Takes the write lock at once; inside another transaction, a savepoint.
+
+    Raises ``ArchiveError`` in one line where SQLite refuses (locked, read-only, disk full, a
+    CHECK or a foreign key).
+    """
+    nested = conn.in_transaction
+    try:
+        conn.execute("SAVEPOINT inner_step" if nested else "BEGIN IMMEDIATE")
+        try:
+            yield
+            conn.execute("RELEASE inner_step" if nested else "COMMIT")
+        except BaseException:
+            _undo(conn, nested)
+            raise
+    except sqlite3.Error as error:
+        raise ArchiveError(_refusal(error)) from error
+
+
+def _undo(conn: sqlite3.Connection, nested: bool) -> None:
+    if not conn.in_transaction:  # SQLite rolled back by itself (disk full, I/O error)
+        return
+    if nested:
+        conn.execute("ROLLBACK TO inner_step")
+        conn.execute("RELEASE inner_step")
+    else:
+        conn.execute("ROLLBACK")
+
+
+def _refusal(error: sqlite3.Error) -> str:
+    text = str(error)
+    if "locked" in text or "busy" in text:
+        return "another program is writing to the archive: wait until it is done and try again"
+    if "readonly" in text:
+        return "the archive is read-only: allow writing to its folder and archive.db"
+    if "full" in text:
+        return "the disk is full: nothing was stored; make room and try again"
+    if "CHECK constraint failed: " in text:
+        return f"refused: {text.split(': ', 1)[1]}"
+    if "FOREIGN KEY" in text:
+        return (
+            "refused: a row would name another that does not fit it (such as a pack of another "
+            "dye, or a swatch on another base than its lot)"
+        )
+    return f"the archive refused: {text}"
+
+
+def insert(conn: sqlite3.Connection, table: str, values: Mapping[str, Any]) -> int:
+    """Insert one row; ``table`` and the keys are names of the schema, never a user's text."""
+    marks = ", ".join("?" for _ in values)
+    sql = f"INSERT INTO {table} ({', '.join(values)}) VALUES ({marks})"
+    return int(conn.execute(sql, tuple(values.values())).lastrowid or 0)
+
+
+def put(
+    conn: sqlite3.Connection,
+    table: str,
+    key: Mapping[str, Any],
+    facts: Mapping[str, Any],
+    fixed: Collection[str] = (),
+) -> Entry:
+    """Store a row by its natural key; storing the same again changes nothing.
+
+    A fact that is ``None`` never erases what is known. A known fact that differs replaces the
+    old one, except those in ``fixed``, which tell one thing from another: these raise
+    ``ArchiveError``.
+    """
+    where = " AND ".join(f"{column} = ?" for column in key)
+    columns = ", ".join(("id", *facts))
+    sql = f"SELECT {columns} FROM {table} WHERE {where}"
+    old = conn.execute(sql, tuple(key.values())).fetchone()
+    if old is None:
+        return Entry(insert(conn, table, {**key, **facts}), "added")
+    known = dict(zip(facts, tuple(old)[1:], strict=True))
+    new = {c: v for c, v in facts.items() if v is not None and v != known[c]}
+    for column in fixed:
+        if column in new and known[column] is not None:
+            raise ArchiveError(
+                f"{table} {_key_words(key)} already has "
+                f"{_differing(column, known[column], new[column])}: correct the one that is "
+                "wrong, or use another name"
+            )
+    if not new:
+        return Entry(int(old[0]), "same")
+    changes = ", ".join(f"{column} = ?" for column in new)
+    conn.execute(f"UPDATE {table} SET {changes} WHERE id = ?", (*new.values(), old[0]))
+    return Entry(int(old[0]), "changed")
+
+
+def _differing(column: str, old: object, new: object) -> str:
+    if column.endswith("_id"):  # ids say nothing to a person
+        return f"another {column.removesuffix('_id').replace('_', ' ')}"
+    return f"{column} {old!r}, not {new!r}"
+
+
+def _key_words(key: Mapping[str, Any]) -> str:
+    named = [repr(v) for v in key.values() if isinstance(v, str)]
+    return " ".join(named) or repr(list(key.values()))
+
+
+def find(conn: sqlite3.Connection, table: str, name: str) -> int:
+    """Id of the row of that name (case does not matter), else :class:`NotFound` with help."""
+    column = NAMED_BY[table]
+    wanted = clean(name, f"name of the {table}") or ""
+    row = conn.execute(f"SELECT id FROM {table} WHERE {column} = ?", (wanted,)).fetchone()
+    if row is None:
+        known = [r[0] for r in conn.execute(f"SELECT {column} FROM {table} ORDER BY {column}")]
+        raise NotFound(unknown(table, wanted, known))
+    return int(row[0])
+
+
+def find_of(conn: sqlite3.Connection, table: str, owner_id: int, name: str) -> int:
+    """Id of a row named within its owner: a dye's pack or stock, a base's lot, a lot's skein."""
+    owner, column = {
+        "dye_pack": ("dye_id", "code"),
+        "stock": ("dye_id", "code"),
+        "base_lot": ("base_id", "label"),
+        "skein": ("lot_id", "label"),
+    }[table]
+    words = table.replace("_", " ")
+    wanted = clean(name, f"name of the {words}") or ""
+    sql = f"SELECT id FROM {table} WHERE {owner} = ? AND {column} = ?"
+    row = conn.execute(sql, (owner_id, wanted)).fetchone()
+    if row is None:
+        sql = f"SELECT {column} FROM {table} WHERE {owner} = ? ORDER BY {column}"
+        known = [r[0] for r in conn.execute(sql, (owner_id,))]
+        raise NotFound(unknown(words, wanted, known))
+    return int(row[0])
+
+
+def unknown(what: str, wanted: str, known: Sequence[str]) -> str:
+    """One line for a name that is not there: the nearest names first, then what there is."""
+    if not known:
+        return f"unknown {what} {wanted!r}: the archive has none yet; add it first"
+    folded = {k.casefold(): k for k in known}
+    near = [folded[n] for n in difflib.get_close_matches(wanted.casefold(), folded, n=3)]
+    shown = [*near, *(k for k in known if k not in near)][:_NAMES_SHOWN]
+    more = len(known) - len(shown)
+    tail = f" and {more} more" if more else ""
+    return f"unknown {what} {wanted!r}: the archive has {', '.join(map(repr, shown))}{tail}"
+
+
+def clean(text: str | None, what: str) -> str | None:
+    """Text as one line: NFC, single spaces, blank as ``None``. Control characters are refused."""
+    if text is None:
+        return None
+    if any(unicodedata.category(c) in {"Cc", "Cf", "Cs"} and c not in _ALLOWED for c in text):
+        raise ArchiveError(f"{what} holds invisible control characters: type it anew")
+    return " ".join(unicodedata.normalize("NFC", text).split()) or None
+
+
+def named(text: str | None, what: str) -> str:
+    """Like :func:`clean`, but it must not be blank."""
+    cleaned = clean(text, what)
+    if cleaned is None:
+        raise ArchiveError(f"{what} is blank: give it a name")
+    return cleaned
+
+
+def now() -> str:
+    """The time in UTC, to the second, as ISO 8601."""
+    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def to_json(value: object) -> str:
+    """Plain data as JSON text; NaN and infinity become null."""
+    return json.dumps(_plain(value), ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        return {str(k): _plain(v) for k, v in value.items()}
+    if isinstance(value, set | frozenset):
+        return sorted(_plain(v) for v in value)
+    if hasattr(value, "tolist"):  # arrays and their scalars
+        return _plain(value.tolist())
+    if isinstance(value, list | tuple):
+        return [_plain(v) for v in value]
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def yes_no(value: bool | None) -> int | None:
+    """SQLite's 1, 0 or NULL."""
+    return None if value is None else int(value)
+
+
+def tri(value: int | None) -> bool | None:
+    """The other way round: yes, no or unknown."""
+    return None if value is None else bool(value)

@@ -1,0 +1,215 @@
+"""Views: one for each question a dyer asks, pleasant to read as plain tables.
+
+They hold no data and are made anew with every upgrade. A later view may use an earlier one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+_FLAGS = "(SELECT group_concat(value, '; ') FROM json_each(m.flags))"
+_BASES = (
+    "(SELECT group_concat(base.name, ', ') FROM lot_base JOIN base ON base.id = lot_base.base_id "
+    "WHERE lot_base.lot_id = lot.id)"
+)
+
+
+def _u_total(index: int) -> str:
+    """Variance of one Lab axis over all four parts; NULL where a part is unknown."""
+    parts = ("cov_region", "cov_frame", "cov_setup", "cov_profile")
+    return " + ".join(f"json_extract(m.{p}, '$[{index}][{index}]')" for p in parts)
+
+
+VIEWS: Mapping[str, str] = {
+    "current_measurement": """CREATE VIEW current_measurement AS
+SELECT measurement.* FROM measurement JOIN layout ON layout.id = measurement.layout_id
+WHERE measurement.superseded_by IS NULL AND layout.superseded_by IS NULL""",
+    "colours": f"""CREATE VIEW colours AS
+SELECT swatch.label AS swatch, colourway.name AS colourway, base.name AS base, lot.code AS lot,
+    skein.label AS skein, swatch.form, COALESCE(m.dry, swatch.dry) AS dry,
+    round(m.lab_l, 2) AS lab_l, round(m.lab_a, 2) AS lab_a, round(m.lab_b, 2) AS lab_b,
+    round({_u_total(0)}, 3) AS variance_l, round({_u_total(1)}, 3) AS variance_a,
+    round({_u_total(2)}, 3) AS variance_b,
+    m.reference, {_FLAGS} AS flags, m.shadow_sd, m.clipped_share,
+    photo.taken_at, setup.name AS setup, setup.locked, COALESCE(photo.light, setup.light) AS light,
+    m.region, m.photo_sha256, m.version, m.measured_at, m.id AS measurement_id,
+    swatch.id AS swatch_id
+FROM current_measurement AS m
+JOIN photo ON photo.sha256 = m.photo_sha256
+JOIN swatch ON swatch.id = m.swatch_id
+JOIN base ON base.id = swatch.base_id
+LEFT JOIN setup ON setup.id = photo.setup_id
+LEFT JOIN lot ON lot.id = swatch.lot_id
+LEFT JOIN skein ON skein.id = swatch.skein_id
+LEFT JOIN colourway ON colourway.id = lot.colourway_id""",
+    "latest_colours": """CREATE VIEW latest_colours AS
+SELECT * FROM (SELECT colours.*, row_number() OVER (PARTITION BY swatch_id
+    ORDER BY COALESCE(taken_at, measured_at) DESC, measurement_id DESC) AS newest FROM colours)
+WHERE newest = 1""",
+    "current_masters": """CREATE VIEW current_masters AS
+SELECT colourway.name AS colourway, base.name AS base, ranked.form, swatch.label AS swatch,
+    ranked.tolerance, ranked.k_l, ranked.since, ranked.reason, ranked.id AS master_id,
+    ranked.swatch_id, ranked.colourway_id, ranked.base_id
+FROM (SELECT master.*, row_number() OVER (PARTITION BY colourway_id, base_id, form
+    ORDER BY since DESC, id DESC) AS newest FROM master) AS ranked
+JOIN colourway ON colourway.id = ranked.colourway_id
+JOIN base ON base.id = ranked.base_id
+JOIN swatch ON swatch.id = ranked.swatch_id
+WHERE ranked.newest = 1""",
+    "lots_against_master": """CREATE VIEW lots_against_master AS
+SELECT held.colourway, held.base, held.form, lot.code AS lot, lot.dyed_on, swatch.label AS swatch,
+    held.swatch AS master_swatch, held.tolerance, held.k_l,
+    round(new.lab_l - old.lab_l, 2) AS lighter_by, round(new.lab_a - old.lab_a, 2) AS redder_by,
+    round(new.lab_b - old.lab_b, 2) AS yellower_by,
+    new.photo_sha256 = old.photo_sha256 AS same_photo,
+    given.verdict AS last_verdict, given.delta_e_00 AS last_delta_e_00,
+    given.checked_at AS last_checked_at
+FROM current_masters AS held
+JOIN lot ON lot.colourway_id = held.colourway_id
+JOIN swatch ON swatch.lot_id = lot.id AND swatch.base_id = held.base_id
+    AND swatch.form = held.form AND swatch.id <> held.swatch_id
+LEFT JOIN latest_colours AS new ON new.swatch_id = swatch.id
+LEFT JOIN latest_colours AS old ON old.swatch_id = held.swatch_id
+LEFT JOIN lot_check AS given ON given.id = (SELECT id FROM lot_check AS c
+    WHERE c.swatch_id = swatch.id AND c.master_swatch_id = held.swatch_id
+    ORDER BY c.checked_at DESC, c.id DESC LIMIT 1)""",
+    "checks_given": """CREATE VIEW checks_given AS
+SELECT c.checked_at, lot.code AS lot, swatch.label AS swatch, held.label AS master_swatch,
+    c.verdict, c.delta_e_00, c.tolerance, c.k_l, c.delta_l, c.delta_c, c.delta_h, c.u_reading,
+    c.u_at_tolerance, c.p_within, c.p_outside, c.capture, c.same_dyes, c.words, c.id AS lot_check_id
+FROM lot_check AS c
+JOIN swatch ON swatch.id = c.swatch_id
+JOIN swatch AS held ON held.id = c.master_swatch_id
+LEFT JOIN lot ON lot.id = c.lot_id""",
+    "lots": f"""CREATE VIEW lots AS
+SELECT lot.code AS lot, colourway.name AS colourway, {_BASES} AS bases, lot.dyed_on,
+    recipe.version AS recipe_version, lot.dry_g, lot.liquor_ml,
+    round(lot.liquor_ml / lot.dry_g, 1) AS liquor_ratio, lot.water, earlier.code AS overdyes,
+    (SELECT count(*) FROM skein WHERE skein.lot_id = lot.id) AS skeins,
+    (SELECT count(*) FROM swatch WHERE swatch.lot_id = lot.id) AS swatches, lot.note,
+    lot.id AS lot_id
+FROM lot
+LEFT JOIN colourway ON colourway.id = lot.colourway_id
+LEFT JOIN recipe ON recipe.id = lot.recipe_id
+LEFT JOIN lot AS earlier ON earlier.id = lot.overdyes_lot_id""",
+    "skeins": """CREATE VIEW skeins AS
+SELECT lot.code AS lot, skein.label AS skein, colourway.name AS colourway, base.name AS base,
+    base_lot.label AS base_lot, skein.grams_in, skein.grams_out,
+    round(100.0 * (skein.grams_in - skein.grams_out) / skein.grams_in, 2) AS lost_percent,
+    before_lot.code AS was_lot, before.label AS was_skein, skein.note, skein.id AS skein_id
+FROM skein
+JOIN lot ON lot.id = skein.lot_id
+JOIN base ON base.id = skein.base_id
+LEFT JOIN colourway ON colourway.id = lot.colourway_id
+LEFT JOIN base_lot ON base_lot.id = skein.base_lot_id
+LEFT JOIN skein AS before ON before.id = skein.from_skein_id
+LEFT JOIN lot AS before_lot ON before_lot.id = before.lot_id""",
+    "recipes": """CREATE VIEW recipes AS
+SELECT colourway.name AS colourway, base.name AS base, recipe.version,
+    parent.version AS from_version, part.name AS part, part.share_percent, dye.name AS dye,
+    line.depth_percent, recipe.note, recipe.id AS recipe_id
+FROM recipe
+JOIN colourway ON colourway.id = recipe.colourway_id
+JOIN base ON base.id = recipe.base_id
+LEFT JOIN recipe AS parent ON parent.id = recipe.parent_id
+LEFT JOIN recipe_part AS part ON part.recipe_id = recipe.id
+LEFT JOIN recipe_dye AS line ON line.recipe_part_id = part.id
+LEFT JOIN dye ON dye.id = line.dye_id
+ORDER BY colourway.name, base.name, recipe.version, part.position, line.position""",
+    "recipe_plans": """CREATE VIEW recipe_plans AS
+SELECT colourway.name AS colourway, base.name AS base, recipe.version, part.name AS part,
+    step.position AS step, step.kind, step.amount, step.temperature_c, step.minutes, step.note,
+    recipe.id AS recipe_id
+FROM recipe_step AS step
+JOIN recipe_part AS part ON part.id = step.recipe_part_id
+JOIN recipe ON recipe.id = part.recipe_id
+JOIN colourway ON colourway.id = recipe.colourway_id
+JOIN base ON base.id = recipe.base_id
+ORDER BY colourway.name, base.name, recipe.version, part.position, step.position""",
+    "pot_logs": """CREATE VIEW pot_logs AS
+SELECT lot.code AS lot, step.position AS step, step.at, step.kind, step.amount, step.amount_g,
+    step.amount_ml, step.temperature_c, step.minutes, step.ph, step.colour_left,
+    step.colour_left_percent, step.note, lot.id AS lot_id
+FROM pot_step AS step JOIN lot ON lot.id = step.lot_id
+ORDER BY lot.dyed_on, lot.code, step.position""",
+    "dyes_used": """CREATE VIEW dyes_used AS
+SELECT lot.code AS lot, colourway.name AS colourway, lot.dyed_on, dye.name AS dye,
+    pack.code AS pack, stock.code AS stock, used.amount, used.amount_ml, used.amount_g,
+    used.dye_g, lot.dry_g,
+    100.0 * used.dye_g / lot.dry_g AS depth_percent,
+    (SELECT sum(line.depth_percent * part.share_percent / 100.0) FROM recipe_part AS part
+        JOIN recipe_dye AS line ON line.recipe_part_id = part.id
+        WHERE part.recipe_id = lot.recipe_id AND line.dye_id = used.dye_id)
+        AS planned_depth_percent,
+    lot.id AS lot_id
+FROM lot_dye AS used
+JOIN lot ON lot.id = used.lot_id
+JOIN dye ON dye.id = used.dye_id
+LEFT JOIN colourway ON colourway.id = lot.colourway_id
+LEFT JOIN stock ON stock.id = used.stock_id
+LEFT JOIN dye_pack AS pack ON pack.id = COALESCE(used.dye_pack_id, stock.dye_pack_id)
+ORDER BY lot.dyed_on, lot.code, used.position""",
+    "shades_made": f"""CREATE VIEW shades_made AS
+SELECT lot.code AS lot, colourway.name AS colourway, {_BASES} AS bases, lot.dyed_on,
+    (SELECT group_concat(dye || ' ' || COALESCE(round(depth_percent, 3) || ' %', '?'), ', ')
+        FROM dyes_used WHERE dyes_used.lot_id = lot.id) AS dyes,
+    (SELECT CASE WHEN count(*) = count(dye_g) THEN 100.0 * sum(dye_g) / lot.dry_g END
+        FROM lot_dye WHERE lot_dye.lot_id = lot.id) AS depth_percent,
+    seen.swatch, seen.form, seen.lab_l, seen.lab_a, seen.lab_b, seen.flags
+FROM lot
+LEFT JOIN colourway ON colourway.id = lot.colourway_id
+LEFT JOIN latest_colours AS seen ON seen.lot = lot.code""",
+    "stocks": """CREATE VIEW stocks AS
+SELECT dye.name AS dye, stock.code AS stock, pack.code AS pack,
+    100.0 * stock.grams / stock.made_up_to_ml AS strength_percent, stock.grams,
+    stock.made_up_to_ml, stock.mixed_on, stock.left_ml AS left_seen_ml, stock.left_seen_on,
+    COALESCE(stock.left_ml, stock.made_up_to_ml) - COALESCE((SELECT sum(used.amount_ml)
+        FROM lot_dye AS used JOIN lot ON lot.id = used.lot_id WHERE used.stock_id = stock.id
+        AND (stock.left_ml IS NULL OR lot.dyed_on > stock.left_seen_on)), 0) AS left_ml,
+    stock.note, stock.id AS stock_id
+FROM stock
+JOIN dye ON dye.id = stock.dye_id
+LEFT JOIN dye_pack AS pack ON pack.id = stock.dye_pack_id""",
+    "photos": """CREATE VIEW photos AS
+SELECT photo.original_name AS photo, photo.taken_at, photo.camera, photo.width, photo.height,
+    photo.format, photo.encoding, setup.name AS setup, COALESCE(photo.light, setup.light) AS light,
+    setup.locked, layout.located,
+    (SELECT group_concat(swatch, ', ') FROM colours WHERE colours.photo_sha256 = photo.sha256)
+        AS swatches,
+    photo.note, photo.added_at, photo.sha256
+FROM photo
+LEFT JOIN setup ON setup.id = photo.setup_id
+LEFT JOIN layout ON layout.photo_sha256 = photo.sha256 AND layout.superseded_by IS NULL""",
+    "undyed_over_time": """CREATE VIEW undyed_over_time AS
+SELECT colours.base, base_lot.label AS base_lot, base_lot.received_on, colours.swatch, colours.form,
+    colours.taken_at, colours.lab_l, colours.lab_a, colours.lab_b, colours.setup, colours.flags
+FROM colours
+JOIN swatch ON swatch.id = colours.swatch_id
+LEFT JOIN base_lot ON base_lot.id = swatch.base_lot_id
+WHERE swatch.lot_id IS NULL
+ORDER BY colours.base, COALESCE(colours.taken_at, colours.measured_at)""",
+    "what_followed": """CREATE VIEW what_followed AS
+SELECT 'recipe' AS kind, colourway.name || ' on ' || base.name AS name,
+    'version ' || parent.version AS earlier, 'version ' || recipe.version AS later,
+    recipe.added_at AS at
+FROM recipe JOIN recipe AS parent ON parent.id = recipe.parent_id
+JOIN colourway ON colourway.id = recipe.colourway_id JOIN base ON base.id = recipe.base_id
+UNION ALL SELECT 'lot of a recipe', colourway.name || ' on ' || base.name,
+    'version ' || recipe.version, lot.code, lot.dyed_on
+FROM lot JOIN recipe ON recipe.id = lot.recipe_id
+JOIN colourway ON colourway.id = recipe.colourway_id JOIN base ON base.id = recipe.base_id
+UNION ALL SELECT 'overdyed lot', colourway.name, earlier.code, lot.code, lot.dyed_on
+FROM lot JOIN lot AS earlier ON earlier.id = lot.overdyes_lot_id
+LEFT JOIN colourway ON colourway.id = lot.colourway_id
+UNION ALL SELECT 'skein', lot.code, before_lot.code || ' ' || before.label,
+    lot.code || ' ' || skein.label, lot.dyed_on
+FROM skein JOIN skein AS before ON before.id = skein.from_skein_id
+JOIN lot ON lot.id = skein.lot_id JOIN lot AS before_lot ON before_lot.id = before.lot_id
+UNION ALL SELECT 'master', colourway.name || ' on ' || base.name || ', ' || ranked.form,
+    earlier.label, swatch.label, ranked.since
+FROM (SELECT master.*, lag(swatch_id) OVER (PARTITION BY colourway_id, base_id, form
+    ORDER BY since, id) AS earlier_id FROM master) AS ranked
+JOIN colourway ON colourway.id = ranked.colourway_id JOIN base ON base.id = ranked.base_id
+JOIN swatch ON swatch.id = ranked.swatch_id
+JOIN swatch AS earlier ON earlier.id = ranked.earlier_id""",
+}

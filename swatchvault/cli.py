@@ -1,0 +1,96 @@
+"""The command line: which commands there are, and how a mistake is told.
+
+Each command lives in `swatchvault.commands` and is imported only when it is called, so that
+`--help` and small commands start fast. Exit codes: 0 done, 1 a mistake in the input (one line
+on standard error), 2 wrong use of the command.
+"""
+
+from __future__ import annotations
+
+import importlib
+import sys
+from collections.abc import Sequence
+
+import click
+
+from swatchvault import __version__
+
+#: Command name, module in `swatchvault.commands`, and the line that `--help` shows.
+COMMANDS: dict[str, tuple[str, str]] = {
+    "new": ("archive", "Make an archive: a folder for photos, colours and recipes."),
+    "add": ("add", "File photos in the archive, with what they are of."),
+    "measure": ("photos", "Measure photos without an archive."),
+    "compare": ("photos", "Hold one swatch to another, from photos, without an archive."),
+    "master": ("lots", "Say which swatch later lots of a colourway are held to."),
+    "check": ("lots", "Hold a lot to its master: within, outside, or cannot tell."),
+    "lots": ("lots", "All lots of a colourway against each other, and their course over time."),
+    "list": ("look", "List what the archive holds."),
+    "show": ("look", "Show one lot, swatch, recipe or photo with all that belongs to it."),
+    "export": ("look", "Write a table or view of the archive as CSV or JSON."),
+    "verify": ("archive", "Look for anything in the archive that does not fit the rest."),
+    "backup": ("archive", "Make a consistent copy of the archive's database."),
+    "serve": ("serve", "Open the archive in a browser."),
+    "demo": ("demo", "Build the demo archive, measure its photos, and check its lots."),
+}
+
+
+class CommandList(click.Group):
+    """A group that imports a command's module only when the command is used."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"swatchvault.commands.{COMMANDS[cmd_name][0]}")
+        command = getattr(module, f"{cmd_name}_command".replace("-", "_"))
+        assert isinstance(command, click.Command)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
+
+
+@click.command(cls=CommandList, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="swatchvault")
+def group() -> None:
+    """Measured colours of hand-dyed yarn, kept with their recipes.
+
+    Photos of swatches with a grey card become CIELAB colours that say how far they can be
+    trusted; new lots are held to a master swatch. The archive is a folder of yours.
+    """
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run the command line and leave with its exit code."""
+    from ingest.errors import IngestError
+    from swatchvault.errors import SwatchvaultError
+
+    try:
+        code = group.main(args=arguments, prog_name="swatchvault", standalone_mode=False)
+    except click.exceptions.Exit as stop:
+        code = stop.exit_code
+    except click.UsageError as error:
+        error.show()
+        code = 2
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("stopped", err=True)
+        code = 1
+    except click.ClickException as error:
+        click.echo(error.format_message(), err=True)
+        code = 1
+    except (IngestError, SwatchvaultError) as error:
+        click.echo(one_line(error), err=True)
+        code = 1
+    sys.exit(code if isinstance(code, int) else 0)
+
+
+def one_line(error: BaseException) -> str:
+    """An error's message on one line."""
+    return " ".join(str(error).split()) or type(error).__name__
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,1 @@
+"""The commands, one file a family; each parses, calls and prints."""

@@ -1,0 +1,117 @@
+"""`add`: photos filed in the archive, with what they are of."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from ingest.model import Lab, Light
+from swatchvault.commands.options import (
+    archive_option,
+    card_options,
+    light_option,
+    need_archive,
+    show_progress,
+)
+from swatchvault.commands.photos import leave_with_failures, make_settings
+from swatchvault.errors import ArchiveError
+
+FORMS = click.Choice(["skein", "wound card", "knit"])
+
+
+@click.command("add")
+@click.argument("paths", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--swatch", help="The swatch's label; the same label is the same piece of yarn.")
+@click.option("--region", help="Which region of the photo, where it has several.")
+@click.option("--base", help="The base it is on.")
+@click.option("--colourway", help="Its colourway; none for undyed yarn.")
+@click.option("--lot", help="Its lot.")
+@click.option("--form", type=FORMS, help="skein, wound card or knit.")
+@click.option("--dry/--damp", default=None, help="Whether the yarn was dry; unknown if not said.")
+@click.option("--setup", help="Phone, light and reference together, by a name of yours.")
+@click.option("--locked/--free", default=None, help="Camera settings locked in that set-up.")
+@click.option("--create", is_flag=True, help="Make base, colourway and lot if they are new.")
+@light_option
+@card_options
+@click.option("--workers", type=click.IntRange(1, 256), help="Processes; all cores by default.")
+@archive_option
+def add_command(
+    paths: tuple[Path, ...],
+    archive_folder: Path | None,
+    card_y: float,
+    card_lab: Lab | None,
+    light: Light | None,
+    workers: int | None,
+    create: bool,
+    **told: str | bool | None,
+) -> None:
+    """File photos in the archive.
+
+    PATHS are folders (or single .csv or .toml files) with notes: photos.csv says what each photo
+    shows, studio.toml says what there is of bases, dyes, recipes and lots. Or PATHS are photos,
+    and the options say what they show. Adding a photo again changes nothing.
+    """
+    from swatchvault.archive import apply_notes, open_archive
+    from swatchvault.filing import file_photos
+
+    settings = make_settings(card_y, card_lab, light, no_card=False)
+    failed: list[str | None] = []
+    with open_archive(need_archive(archive_folder)) as archive:
+        for notes, folder in gather(paths, told, light, create):
+            applied = apply_notes(archive.conn, notes)
+            total = len({r.photo for r in applied.regions})
+            filings = file_photos(archive, applied, folder, settings=settings, workers=workers)
+            for filing in show_progress(filings, total, "measuring and filing"):
+                if filing.filed is None:
+                    failed.append(filing.words)
+                else:
+                    click.echo(filing.words)
+            click.echo(f"notes: {applied.added} new, {applied.changed} changed")
+    leave_with_failures(failed)
+
+
+def gather(
+    paths: tuple[Path, ...], told: dict[str, str | bool | None], light: Light | None, create: bool
+) -> list[tuple[Any, Path]]:
+    """Notes with the folder their photos' names are relative to, from paths and options."""
+    from swatchvault.notes import read_notes
+
+    noted = [p for p in paths if p.is_dir() or p.suffix.lower() in (".csv", ".toml")]
+    photos = [p for p in paths if p not in noted]
+    if noted and any(told.get(k) for k in ("swatch", "base", "lot")):
+        raise click.UsageError("options that say what a photo shows go with photos, not with notes")
+    found = [(read_notes(p), p if p.is_dir() else p.parent) for p in noted]
+    if photos:
+        found.append((notes_from_options(photos, told, light, create), Path()))
+    return found
+
+
+def notes_from_options(
+    photos: list[Path], told: dict[str, str | bool | None], light: Light | None, create: bool
+) -> Any:
+    """Notes for photos whose content the options tell."""
+    from swatchvault.archive import Base, Colourway, Lot, Notes, PhotoNote
+
+    missing = [k for k in ("swatch", "base", "form") if not told.get(k)]
+    if missing:
+        names = ", ".join(f"--{m}" for m in missing)
+        raise ArchiveError(
+            f"{photos[0].name}: what it shows is not said; give {names} "
+            "(or name a folder with photos.csv)"
+        )
+    rows = tuple(
+        PhotoNote(photo=str(p.absolute()), light=light, where=p.name, **told)  # type: ignore[arg-type]
+        for p in photos
+    )
+    if not create:
+        return Notes(photos=rows)
+    base, colourway, lot = (str(told[k]) if told[k] else None for k in ("base", "colourway", "lot"))
+    assert base is not None
+    return Notes(
+        bases=(Base(base),),
+        colourways=(Colourway(colourway),) if colourway else (),
+        lots=(Lot(lot, (base,), colourway),) if lot else (),
+        photos=rows,
+    )

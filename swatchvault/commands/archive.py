@@ -1,0 +1,71 @@
+"""`new`, `verify` and `backup`: the archive as a whole."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from pathlib import Path
+
+import click
+
+from swatchvault.commands.options import archive_option, json_option, need_archive
+
+FOLDER = click.Path(path_type=Path)
+
+
+@click.command("new")
+@click.argument("folder", type=FOLDER)
+def new_command(folder: Path) -> None:
+    """Make an archive in FOLDER: an SQLite file, and folders for photos and small pictures."""
+    from swatchvault.archive import create_archive
+
+    create_archive(folder).close()
+    click.echo(f"made an archive in {folder}")
+
+
+@click.command("verify")
+@click.argument("folder", type=FOLDER, required=False)
+@archive_option
+@click.option(
+    "--sweep", is_flag=True, help="Remove files that no row names and that are over a day old."
+)
+@json_option
+def verify_command(
+    folder: Path | None, archive_folder: Path | None, sweep: bool, as_json: bool
+) -> None:
+    """Look for any photo, small picture or row that does not fit the others.
+
+    Leaves with exit code 1 if anything does not fit.
+    """
+    from swatchvault.archive import open_archive
+    from swatchvault.archive.verify import sweep as sweep_files
+    from swatchvault.archive.verify import verify
+
+    with open_archive(need_archive(folder or archive_folder)) as archive:
+        removed = sweep_files(archive) if sweep else []
+        problems = verify(archive)
+    if as_json:
+        click.echo(json.dumps([asdict(p) for p in problems], ensure_ascii=False))
+    else:
+        for path in removed:
+            click.echo(f"removed {path.name}")
+        for problem in problems:
+            click.echo(f"{problem.where}: {problem.what}; {problem.do}")
+        click.echo(f"{len(problems)} things do not fit" if problems else "everything fits")
+    if problems:
+        raise click.exceptions.Exit(1)
+
+
+@click.command("backup")
+@click.argument("to", type=FOLDER)
+@archive_option
+def backup_command(to: Path, archive_folder: Path | None) -> None:
+    """Copy the archive's database to the file TO while others may go on working.
+
+    The photos are plain files beside it, named by their content: copy that folder as it is.
+    """
+    from swatchvault.archive import backup, open_archive
+
+    with open_archive(need_archive(archive_folder)) as archive:
+        backup(archive.conn, to)
+    click.echo(f"copied the database to {to}")

@@ -1,0 +1,86 @@
+"""`list`, `show` and `export`: what the archive holds."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from pathlib import Path
+
+import click
+
+from swatchvault.commands.options import archive_option, json_option, need_archive
+from swatchvault.errors import ArchiveError
+
+KINDS = ("base", "dye", "colourway", "lot", "swatch", "setup", "reference")
+
+
+@click.command("list")
+@click.argument("what", default="colourways")
+@click.option("--with", "text", default="", help="Only rows in which this text occurs.")
+@archive_option
+@json_option
+def list_command(what: str, text: str, archive_folder: Path | None, as_json: bool) -> None:
+    """List WHAT: colourways, bases, lots, swatches, colours, recipes, dyes, stocks, photos ..."""
+    from swatchvault.archive import listing, open_archive
+    from swatchvault.report import table_lines
+
+    with open_archive(need_archive(archive_folder)) as archive:
+        rows = listing(archive.conn, what, text)
+    if as_json:
+        click.echo(json.dumps(rows.records(), ensure_ascii=False))
+    elif not rows.rows:
+        click.echo(f"no {what}" + (f" with {text!r}" if text else " yet"))
+    else:
+        click.echo("\n".join(table_lines(rows.columns, rows.rows)))
+
+
+@click.command("show")
+@click.argument("kind", type=click.Choice(KINDS))
+@click.argument("name")
+@archive_option
+@json_option
+def show_command(kind: str, name: str, archive_folder: Path | None, as_json: bool) -> None:
+    """Show one thing with all that belongs to it: a lot with its dyes, pot log and colours."""
+    from swatchvault.archive import open_archive, show
+    from swatchvault.report import sheet_lines
+
+    with open_archive(need_archive(archive_folder)) as archive:
+        sections = show(archive.conn, kind, name)
+    if as_json:
+        click.echo(json.dumps({t: r.records() for t, r in sections}, ensure_ascii=False))
+        return
+    for title, rows in sections:
+        click.echo(title)
+        click.echo("\n".join(f"  {line}" for line in sheet_lines(rows.columns, rows.rows)))
+
+
+@click.command("export")
+@click.argument("table")
+@click.option("--json", "as_json", is_flag=True, help="JSON instead of CSV.")
+@click.option("--out", type=click.Path(path_type=Path), help="Write to this file.")
+@archive_option
+def export_command(
+    table: str, as_json: bool, out: Path | None, archive_folder: Path | None
+) -> None:
+    """Write TABLE, a table or view of the archive, as CSV (or JSON)."""
+    from swatchvault.archive import export_rows, open_archive
+
+    with open_archive(need_archive(archive_folder)) as archive:
+        rows = export_rows(archive.conn, table)
+    if as_json:
+        text = json.dumps(rows.records(), ensure_ascii=False, indent=1) + "\n"
+    else:
+        buffer = io.StringIO()
+        writer = csv.writer(buffer, lineterminator="\n")
+        writer.writerow(rows.columns)
+        writer.writerows(rows.rows)
+        text = buffer.getvalue()
+    if out is None:
+        click.echo(text, nl=False)
+        return
+    try:
+        out.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise ArchiveError(f"cannot write {out}: {error.strerror}; name another file") from error
+    click.echo(f"wrote {len(rows.rows)} rows to {out}", err=True)

@@ -1,0 +1,83 @@
+"""Options that several commands share, and how they become settings."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterable, Iterator
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from swatchvault.errors import ArchiveError
+
+F = TypeVar("F", bound=Callable[..., Any])
+T = TypeVar("T")
+
+
+def archive_option(command: F) -> F:
+    """``--archive FOLDER``, or the environment's ``SWATCHVAULT_ARCHIVE``."""
+    return click.option(
+        "--archive",
+        "archive_folder",
+        type=click.Path(path_type=Path),
+        envvar="SWATCHVAULT_ARCHIVE",
+        help="The archive's folder; SWATCHVAULT_ARCHIVE names it when this is not given.",
+    )(command)
+
+
+def json_option(command: F) -> F:
+    return click.option("--json", "as_json", is_flag=True, help="Print JSON for a program.")(
+        command
+    )
+
+
+def verdict_options(command: F) -> F:
+    """Tolerance and kL of a comparison."""
+    command = click.option(
+        "--tolerance",
+        type=float,
+        help="Largest ΔE00 that still counts as the same; 2.0 unless the master states another.",
+    )(command)
+    return click.option(
+        "--k-l", type=float, help="kL of ΔE00; 2 (customary for textiles) unless stated, or 1."
+    )(command)
+
+
+def light_option(command: F) -> F:
+    return click.option(
+        "--light",
+        type=click.Choice(["daylight", "other"]),
+        help="The light the photo was taken in; other if not said.",
+    )(command)
+
+
+def card_options(command: F) -> F:
+    """The grey card's value."""
+    command = click.option(
+        "--card-y", type=float, default=0.18, show_default=True, help="The card's reflectance."
+    )(command)
+    return click.option(
+        "--card-lab", "card_lab", type=float, nargs=3, help="Or its L* a* b* under D50."
+    )(command)
+
+
+def need_archive(folder: Path | None) -> Path:
+    """The archive's folder, or the line that says how to name one."""
+    if folder is None:
+        raise ArchiveError(
+            "no archive named: give --archive FOLDER, or set SWATCHVAULT_ARCHIVE; "
+            "`swatchvault new FOLDER` makes one"
+        )
+    return folder
+
+
+def show_progress(items: Iterable[T], total: int, what: str) -> Iterator[T]:
+    """Pass items on; on a terminal, with a bar on standard error for long work."""
+    if total < 3 or not sys.stderr.isatty():
+        yield from items
+        return
+    from rich.console import Console
+    from rich.progress import track
+
+    yield from track(items, description=what, total=total, console=Console(stderr=True))

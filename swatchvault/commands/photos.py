@@ -1,0 +1,209 @@
+"""`measure` and `compare`: photos without an archive."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Sequence
+from pathlib import Path
+
+import click
+
+from ingest.model import Lab, Layout, Light, Measurement, PhotoMeasurement, Settings
+from swatchvault.commands.options import (
+    card_options,
+    json_option,
+    light_option,
+    show_progress,
+    verdict_options,
+)
+from swatchvault.errors import AmountError, CompareError
+
+FILE = click.Path(path_type=Path)
+
+
+@click.command("measure")
+@click.argument("photos", nargs=-1, required=True, type=FILE)
+@click.option("--marks", type=FILE, help="Where things are, for one photo; see the README.")
+@card_options
+@light_option
+@click.option("--no-card", is_flag=True, help="Measure without any reference, on purpose.")
+@json_option
+def measure_command(
+    photos: tuple[Path, ...],
+    marks: Path | None,
+    card_y: float,
+    card_lab: Lab | None,
+    light: Light | None,
+    no_card: bool,
+    as_json: bool,
+) -> None:
+    """Measure the swatches in PHOTOS.
+
+    Where things are is read from NAME.marks.json beside NAME.jpg, or from --marks; without
+    marks the picture is searched for a grey card and a swatch, and the result says so.
+    """
+    from swatchvault.batch import Job, measure_many
+    from swatchvault.report import photo_lines
+
+    settings = make_settings(card_y, card_lab, light, no_card)
+    layout = one_layout(marks, photos)
+    jobs = [Job(path, layout, settings) for path in photos]
+    failed = []
+    for outcome in show_progress(measure_many(jobs), len(jobs), "measuring"):
+        if outcome.measurement is None:
+            failed.append(outcome.error)
+        elif as_json:
+            click.echo(json.dumps(outcome.measurement.record(), ensure_ascii=False))
+        else:
+            click.echo("\n".join(photo_lines(outcome.measurement)))
+    leave_with_failures(failed)
+
+
+@click.command("compare")
+@click.argument("photo_a")
+@click.argument("photo_b", required=False)
+@click.option("--marks", type=FILE, help="Where things are, where one photo is given.")
+@click.option(
+    "--capture",
+    type=click.Choice(["same frame", "locked set-up", "same set-up", "other"]),
+    help="How two photos belong together; other if not said. One photo is the same frame.",
+)
+@verdict_options
+@card_options
+@light_option
+@click.option(
+    "--same-dyes/--other-dyes",
+    default=None,
+    help="Whether both were dyed with the same dyes and packets; unknown if not said.",
+)
+@json_option
+def compare_command(
+    photo_a: str,
+    photo_b: str | None,
+    marks: Path | None,
+    capture: str | None,
+    tolerance: float | None,
+    k_l: float | None,
+    card_y: float,
+    card_lab: Lab | None,
+    light: Light | None,
+    same_dyes: bool | None,
+    as_json: bool,
+) -> None:
+    """Hold a new swatch to a master: PHOTO_A is the master's photo, PHOTO_B the new one's.
+
+    Or one photo that shows both: the swatch named "master" is the master, else the first.
+    PHOTO:NAME picks a swatch by name. Every verdict leaves with exit code 0.
+    """
+    from swatchvault.compare import as_record, compare
+    from swatchvault.difference import Colour
+    from swatchvault.report import comparison_lines
+
+    settings = make_settings(card_y, card_lab, light, no_card=False)
+    named = [split_name(p) for p in (photo_a, photo_b) if p is not None]
+    layout = one_layout(marks, [path for path, _ in named])
+    master, new, same_photo = pick_pair(named, layout, settings)
+    comparison = compare(
+        Colour.from_measurement(master[1], photo_ids=frozenset({master[0]}), light=light),
+        Colour.from_measurement(new[1], photo_ids=frozenset({new[0]}), light=light),
+        capture="same frame" if same_photo else capture or "other",
+        tolerance=2.0 if tolerance is None else tolerance,
+        k_l=2.0 if k_l is None else k_l,
+        light=light,
+        same_dyes=same_dyes,
+    )
+    if as_json:
+        sides = {"master": master[1].record(), "new": new[1].record()}
+        click.echo(json.dumps({**as_record(comparison), **sides}, ensure_ascii=False))
+    else:
+        click.echo("\n".join(comparison_lines(comparison)))
+
+
+# ---------------------------------------------------------------------------------------------
+
+
+def make_settings(
+    card_y: float, card_lab: Lab | None, light: Light | None, no_card: bool
+) -> Settings:
+    """Settings from options; nonsense is one line."""
+    if not (math.isfinite(card_y) and 0.0 < card_y <= 1.0):
+        raise AmountError(f"--card-y is {card_y:g}; a reflectance lies above 0 and up to 1 (0.18)")
+    if card_lab is not None and not (0.0 < card_lab[0] <= 100.0):
+        raise AmountError(f"--card-lab has L* {card_lab[0]:g}; it lies above 0 and up to 100")
+    return Settings(card_y=card_y, card_lab_d50=card_lab, light=light, allow_uncorrected=no_card)
+
+
+def one_layout(marks: Path | None, photos: Sequence[Path]) -> Layout | None:
+    """The marks given by option; they go with one photo only."""
+    if marks is None:
+        return None
+    if len(set(photos)) != 1:
+        raise click.UsageError(f"--marks goes with one photo only; {len(photos)} were given")
+    from ingest.locate import read_marks
+
+    return read_marks(marks)
+
+
+def leave_with_failures(failed: Sequence[str | None]) -> None:
+    """List what could not be measured and leave with 1; do nothing where all went well."""
+    for line in failed:
+        click.echo(line, err=True)
+    if failed:
+        raise click.exceptions.Exit(1)
+
+
+def split_name(text: str) -> tuple[Path, str | None]:
+    """``PHOTO:NAME`` as path and swatch name; a file whose name holds a colon wins."""
+    if not Path(text).exists() and ":" in text:
+        path, _, name = text.rpartition(":")
+        if name and path and not (len(path) == 1 and text[2:3] == "\\"):
+            return Path(path), name
+    return Path(text), None
+
+
+def pick_pair(
+    named: Sequence[tuple[Path, str | None]], layout: Layout | None, settings: Settings
+) -> tuple[tuple[str, Measurement], tuple[str, Measurement], bool]:
+    """Master and new, each with its photo's sha256, and whether one photo shows both."""
+    from ingest.pipeline import measure_photo
+
+    photos: dict[Path, PhotoMeasurement] = {}
+    for path, _ in named:
+        if path not in photos:
+            photos[path] = measure_photo(path, layout=layout, settings=settings)
+    if len(named) == 1:
+        path, name = named[0]
+        photo = photos[path]
+        if name is not None or len(photo.swatches) != 2:
+            have = ", ".join(s.name for s in photo.swatches) or "none"
+            raise CompareError(
+                f"{path.name}: one photo must show two swatches; it has {have}; "
+                f"name two: {path.name}:NAME {path.name}:NAME"
+            )
+        pair = [(photo.sha256, s) for s in photo.swatches]
+    else:
+        pair = [(photos[p].sha256, _pick(photos[p], name)) for p, name in named]
+    same_photo = pair[0][0] == pair[1][0]
+    if same_photo and pair[0][1].polygon == pair[1][1].polygon:
+        raise CompareError(
+            f"both sides are the swatch {pair[0][1].name!r} of the same photo; name two swatches"
+        )
+    if pair[1][1].name == "master" and pair[0][1].name != "master":
+        pair.reverse()
+    return pair[0], pair[1], same_photo
+
+
+def _pick(photo: PhotoMeasurement, name: str | None) -> Measurement:
+    file = Path(photo.path).name
+    have = ", ".join(s.name for s in photo.swatches) or "none"
+    if name is None:
+        if len(photo.swatches) == 1:
+            return photo.swatches[0]
+        raise CompareError(
+            f"{file}: has {len(photo.swatches)} swatches ({have}); pick one as {file}:NAME"
+        )
+    for swatch in photo.swatches:
+        if swatch.name == name:
+            return swatch
+    raise CompareError(f"{file}: has no swatch named {name!r}; it has {have}")

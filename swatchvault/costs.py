@@ -1,0 +1,72 @@
+"""What a lot and each of its skeins cost. Raises ``AmountError`` for what cannot be."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+from swatchvault.amounts import check_number
+from swatchvault.errors import AmountError
+
+
+@dataclass(frozen=True)
+class CostItem:
+    """Something used: ``amount`` in g or mL, and the price of 1000 of them (a kg or a litre)."""
+
+    kind: Literal["powder", "base", "auxiliary"]
+    name: str
+    amount: float
+    price_per_1000: float
+
+
+@dataclass(frozen=True)
+class LotCost:
+    """Cost of a lot by kind and of each skein by its weight, in the prices' own currency.
+
+    ``time_cost`` is ``None`` where time was not asked for; the total is then without it.
+    """
+
+    powder_cost: float
+    base_cost: float
+    auxiliary_cost: float
+    time_cost: float | None
+    total_cost: float
+    skein_costs: tuple[float, ...]
+
+
+def cost_of_lot(
+    items: Iterable[CostItem],
+    skeins_g: Iterable[float],
+    *,
+    minutes: float | None = None,
+    price_per_hour: float | None = None,
+) -> LotCost:
+    """Cost of one lot, and of its skeins in proportion to their weight.
+
+    Give both ``minutes`` and ``price_per_hour`` to count time, or neither.
+    """
+    by_kind = {"powder": 0.0, "base": 0.0, "auxiliary": 0.0}
+    for item in items:
+        amount = check_number(f"the amount of {item.name}", item.amount, unit="g or mL", low=0.0)
+        price = check_number(
+            f"the price of {item.name}", item.price_per_1000, unit="money", low=0.0
+        )
+        if item.kind not in by_kind:
+            raise AmountError(f"{item.name} is {item.kind!r}: needed powder, base or auxiliary")
+        by_kind[item.kind] += amount * price / 1000
+    if (minutes is None) != (price_per_hour is None):
+        raise AmountError("to count time, both the minutes and the price of an hour are needed")
+    time_cost = None
+    if minutes is not None and price_per_hour is not None:
+        hours = check_number("the time", minutes, unit="minutes", low=0.0) / 60
+        time_cost = hours * check_number(
+            "the price of an hour", price_per_hour, unit="money", low=0.0
+        )
+    total = check_number("the cost", math.fsum(by_kind.values()) + (time_cost or 0.0), unit="money")
+    weights = [check_number("a skein", g, unit="g", above=0.0) for g in skeins_g]
+    all_g = math.fsum(weights)
+    shares = tuple(total * g / all_g for g in weights)
+    kinds = (by_kind["powder"], by_kind["base"], by_kind["auxiliary"])
+    return LotCost(*kinds, time_cost, total, shares)

@@ -1,0 +1,293 @@
+"""The statistics of a colour difference, and the verdict on a lot.
+
+A pair is two :class:`Colour` values and the :class:`Conditions` under which they were taken. The
+axes of a pair are w = (ΔL'/(kL SL), ΔC'/SC, ΔH'/SH), so that ΔE00² = x² + y² + z² + R_T y z. The
+verdict is a test at the boundary: had the lot been exactly at the tolerance, how often would a
+reading as small, or as large, as ours come up? Neither is the probability that the lot is good.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from ingest.colour import Floats, d_lch, delta_e_2000, difference_terms
+from ingest.model import FLAGS, FLAGS_THAT_STOP_A_VERDICT
+from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, mean_of_photos, own_frame
+
+__all__ = [
+    "Capture",
+    "Colour",
+    "Conditions",
+    "Difference",
+    "OwnFrame",
+    "Verdict",
+    "d_lch",
+    "decide",
+    "delta_e_2000",
+    "judge",
+    "mean_of_photos",
+    "own_frame",
+    "pair_doubt",
+]
+
+
+class Verdict(StrEnum):
+    WITHIN = "within"
+    OUTSIDE = "outside"
+    CANNOT_TELL = "cannot tell"
+
+
+# What a frame adds to a difference: standard uncertainty per axis of w at kL = 1, by reference.
+# Source: the project's spectral simulation (7 cameras, 6 lights, tone curves, gradient and veil,
+# 150 to 400 simulated dyed yarns).
+FRAME: Mapping[str, Mapping[str, float]] = {
+    "same frame": {"card": 0.05, "steps": 0.05, "chart": 0.05},
+    "locked set-up": {"card": 0.55, "steps": 0.16, "chart": 0.18},
+    "same set-up": {"card": 1.8, "steps": 0.48, "chart": 0.26},
+    "other, both by daylight": {"card": 1.9, "steps": 0.8, "chart": 0.6},
+    "other": {"card": 4.0, "steps": 2.6, "chart": 1.6},
+}
+# The part that grows with the difference, as a share of ΔE00; the same simulation.
+SHARE_DAYLIGHT = {"card": 0.25, "steps": 0.11, "chart": 0.11}
+SHARE_OTHER_LIGHT = {"card": 0.35, "steps": 0.2, "chart": 0.2}
+SHARE_ANYTHING_ELSE = {"card": 0.35, "steps": 0.25, "chart": 0.25}
+# Other dyes than the master's: standard uncertainty per axis; the same simulation.
+DYES_DAYLIGHT, DYES_OTHER_LIGHT = 0.27, 0.5
+# 1.5²: a covariance learnt on some colours covers others too seldom without it.
+COVERAGE = 2.25
+#: Below this L* no lot is called within: dark colours are where wrong passes came from.
+DARK_L = 25.0
+
+LEVEL = 0.05  # of both tests at the boundary
+GATE_WITHIN, GATE_OUTSIDE, GROSS = 1 / 3, 1 / 2, 5.0
+_PAIRS_OF_DRAWS, _SEED = 8192, 20050221  # with their mirror images: 16,384 draws
+
+
+@dataclass(frozen=True, eq=False)
+class PairDoubt:
+    """What makes up S(ΔE) on the axes of one pair; each (3, 3). ``row``: of the frame table."""
+
+    region: Floats
+    frame: Floats
+    dyes: Floats
+    share: float
+    row: str
+    reference: str
+    daylight: bool
+
+    def covariance(self, delta_e: float) -> Floats:
+        """S at a difference of ``delta_e``."""
+        growing = (self.share * delta_e) ** 2 / 3.0 * np.eye(3)
+        return np.asarray(COVERAGE * (self.region + self.frame + self.dyes + growing))
+
+    def u(self, delta_e: float) -> float:
+        """Standard uncertainty of a difference of ``delta_e``."""
+        return math.sqrt(float(np.trace(self.covariance(delta_e))) / 3.0)
+
+
+def mean_hue_deg(lab1: ArrayLike, lab2: ArrayLike) -> float:
+    """Mean hue angle of a pair in the plane of CIEDE2000's a'; a grey takes the other's hue."""
+    one, two = np.asarray(lab1, dtype=float), np.asarray(lab2, dtype=float)
+    c1, c2 = math.hypot(one[1], one[2]), math.hypot(two[1], two[2])
+    if c1 == 0.0 or c2 == 0.0:
+        one = two = one if c2 == 0.0 else two
+    g = _a_stretch(c1, c2)
+    h1, h2 = (math.degrees(math.atan2(v[2], g * v[1])) for v in (one, two))
+    return h1 + ((h2 - h1 + 180.0) % 360.0 - 180.0) / 2.0
+
+
+def _a_stretch(c1: float, c2: float) -> float:
+    c7 = ((c1 + c2) / 2.0) ** 7
+    return 1.5 - 0.5 * math.sqrt(c7 / (c7 + 25.0**7))  # 1 + G of CIEDE2000
+
+
+def axes_jacobian(lab1: Floats, lab2: Floats, k_l: float) -> Floats:
+    """(3, 3) dw / d lab2 (that by lab1 is its negative), with SL, SC, SH and G frozen.
+
+    a', b' are turned onto the mean hue. That is the first order of ΔC', ΔH' in the difference,
+    and unlike their exact derivative it stays finite at grey.
+    """
+    h = math.radians(mean_hue_deg(lab1, lab2))
+    g = _a_stretch(math.hypot(lab1[1], lab1[2]), math.hypot(lab2[1], lab2[2]))
+    turn = np.array(
+        [
+            [1.0, 0.0, 0.0],
+            [0.0, math.cos(h) * g, math.sin(h)],
+            [0.0, -math.sin(h) * g, math.cos(h)],
+        ]
+    )
+    weights = difference_terms(lab1, lab2).weights * np.array([k_l, 1.0, 1.0])
+    return np.asarray(turn / weights[:, None])
+
+
+def _default_frame(row: str, columns: Sequence[str]) -> float:
+    return max(FRAME[row].get(c, math.nan) for c in columns)
+
+
+def pair_doubt(master: Colour, new: Colour, conditions: Conditions) -> PairDoubt:
+    """The parts of S for a pair. Without a reference, or with no region part, they are NaN."""
+    columns = sorted({master.column, new.column})
+    daylight = all((c.light or conditions.light) == "daylight" for c in (master, new))
+    row = str(conditions.capture)
+    shares = SHARE_DAYLIGHT if daylight else SHARE_OTHER_LIGHT
+    if conditions.capture is Capture.OTHER:
+        row = "other, both by daylight" if daylight else "other"
+        shares = SHARE_DAYLIGHT if daylight else SHARE_ANYTHING_ELSE
+    unknown = "none" in columns
+    default = math.nan if unknown else _default_frame(row, columns)
+    frame = default**2 * np.eye(3)
+    own = conditions.own_frame
+    order = list(Capture)
+    if own and not unknown and order.index(conditions.capture) >= order.index(own.capture):
+        values, vectors = np.linalg.eigh(own.cov)
+        frame = (vectors * np.maximum(values, default**2)) @ vectors.T  # never below the default
+    if conditions.capture is not Capture.OTHER:
+        frame = frame * (1.0 / master.n_photos + 1.0 / new.n_photos) / 2.0
+    by_k_l = np.array([1.0 / conditions.k_l, 1.0, 1.0])
+    j = axes_jacobian(master.lab, new.lab, conditions.k_l)
+    dyes = 0.0
+    if conditions.same_dyes is not True:
+        dyes = DYES_DAYLIGHT if daylight else DYES_OTHER_LIGHT
+    return PairDoubt(
+        region=j @ (master.region_cov + new.region_cov) @ j.T,
+        frame=frame * np.outer(by_k_l, by_k_l),
+        dyes=dyes**2 * np.eye(3),
+        share=math.nan if unknown else max(shares[c] for c in columns),
+        row=row,
+        reference=max(columns, key=lambda c: FRAME[row].get(c, math.inf)),
+        daylight=daylight,
+    )
+
+
+@lru_cache(maxsize=1)
+def _draws() -> Floats:
+    """(n, 3) standard normal draws and their mirror images: A to B then equals B to A."""
+    half = np.random.default_rng(_SEED).standard_normal((_PAIRS_OF_DRAWS, 3))
+    return np.concatenate([half, -half])
+
+
+def _score(w: Floats, rotation: float) -> Floats:
+    x, y, z = w[..., 0], w[..., 1], w[..., 2]
+    return np.asarray(np.sqrt(np.maximum(x * x + y * y + z * z + rotation * y * z, 0.0)))
+
+
+def boundary_test(w: Floats, rotation: float, cov: Floats, tolerance: float) -> tuple[float, float]:
+    """P(reading <= ours) and P(reading >= ours) where the truth lies at the tolerance.
+
+    ``w``: (3,), the reading on the pair's axes. ``cov``: S(tolerance). The truth is put along
+    the reading's direction; a reading of 0 has none and takes the axis of largest variance.
+    """
+    if not np.all(np.isfinite(cov)):
+        return math.nan, math.nan
+    values, vectors = np.linalg.eigh(cov)
+    reading = float(_score(w, rotation))
+    direction = w if reading > 1e-9 else vectors[:, -1]
+    truth = direction * (tolerance / float(_score(direction, rotation)))
+    errors = (_draws() * np.sqrt(np.maximum(values, 0.0))) @ vectors.T
+    scores = _score(truth + errors, rotation)
+    return float(np.mean(scores <= reading)), float(np.mean(scores >= reading))
+
+
+def decide(
+    reading: float, tolerance: float, u: float, p: tuple[float, float], *, stopped: bool, bar: bool
+) -> tuple[Verdict, bool]:
+    """The verdict, and whether it rests on the gross rule; any NaN gives "cannot tell".
+
+    ``u``: at the tolerance. ``p``: within, outside. ``stopped``: no verdict on these photos.
+    ``bar``: "within" is barred (dark, or a channel at zero).
+    """
+    if stopped:
+        return Verdict.CANNOT_TELL, False
+    if p[0] <= LEVEL and u <= GATE_WITHIN * tolerance and not bar:
+        return Verdict.WITHIN, False
+    if p[1] <= LEVEL and u <= GATE_OUTSIDE * tolerance:
+        return Verdict.OUTSIDE, False
+    if reading - tolerance >= GROSS * u:
+        return Verdict.OUTSIDE, True
+    return Verdict.CANNOT_TELL, False
+
+
+@dataclass(frozen=True, eq=False)
+class Difference:
+    """New minus master, with its doubt and the verdict.
+
+    ``d_lch``: CIELAB ΔL*, ΔC*ab, ΔH*ab, the last signed as Δhab. ``axes``: (3,) w; ``axes_cov``:
+    (3, 3) S at the reading. ``stops``, ``bars``: sentences that kept a verdict away.
+    """
+
+    delta_e_00: float
+    d_lch: tuple[float, float, float]
+    axes: Floats
+    axes_cov: Floats
+    u_reading: float
+    u_at_tolerance: float
+    p_within: float
+    p_outside: float
+    verdict: Verdict
+    gross: bool
+    stops: tuple[str, ...]
+    bars: tuple[str, ...]
+    doubt: PairDoubt
+    conditions: Conditions
+
+
+def judge(
+    master: Colour, new: Colour, conditions: Conditions, stops: Sequence[str] = ()
+) -> Difference:
+    """The difference of ``new`` from ``master`` and the verdict. ``stops``: sentences of the
+    caller that leave only "cannot tell"."""
+    k_l, tolerance = conditions.k_l, conditions.tolerance
+    terms = difference_terms(master.lab, new.lab)
+    w = terms.delta / (terms.weights * np.array([k_l, 1.0, 1.0]))
+    rotation, doubt = float(terms.rotation), pair_doubt(master, new, conditions)
+    reading = float(_score(w, rotation))
+    at_tolerance = doubt.covariance(tolerance)
+    p = boundary_test(w, rotation, at_tolerance, tolerance)
+    sides = (("master", master), ("new", new))
+    stopping = [
+        *stops,
+        *(
+            f"{s}: {FLAGS[f]}"
+            for s, c in sides
+            for f in sorted(c.flags & FLAGS_THAT_STOP_A_VERDICT)
+        ),
+        *(
+            f"{s}: {FLAGS['no reference']}"
+            for s, c in sides
+            if c.column == "none" and "no reference" not in c.flags
+        ),
+    ]
+    bars = [
+        *(f"{s}: {FLAGS['channel at zero']}" for s, c in sides if "channel at zero" in c.flags),
+        *(
+            f"{s}: L* is {c.lab[0]:.0f}, and under {DARK_L:.0f} no lot is called within: the "
+            "camera sees too little of so dark a colour."
+            for s, c in sides
+            if c.lab[0] < DARK_L
+        ),
+    ]
+    u = doubt.u(tolerance)
+    verdict, gross = decide(reading, tolerance, u, p, stopped=bool(stopping), bar=bool(bars))
+    dl, dc, dh = (float(v) for v in d_lch(master.lab, new.lab))
+    return Difference(
+        reading,
+        (dl, dc, dh),
+        w,
+        doubt.covariance(reading),
+        doubt.u(reading),
+        u,
+        *p,
+        verdict,
+        gross,
+        tuple(stopping),
+        tuple(bars),
+        doubt,
+        conditions,
+    )

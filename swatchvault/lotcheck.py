@@ -1,0 +1,123 @@
+"""A lot held to its master from what the archive holds: which photos to use, and as what.
+
+No SQL and no printing: colours come in as :class:`StoredColour`, comparisons go out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from ingest.model import FLAGS_THAT_STOP_A_VERDICT
+from swatchvault.archive.colours import StoredColour
+from swatchvault.compare import Comparison, as_record, compare_under
+from swatchvault.difference import Capture, Colour, Conditions, mean_of_photos
+from swatchvault.errors import CompareError
+
+
+@dataclass(frozen=True)
+class Held:
+    """What a lot is held to, apart from the photos: tolerance, kL, dyes, and whether forms mix."""
+
+    tolerance: float = 2.0
+    k_l: float = 2.0
+    same_dyes: bool | None = None
+    across_forms: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class CheckedSwatch:
+    """One swatch of a lot held to the master, and the measurements that it was judged on."""
+
+    swatch: str
+    comparison: Comparison
+    master_measurements: tuple[int, ...]
+    lot_measurements: tuple[int, ...]
+
+
+def as_colour(stored: StoredColour) -> Colour:
+    """A stored measurement as one side of a comparison."""
+    flags = stored.flags | ({"not dry"} if stored.dry is False else frozenset())
+    return Colour(
+        stored.lab,
+        stored.covariance.region,
+        stored.reference,
+        name=stored.lot or stored.swatch,
+        flags=frozenset(flags),
+        shadow_sd=stored.shadow_sd,
+        light="daylight" if stored.light == "daylight" else "other" if stored.light else None,
+        form=stored.form,
+        photo_ids=frozenset({stored.photo_sha256}),
+    )
+
+
+def groups(
+    master: Sequence[StoredColour], new: Sequence[StoredColour]
+) -> list[tuple[Capture, list[StoredColour], list[StoredColour]]]:
+    """The ways to set the master's photos against the lot's, best first.
+
+    Photos that show both; photos of one locked set-up; of one set-up; all there are.
+    """
+    ways: list[tuple[Capture, list[StoredColour], list[StoredColour]]] = []
+    both = {m.photo_sha256 for m in master} & {n.photo_sha256 for n in new}
+    if both:
+        ways.append(
+            (
+                Capture.SAME_FRAME,
+                [m for m in master if m.photo_sha256 in both],
+                [n for n in new if n.photo_sha256 in both],
+            )
+        )
+    shared = {m.setup_id for m in master} & {n.setup_id for n in new} - {None}
+    for setup in sorted(s for s in shared if s is not None):
+        ours, theirs = ([c for c in side if c.setup_id == setup] for side in (master, new))
+        locked = all(c.locked for c in (*ours, *theirs))
+        ways.append((Capture.LOCKED if locked else Capture.SAME_SETUP, ours, theirs))
+    ways.append((Capture.OTHER, list(master), list(new)))
+    return sorted(ways, key=lambda way: list(Capture).index(way[0]))
+
+
+def check_swatch(
+    master: Sequence[StoredColour], new: Sequence[StoredColour], held: Held
+) -> CheckedSwatch:
+    """Hold one swatch to the master by the strongest photos there are of both.
+
+    Of the ways to set them against each other the one with the least doubt at the tolerance is
+    taken; photos that no verdict can be given on are left out where others remain.
+    """
+    if not master or not new:
+        side = "master" if not master else "lot"
+        raise CompareError(f"the {side}'s swatch has no measured photo; add one first")
+    tried = []
+    for capture, ours, theirs in groups(_usable(master), _usable(new)):
+        conditions = Conditions(capture, held.tolerance, held.k_l, None, held.same_dyes)
+        comparison = compare_under(
+            mean_of_photos([as_colour(c) for c in ours]),
+            mean_of_photos([as_colour(c) for c in theirs]),
+            conditions,
+            across_forms=held.across_forms,
+        )
+        tried.append((comparison, ours, theirs))
+    comparison, ours, theirs = min(tried, key=lambda t: _doubt(t[0]))
+    return CheckedSwatch(
+        new[0].swatch,
+        comparison,
+        tuple(c.measurement_id for c in ours),
+        tuple(c.measurement_id for c in theirs),
+    )
+
+
+def check_record(checked: CheckedSwatch, facts: Mapping[str, Any]) -> dict[str, Any]:
+    """A check as plain JSON data, with the names that belong to it."""
+    return {**facts, "swatch": checked.swatch, **as_record(checked.comparison)}
+
+
+def _usable(colours: Sequence[StoredColour]) -> list[StoredColour]:
+    good = [c for c in colours if not c.flags & FLAGS_THAT_STOP_A_VERDICT]
+    return good or list(colours)
+
+
+def _doubt(comparison: Comparison) -> float:
+    u = comparison.difference.u_at_tolerance
+    return u if u == u else float("inf")

@@ -1,0 +1,189 @@
+"""The two sides of a comparison, the conditions they were taken under, and repeat photos.
+
+Frozen data that is built from a measurement or from a stored record alike.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from ingest.colour import Floats, difference_terms
+from ingest.model import Light, Measurement
+from swatchvault.errors import CompareError
+
+#: Fewer neutrals than this leave the tone curve open, and count as a card.
+ENOUGH_NEUTRALS = 6
+
+
+class Capture(StrEnum):
+    """How two photos belong together, best first."""
+
+    SAME_FRAME = "same frame"
+    LOCKED = "locked set-up"
+    SAME_SETUP = "same set-up"
+    OTHER = "other"
+
+    @classmethod
+    def named(cls, name: str) -> Capture:
+        """The class of that name. Raises :class:`CompareError` for any other."""
+        if name not in {c.value for c in cls}:
+            names = ", ".join(f"'{c.value}'" for c in cls)
+            raise CompareError(f"capture class '{name}' is not known: use one of {names}")
+        return cls(name)
+
+
+@dataclass(frozen=True, eq=False)
+class Colour:
+    """One side of a comparison, from one photo or the mean of several.
+
+    ``lab``: (3,) CIELAB D65/2°. ``region_cov``: (3, 3), covariance of ``lab`` that is fresh in
+    each region, of the mean where ``n_photos`` > 1; NaN where unknown. ``reference``: "card",
+    "steps", "chart" or "none"; ``neutrals``: how many neutrals it has, None if ``reference``
+    already counts fewer than six as a card. ``light``, ``form`` (skein, wound card, knit) and
+    ``dyes`` (packets used) are None where unknown. ``shadow_sd``: standard deviation of ln Y at
+    the strands' scale. ``photo_ids``: sha256 of the photos, by which one frame is known.
+    """
+
+    lab: Floats
+    region_cov: Floats
+    reference: str
+    name: str = ""
+    neutrals: int | None = None
+    n_photos: int = 1
+    photo_ids: frozenset[str] = frozenset()
+    light: Light | None = None
+    flags: frozenset[str] = frozenset()
+    form: str | None = None
+    shadow_sd: float = math.nan
+    dyes: frozenset[str] | None = None
+
+    def __post_init__(self) -> None:
+        lab, cov = np.asarray(self.lab, dtype=float), np.asarray(self.region_cov, dtype=float)
+        if lab.shape != (3,) or not np.all(np.isfinite(lab)):
+            raise CompareError(f"{self.name or 'a colour'}: Lab is {lab}, needed three numbers")
+        if cov.shape != (3, 3):
+            raise CompareError(f"{self.name or 'a colour'}: covariance has shape {cov.shape}")
+        object.__setattr__(self, "lab", lab)
+        object.__setattr__(self, "region_cov", cov)
+
+    @property
+    def column(self) -> str:
+        """The reference as the tables of doubt count it; without one, NaN will follow."""
+        kind = "chart" if self.reference == "chart24" else self.reference
+        if kind not in ("card", "steps", "chart"):
+            return "none"
+        few = self.neutrals is not None and self.neutrals < ENOUGH_NEUTRALS
+        return "card" if few else kind
+
+    @classmethod
+    def from_measurement(cls, m: Measurement, **known: Any) -> Colour:
+        """The colour of a measurement; ``known`` fills what a photo cannot say (light, form)."""
+        fields = {"name": m.name, "flags": m.flags, "shadow_sd": m.shadow_sd, **known}
+        return cls(m.lab, m.covariance.region, m.reference, **fields)
+
+    @classmethod
+    def from_record(cls, record: Mapping[str, Any], **known: Any) -> Colour:
+        """The colour of a stored measurement (the keys of ``Measurement.record()``)."""
+        shadow = record.get("shadow_sd")
+        fields: dict[str, Any] = {
+            "name": record.get("name", ""),
+            "flags": frozenset(record.get("flags", ())),
+            "shadow_sd": math.nan if shadow is None else float(shadow),
+            **known,
+        }
+        cov = np.array(record["cov_lab"]["region"], dtype=float)  # None becomes NaN
+        return cls(np.array(record["lab"], dtype=float), cov, record["reference"], **fields)
+
+
+def mean_of_photos(colours: Sequence[Colour]) -> Colour:
+    """One colour from k photos of one swatch: mean Lab, region part divided by k.
+
+    Flags add up; what the photos do not agree on (light, form, dyes) becomes unknown.
+    """
+    if not colours:
+        raise CompareError("no photo of the swatch: at least one is needed")
+    first, k = colours[0], sum(c.n_photos for c in colours)
+    weights = np.array([c.n_photos for c in colours]) / k
+    cov = sum(w**2 * c.region_cov for w, c in zip(weights, colours, strict=True))
+    columns = [c.column for c in colours]
+    worst = next(kind for kind in ("none", "card", "steps", "chart") if kind in columns)
+
+    def agreed(field: str) -> Any:
+        values = {getattr(c, field) for c in colours}
+        return values.pop() if len(values) == 1 else None
+
+    return replace(
+        first,
+        lab=weights @ np.stack([c.lab for c in colours]),
+        region_cov=np.asarray(cov),
+        reference=worst,
+        neutrals=None,
+        n_photos=k,
+        photo_ids=frozenset().union(*(c.photo_ids for c in colours)),
+        flags=frozenset().union(*(c.flags for c in colours)),
+        shadow_sd=float(weights @ np.array([c.shadow_sd for c in colours])),
+        light="other" if any(c.light == "other" for c in colours) else agreed("light"),
+        form=agreed("form"),
+        dyes=agreed("dyes"),
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class OwnFrame:
+    """A dyer's own frame part: (3, 3) covariance on the axes at kL = 1, for one class and up."""
+
+    cov: Floats
+    capture: Capture
+
+
+@dataclass(frozen=True)
+class Conditions:
+    """How a pair was taken and what it is held to. ``light`` is that of photos that say none."""
+
+    capture: Capture
+    tolerance: float = 2.0
+    k_l: float = 2.0
+    light: Light | None = None
+    same_dyes: bool | None = None
+    own_frame: OwnFrame | None = None
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "capture", Capture.named(self.capture))
+        for name in ("tolerance", "k_l"):
+            value = getattr(self, name)
+            if not (math.isfinite(value) and value > 0):
+                raise CompareError(f"{name} is {value}, needed a number above 0: such as 2.0")
+
+
+def own_frame(repeats: Sequence[ArrayLike], capture: Capture) -> OwnFrame:
+    """The frame part learnt from repeat photos, each set up anew in the places lots are measured.
+
+    ``repeats``: one (n, 3) array of Lab for each swatch, n >= 10, from at least four swatches
+    of hues 30° or more apart (our choice of "different"). Raises :class:`CompareError` if fewer.
+    """
+    labs = [np.asarray(r, dtype=float).reshape(-1, 3) for r in repeats]
+    short = [len(lab) for lab in labs if len(lab) < 10]
+    if short:
+        raise CompareError(f"a swatch has {short[0]} repeat photos, needed 10: take more")
+    means = [lab.mean(axis=0) for lab in labs]
+    hues: list[float] = []
+    for _, a, b in means:
+        hue = math.degrees(math.atan2(b, a))
+        if all(abs((hue - other + 180) % 360 - 180) >= 30 for other in hues):
+            hues.append(hue)
+    if len(hues) < 4:
+        raise CompareError(f"repeat photos show {len(hues)} different hues, needed 4: add swatches")
+    covs = []
+    for lab, mean in zip(labs, means, strict=True):
+        terms = difference_terms(mean, lab)
+        covs.append(np.cov((terms.delta / terms.weights).T, ddof=1))
+    cov = 2.0 * np.mean(covs, axis=0)  # a difference has two frames
+    np.fill_diagonal(cov, np.trace(cov) / 3.0)
+    return OwnFrame(cov, Capture.named(capture))

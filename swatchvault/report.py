@@ -1,0 +1,150 @@
+"""Words and tables from data, for people: no reading, no writing, no decisions."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+
+from ingest.flags import FLAGS
+from ingest.model import Measurement, PhotoMeasurement
+from swatchvault.checking import Check
+from swatchvault.compare import Comparison, CoursePoint, LotMatrix
+
+#: What corrected a photo, in words.
+CORRECTED_BY = {
+    "chart": "a 24-patch chart",
+    "steps": "neutral steps",
+    "card": "one grey card",
+    "none": "nothing (the camera's own colours)",
+}
+_KIND = {"card": "grey card", "steps": "neutral steps", "chart24": "24-patch chart"}
+
+
+def photo_lines(photo: PhotoMeasurement) -> list[str]:
+    """A measured photo, in a few lines."""
+    taken = f", taken {photo.taken_at}" if photo.taken_at else ""
+    lines = [
+        f"{photo.path.rsplit('/', 1)[-1]}: {photo.width} x {photo.height}, {photo.format}, "
+        f"{photo.encoding}{taken}"
+    ]
+    for reading in photo.references:
+        ref = reading.reference
+        sure = f", {ref.confidence:.0%} sure" if ref.located == "search" else ""
+        used = "" if reading.used else ", as a check"
+        lines.append(f"  reference: {_KIND[ref.kind]}, by {ref.located}{sure}{used}")
+    if not photo.swatches:
+        lines.append("  no swatch in this photo")
+    for swatch in photo.swatches:
+        lines += [f"  {line}" for line in swatch_lines(swatch)]
+    names = set(photo.flags).union(*(s.flags for s in photo.swatches))
+    return lines + flag_lines(names, "  ")
+
+
+def swatch_lines(swatch: Measurement) -> list[str]:
+    """A swatch's colour with its doubt, in two lines."""
+    return [
+        f"{swatch.name}: {lab_words(swatch.lab, swatch.covariance.total)}",
+        f"  corrected by {CORRECTED_BY[swatch.reference]}; {swatch.pixels} pixels"
+        + "".join(f", {v:.1%} left out as {k}" for k, v in swatch.left_out.items() if v > 0.0005),
+    ]
+
+
+def lab_words(lab: Sequence[float] | np.ndarray, covariance: np.ndarray | None = None) -> str:
+    """L*, a*, b* with standard uncertainties of the absolute colour where they are known."""
+    u = [math.nan] * 3 if covariance is None else np.sqrt(np.maximum(np.diag(covariance), 0))
+    parts = []
+    for name, value, doubt in zip(("L*", "a*", "b*"), lab, u, strict=True):
+        parts.append(f"{name} {value:.1f}" + ("" if math.isnan(doubt) else f" ± {doubt:.1f}"))
+    return "  ".join(parts)
+
+
+def flag_lines(names: Iterable[str], indent: str = "") -> list[str]:
+    """Each flag with its sentence."""
+    return [f"{indent}! {name}: {FLAGS[name]}" for name in sorted(names)]
+
+
+def comparison_lines(comparison: Comparison) -> list[str]:
+    """A lot check: the verdict first, then figures, then what weakens it."""
+    return list(comparison.sentences)
+
+
+def matrix_lines(matrix: LotMatrix) -> list[str]:
+    """All lots against each other: ΔE00, and a letter for the verdict of each pair."""
+    letters = {"within": "w", "outside": "o", "cannot tell": "?"}
+    width = max(8, *(len(name) + 2 for name in matrix.names))
+    lines = [" " * width + "".join(f"{name:>{width}}" for name in matrix.names)]
+    for i, name in enumerate(matrix.names):
+        cells = []
+        for j in range(len(matrix.names)):
+            verdict = matrix.verdict(i, j)
+            cell = "-" if verdict is None else f"{matrix.delta_e_00[i, j]:.2f} {letters[verdict]}"
+            cells.append(f"{cell:>{width}}")
+        lines.append(f"{name:<{width}}" + "".join(cells))
+    lines.append("w within, o outside, ? cannot tell")
+    return lines
+
+
+def course_lines(points: Sequence[CoursePoint]) -> list[str]:
+    """Lots over time against the master."""
+    return [
+        f"{p.when[:10] or 'no date':<12}{p.comparison.new.name:<16}"
+        f"ΔE00 {p.comparison.difference.delta_e_00:5.2f}  {p.comparison.verdict.value:<12}"
+        f"{p.comparison.words}"
+        for p in points
+    ]
+
+
+def table_lines(header: Sequence[str], rows: Sequence[Sequence[object]]) -> list[str]:
+    """A plain table, columns as wide as they need."""
+    text = [[_cell(v) for v in row] for row in rows]
+    widths = [max([len(name), *(len(row[i]) for row in text)]) for i, name in enumerate(header)]
+    lines = ["  ".join(f"{n:<{w}}" for n, w in zip(header, widths, strict=True)).rstrip()]
+    lines.append("  ".join("-" * w for w in widths))
+    lines += ["  ".join(f"{c:<{w}}" for c, w in zip(r, widths, strict=True)).rstrip() for r in text]
+    return lines
+
+
+def _cell(value: object) -> str:
+    if value is None:
+        return ""
+    return f"{value:.3g}" if isinstance(value, float) else str(value)
+
+
+def sheet_lines(header: Sequence[str], rows: Sequence[Sequence[object]]) -> list[str]:
+    """One row as name and value down the page, several as a table; empty values left out."""
+    shown = [i for i in range(len(header)) if any(row[i] is not None for row in rows)]
+    shown = [i for i in shown if not header[i].endswith("_id") and header[i] != "id"]
+    names = [header[i] for i in shown]
+    if len(rows) == 1 and len(shown) > 3:
+        width = max(len(n) for n in names)
+        return [f"{n:<{width}}  {_cell(rows[0][i])}" for n, i in zip(names, shown, strict=True)]
+    return table_lines(names, [[row[i] for i in shown] for row in rows])
+
+
+def check_table(checks: Sequence[Check]) -> list[str]:
+    """Many lot checks, a line each, and what they have in common."""
+    header = ("colourway", "base", "form", "lot", "ΔE00", "±", "verdict", "which way", "photos")
+    rows = []
+    for check in checks:
+        c, s = check.checked.comparison, check.swatch
+        d = c.difference
+        rows.append(
+            (
+                s.colourway,
+                s.base,
+                s.form,
+                s.lot,
+                f"{d.delta_e_00:.2f}",
+                f"{d.u_reading:.2f}",
+                c.verdict.value,
+                c.words.rstrip("."),
+                d.conditions.capture.value,
+            )
+        )
+    if not rows:
+        return ["no lot has both a master and a measured swatch"]
+    settings = {(c.master.tolerance, c.master.k_l) for c in checks}
+    said = ", ".join(f"tolerance {t:g} at kL = {k:g}" for t, k in sorted(settings))
+    return [*table_lines(header, rows), f"({said}; ± is the standard uncertainty of the reading)"]

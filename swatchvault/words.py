@@ -1,0 +1,225 @@
+"""The words and sentences a dyer reads of a difference. Pure: data in, text out.
+
+Which word belongs to a turn of hue depends on where the hue is: a red that turns towards yellow
+is yellower, a blue that turns the same way round is redder.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from swatchvault.difference import (
+    COVERAGE,
+    GATE_OUTSIDE,
+    GATE_WITHIN,
+    LEVEL,
+    Difference,
+    Verdict,
+    mean_hue_deg,
+)
+
+#: What each word means, for people who do not speak colour every day.
+MEANINGS = {
+    "lighter": "nearer to white (ΔL* above 0)",
+    "darker": "nearer to black (ΔL* below 0)",
+    "brighter": "more colour in it, less grey (ΔC* above 0)",
+    "duller": "less colour in it, more grey (ΔC* below 0)",
+    "redder": "its hue leans towards red",
+    "yellower": "its hue leans towards yellow",
+    "greener": "its hue leans towards green",
+    "bluer": "its hue leans towards blue",
+    "yellower (warmer)": "a near-neutral that leans towards yellow",
+    "bluer (cooler)": "a near-neutral that leans towards blue",
+}
+
+# (hue from which the row holds, its colour, word for Δhab > 0, word for Δhab < 0). Where the
+# unique hues lie: about 20, 90, 164 and 238 in CIE 159:2004. The bounds between: our choice.
+HUE_WORDS = (
+    (5.0, "red", "yellower", "bluer"),
+    (42.0, "orange", "yellower", "redder"),
+    (78.0, "yellow", "greener", "redder"),
+    (108.0, "yellow-green", "greener", "yellower"),
+    (133.0, "green", "bluer", "yellower"),
+    (187.0, "blue-green", "bluer", "greener"),
+    (225.0, "blue", "redder", "greener"),
+    (298.0, "purple", "redder", "bluer"),
+)
+#: Below this C*ab a colour has no hue worth naming; Δa* and Δb* are described (our choice).
+NEAR_NEUTRAL_C = 4.0
+# Upper bound of the share of the tolerance for each word of size (our choice).
+SIZES = ((0.25, "a trace"), (0.5, "slightly"), (1.0, "clearly"), (math.inf, "much"))
+#: A smaller share of the tolerance than this is not spoken of, however sure (our choice).
+LEAST_SHARE = 0.05
+
+MEANT_FOR = (
+    "CIEDE2000 is meant for even samples and small differences (under about 5). Yarn is not even: "
+    "read the figures beside your own eye."
+)
+SAME_DYES_ONLY = (
+    "These figures hold for lots dyed with the same dyes. If a dye, its maker or its packet "
+    "changed, the two may match here and differ under another light."
+)
+NEAR_ZERO = (
+    "A reading cannot fall below zero, so one this small reads too large on the average (by about "
+    "1.6 times its doubt where there is no difference at all). The verdict allows for that."
+)
+LIGHTNESS_APART = (
+    "ΔL* stands apart from ΔC* and ΔH*: winding and shadow between strands change lightness most."
+)
+NOT_A_LAW = "The tolerance and kL are settings, not a norm."
+UNKNOWN_DOUBT = "The doubt of this difference is not known, so nothing can be said for certain."
+NO_DIRECTION = "no direction stands out from the doubt"
+
+
+@dataclass(frozen=True)
+class Direction:
+    """One way in which the new colour is off. ``share``: signed, of the tolerance."""
+
+    axis: str  # "lightness", "chroma", "hue", "red-green", "yellow-blue"
+    word: str
+    size: str
+    share: float
+
+    def __str__(self) -> str:
+        return f"{self.size} {self.word}"
+
+
+def hue_words(hue_deg: float) -> tuple[str, str, str]:
+    """Name of the hue at ``hue_deg`` (CIELAB hab) and its words for a positive, negative turn.
+
+    >>> hue_words(60)
+    ('orange', 'yellower', 'redder')
+    """
+    h = hue_deg % 360.0
+    row = next((r for r in reversed(HUE_WORDS) if h >= r[0]), HUE_WORDS[-1])
+    return row[1:]
+
+
+def _size(share: float) -> str:
+    return next(word for bound, word in SIZES if abs(share) < bound)
+
+
+def directions(
+    master_lab: ArrayLike, new_lab: ArrayLike, diff: Difference
+) -> tuple[Direction, ...]:
+    """The ways in which new differs from master beyond that axis's own doubt, largest first."""
+    one, two = np.asarray(master_lab, dtype=float), np.asarray(new_lab, dtype=float)
+    w, cov = diff.axes, diff.axes_cov
+    chroma = min(math.hypot(one[1], one[2]), math.hypot(two[1], two[2]))
+    axes = [("lightness", w[0], cov[0, 0], "lighter", "darker")]
+    if chroma < NEAR_NEUTRAL_C:
+        h = math.radians(mean_hue_deg(one, two))
+        back = np.array([[math.cos(h), -math.sin(h)], [math.sin(h), math.cos(h)]])
+        a_b, cov_ab = back @ w[1:], back @ cov[1:, 1:] @ back.T
+        axes += [
+            ("red-green", a_b[0], cov_ab[0, 0], "redder", "greener"),
+            ("yellow-blue", a_b[1], cov_ab[1, 1], "yellower (warmer)", "bluer (cooler)"),
+        ]
+    else:
+        _, plus, minus = hue_words(math.degrees(math.atan2(one[2], one[1])))
+        axes += [
+            ("chroma", w[1], cov[1, 1], "brighter", "duller"),
+            ("hue", w[2], cov[2, 2], plus, minus),
+        ]
+    tolerance = diff.conditions.tolerance
+    found = [
+        Direction(name, plus if v > 0 else minus, _size(v / tolerance), float(v / tolerance))
+        for name, v, var, plus, minus in axes
+        if abs(v) > math.sqrt(max(var, 0.0)) and abs(v) >= LEAST_SHARE * tolerance
+    ]
+    return tuple(sorted(found, key=lambda d: -abs(d.share)))
+
+
+def in_words(found: tuple[Direction, ...]) -> str:
+    """The directions as one phrase: "clearly darker, a trace redder"."""
+    return ", ".join(str(d) for d in found) or NO_DIRECTION
+
+
+def percent(p: float) -> str:
+    """A probability in whole percent, never rounded to certainty."""
+    if math.isnan(p):
+        return "an unknown share"
+    if p < 0.01:
+        return "under 1 %"
+    return "over 99 %" if p > 0.99 else f"{100 * p:.0f} %"
+
+
+def number(value: float) -> str:
+    return "unknown" if math.isnan(value) else f"{value:.2f}"
+
+
+def headline(diff: Difference) -> str:
+    """The difference, its kL, the tolerance and the verdict in one sentence."""
+    c = diff.conditions
+    return (
+        f"ΔE00 {diff.delta_e_00:.2f} (kL = {c.k_l:g}), tolerance {c.tolerance:g}: "
+        f"{diff.verdict.value}."
+    )
+
+
+def figures(diff: Difference) -> tuple[str, ...]:
+    """What stands behind the verdict: signed parts, doubt, both probabilities."""
+    dl, dc, dh = diff.d_lch
+    row = diff.doubt.row
+    light = "by daylight" if diff.doubt.daylight else "light not stated to be daylight"
+    reference = {
+        "card": "a grey card or fewer than six neutrals",
+        "steps": "six or more neutral steps",
+        "chart": "a 24-patch chart",
+    }.get(diff.doubt.reference, "no reference")
+    return (
+        f"ΔL* {dl:+.2f}, ΔC* {dc:+.2f}, ΔH* {dh:+.2f}.",
+        f"Standard uncertainty: {number(diff.u_reading)} at this reading, "
+        f"{number(diff.u_at_tolerance)} at the tolerance (photos: {row}; {reference}; {light}).",
+        "Were the lot exactly at the tolerance, a reading this small or smaller would come in "
+        f"{percent(diff.p_within)} of tries, one this large or larger in "
+        f"{percent(diff.p_outside)}. Neither is the probability that the lot is good.",
+    )
+
+
+def reasons(diff: Difference) -> tuple[str, ...]:
+    """Why the verdict is what it is, where that is not plain from the figures."""
+    t, u = diff.conditions.tolerance, diff.u_at_tolerance
+    if diff.verdict is Verdict.OUTSIDE:
+        told = "Over the tolerance by five times the doubt or more: a gross difference."
+        return (told,) if diff.gross else ()
+    if diff.verdict is Verdict.WITHIN:
+        return ()
+    out = [*diff.stops]
+    if math.isnan(u):
+        return (*out, UNKNOWN_DOUBT)
+    if u > GATE_OUTSIDE * t:
+        out.append(
+            f"The doubt at the tolerance, {u:.2f}, is more than half of the tolerance "
+            f"({GATE_OUTSIDE * t:.2f}): only a gross difference could be judged."
+        )
+    elif u > GATE_WITHIN * t:
+        out.append(
+            f"The doubt at the tolerance, {u:.2f}, is more than a third of the tolerance "
+            f"({GATE_WITHIN * t:.2f}): no lot can be called within."
+        )
+    if min(diff.p_within, diff.p_outside) > LEVEL:
+        out.append(
+            "The reading lies too near the tolerance for this doubt to tell the sides apart."
+        )
+    return (*out, *diff.bars)
+
+
+def notes(diff: Difference) -> tuple[str, ...]:
+    """What must be read with every figure of this difference."""
+    out = [MEANT_FOR, NOT_A_LAW, LIGHTNESS_APART]
+    if diff.conditions.same_dyes is not True:
+        out.append(SAME_DYES_ONLY)
+    # u holds a factor of safety, the bias does not: compare with the plain doubt.
+    if diff.delta_e_00 < 2.0 * diff.u_reading / math.sqrt(COVERAGE):
+        out.append(NEAR_ZERO)
+    return tuple(out)
+
+
+def direction_record(d: Direction) -> dict[str, Any]:
+    return {"axis": d.axis, "word": d.word, "size": d.size, "share": d.share}

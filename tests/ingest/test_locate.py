@@ -1,0 +1,235 @@
+"""Marks files: the round trip, every mistake in its words, and the geometry of a chart."""
+
+import json
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from ingest.errors import MarksError
+from ingest.locate import (
+    as_marks,
+    chart_patches,
+    marks_path,
+    mm_per_px,
+    parse_marks,
+    read_marks,
+)
+from ingest.model import Layout, Reference, Scale, SwatchRegion
+
+SQUARE = [[0.1, 0.1], [0.3, 0.1], [0.3, 0.3], [0.1, 0.3]]
+CORNERS = [[0.2, 0.2], [0.8, 0.25], [0.75, 0.7], [0.22, 0.72]]
+
+# --- there and back ----------------------------------------------------------------------------
+
+unit = st.floats(0.0, 1.0, allow_subnormal=False)
+reflectance = st.floats(0.001, 1.0)
+lab = st.tuples(st.floats(0.1, 100.0), st.floats(-128.0, 128.0), st.floats(-128.0, 128.0))
+
+
+@st.composite
+def boxes(draw):
+    x, y = draw(st.floats(0.0, 0.6)), draw(st.floats(0.0, 0.6))
+    w, h = draw(st.floats(0.01, 0.39)), draw(st.floats(0.01, 0.39))
+    lean = draw(st.floats(0.0, 0.5)) * w
+    return ((x + lean, y), (x + w, y), (x + w - lean, y + h), (x, y + h))
+
+
+@st.composite
+def references(draw):
+    kind = draw(st.sampled_from(["card", "steps", "chart24"]))
+    measured = draw(st.booleans())
+    if kind == "card":
+        value = (
+            {"lab_d50": (draw(lab),)}
+            if measured
+            else {"y": draw(st.none() | st.tuples(reflectance))}
+        )
+        return Reference("card", (draw(boxes()),), **value)
+    if kind == "steps":
+        n = draw(st.integers(2, 8))
+        patches = tuple(draw(boxes()) for _ in range(n))
+        if measured:
+            return Reference("steps", patches, lab_d50=tuple(draw(lab) for _ in range(n)))
+        return Reference("steps", patches, y=tuple(draw(reflectance) for _ in range(n)))
+    corners = draw(boxes())
+    values = (
+        {"lab_d50": tuple(draw(lab) for _ in range(24))}
+        if measured
+        else {"edition": draw(st.sampled_from(["before-2014-11", "after-2014-11"]))}
+    )
+    return Reference("chart24", chart_patches(corners), corners=corners, **values)
+
+
+@st.composite
+def layouts(draw):
+    names = draw(st.lists(st.text(min_size=1).filter(str.strip), max_size=3, unique=True))
+    scale = None
+    if draw(st.booleans()):
+        scale = Scale((draw(st.floats(0.0, 0.4)), draw(unit)), (draw(st.floats(0.5, 1.0)), draw(unit)),
+                      draw(st.floats(0.1, 1000.0)))  # fmt: skip
+    return Layout(
+        tuple(draw(st.lists(references(), max_size=3))),
+        tuple(SwatchRegion(n, draw(boxes())) for n in names),
+        scale,
+    )
+
+
+@settings(max_examples=60, deadline=None)
+@given(layouts())
+def test_marks_give_the_same_layout_back_through_json(layout):
+    assert parse_marks(json.loads(json.dumps(as_marks(layout)))) == layout
+
+
+def test_any_key_may_be_absent():
+    assert parse_marks({}) == Layout()
+
+
+def test_a_card_without_a_value_has_none_of_its_own():
+    (card,) = parse_marks({"references": [{"kind": "card", "polygon": SQUARE}]}).references
+    assert card.y is None and card.lab_d50 is None and card.located == "marks"
+
+
+def test_a_chart_without_an_edition_is_the_later_one():
+    (chart,) = parse_marks({"references": [{"kind": "chart24", "corners": CORNERS}]}).references
+    assert chart.edition == "after-2014-11" and len(chart.patches) == 24
+
+
+# --- mistakes ----------------------------------------------------------------------------------
+
+
+def refs(**item):
+    return {"references": [item]}
+
+
+def swatch(**item):
+    return {"swatches": [item]}
+
+
+STEPS = [SQUARE, [[0.4, 0.1], [0.6, 0.1], [0.6, 0.3], [0.4, 0.3]]]
+
+MISTAKES = {
+    "not an object": ([], "expected an object with references and swatches"),
+    "unknown key": ({"swatch": []}, "unknown key 'swatch'; known are"),
+    "references no list": ({"references": "card"}, "references: expected a list"),
+    "reference no object": ({"references": [3]}, "reference 1: expected an object"),
+    "reference key": (refs(kind="card", polygon=SQUARE, colour=1), "unknown key 'colour'"),
+    "kind absent": (refs(polygon=SQUARE), "kind is None; it can be card, steps or chart24"),
+    "kind unknown": (refs(kind="tile"), "kind is 'tile'"),
+    "no polygon": (refs(kind="card"), "found 0 corners; needed at least 3"),
+    "two corners": (refs(kind="card", polygon=SQUARE[:2]), "found 2 corners"),
+    "crosses itself": (
+        refs(kind="card", polygon=[SQUARE[i] for i in (0, 2, 1, 3)]),
+        "its outline crosses itself",
+    ),
+    "no area": (
+        refs(kind="card", polygon=[[0.1, 0.1], [0.2, 0.2], [0.3, 0.3]]),
+        "its outline holds no area",
+    ),
+    "point of three": (refs(kind="card", polygon=[[0, 0, 0], *SQUARE]), "found 3 numbers"),
+    "point of text": (refs(kind="card", polygon=[["a", 0], *SQUARE]), "'a' is not a number"),
+    "point true": (refs(kind="card", polygon=[[True, 0], *SQUARE]), "True is not a number"),
+    "point nan": (refs(kind="card", polygon=[[math.nan, 0], *SQUARE]), "nan is not a number"),
+    "point in pixels": (refs(kind="card", polygon=[[400, 20], *SQUARE]), "outside the picture"),
+    "point a number": (refs(kind="card", polygon=[1, 2, 3]), "expected a list, found 1"),
+    "y nought": (refs(kind="card", polygon=SQUARE, y=0), "y is 0; a reflectance lies above 0"),
+    "y in per cent": (refs(kind="card", polygon=SQUARE, y=18), "y is 18"),
+    "y endless": (refs(kind="card", polygon=SQUARE, y=10**400), "is not a number that marks"),
+    "lab of two": (refs(kind="card", polygon=SQUARE, lab_d50=[50, 0]), "found 2 numbers"),
+    "lab impossible": (refs(kind="card", polygon=SQUARE, lab_d50=[120, 0, 0]), "no surface colour"),
+    "one step": (refs(kind="steps", patches=[SQUARE], y=[0.9]), "found 1 steps; needed at least 2"),
+    "steps without y": (refs(kind="steps", patches=STEPS), "need their reflectances y"),
+    "steps and values": (refs(kind="steps", patches=STEPS, y=[0.9]), "2 steps but 1 values"),
+    "step's corner": (
+        refs(kind="steps", patches=[SQUARE, SQUARE[:2]], y=[0.9, 0.1]),
+        "reference 1, step 2: found 2 corners",
+    ),
+    "chart of three": (refs(kind="chart24", corners=CORNERS[:3]), "needs its four outer corners"),
+    "chart bent in": (
+        refs(kind="chart24", corners=[*CORNERS[:2], [0.4, 0.4], CORNERS[3]]),
+        "needs its four outer corners",
+    ),
+    "edition": (refs(kind="chart24", corners=CORNERS, edition="2005"), "edition is '2005'"),
+    "chart of 23": (
+        refs(kind="chart24", corners=CORNERS, lab_d50=[[50, 0, 0]] * 23),
+        "found 23 rows of lab_d50; needed 24",
+    ),
+    "swatch no object": ({"swatches": ["new"]}, "swatch 1: expected an object"),
+    "swatch key": (swatch(name="a", polygon=SQUARE, lot=1), "unknown key 'lot'"),
+    "swatch name": (swatch(name=" ", polygon=SQUARE), "text of 1 to 200 characters"),
+    "swatch name long": (swatch(name="a" * 201, polygon=SQUARE), "text of 1 to 200 characters"),
+    "swatch names": (
+        {"swatches": [{"name": "a", "polygon": SQUARE}] * 2},
+        "two swatches are named 'a'",
+    ),
+    "swatch corners": (swatch(name="a"), "found 0 corners"),
+    "scale no object": ({"scale": 3}, "scale needs from, to and mm"),
+    "scale key": ({"scale": {"from": [0, 0], "to": [1, 1], "cm": 1}}, "unknown key 'cm'"),
+    "scale length": ({"scale": {"from": [0, 0], "to": [1, 1], "mm": 0}}, "a length in millimetres"),
+    "scale points": ({"scale": {"from": [0, 0], "to": [0, 0], "mm": 9}}, "two different points"),
+    "scale text": ({"scale": {"from": [0, 0], "to": [1, 1], "mm": "9"}}, "'9' is not a number"),
+    "scale absent": ({"scale": {"mm": 9}}, "a point is [x, y]; found 0 numbers"),
+}
+
+
+@pytest.mark.parametrize(("marks", "words"), MISTAKES.values(), ids=MISTAKES)
+def test_a_mistake_is_told_in_one_line(marks, words):
+    with pytest.raises(MarksError) as caught:
+        parse_marks(marks, "lot.marks.json")
+    message = str(caught.value)
+    assert words in message
+    assert message.startswith("lot.marks.json") and "\n" not in message
+
+
+def test_files_that_cannot_be_read_are_told_in_one_line(tmp_path):
+    bad = tmp_path / "a.marks.json"
+    for content in (b"{", b"\xff\xfe\x00", b"[" * 100_000):
+        bad.write_bytes(content)
+        with pytest.raises(MarksError, match=r"^a\.marks\.json: is not JSON"):
+            read_marks(bad)
+    with pytest.raises(MarksError, match=r"^b\.marks\.json: cannot be read"):
+        read_marks(tmp_path / "b.marks.json")
+
+
+def test_marks_lie_beside_the_photo():
+    assert marks_path("folder/lot.3.jpg").as_posix() == "folder/lot.3.marks.json"
+
+
+# --- geometry ----------------------------------------------------------------------------------
+
+
+def homography(source, target):
+    """(3, 3) by the direct linear transform, in float64 (Hartley and Zisserman 2004, 4.1)."""
+    rows = []
+    for (u, v), (x, y) in zip(source, target, strict=True):
+        rows.append([u, v, 1, 0, 0, 0, -u * x, -v * x, -x])
+        rows.append([0, 0, 0, u, v, 1, -u * y, -v * y, -y])
+    return np.linalg.svd(np.array(rows))[2][-1].reshape(3, 3)
+
+
+def test_chart_patches_follow_a_homography():
+    h = homography([(0, 0), (6, 0), (6, 4), (0, 4)], CORNERS)
+    patches = chart_patches(tuple(tuple(c) for c in CORNERS))
+    for index, patch in enumerate(patches):
+        row, column = divmod(index, 6)
+        want = []
+        for du, dv in ((-0.2, -0.2), (0.2, -0.2), (0.2, 0.2), (-0.2, 0.2)):
+            x, y, w = h @ (column + 0.5 + du, row + 0.5 + dv, 1.0)
+            want.append((x / w, y / w))
+        assert np.allclose(patch, want, atol=2e-6)
+
+
+def test_the_first_patch_lies_at_the_first_corner_and_the_sixth_at_the_second():
+    patches = [np.mean(p, axis=0) for p in chart_patches(tuple(tuple(c) for c in CORNERS))]
+    nearest = [int(np.argmin([np.hypot(*(p - c)) for p in patches])) for c in CORNERS]
+    assert nearest == [0, 5, 23, 18]
+
+
+def test_millimetres_per_pixel():
+    # 0.3 of 1000 px across and 0.4 of 1000 px down: 500 px for 100 mm.
+    assert mm_per_px(Scale((0.1, 0.1), (0.4, 0.5), 100.0), 1000, 1000) == pytest.approx(0.2)
+    # The same fractions in a picture twice as wide are not the same pixels.
+    assert mm_per_px(Scale((0.0, 0.5), (1.0, 0.5), 100.0), 2000, 1000) == pytest.approx(0.05)
+    assert math.isnan(mm_per_px(None, 10, 10))

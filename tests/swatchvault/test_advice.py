@@ -1,0 +1,92 @@
+"""Advice: what would make a verdict certain, with a doubt that the change really reaches."""
+
+import math
+
+import numpy as np
+import pytest
+
+from swatchvault.advice import AT_THE_EDGE, BY_EYE, what_next
+from swatchvault.difference import Capture, Colour, Conditions, judge, pair_doubt
+
+
+def colours(reference="card", region=0.01, lab=(55, 20, 30), change=(1.0, 0, 0)):
+    cov = region * np.eye(3)
+    one = np.array(lab, dtype=float)
+    return Colour(one, cov, reference), Colour(one + change, cov, reference)
+
+
+def advice(pair, conditions):
+    return what_next(*pair, judge(*pair, conditions))
+
+
+def by_text(found, part):
+    return next(a for a in found if part in a.text)
+
+
+def test_no_advice_where_the_verdict_is_certain():
+    pair = colours("steps")
+    assert advice(pair, Conditions("same frame", light="daylight", same_dyes=True)) == ()
+
+
+def test_each_change_is_weighed_as_if_it_were_made():
+    card, steps = colours("card"), colours("steps")
+    loose = Conditions("same set-up", light="daylight", same_dyes=True)
+    found = advice(card, loose)
+
+    def reached(pair, **how):
+        fields = {"light": "daylight", "same_dyes": True, **how}
+        return pair_doubt(*pair, Conditions(**fields)).u(2.0)
+
+    expect = {
+        "a piece of both in one frame": reached(card, capture="same frame"),
+        "in one frame with six or more": reached(steps, capture="same frame"),
+        "settings locked": reached(card, capture="locked set-up"),
+        "in place of a card": reached(steps, capture="same set-up"),
+    }
+    for part, u in expect.items():
+        assert by_text(found, part).u_at_tolerance == pytest.approx(u, rel=1e-12), part
+        assert f"to {u:.2f}" in by_text(found, part).text
+    more = [Colour(c.lab, c.region_cov / 2, "card", n_photos=2) for c in card]
+    assert by_text(found, "one more photo").u_at_tolerance == pytest.approx(
+        reached(more, capture="same set-up"), rel=1e-12
+    )
+    assert [a.u_at_tolerance for a in found] == sorted(a.u_at_tolerance for a in found)
+    assert by_text(found, "six or more neutral steps").enough
+
+
+def test_daylight_and_dyes_are_asked_for_only_where_not_stated():
+    pair = colours("steps")
+    texts = " ".join(a.text for a in advice(pair, Conditions("same set-up")))
+    assert "daylight" in texts and "same dyes" in texts
+    told = Conditions("other", light="daylight", same_dyes=False)
+    texts = " ".join(a.text for a in advice(pair, told))
+    assert "by daylight, and say so" not in texts and "Say so" not in texts
+    assert "locked" in texts
+
+
+def test_several_changes_together_where_none_is_enough_alone():
+    found = advice(colours("card"), Conditions("other"))
+    assert found[0].enough and "one frame, by daylight, with six" in found[0].text
+    assert not any(a.enough for a in found[1:])
+
+
+def test_no_advice_that_hardly_helps():
+    pair = colours("steps", region=1e-6, change=(3.9, 0, 0))
+    conditions = Conditions("same frame", light="daylight", same_dyes=True)
+    (only,) = advice(pair, conditions)
+    assert only.text == AT_THE_EDGE and math.isnan(only.u_at_tolerance)
+
+
+def test_dark_colours_are_sent_to_the_eye():
+    pair = colours("steps", lab=(18, 5, 5), change=(0.1, 0, 0))
+    (only,) = advice(pair, Conditions("same frame", light="daylight", same_dyes=True))
+    assert only.text == BY_EYE
+    loose = advice(pair, Conditions("other", light="other"))
+    assert loose and not any(a.enough for a in loose)
+
+
+def test_a_stopped_verdict_asks_for_another_photo():
+    one, two = colours("steps")
+    flagged = Colour(one.lab, one.region_cov, "steps", flags=frozenset({"clipped beyond use"}))
+    (only,) = advice((flagged, two), Conditions(Capture.SAME_FRAME))
+    assert "photograph again" in only.text

@@ -1,0 +1,225 @@
+"""Amounts: what can be typed, what it is in mL or g, and what is refused in one line."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from swatchvault.amounts import (
+    ROUND_STEPS_ML,
+    UNITS,
+    SpoonSizes,
+    check_measurable,
+    check_number,
+    describe_amount,
+    format_quantity,
+    make_amount,
+    parse_amount,
+    round_measure,
+)
+from swatchvault.errors import AmountError, SwatchvaultError
+
+
+@pytest.mark.parametrize(
+    ("text", "value", "unit", "si_value", "si_unit"),
+    [
+        ("12 mL", 12, "mL", 12, "mL"),
+        ("12ml", 12, "mL", 12, "mL"),
+        ("12 ML", 12, "mL", 12, "mL"),
+        ("0.5 Litres", 0.5, "L", 500, "mL"),
+        (".5 l", 0.5, "L", 500, "mL"),
+        ("2,5 g", 2.5, "g", 2.5, "g"),
+        ("0,125 L", 0.125, "L", 125, "mL"),
+        ("1,2345 g", 1.2345, "g", 1.2345, "g"),
+        ("1.250 kg", 1.25, "kg", 1250, "g"),
+        # common practice, no single source: 5, 15 and 240 mL
+        ("1/2 tsp", 0.5, "tsp", 2.5, "mL"),
+        ("½ tsp.", 0.5, "tsp", 2.5, "mL"),
+        ("1½ cups", 1.5, "cup", 360, "mL"),
+        ("1 1/2 cup", 1.5, "cup", 360, "mL"),
+        ("1-1/2 CUP", 1.5, "cup", 360, "mL"),
+        ("2 Tablespoons", 2, "tbsp", 30, "mL"),
+        ("  3   tbsp ", 3, "tbsp", 45, "mL"),
+        # NIST Handbook 44, appendix C, exact values
+        ("1 fl oz", 1, "fl oz", 29.5735295625, "mL"),
+        ("2 Fl. Oz.", 2, "fl oz", 59.147059125, "mL"),
+        ("1 fluid ounce", 1, "fl oz", 29.5735295625, "mL"),
+        ("1 oz", 1, "oz", 28.349523125, "g"),
+        ("1 lb", 1, "lb", 453.59237, "g"),
+        ("3 pounds", 3, "lb", 1360.77711, "g"),
+        ("0 mL", 0, "mL", 0, "mL"),
+    ],
+)
+def test_reads(text, value, unit, si_value, si_unit):
+    amount = parse_amount(text)
+    assert amount.typed == text
+    assert (amount.value, amount.unit, amount.si_unit) == (value, unit, si_unit)
+    assert amount.si_value == pytest.approx(si_value, rel=1e-15)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "", " ", "mL", "12", "-3 g", "+3 g", "nan g", "inf mL", "1e3 mL", "1 000 g", "1,000.5 g",
+        "1.000,5 g", "1/0 cup", "1.5/2 cup", "1 1.5 cup", "12 drops", "3 gr", "1 T", "5 % g", "--",
+        "12 mL 3 g", "1..5 g", "1. g", "٣ g", "12 mL\n; g", "9" * 400 + " g", "9999999999 kg",
+    ],
+)  # fmt: skip
+def test_refuses_in_one_line_that_says_what_was_found_and_the_units(text):
+    with pytest.raises(AmountError) as caught:
+        parse_amount(text)
+    said = str(caught.value)
+    assert "\n" not in said
+    assert repr(text[:40])[1:-1] in said
+    assert all(unit in said for unit in UNITS)
+    assert isinstance(caught.value, SwatchvaultError) and isinstance(caught.value, ValueError)
+
+
+def test_a_comma_that_may_be_thousands_is_asked_about():
+    with pytest.raises(AmountError, match=r"write 1\.000 or 1000"):
+        parse_amount("1,000 g")
+    with pytest.raises(AmountError, match="decimal or thousands"):
+        parse_amount("12,500 mL")
+
+
+def test_text_only():
+    with pytest.raises(AmountError):
+        parse_amount(12)
+
+
+def test_spoon_sizes_are_a_setting():
+    metric = SpoonSizes(tsp_ml=5, tbsp_ml=20, cup_ml=250)
+    assert parse_amount("2 tbsp", metric).ml == 40
+    assert parse_amount("1 cup", metric).ml == 250
+    for nonsense in (0, -5, math.nan, math.inf, None):
+        with pytest.raises(AmountError):
+            SpoonSizes(tsp_ml=nonsense)
+
+
+def test_a_volume_is_never_a_mass():
+    spoon = parse_amount("1 tsp")
+    assert spoon.ml == 5
+    with pytest.raises(AmountError, match="never turned into a mass"):
+        _ = spoon.g
+    with pytest.raises(AmountError):
+        _ = parse_amount("1 oz").ml
+    assert parse_amount("2 g").g == 2
+
+
+def test_describe():
+    assert describe_amount(parse_amount("1/2 tsp")) == "1/2 tsp (2.5 mL)"
+    assert describe_amount(parse_amount("12,5 ml")) == "12,5 ml"
+    assert describe_amount(parse_amount("1 oz")) == "1 oz (28.35 g)"
+
+
+@given(st.floats(0, 1e8), st.sampled_from(UNITS))
+def test_what_is_printed_reads_back_the_same(value, unit):
+    made = make_amount(value, unit)
+    again = parse_amount(format_quantity(value, unit))
+    assert (again.value, again.unit) == (value, unit)
+    assert again == made
+
+
+@given(st.text(max_size=30))
+def test_any_text_is_read_or_refused(text):
+    try:
+        amount = parse_amount(text)
+    except AmountError as error:
+        assert len(str(error).splitlines()) == 1
+    else:
+        assert math.isfinite(amount.si_value) and amount.si_value >= 0
+
+
+@given(st.integers(0, 99), st.integers(1, 99), st.integers(1, 99))
+def test_fractions(whole, top, bottom):
+    read = parse_amount(f"{whole} {top}/{bottom} g").value
+    assert read == pytest.approx(whole + top / bottom, rel=1e-14)
+
+
+def test_make_amount_refuses():
+    for value, unit in ((-1, "mL"), (math.nan, "g"), (1, "drops"), (True, "g"), ("1", "g")):
+        with pytest.raises(AmountError):
+            make_amount(value, unit)
+
+
+def test_format_has_no_exponent():
+    assert format_quantity(1e-7, "g") == "0.0000001 g"
+    assert format_quantity(123456.0, "mL", 3) == "123000 mL"
+    assert format_quantity(-0.0, "mL") == "0 mL"
+
+
+def test_check_number_bounds():
+    assert check_number("x", 1, unit="g", low=1, high=1) == 1.0
+    for bad in (math.nan, math.inf, -math.inf, 1e13, 10**400, None, "3", True, 1j):
+        with pytest.raises(AmountError, match="x is"):
+            check_number("x", bad, unit="g")
+    with pytest.raises(AmountError, match="more than 0"):
+        check_number("x", 0, unit="g", above=0)
+
+
+# What can be measured. Common practice, no source: the steps and the 0.5 mL are our settings.
+
+
+@pytest.mark.parametrize(
+    ("exact", "rounded"),
+    [
+        (0, 0), (0.123, 0.12), (0.125, 0.13), (1.337, 1.35), (7.04, 7), (7.46, 7.5), (45.4, 45.5),
+        (133.33, 133), (454, 454), (1333.3, 1335),
+    ],
+)  # fmt: skip
+def test_round_measure(exact, rounded):
+    result = round_measure(exact)
+    assert result.rounded_ml == rounded
+    assert result.exact_ml == exact
+
+
+@given(st.floats(0, 1e5))
+def test_rounding_moves_by_half_a_step_at_most_and_settles(exact):
+    result = round_measure(exact)
+    assert result.exact_ml == exact
+    assert abs(result.rounded_ml - exact) <= result.step_ml / 2 * (1 + 1e-6)
+    assert result.step_ml in {step for _, step in ROUND_STEPS_ML}
+    assert round_measure(result.rounded_ml).rounded_ml == result.rounded_ml
+
+
+def test_too_small_to_measure_offers_a_dilution():
+    small = check_measurable(0.12)
+    assert (small.measurable, small.dilute_to_parts) == (False, 10)
+    assert (small.take_ml, small.make_up_to_ml) == (1, 10)
+    assert small.measure_ml == pytest.approx(1.2)  # derived: 0.12 mL x 10
+    assert small.words == (
+        "0.12 mL is under the 0.5 mL that you can measure: dilute 1:10 (1 mL made up to 10 mL "
+        "with water), then measure 1.2 mL."
+    )
+    assert check_measurable(0.02).dilute_to_parts == 100
+    assert check_measurable(0.5).measurable
+    assert check_measurable(0.12, smallest_ml=0.1).measurable
+    assert check_measurable(0).measurable
+
+
+def test_far_too_small_asks_for_a_weaker_stock():
+    hopeless = check_measurable(1e-5)
+    assert not hopeless.measurable
+    assert hopeless.dilute_to_parts is None and hopeless.measure_ml is None
+    assert "weaker stock" in hopeless.words
+
+
+@given(st.floats(1e-4, 10), st.floats(0.01, 10))
+def test_a_dilution_holds_the_same_dye_and_there_is_enough_of_it(exact, smallest):
+    offer = check_measurable(exact, smallest)
+    if offer.measure_ml is not None:
+        assert not offer.measurable and exact < smallest
+        assert offer.measure_ml / offer.dilute_to_parts == pytest.approx(exact)
+        assert smallest <= offer.measure_ml <= offer.make_up_to_ml
+        assert offer.make_up_to_ml == pytest.approx(offer.take_ml * offer.dilute_to_parts)
+
+
+@pytest.mark.parametrize("bad", [-1, math.nan, math.inf, None])
+def test_measuring_refuses_nonsense(bad):
+    with pytest.raises(AmountError):
+        round_measure(bad)
+    with pytest.raises(AmountError):
+        check_measurable(bad)
+    with pytest.raises(AmountError):
+        check_measurable(1, smallest_ml=bad)

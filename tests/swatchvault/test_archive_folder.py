@@ -1,0 +1,349 @@
+"""The folder: made, opened, upgraded, refused, copied; transactions and two writers at once."""
+
+import os
+import sqlite3
+import subprocess
+import sys
+import tempfile
+import threading
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+from swatchvault.archive import (
+    Base,
+    Dye,
+    add_base,
+    add_dye,
+    backup,
+    connect,
+    create_archive,
+    migrate,
+    open_archive,
+    transaction,
+)
+from swatchvault.errors import ArchiveError
+from tests.swatchvault.factories import dump, studio
+
+
+@pytest.fixture
+def archive(tmp_path):
+    with create_archive(tmp_path / "yarn") as made:
+        yield made
+
+
+def bytes_of(folder):
+    return {p.name: p.read_bytes() for p in folder.iterdir() if p.is_file()}
+
+
+def test_a_new_archive_holds_its_folders_and_habits(archive):
+    assert archive.photos.is_dir()
+    assert archive.thumbs.is_dir()
+    pragma = {
+        name: archive.conn.execute(f"PRAGMA {name}").fetchone()[0]
+        for name in ("journal_mode", "foreign_keys", "synchronous", "user_version")
+    }
+    assert pragma == {
+        "journal_mode": "wal",
+        "foreign_keys": 1,
+        "synchronous": 2,  # FULL, sqlite.org/pragma.html#pragma_synchronous
+        "user_version": len(migrate.MIGRATIONS),
+    }
+
+
+def test_opening_twice_is_one_archive(archive):
+    add_base(archive.conn, Base("Lumme"))
+    with open_archive(archive.folder) as again:
+        assert again.conn.execute("SELECT name FROM base").fetchone()[0] == "Lumme"
+
+
+def test_what_was_stored_is_there_after_closing(tmp_path):
+    with create_archive(tmp_path / "a") as archive:
+        add_base(archive.conn, Base("Lumme"))
+    with open_archive(tmp_path / "a") as archive:
+        assert archive.conn.execute("SELECT count(*) FROM base").fetchone()[0] == 1
+
+
+def test_an_archive_is_not_made_over_another(archive):
+    before = dump(archive.conn)
+    with pytest.raises(ArchiveError, match="already holds an archive"):
+        create_archive(archive.folder)
+    archive.close()
+    with pytest.raises(ArchiveError, match="already holds an archive"):
+        create_archive(archive.folder)
+    with open_archive(archive.folder) as again:
+        assert dump(again.conn) == before
+
+
+def test_an_empty_file_left_by_a_stopped_program_is_made_whole(tmp_path):
+    (tmp_path / "archive.db").touch()
+    with pytest.raises(ArchiveError, match="not an archive's database"):
+        open_archive(tmp_path)
+    create_archive(tmp_path).close()
+    open_archive(tmp_path).close()
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        (None, "no archive in"),
+        (b"SQLite format 3\x00 but no more", "not an SQLite file"),
+        (b"plain words" * 20, "not an SQLite file"),
+        ("other database", "not an archive's database"),
+    ],
+)
+def test_what_is_no_archive_is_refused_in_one_line(tmp_path, content, words):
+    database = tmp_path / "archive.db"
+    if content == "other database":
+        other = sqlite3.connect(database)
+        other.execute("CREATE TABLE stranger (id)")
+        other.close()
+    elif content is not None:
+        database.write_bytes(content)
+    before = bytes_of(tmp_path)
+    with pytest.raises(ArchiveError, match=words) as error:
+        open_archive(tmp_path)
+    assert "\n" not in str(error.value)
+    assert bytes_of(tmp_path) == before
+    if content == "other database":
+        with pytest.raises(ArchiveError, match="another program's database"):
+            create_archive(tmp_path)
+        assert database.read_bytes() == before["archive.db"]
+
+
+def test_a_folder_that_is_a_file_is_refused(tmp_path):
+    (tmp_path / "file").touch()
+    with pytest.raises(ArchiveError, match="cannot make an archive"):
+        create_archive(tmp_path / "file")
+    with pytest.raises(ArchiveError, match=r"no archive in|cannot open"):
+        open_archive(tmp_path / "file")
+
+
+def test_a_newer_archive_is_refused_with_its_bytes_untouched(archive):
+    archive.conn.execute(f"PRAGMA user_version = {len(migrate.MIGRATIONS) + 1}")
+    archive.close()
+    before = bytes_of(archive.folder)
+    with pytest.raises(ArchiveError, match="newer swatchvault") as error:
+        open_archive(archive.folder)
+    assert "\n" not in str(error.value)
+    assert bytes_of(archive.folder) == before
+
+
+def test_a_newer_version_in_the_log_alone_is_refused_too(archive):
+    archive.conn.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    archive.conn.execute("PRAGMA wal_autocheckpoint = 0")
+    archive.conn.execute(f"PRAGMA user_version = {len(migrate.MIGRATIONS) + 1}")
+    database, log = archive.folder / "archive.db", archive.folder / "archive.db-wal"
+    assert connect._header(database)[1] == len(migrate.MIGRATIONS)  # the header lies behind
+    before = database.read_bytes(), log.read_bytes()
+    with pytest.raises(ArchiveError, match="newer swatchvault"):
+        open_archive(archive.folder)
+    assert (database.read_bytes(), log.read_bytes()) == before
+
+
+@contextmanager
+def as_someone_else():
+    """Permissions do not bind root, so root steps down to a user who owns nothing here."""
+    if not hasattr(os, "seteuid"):
+        pytest.skip("permissions are another thing where there are no user ids")
+    if os.geteuid() != 0:
+        yield
+        return
+    os.seteuid(65534)
+    try:
+        yield
+    finally:
+        os.seteuid(0)
+
+
+@pytest.mark.parametrize(
+    ("mode", "words"),
+    [(0o555, "is read-only: allow writing"), (0o000, "Permission denied")],
+)
+def test_a_folder_without_permission_is_told(mode, words):
+    with tempfile.TemporaryDirectory() as place:  # tmp_path lies where only its owner may look
+        Path(place).chmod(0o755)
+        folder = Path(place) / "yarn"
+        create_archive(folder).close()
+        folder.chmod(mode)
+        try:
+            with as_someone_else():
+                for use in (open_archive, create_archive):
+                    with pytest.raises(ArchiveError) as error:
+                        use(folder)
+                    assert use is create_archive or words in str(error.value)
+                    assert "\n" not in str(error.value)
+        finally:
+            folder.chmod(0o755)
+        open_archive(folder).close()
+
+
+def test_a_folder_that_may_not_be_written_is_told(archive, monkeypatch):
+    archive.close()
+    monkeypatch.setattr(connect.os, "access", lambda place, mode: place != archive.folder)
+    with pytest.raises(ArchiveError, match="is read-only: allow writing"):
+        open_archive(archive.folder)
+
+
+def test_writing_through_a_read_only_connection_is_told(archive):
+    archive.conn.execute("PRAGMA query_only = ON")
+    with pytest.raises(ArchiveError, match="read-only"):
+        add_base(archive.conn, Base("Lumme"))
+
+
+# --- upgrades ----------------------------------------------------------------------------------
+
+
+def add_shade_card(conn):
+    conn.execute("CREATE TABLE shade_card (id INTEGER PRIMARY KEY) STRICT")
+
+
+def fail(conn):
+    conn.execute("DROP TABLE dye_pack")
+    raise ArchiveError("stopped half way")
+
+
+def orphan(conn):
+    conn.execute("INSERT INTO base_fibre VALUES (99, 'wool', 100)")
+
+
+def test_an_older_archive_is_upgraded_when_opened(archive, monkeypatch):
+    add_base(archive.conn, Base("Lumme"))
+    archive.close()
+    monkeypatch.setattr(migrate, "MIGRATIONS", (*migrate.MIGRATIONS, add_shade_card))
+    monkeypatch.setattr(connect, "MIGRATIONS", migrate.MIGRATIONS)
+    with open_archive(archive.folder) as upgraded:
+        assert migrate.version_of(upgraded.conn) == 2
+        upgraded.conn.execute("SELECT * FROM shade_card, base, lots_against_master")
+        assert upgraded.conn.execute("PRAGMA foreign_keys").fetchone()[0] == 1
+        assert migrate.migrate(upgraded.conn) == 0  # a second time does nothing
+
+
+@pytest.mark.parametrize("bad", [fail, orphan])
+def test_a_failed_upgrade_leaves_the_archive_as_it_was(archive, bad):
+    before = list(archive.conn.iterdump())
+    with pytest.raises(ArchiveError, match=r"half way|do not fit"):
+        migrate.migrate(archive.conn, (*migrate.MIGRATIONS, add_shade_card, bad))
+    assert list(archive.conn.iterdump()) == before
+    assert migrate.version_of(archive.conn) == 1
+    assert archive.conn.execute("PRAGMA foreign_keys").fetchone()[0] == 1
+
+
+# --- transactions ------------------------------------------------------------------------------
+
+
+def test_an_error_inside_a_transaction_leaves_nothing(archive):
+    with pytest.raises(RuntimeError), transaction(archive.conn):
+        add_base(archive.conn, Base("Lumme", {"wool": 100}))
+        raise RuntimeError
+    assert archive.conn.execute("SELECT count(*) FROM base, base_fibre").fetchone()[0] == 0
+    assert not archive.conn.in_transaction
+
+
+def test_an_inner_error_undoes_the_inner_part_alone(archive):
+    with transaction(archive.conn):
+        add_base(archive.conn, Base("Lumme"))
+        with pytest.raises(ArchiveError, match="fibres"):
+            add_base(archive.conn, Base("Torva", {"wool": 50}))
+        with pytest.raises(RuntimeError), transaction(archive.conn):
+            add_base(archive.conn, Base("Torva"))
+            raise RuntimeError
+    assert [r[0] for r in archive.conn.execute("SELECT name FROM base")] == ["Lumme"]
+
+
+def test_functions_work_inside_a_transaction_that_another_began(archive):
+    """As in Datasette's write thread: its own connection, its own BEGIN IMMEDIATE."""
+    conn = sqlite3.connect(archive.folder / "archive.db", isolation_level="IMMEDIATE")
+    with conn:
+        conn.execute("BEGIN IMMEDIATE")
+        add_base(conn, Base("Lumme", {"wool": 100}))
+        with pytest.raises(ArchiveError):
+            add_base(conn, Base("Lumme", {"silk": 100}))
+        assert conn.in_transaction
+    conn.close()
+    assert archive.conn.execute("SELECT fibre FROM base_fibre").fetchall()[0][0] == "wool"
+
+
+def test_two_writers_at_once_lose_nothing(archive):
+    def write(number):
+        with open_archive(archive.folder) as own:
+            for i in range(25):
+                add_dye(own.conn, Dye(f"dye {number}-{i}"))
+                add_dye(own.conn, Dye(f"shared {i}"))
+
+    with ThreadPoolExecutor(2) as pool:
+        list(pool.map(write, (1, 2)))
+    assert archive.conn.execute("SELECT count(*) FROM dye").fetchone()[0] == 75
+
+
+def test_a_writer_that_holds_on_is_told_and_nothing_is_half_done(archive, monkeypatch):
+    with open_archive(archive.folder) as other:
+        archive.conn.execute("PRAGMA busy_timeout = 50")
+        with transaction(other.conn):
+            with pytest.raises(ArchiveError, match="another program is writing"):
+                add_base(archive.conn, Base("Lumme"))
+            assert not archive.conn.in_transaction
+        add_base(archive.conn, Base("Lumme"))
+
+
+def test_a_killed_writer_leaves_what_it_had_committed(archive):
+    """A process that ends without closing anything: committed rows stay, the open one goes."""
+    program = (
+        "import os, sys\n"
+        "from swatchvault.archive import Dye, add_dye, open_archive\n"
+        "archive = open_archive(sys.argv[1])\n"
+        "add_dye(archive.conn, Dye('kept'))\n"
+        "archive.conn.execute('BEGIN IMMEDIATE')\n"
+        "add_dye(archive.conn, Dye('lost'))\n"
+        "os._exit(9)\n"
+    )
+    done = subprocess.run([sys.executable, "-c", program, str(archive.folder)], check=False)
+    assert done.returncode == 9
+    assert [r[0] for r in archive.conn.execute("SELECT name FROM dye")] == ["kept"]
+    add_dye(archive.conn, Dye("next"))
+
+
+# --- copies ------------------------------------------------------------------------------------
+
+
+def test_a_backup_holds_everything_while_another_writes(archive, tmp_path):
+    studio(archive.conn)
+    stop = threading.Event()
+
+    def keep_writing():
+        with open_archive(archive.folder) as own:
+            number = 0
+            while not stop.is_set():
+                number += 1
+                add_dye(own.conn, Dye(f"later {number}"))
+
+    writer = threading.Thread(target=keep_writing)
+    writer.start()
+    try:
+        copy = backup(archive.conn, tmp_path / "copy.db")
+    finally:
+        stop.set()
+        writer.join()
+    assert [p.name for p in tmp_path.iterdir()].count("copy.db-wal") == 0
+    with sqlite3.connect(copy) as conn:
+        assert conn.execute("PRAGMA integrity_check").fetchone()[0] == "ok"
+        assert conn.execute("SELECT count(*) FROM lot").fetchone()[0] == 3
+    conn.close()
+    with pytest.raises(ArchiveError, match="there already"):
+        backup(archive.conn, copy)
+
+
+def test_a_backup_opens_as_an_archive(archive, tmp_path):
+    studio(archive.conn)
+    folder = tmp_path / "restored"
+    folder.mkdir()
+    backup(archive.conn, folder / "archive.db")
+    with open_archive(folder) as restored:
+        assert dump(restored.conn) == dump(archive.conn)
+
+
+def test_a_backup_that_cannot_be_written_is_told(archive, tmp_path):
+    with pytest.raises(ArchiveError, match="cannot write the copy"):
+        backup(archive.conn, tmp_path / "nowhere" / "copy.db")

@@ -1,0 +1,338 @@
+"""Filing photos: once, superseded by what is newer, and whole or not at all."""
+
+import json
+import subprocess
+import sys
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from ingest.model import Layout, Reference
+from swatchvault.archive import (
+    PhotoFacts,
+    RegionOf,
+    Setup,
+    add_repeat_set,
+    add_setup,
+    create_archive,
+    export_rows,
+    file_photo,
+    files,
+    layout_from_text,
+    open_archive,
+    photos,
+    swatch_colours,
+    sweep,
+    verify,
+)
+from swatchvault.archive.layouts import layout_to_text
+from swatchvault.errors import ArchiveError
+from tests.swatchvault.factories import (
+    ELSEWHERE,
+    LAB,
+    SQUARE,
+    copy_of,
+    covariance,
+    dump,
+    layout,
+    measured,
+    photo_file,
+    photo_of,
+    studio,
+)
+
+
+@pytest.fixture(scope="module")
+def template(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("template") / "yarn"
+    with create_archive(folder) as made:
+        studio(made.conn)
+    return folder
+
+
+@pytest.fixture
+def archive(template, tmp_path):
+    with copy_of(template, tmp_path / "yarn") as made:
+        yield made
+
+
+@pytest.fixture
+def source(tmp_path):
+    return photo_file(tmp_path)
+
+
+def count(archive, table):
+    return archive.conn.execute(f"SELECT count(*) FROM {table}").fetchone()[0]
+
+
+def names(folder):
+    return sorted(p.name for p in folder.iterdir())
+
+
+def test_a_photo_is_filed_with_its_original_its_thumb_and_its_rows(archive, source):
+    found = photo_of(source)
+    filed = file_photo(archive, found, source, [RegionOf("new", 1, True)])
+    assert (filed.photo_sha256, filed.new, filed.measured) == (found.sha256, True, 1)
+    copy = archive.photos / f"{found.sha256}.jpg"  # lower case, by content
+    assert copy.read_bytes() == source.read_bytes()
+    with Image.open(archive.thumbs / f"{found.sha256}.jpg") as thumb:
+        assert (thumb.format, thumb.size) == ("JPEG", (64, 48))
+    (row,) = export_rows(archive.conn, "measurement").records()
+    assert (row["lab_l"], row["lab_a"], row["lab_b"]) == LAB
+    assert json.loads(row["flags"]) == ["glare", "scale unknown"]
+    assert row["mm_per_px"] is None  # unknown, not 0
+    assert (row["shadow_sd"], row["clipped_share"], row["reference"]) == (0.12, 0.01, "steps")
+    assert np.array_equal(json.loads(row["cov_setup"]), covariance().setup)
+    provenance = json.loads(row["provenance"])
+    assert provenance["steps"] == [{"name": "tone curve", "left_over": 0.004}]
+    assert provenance["flags"] == ["light uneven"]
+    assert verify(archive) == []
+
+
+@pytest.mark.parametrize(
+    ("photo_format", "name", "suffix"),
+    [
+        ("JPEG", "a.PNG", ".jpg"),
+        ("PNG", "a", ".png"),
+        ("TIFF", "a.tiff", ".tif"),
+        ("HEIC", "a.HEIC", ".heic"),
+        ("raw", "a.DNG", ".dng"),
+        ("raw", "a.x y z", ".raw"),
+    ],
+)
+def test_the_suffix_is_by_content(tmp_path, photo_format, name, suffix):
+    assert files.suffix_of(photo_format, tmp_path / name) == suffix
+
+
+def test_the_same_photo_again_changes_nothing_and_says_so(archive, source):
+    first = file_photo(archive, photo_of(source), source, [RegionOf("new", 1, True)])
+    before, on_disk = dump(archive.conn), names(archive.photos) + names(archive.thumbs)
+    jitter = measured(lab=np.array(LAB) + 1e-9)  # another machine's last digits
+    for again in (photo_of(source), photo_of(source, [jitter])):
+        second = file_photo(archive, again, source, [RegionOf("new", 1)])
+        assert (second.new, second.measured) == (False, 0)
+        assert second.measurement_ids == first.measurement_ids
+    assert dump(archive.conn) == before
+    assert names(archive.photos) + names(archive.thumbs) == on_disk
+
+
+@pytest.mark.parametrize(
+    ("changes", "swatch_id", "layouts"),
+    [
+        ({"version": "2"}, 1, 1),
+        ({"layout": replace(layout(), located="mat")}, 1, 2),
+        ({"swatches": [measured(lab=(42.3, 31.5, -8.1))]}, 1, 1),
+        ({"swatches": [measured(tonality=None)]}, 1, 1),
+        ({"swatches": [measured(covariance=covariance(2.0))]}, 1, 1),
+        ({}, 2, 1),
+    ],
+    ids=["version", "layout", "colour", "tonality", "doubt", "swatch"],
+)
+def test_what_is_new_supersedes_and_the_old_is_kept(archive, source, changes, swatch_id, layouts):
+    first = file_photo(archive, photo_of(source), source, [RegionOf("new", 1)])
+    old = export_rows(archive.conn, "measurement").records()[0]
+    second = file_photo(archive, photo_of(source, **changes), source, [RegionOf("new", swatch_id)])
+    assert (second.new, second.measured) == (False, 1)
+    kept, new = export_rows(archive.conn, "measurement").records()
+    assert kept == {**old, "superseded_by": new["id"]}
+    assert (kept["id"],) == first.measurement_ids
+    assert (new["id"],) == second.measurement_ids
+    assert count(archive, "layout") == layouts
+    assert [c.measurement_id for c in swatch_colours(archive.conn, swatch_id)] == [new["id"]]
+    assert verify(archive) == []
+
+
+def test_a_region_that_a_new_layout_drops_is_no_longer_current(archive, source):
+    two = photo_of(source, [measured("new"), measured("master")])
+    file_photo(archive, two, source, [RegionOf("new", 1), RegionOf("master", 2)])
+    one = photo_of(source, [measured("new")])
+    file_photo(archive, one, source, [RegionOf("new", 1)])
+    assert swatch_colours(archive.conn, 2) == []
+    assert len(swatch_colours(archive.conn, 1)) == 1
+    file_photo(archive, two, source, [RegionOf("new", 1), RegionOf("master", 2)])
+    assert len(swatch_colours(archive.conn, 2)) == 1
+    assert verify(archive) == []
+
+
+def test_measurements_and_layouts_cannot_be_rewritten(archive, source):
+    file_photo(archive, photo_of(source), source, [RegionOf("new", 1)])
+    for sql in (
+        "UPDATE measurement SET lab_l = 50",
+        "UPDATE layout SET marks = '{}'",
+        "DELETE FROM measurement",
+        "DELETE FROM layout",
+    ):
+        with pytest.raises(Exception, match="kept as it was"):
+            archive.conn.execute(sql)
+    file_photo(archive, photo_of(source, version="2"), source, [RegionOf("new", 1)])
+    with pytest.raises(Exception, match="superseded once"):
+        archive.conn.execute("UPDATE measurement SET superseded_by = NULL WHERE id = 1")
+
+
+def test_what_is_said_of_a_photo_is_kept_and_a_blank_does_not_erase(archive, source):
+    window = add_setup(archive.conn, Setup("window", light="daylight", locked=True)).id
+    regions = [RegionOf("new", 1, False)]
+    file_photo(archive, photo_of(source), source, regions, PhotoFacts(window, None, "by hand"))
+    file_photo(archive, photo_of(source), source, [RegionOf("new", 1)])
+    (colour,) = swatch_colours(archive.conn, 1)
+    assert (colour.setup, colour.locked, colour.light, colour.dry) == (
+        "window",
+        True,
+        "daylight",
+        False,
+    )
+    file_photo(archive, photo_of(source), source, regions, PhotoFacts(light="other"))
+    assert swatch_colours(archive.conn, 1)[0].light == "other"
+    assert export_rows(archive.conn, "photo").records()[0]["note"] == "by hand"
+
+
+@pytest.mark.parametrize(
+    ("regions", "swatches", "words"),
+    [
+        ([RegionOf("old", 1)], None, "no region 'old' was measured; there are 'new'"),
+        ([RegionOf("new", 1), RegionOf("new", 2)], None, "told twice"),
+        ([RegionOf("new", 99)], None, "does not fit"),
+        ([RegionOf("new", 1)], [measured(lab=(float("nan"), 0, 0))], "has no colour"),
+        ([RegionOf("new", 1)], [measured(reference="guess")], "refused: reference"),
+    ],
+)
+def test_what_cannot_be_filed_leaves_no_row(archive, source, regions, swatches, words):
+    before = dump(archive.conn)
+    with pytest.raises(ArchiveError, match=words):
+        file_photo(archive, photo_of(source, swatches), source, regions)
+    assert dump(archive.conn) == before
+
+
+def test_a_source_that_changed_since_it_was_measured_is_refused(archive, source):
+    found = photo_of(source)
+    source.write_bytes(b"edited")
+    with pytest.raises(ArchiveError, match="changed after it was measured"):
+        file_photo(archive, found, source, [RegionOf("new", 1)])
+    assert names(archive.photos) == []
+    assert count(archive, "photo") == 0
+
+
+def test_a_source_that_is_gone_is_told(archive, source):
+    found = photo_of(source)
+    source.unlink()
+    with pytest.raises(ArchiveError, match="cannot copy"):
+        file_photo(archive, found, source, [RegionOf("new", 1)])
+    assert names(archive.photos) == []
+
+
+def test_a_full_disk_leaves_nothing_half_written(archive, source, monkeypatch):
+    def full(number):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(files.os, "fsync", full)
+    with pytest.raises(ArchiveError, match="No space left"):
+        file_photo(archive, photo_of(source), source, [RegionOf("new", 1)])
+    assert names(archive.photos) == []
+    assert count(archive, "photo") == 0
+
+
+def test_a_damaged_copy_is_made_whole_when_the_photo_is_added_again(archive, source):
+    filed = file_photo(archive, photo_of(source), source, [RegionOf("new", 1)])
+    copy = archive.photos / f"{filed.photo_sha256}.jpg"
+    copy.write_bytes(b"bit rot")
+    (archive.thumbs / copy.name).unlink()
+    assert {p.kind for p in verify(archive)} == {"photo altered", "thumb missing"}
+    again = file_photo(archive, photo_of(source), source, [RegionOf("new", 1)])
+    assert (again.new, again.measured) == (False, 0)
+    assert verify(archive) == []
+
+
+KILLED = """
+import os, sys
+from pathlib import Path
+from swatchvault.archive import RegionOf, file_photo, files, open_archive, photos
+from tests.swatchvault.factories import photo_of
+archive, source, where = open_archive(sys.argv[1]), Path(sys.argv[2]), sys.argv[3]
+if where == "copying":
+    files._copy = lambda source, to: (to.write(b"half"), to.flush(), os._exit(9))
+elif where == "before the rows":
+    photos.record_photo = lambda *_: os._exit(9)
+elif where == "before the commit":
+    photos._put_measurement = lambda *_: os._exit(9)
+file_photo(archive, photo_of(source), source, [RegionOf("new", 1)])
+os._exit(9)
+"""
+
+
+@pytest.mark.parametrize(
+    ("where", "kinds", "rows"),
+    [
+        ("copying", ["half-written file"], 0),
+        ("before the rows", ["file without row", "file without row"], 0),
+        ("before the commit", ["file without row", "file without row"], 0),
+        ("after the commit", [], 1),
+    ],
+)
+def test_a_killed_run_leaves_at_most_a_stray_file(archive, source, where, kinds, rows):
+    program = [sys.executable, "-c", KILLED, str(archive.folder), str(source), where]
+    assert subprocess.run(program, check=False).returncode == 9
+    assert [p.kind for p in verify(archive)] == kinds
+    assert count(archive, "photo") == rows
+    assert sweep(archive) == []  # too young: a run may be at work
+    filed = file_photo(archive, photo_of(source), source, [RegionOf("new", 1)])
+    assert filed.new is (rows == 0)
+    left = [p.kind for p in verify(archive)]
+    assert left == (["half-written file"] if where == "copying" else [])
+    assert len(sweep(archive, min_age_s=0.0)) == len(left)
+    assert verify(archive) == []
+    assert count(archive, "measurement") == 1
+
+
+def test_a_file_swept_away_before_the_rows_is_noticed(archive, source, monkeypatch):
+    stored = photos.store_files
+
+    def store_then_lose(*arguments):
+        size = stored(*arguments)
+        sweep(archive, min_age_s=0.0)
+        return size
+
+    monkeypatch.setattr(photos, "store_files", store_then_lose)
+    with pytest.raises(ArchiveError, match="add the photo again"):
+        file_photo(archive, photo_of(source), source, [RegionOf("new", 1)])
+    assert count(archive, "photo") == 0
+
+
+def test_two_programs_filing_the_same_photos_lose_and_double_nothing(archive, tmp_path):
+    sources = [photo_file(tmp_path, f"{i}.jpg", f"photo {i}".encode()) for i in range(8)]
+
+    def run(_):
+        with open_archive(archive.folder) as own:
+            return [file_photo(own, photo_of(s), s, [RegionOf("new", 1)]).new for s in sources]
+
+    with ThreadPoolExecutor(2) as pool:
+        both = list(pool.map(run, range(2)))
+    assert [sorted(pair) for pair in zip(*both, strict=True)] == [[False, True]] * 8
+    assert (count(archive, "photo"), count(archive, "measurement")) == (8, 8)
+    assert verify(archive) == []
+
+
+def test_a_layout_is_kept_whole(archive):
+    card = Reference("card", (SQUARE,), (0.18,), ((50.0, 0.0, 0.0),), None, "search", 0.5)
+    chart = Reference(
+        "chart24",
+        (SQUARE,) * 24,
+        None,
+        ((50.0, 1.0, 2.0),) * 24,
+        "after-2014-11",
+        corners=ELSEWHERE,
+    )
+    for place in (layout(("a", "b")), Layout(), Layout((card, chart), located="search")):
+        assert layout_from_text(layout_to_text(place)) == place
+
+
+def test_a_set_of_repeats_names_its_photos(archive, source):
+    filed = file_photo(archive, photo_of(source), source, [RegionOf("new", 1)])
+    window = add_setup(archive.conn, Setup("window")).id
+    add_repeat_set(archive.conn, window, [filed.photo_sha256], 0.31, {"swatches": 4})
+    assert export_rows(archive.conn, "repeat_set").records()[0]["frame_variance"] == 0.31
+    with pytest.raises(ArchiveError, match="does not fit"):
+        add_repeat_set(archive.conn, window, ["0" * 64], 0.31, {})
+    assert count(archive, "repeat_set") == 1

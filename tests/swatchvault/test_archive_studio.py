@@ -1,0 +1,303 @@
+"""Yarn, dyes, recipes, lots and swatches: stored once, read back, and refused where they clash."""
+
+from dataclasses import replace
+
+import pytest
+
+from swatchvault.archive import (
+    Base,
+    BaseLot,
+    Colourway,
+    Dye,
+    DyeIn,
+    DyePack,
+    Lot,
+    OwnedReference,
+    PlannedDye,
+    PlannedStep,
+    PotStep,
+    Recipe,
+    RecipePart,
+    Setup,
+    Skein,
+    Stock,
+    Swatch,
+    add_base,
+    add_base_lot,
+    add_colourway,
+    add_dye,
+    add_dye_pack,
+    add_lot,
+    add_recipe,
+    add_reference,
+    add_setup,
+    add_skein,
+    add_stock,
+    add_swatch,
+    create_archive,
+    export_rows,
+    find,
+    get_base,
+    get_base_lot,
+    get_colourway,
+    get_dye,
+    get_dye_pack,
+    get_lot,
+    get_recipe,
+    get_reference,
+    get_setup,
+    get_stock,
+    get_swatch,
+)
+from swatchvault.archive.recipes import planned_amount
+from swatchvault.errors import AmountError, ArchiveError, NotFound
+from tests.swatchvault.factories import STUDIO, copy_of, dump, studio
+
+
+@pytest.fixture(scope="module")
+def template(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("template") / "yarn"
+    with create_archive(folder) as made:
+        studio(made.conn)
+    return folder
+
+
+@pytest.fixture
+def conn(template, tmp_path):
+    with copy_of(template, tmp_path / "yarn") as archive:
+        yield archive.conn
+
+
+LOT = next(lot for lot in STUDIO.lots if lot.code == "L1")
+SUN_1 = Swatch("sun 1", "Lumme", "skein", "L1", "a")
+
+# (function, thing, how to read it back)
+THINGS = [
+    (add_base, Base("Osk", {"wool": 99.95}, False, "2 ply", "none", 30.0, "hand washed"),
+     lambda c: get_base(c, "Osk")),
+    (add_base_lot, BaseLot("Lumme", "2026-01", "2026-01-15", "box 3"),
+     lambda c: get_base_lot(c, "Lumme", "2026-01")),
+    (add_dye, Dye("Rook", "milling acid", "dusty"), lambda c: get_dye(c, "Rook")),
+    (add_dye_pack, DyePack("Tarn", "T2", "2026-02-03", "gift"),
+     lambda c: get_dye_pack(c, "Tarn", "T2")),
+    (add_stock, Stock("Tarn", "S9", 1.5, 150.0, "T1", "2026-02-04", 40.0, "2026-03-04", "shaken"),
+     lambda c: get_stock(c, "Tarn", "S9")),
+    (add_colourway, Colourway("First frost", "for winter"),
+     lambda c: get_colourway(c, "First frost")),
+    (add_recipe, Recipe("Wet slate", "Torva", 1, None,
+        (RecipePart("dipped end", 40.0, (PlannedDye("Tarn", 1.25),), (PlannedStep("soak", "2 L"),)),
+         RecipePart("whole", 60.0)), "try"),
+     lambda c: get_recipe(c, "Wet slate", "Torva")),
+    (add_lot, Lot("L9", ("Torva", "Lumme"), "Low sun", None, "L1", "2026-05-01", 80.0, 2000.0,
+        "rain", (DyeIn("Tarn", "12 mL", "T1", None), DyeIn("Ember")),
+        (PotStep("heat", "2026-05-01T09:00", None, 60.0, 20.0, 4.5, "some", "slow"),),
+        (Skein("x", 40.0, 39.5, "Torva", None, "L1", "a", "over the old one"),), "second bath"),
+     lambda c: get_lot(c, "L9")),
+    (add_swatch, Swatch("slate 1", "Torva", "wound card", "W1", None, None, True, "label red"),
+     lambda c: get_swatch(c, "slate 1")),
+    (add_reference, OwnedReference("my steps", "steps", (0.9, 0.2, 0.04), None, None, 0.5, "me"),
+     lambda c: get_reference(c, "my steps")),
+    (add_reference, OwnedReference("card", "card", None, ((50.0, 0.0, 0.5),), None),
+     lambda c: get_reference(c, "card")),
+    (add_setup, Setup("window", "old phone", "daylight", True, None, "north"),
+     lambda c: get_setup(c, "window")),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("add", "thing", "get"), THINGS, ids=lambda v: getattr(v, "__name__", ""))
+def test_each_thing_is_read_back_as_told_and_adding_it_again_changes_nothing(conn, add, thing, get):
+    assert add(conn, thing).change == "added"
+    assert get(conn) == thing
+    before = dump(conn)
+    assert add(conn, thing).change == "same"
+    assert dump(conn) == before
+
+
+def test_names_are_one_whatever_their_case_and_spaces(conn):
+    assert add_base(conn, Base("  lumme ")).change == "same"
+    assert find(conn, "base", "LUMME") == find(conn, "base", "Lumme")
+    assert add_dye(conn, Dye("Cafe\u0301")).id == add_dye(conn, Dye("Caf\u00e9")).id
+
+
+def test_a_blank_never_erases_and_a_new_fact_replaces(conn):
+    assert add_base(conn, Base("Lumme")).change == "same"
+    assert get_base(conn, "Lumme").price_per_kg == 48.0
+    assert add_base(conn, Base("Lumme", price_per_kg=52.0)).change == "changed"
+    assert get_base(conn, "Lumme") == replace(STUDIO.bases[0], price_per_kg=52.0)
+
+
+@pytest.mark.parametrize(
+    ("add", "thing", "words"),
+    [
+        (add_base, Base("Lumme", {"wool": 100.0}), "80 % wool, 20 % silk"),
+        (add_stock, Stock("Ember", "S1", 4.0, 200.0), "grams 2.0, not 4.0"),
+        (add_stock, Stock("Ember", "S1", 2.0, 200.0, "E2"), "another dye pack"),
+        (add_recipe, replace(STUDIO.recipes[1], parts=()), "next version number"),
+        (add_lot, replace(LOT, colourway="Wet slate", recipe_version=None), "another colourway"),
+        (add_lot, replace(LOT, dyes_in=(DyeIn("Ember", "81 mL", stock="S1"),)), "other dyes"),
+        (add_lot, replace(LOT, steps=LOT.steps[1:]), "other pot steps"),
+        (add_swatch, replace(SUN_1, form="knit"), "form 'skein', not 'knit'"),
+        (add_swatch, replace(SUN_1, lot="L2", skein=None), "another lot"),
+    ],
+)
+def test_what_tells_one_thing_from_another_is_not_rewritten(conn, add, thing, words):
+    before = dump(conn)
+    with pytest.raises(ArchiveError, match=words) as error:
+        add(conn, thing)
+    assert "\n" not in str(error.value)
+    assert dump(conn) == before
+
+
+@pytest.mark.parametrize(
+    ("add", "thing", "words"),
+    [
+        (add_base, Base("Osk", {"wool": 80.0, "silk": 19.8}), "sum to 99.8 %"),
+        (add_base, Base("Osk", {"wool": float("nan")}), "100 % is needed"),
+        (add_base, Base("Osk", {"wool": 120.0, "silk": -20.0}), "percent of a fibre"),
+        (add_base, Base("  "), "blank"),
+        (add_base, Base("a\x1b[31mred"), "control characters"),
+        (add_base, Base("Osk", halo="huge"), "halo must be none, slight or strong"),
+        (add_base, Base("Osk", price_per_kg=-1.0), "price_per_kg must not be below 0"),
+        (add_dye_pack, DyePack("Ember", "E9", "1 March"), "opened_on must be a date"),
+        (add_stock, Stock("Ember", "S9", 0.0, 100.0), "grams must be above 0"),
+        (add_stock, Stock("Ember", "S9", 1.0, 100.0, "T1"), "unknown dye pack 'T1'.*'E1', 'E2'"),
+        (add_recipe, Recipe("Low sun", "Lumme", 3, parent=3), "come from itself"),
+        (add_recipe, Recipe("Low sun", "Lumme", 3, parent=7), "there are versions 1, 2"),
+        (add_recipe, Recipe("Low sun", "Lumme", 0), "version must be 1 or more"),
+        (add_recipe, Recipe("Low sun", "Lumme", 3, parts=(RecipePart(
+            dyes=(PlannedDye("Ember", -1.0),)),)), "depth_percent must be above 0"),
+        (add_recipe, Recipe("Low sun", "Lumme", 3, parts=(RecipePart(
+            steps=(PlannedStep("stir well"),)),)), "unknown kind of step 'stir well': use"),
+        (add_lot, Lot("L9", ()), "names no base"),
+        (add_lot, Lot("L1", ("Lumme",), overdyes="L1"), "overdye itself"),
+        (add_lot, Lot("L9", ("Lumme",), recipe_version=1), "names no colourway"),
+        (add_lot, Lot("L9", ("Lumme",), steps=(PotStep("look", ph=15.0),)), "pH must be between"),
+        (add_lot, Lot("L9", ("Lumme",), steps=(PotStep("look", at="soon"),)), "at must be a date"),
+        (add_lot, Lot("L9", ("Lumme",), dyes_in=(DyeIn("Ember", stock="S1", pack="E2"),)),
+         "mixed from another pack"),
+        (add_swatch, Swatch("s", "Torva", "skein", "L1"), "the lot holds 'Lumme'"),
+        (add_swatch, Swatch("s", "Lumme", "ball", "L1"), "form must be skein, wound card or knit"),
+        (add_swatch, Swatch("s", "Lumme", "skein", None, "a"), "names a skein but no lot"),
+        (add_swatch, Swatch("s", "Lumme", "skein", "L1", "c"), "unknown skein 'c'.*'a', 'b'"),
+        (add_setup, Setup("s", light="moon"), "light must be daylight or other"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_is_refused_in_one_line_and_leaves_nothing(conn, add, thing, words):
+    before = dump(conn)
+    with pytest.raises(ArchiveError, match=words) as error:
+        add(conn, thing)
+    assert "\n" not in str(error.value)
+    assert dump(conn) == before
+
+
+def test_an_amount_that_cannot_be_read_is_an_error_and_words_are_kept(conn):
+    lot = Lot("L9", ("Lumme",), steps=(PotStep("acid in", amount="a splash"),))
+    add_lot(conn, lot)
+    assert get_lot(conn, "L9").steps[0].amount == "a splash"
+    with pytest.raises(AmountError):
+        add_lot(conn, Lot("L8", ("Lumme",), dyes_in=(DyeIn("Ember", "12 mk"),)))
+
+
+def test_an_unknown_name_is_told_with_those_there_are(conn):
+    with pytest.raises(NotFound) as error:
+        find(conn, "base", "Torvo")
+    assert str(error.value) == "unknown base 'Torvo': the archive has 'Torva', 'Lumme'"
+    with pytest.raises(NotFound, match="has none yet"):
+        find(conn, "reference", "card")
+
+
+def test_a_pot_log_goes_on_from_the_one_kept(conn):
+    more = replace(LOT, steps=(*LOT.steps, PotStep("rinse", "2026-03-01T12:00")))
+    assert add_lot(conn, more).change == "changed"
+    assert get_lot(conn, "L1").steps == more.steps
+    assert add_lot(conn, LOT).change == "same"  # the shorter, older notes take nothing away
+    assert get_lot(conn, "L1").steps == more.steps
+
+
+def test_what_was_not_written_down_can_be_filled_in_later(conn):
+    add_dye_pack(conn, DyePack("Tarn", "T2"))
+    ember, tarn = LOT.dyes_in
+    assert (
+        add_lot(conn, replace(LOT, dyes_in=(ember, replace(tarn, pack="T2")))).change == "changed"
+    )
+    with pytest.raises(ArchiveError, match="other dyes"):
+        add_lot(conn, replace(LOT, dyes_in=(ember, replace(tarn, pack="T1"))))
+    add_stock(conn, Stock("Tarn", "S1", 1.0, 100.0, pack="T2"))  # the jar's own label found later
+    assert add_lot(conn, LOT).change == "same"
+    assert [d.pack for d in get_lot(conn, "L1").dyes_in] == [None, "T2"]
+
+
+def test_a_circle_of_overdyeing_is_refused(conn):
+    add_lot(conn, Lot("L2", ("Lumme",), overdyes="L1"))
+    with pytest.raises(ArchiveError, match="overdye itself"):
+        add_lot(conn, Lot("L1", ("Lumme",), overdyes="L2"))
+
+
+def test_a_broken_skein_keeps_what_it_was(conn):
+    for label, grams in (("a1", 41.2), ("a2", 57.9)):
+        add_skein(conn, "L1", Skein(label, grams_out=grams, from_skein="a"))
+    rows = [r for r in export_rows(conn, "skeins").records() if r["was_skein"]]
+    assert [(r["was_lot"], r["was_skein"], r["grams_out"]) for r in rows] == [
+        ("L1", "a", 41.2),
+        ("L1", "a", 57.9),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("typed", "columns"),
+    [
+        ("2 %", {"percent_of_goods": 2.0}),
+        ("1,5% of goods", {"percent_of_goods": 1.5}),
+        ("5 mL per 100 g", {"ml_per_100_g": 5.0}),
+        ("3 g / 100 g", {"percent_of_goods": 3.0}),
+        ("12 mL", {"amount_ml": 12.0}),
+        ("0.5 kg", {"amount_g": 500.0}),
+        ("a handful", {}),
+        (None, {}),
+    ],
+)
+def test_a_planned_amount_is_kept_as_typed_and_worked_out(typed, columns):
+    assert planned_amount(typed) == {"amount": typed, **columns}
+
+
+def test_depth_of_shade_is_of_what_went_in_beside_the_plan(conn):
+    rows = {r["dye"]: r for r in export_rows(conn, "dyes_used").records() if r["lot"] == "L1"}
+    # 80 mL and 20 mL of 1 % stocks on 100 g of dry goods: dry dye / goods x 100
+    assert rows["Ember"]["dye_g"] == pytest.approx(0.8)
+    assert rows["Ember"]["depth_percent"] == pytest.approx(0.8)
+    assert rows["Tarn"]["depth_percent"] == pytest.approx(0.2)
+    assert rows["Ember"]["planned_depth_percent"] == pytest.approx(0.8)
+    assert rows["Ember"]["pack"] == "E1"  # by its stock
+
+
+def test_a_dye_whose_amount_is_unknown_leaves_the_depth_unknown(conn):
+    add_lot(conn, Lot("L9", ("Lumme",), dry_g=100.0, dyes_in=(
+        DyeIn("Ember", "2 g"), DyeIn("Tarn", "3 mL"))))  # fmt: skip
+    made = {r["lot"]: r for r in export_rows(conn, "shades_made").records()}
+    assert made["L9"]["depth_percent"] is None  # 3 mL of powder has no mass
+    assert made["L1"]["depth_percent"] == pytest.approx(1.0)
+    used = [r["dye_g"] for r in export_rows(conn, "dyes_used").records() if r["lot"] == "L9"]
+    assert used == [2.0, None]
+
+
+def test_a_stock_says_its_strength_and_what_should_be_left(conn):
+    rows = {(r["dye"], r["stock"]): r for r in export_rows(conn, "stocks").records()}
+    assert rows["Ember", "S1"]["strength_percent"] == pytest.approx(1.0)
+    assert rows["Ember", "S1"]["left_ml"] == pytest.approx(120.0)
+    add_stock(conn, Stock("Ember", "S1", 2.0, 200.0, left_ml=100.0, left_seen_on="2026-03-01"))
+    add_lot(conn, Lot("L9", ("Lumme",), dyed_on="2026-03-05", dyes_in=(
+        DyeIn("Ember", "10 mL", stock="S1"),)))  # fmt: skip
+    rows = {(r["dye"], r["stock"]): r for r in export_rows(conn, "stocks").records()}
+    assert rows["Ember", "S1"]["left_ml"] == pytest.approx(90.0)
+
+
+def test_what_followed_what(conn):
+    add_lot(conn, Lot("L2", ("Lumme",), overdyes="L1"))
+    rows = {
+        (r["kind"], r["earlier"], r["later"]) for r in export_rows(conn, "what_followed").records()
+    }
+    assert rows == {
+        ("recipe", "version 1", "version 2"),
+        ("lot of a recipe", "version 1", "L1"),
+        ("overdyed lot", "L1", "L2"),
+    }

@@ -1,0 +1,195 @@
+"""A lot against its master: refusals, flags, the record, all pairs and the course of time."""
+
+import json
+import math
+
+import numpy as np
+import pytest
+
+from swatchvault import words
+from swatchvault.compare import (
+    PAIR_FLAGS,
+    as_record,
+    capture_of,
+    compare,
+    compare_under,
+    course,
+    lot_matrix,
+)
+from swatchvault.difference import Capture, Colour, Conditions, Verdict
+from swatchvault.errors import CompareError
+
+LAB = np.array([55.0, 22.0, 30.0])
+SURE = {"capture": "same frame", "light": "daylight", "same_dyes": True}
+
+
+def colour(change=(0, 0, 0), reference="steps", **known):
+    return Colour(LAB + np.array(change, dtype=float), 0.01 * np.eye(3), reference, **known)
+
+
+def test_defaults_are_two_and_two_and_nothing_is_assumed():
+    c = compare(colour(), colour(), capture="same frame").difference.conditions
+    assert (c.tolerance, c.k_l, c.light, c.same_dyes) == (2.0, 2.0, None, None)
+
+
+def test_the_difference_is_new_minus_master():
+    c = compare(colour(), colour((-5, 0, 0)), **SURE)
+    assert c.difference.d_lch[0] == -5.0 and c.words == "much darker"
+    assert c.verdict is Verdict.OUTSIDE
+
+
+@pytest.mark.parametrize("bad", [{"capture": "best"}, {"tolerance": 0}, {"k_l": math.nan}])
+def test_nonsense_is_refused_in_one_line(bad):
+    with pytest.raises(CompareError) as error:
+        compare(colour(), colour(), **{**SURE, **bad})
+    assert "\n" not in str(error.value)
+
+
+def test_one_frame_cannot_be_claimed_for_two_photos():
+    a, b = colour(photo_ids=frozenset({"a"})), colour(photo_ids=frozenset({"b"}))
+    with pytest.raises(CompareError, match="different photos"):
+        compare(a, b, **SURE)
+    compare(a, colour(photo_ids=frozenset({"a"})), **SURE)
+
+
+@pytest.mark.parametrize(
+    ("one", "two", "stated", "found"),
+    [
+        ({"x"}, {"x"}, "other", "same frame"),
+        ({"x"}, {"y"}, "locked set-up", "locked set-up"),
+        ({"x"}, {"y"}, "same frame", "other"),
+        ({"x", "y"}, {"x"}, "same set-up", "same set-up"),
+        (set(), set(), "other", "other"),
+        (set(), set(), "same frame", "same frame"),
+    ],
+)
+def test_capture_class_is_never_guessed_better(one, two, stated, found):
+    a, b = colour(photo_ids=frozenset(one)), colour(photo_ids=frozenset(two))
+    assert capture_of(a, b, stated) is Capture(found)
+
+
+def test_forms():
+    skein, knit, unsaid = colour(form="skein"), colour(form="knit"), colour()
+    with pytest.raises(CompareError, match=r"skein.*knit"):
+        compare(skein, knit, **SURE)
+    across = compare(skein, knit, across_forms=True, **SURE)
+    assert across.flags == {"forms differ"} and PAIR_FLAGS["forms differ"] in across.notes
+    assert compare(skein, unsaid, **SURE).flags == {"form unknown"}
+    assert compare(skein, colour(form="skein"), **SURE).flags == set()
+    assert compare(unsaid, unsaid, **SURE).flags == set()
+
+
+@pytest.mark.parametrize(
+    ("one", "two", "flagged"),
+    [
+        (0.10, 0.14, True),
+        (0.14, 0.10, True),
+        (0.10, 0.131, True),
+        (0.10, 0.13, False),
+        (0.2, 0.2, False),
+        (math.nan, 0.5, False),
+    ],
+)
+def test_shadow_between_strands(one, two, flagged):
+    found = compare(colour(shadow_sd=one), colour(shadow_sd=two), **SURE)
+    assert ("shadow differs" in found.flags) is flagged
+    assert (PAIR_FLAGS["shadow differs"] in found.notes) is flagged
+
+
+def test_wet_is_not_held_to_dry():
+    wet = colour((-4, 0, 0), flags=frozenset({"not dry"}))
+    found = compare(colour(), wet, **SURE)
+    assert found.verdict is Verdict.CANNOT_TELL
+    assert PAIR_FLAGS["one is wet"] in found.reasons
+    assert compare(wet, wet, **SURE).verdict is Verdict.WITHIN
+
+
+def test_dark_pairs_say_so():
+    dark = Colour(np.array([20.0, 5, 5]), 0.01 * np.eye(3), "steps")
+    found = compare(dark, dark, **SURE)
+    assert "dark" in found.flags and found.verdict is Verdict.CANNOT_TELL
+    assert any("L* is 20" in r for r in found.reasons)
+
+
+@pytest.mark.parametrize(
+    ("stated", "one", "two", "counts_as"),
+    [
+        (None, {"p1"}, {"p1"}, True),
+        (None, {"p1"}, {"p1", "p2"}, False),
+        (None, {"p1"}, None, None),
+        (True, {"p1"}, {"p2"}, True),
+        (False, {"p1"}, {"p1"}, False),
+    ],
+)
+def test_the_dyes_come_from_the_records_unless_stated(stated, one, two, counts_as):
+    sides = (colour(dyes=None if d is None else frozenset(d)) for d in (one, two))
+    found = compare(*sides, capture="same frame", light="daylight", same_dyes=stated)
+    assert found.difference.conditions.same_dyes is counts_as
+    assert (words.SAME_DYES_ONLY in found.notes) is (counts_as is not True)
+
+
+CONTRACT = {
+    "delta_e_00", "k_l", "d_lch", "u", "capture", "words", "tolerance", "verdict", "p_within",
+    "p_outside",
+}  # fmt: skip
+
+
+def test_record_holds_the_contract_and_is_json():
+    found = compare(colour(), colour((3.4, 0.3, 0), flags=frozenset({"glare"})), capture="other")
+    record = json.loads(json.dumps(as_record(found), allow_nan=False))
+    assert set(record) >= CONTRACT
+    assert set(record["u"]) == {"reading", "at_tolerance"}
+    assert record["verdict"] == "cannot tell" and record["capture"] == "other"
+    assert record["d_lch"][0] == pytest.approx(3.4)
+    assert record["flags"] == ["new: glare"]
+    assert record["what_next"][0]["u_at_tolerance"] < record["u"]["at_tolerance"]
+    assert record["words"] == found.words
+
+
+def test_unknown_becomes_null():
+    found = compare(colour(reference="none"), colour(), **SURE)
+    record = json.loads(json.dumps(as_record(found), allow_nan=False))
+    assert record["verdict"] == "cannot tell"
+    assert record["u"] == {"reading": None, "at_tolerance": None}
+    assert record["p_within"] is None and record["p_outside"] is None
+    assert record["reasons"]
+
+
+def test_sentences_are_ready_to_print():
+    for capture in ("same frame", "other"):
+        for change in ((0.1, 0, 0), (3.9, 0, 0), (-20, 10, 0)):
+            lines = compare(colour(), colour(change), capture=capture).sentences
+            assert lines[0].startswith("ΔE00") and "kL = 2" in lines[0]
+            assert words.MEANT_FOR in lines and words.SAME_DYES_ONLY in lines
+            for line in lines:
+                assert line[-1] == "." and "\n" not in line and "nan" not in line, line
+
+
+def test_all_pairs():
+    lots = [
+        colour(name="one", photo_ids=frozenset({"p"})),
+        colour((0.2, 0, 0), name="two", photo_ids=frozenset({"p"})),
+        colour((9, 0, 0), name="three", photo_ids=frozenset({"q"})),
+    ]
+    conditions = Conditions("locked set-up", light="daylight", same_dyes=True)
+    found = lot_matrix(lots, conditions)
+    assert found.names == ("one", "two", "three")
+    np.testing.assert_array_equal(found.delta_e_00, found.delta_e_00.T)
+    assert not found.delta_e_00.diagonal().any()
+    assert found.pairs[0, 1].difference.conditions.capture is Capture.SAME_FRAME
+    assert found.pairs[1, 2].difference.conditions.capture is Capture.LOCKED
+    assert found.verdict(0, 1) is Verdict.WITHIN
+    assert found.verdict(2, 0) is found.verdict(0, 2) is Verdict.OUTSIDE
+    assert found.verdict(1, 1) is None
+    single = compare_under(lots[1], lots[2], conditions)
+    assert found.delta_e_00[1, 2] == single.difference.delta_e_00
+    assert lot_matrix([], conditions).delta_e_00.shape == (0, 0)
+
+
+def test_course_is_in_the_order_of_time():
+    conditions = Conditions("locked set-up", light="daylight", same_dyes=True)
+    lots = [("2024-03-01", colour((2, 0, 0))), ("2023-11-20", colour((1, 0, 0)))]
+    points = course(colour(), lots, conditions)
+    assert [p.when for p in points] == ["2023-11-20", "2024-03-01"]
+    assert [p.comparison.difference.d_lch[0] for p in points] == [1.0, 2.0]
+    assert course(colour(), [], conditions) == ()

@@ -1,0 +1,147 @@
+"""The sides of a pair: built from measurements and records, means of photos, own frame part."""
+
+import json
+import math
+
+import numpy as np
+import pytest
+
+from ingest.colour import difference_terms
+from ingest.model import LabCovariance, Measurement
+from swatchvault.errors import CompareError
+from swatchvault.pair import Capture, Colour, Conditions, mean_of_photos, own_frame
+
+COV = np.diag([0.04, 0.02, 0.01])
+
+
+def measurement(**changes):
+    zero = np.zeros((3, 3))
+    fields = {
+        "name": "new",
+        "lab": np.array([50.0, 20.0, 30.0]),
+        "covariance": LabCovariance(COV, zero, zero, zero),
+        "flags": frozenset({"glare"}),
+        "polygon": ((0.0, 0.0), (1.0, 0.0), (1.0, 1.0)),
+        "reference": "steps",
+        "pixels": 100,
+        "left_out": {},
+        "clipped_share": 0.0,
+        "shadow_sd": 0.1,
+        "mm_per_px": math.nan,
+    }
+    return Measurement(**{**fields, **changes})
+
+
+def test_a_measurement_and_its_stored_record_give_the_same_colour():
+    m = measurement()
+    one = Colour.from_measurement(m, light="daylight", form="skein")
+    stored = json.loads(json.dumps(m.record()))
+    two = Colour.from_record(stored, light="daylight", form="skein")
+    np.testing.assert_array_equal(one.lab, two.lab)
+    np.testing.assert_array_equal(one.region_cov, two.region_cov)
+    for field in ("reference", "name", "flags", "light", "form", "shadow_sd", "n_photos"):
+        assert getattr(one, field) == getattr(two, field), field
+
+
+def test_unknown_in_a_record_stays_unknown():
+    stored = measurement(shadow_sd=math.nan).record()
+    stored["cov_lab"]["region"] = [[None] * 3] * 3
+    c = Colour.from_record(stored)
+    assert math.isnan(c.shadow_sd) and np.isnan(c.region_cov).all()
+
+
+@pytest.mark.parametrize(
+    ("reference", "neutrals", "column"),
+    [
+        ("card", None, "card"),
+        ("steps", None, "steps"),
+        ("steps", 6, "steps"),
+        ("steps", 5, "card"),
+        ("steps", 3, "card"),
+        ("chart", None, "chart"),
+        ("chart24", 6, "chart"),
+        ("none", None, "none"),
+        ("a guess", None, "none"),
+    ],
+)
+def test_column_of_the_tables(reference, neutrals, column):
+    assert Colour(np.zeros(3) + 50, COV, reference, neutrals=neutrals).column == column
+
+
+@pytest.mark.parametrize("lab", [[50, 1], [50, math.nan, 0], [[50, 0, 0]]])
+def test_a_colour_needs_three_numbers(lab):
+    with pytest.raises(CompareError, match="three numbers"):
+        Colour(np.array(lab, dtype=float), COV, "steps")
+
+
+def test_mean_of_photos():
+    a = Colour(np.array([50.0, 10, 0]), COV, "steps", light="daylight", form="skein", name="x")
+    b = Colour(
+        np.array([52.0, 12, 2]), 3 * COV, "card", light="other", form="skein", name="x",
+        flags=frozenset({"glare"}), photo_ids=frozenset({"2"}),
+    )  # fmt: skip
+    both = mean_of_photos([a, b])
+    np.testing.assert_allclose(both.lab, [51, 11, 1])
+    np.testing.assert_allclose(both.region_cov, (COV + 3 * COV) / 4)
+    assert both.n_photos == 2 and both.column == "card" and both.form == "skein"
+    assert both.flags == {"glare"} and both.photo_ids == {"2"}
+    assert both.light == "other"  # the worse light is not lost
+    # k equal photos divide the region part by k, also in two goes
+    four = mean_of_photos([mean_of_photos([a, a, a]), a])
+    np.testing.assert_allclose(four.region_cov, COV / 4)
+    assert four.n_photos == 4 and four.light == "daylight"
+    assert mean_of_photos([a, Colour(a.lab, COV, "steps")]).light is None
+    with pytest.raises(CompareError):
+        mean_of_photos([])
+
+
+@pytest.mark.parametrize("bad", [0.0, -1.0, math.nan, math.inf])
+def test_conditions_refuse_nonsense(bad):
+    with pytest.raises(CompareError, match="tolerance"):
+        Conditions(Capture.OTHER, tolerance=bad)
+    with pytest.raises(CompareError, match="k_l"):
+        Conditions(Capture.OTHER, k_l=bad)
+
+
+def test_capture_by_name():
+    assert Conditions("locked set-up").capture is Capture.LOCKED
+    with pytest.raises(CompareError, match="'same frame'"):
+        Conditions("nearly the same")
+
+
+HUES = (20.0, 110.0, 200.0, 290.0)
+
+
+def repeats(sd, n=4000, hues=HUES, seed=1):
+    """Photos of swatches whose w = (ΔL'/SL, ΔC'/SC, ΔH'/SH) scatters with ``sd`` (3,)."""
+    rng, out = np.random.default_rng(seed), []
+    for hue in np.radians(hues):
+        lab = np.array([60.0, 30 * math.cos(hue), 30 * math.sin(hue)])
+        # by a numeric derivative, so that the law tested is not used to make the data
+        step = 1e-4
+        j = np.stack(
+            [
+                (t := difference_terms(lab, lab + step * e)).delta / t.weights / step
+                for e in np.eye(3)
+            ],
+            axis=1,
+        )
+        out.append(lab + np.linalg.solve(j, (rng.normal(size=(n, 3)) * sd).T).T)
+    return out
+
+
+def test_own_frame_is_twice_the_mean_covariance_with_equal_variances():
+    sd = np.array([0.6, 0.3, 0.2])
+    own = own_frame(repeats(sd), Capture.SAME_SETUP)
+    np.testing.assert_allclose(np.diag(own.cov), 2 * np.mean(sd**2), rtol=0.05)
+    np.testing.assert_allclose(own.cov - np.diag(np.diag(own.cov)), 0, atol=0.02)
+    assert own.capture is Capture.SAME_SETUP
+
+
+def test_own_frame_asks_for_enough():
+    sd = np.full(3, 0.3)
+    with pytest.raises(CompareError, match="9 repeat photos, needed 10"):
+        own_frame(repeats(sd, n=9), Capture.LOCKED)
+    with pytest.raises(CompareError, match="3 different hues, needed 4"):
+        own_frame(repeats(sd, n=10, hues=(20, 110, 200, 215)), Capture.LOCKED)
+    own_frame(repeats(sd, n=10), Capture.LOCKED)
