@@ -35,8 +35,9 @@ def refine(photo: Photo, matrix: Floats) -> Grid:
     import cv2
 
     grid = Grid(matrix, (USUAL_FILL, USUAL_FILL))
+    window = _window(photo, matrix)
     for _ in range(2):
-        image = _rectified(photo, grid.matrix)
+        image = _rectified(window, grid.matrix)
         x = _edges(image)
         y = _edges(image.transpose(1, 0, 2)).transpose(1, 0, 2)
         middle = np.stack([x.mean(axis=2), y.mean(axis=2)], axis=-1).reshape(-1, 2)
@@ -53,27 +54,53 @@ def refine(photo: Photo, matrix: Floats) -> Grid:
     return grid
 
 
-def _rectified(photo: Photo, matrix: Floats) -> Array:
-    """float32 coded picture of the chart, ``PX_PER_CELL`` to a cell with a margin around."""
+@dataclass(frozen=True, eq=False)
+class _Window:
+    """A piece of the full picture, made smaller. ``to_px``: fractions of the photo to its pixels."""
+
+    pixels: Array
+    to_px: Floats
+
+
+def _ends() -> Floats:
+    """(4, 2) corners of the chart with its margin, in cells."""
+    m, x, y = MARGIN_CELLS, CHART24_COLUMNS + MARGIN_CELLS, CHART24_ROWS + MARGIN_CELLS
+    return np.array([[-m, -m], [x, -m], [x, y], [-m, y]])
+
+
+def _seen(matrix: Floats, cells: Floats) -> Floats:
+    p = cells @ matrix[:, :2].T + matrix[:, 2]
+    return np.asarray(p[:, :2] / p[:, 2:])
+
+
+def _window(photo: Photo, matrix: Floats) -> _Window:
+    """The part of the full picture around the chart, at about twice the grid's fineness."""
+    size = np.array([photo.width, photo.height])
+    full = _seen(matrix, _ends()) * size
+    x0, y0 = np.clip(np.floor(full.min(axis=0)) - 8, 0, size - 2).astype(int)
+    x1, y1 = np.clip(np.ceil(full.max(axis=0)) + 8, (x0 + 2, y0 + 2), size).astype(int)
+    piece = photo.pixels[y0:y1, x0:x1]
+    small = shrink(piece, int(1.5 * PX_PER_CELL * CHART24_COLUMNS))
+    fx, fy = small.shape[1] / piece.shape[1], small.shape[0] / piece.shape[0]
+    to_px = np.array([[fx * size[0], 0, -fx * x0], [0, fy * size[1], -fy * y0], [0, 0, 1]])
+    return _Window(small, to_px)
+
+
+def _rectified(window: _Window, matrix: Floats) -> Array:
+    """uint8 picture of the chart seen straight, ``PX_PER_CELL`` to a cell with a margin around."""
     import cv2
 
-    columns, rows = CHART24_COLUMNS + 2 * MARGIN_CELLS, CHART24_ROWS + 2 * MARGIN_CELLS
-    ends = np.array([[0, 0], [columns, 0], [columns, rows], [0, rows]]) - MARGIN_CELLS
-    p = np.c_[ends, np.ones(4)] @ matrix.T
-    full = p[:, :2] / p[:, 2:] * (photo.width, photo.height)
-    x0, y0 = np.clip(np.floor(full.min(axis=0)), 0, (photo.width - 2, photo.height - 2)).astype(int)
-    x1, y1 = np.clip(np.ceil(full.max(axis=0)), (x0 + 2, y0 + 2), (photo.width, photo.height))
-    window = photo.pixels[y0 : int(y1), x0 : int(x1)]
-    small = shrink(window, int(1.5 * PX_PER_CELL * CHART24_COLUMNS))
-    scale = (small.shape[1] / window.shape[1], small.shape[0] / window.shape[0])
+    ends = _ends()
     target = (ends + MARGIN_CELLS) * PX_PER_CELL
-    source = (full - (x0, y0)) * scale
+    source = _seen(window.to_px @ matrix, ends)
     # Coordinates count from outer corners; the warp counts from the middle of pixels.
     warp = cv2.getPerspectiveTransform(
         (source - 0.5).astype(np.float32), (target - 0.5).astype(np.float32)
     )
-    size = (int(columns * PX_PER_CELL), int(rows * PX_PER_CELL))
-    return np.asarray(cv2.warpPerspective(small, warp, size, borderMode=cv2.BORDER_REPLICATE))
+    size = (round(float(target[2, 0])), round(float(target[2, 1])))
+    return np.asarray(
+        cv2.warpPerspective(window.pixels, warp, size, borderMode=cv2.BORDER_REPLICATE)
+    )
 
 
 def _edges(image: Array) -> Floats:
@@ -92,9 +119,11 @@ def _edges(image: Array) -> Floats:
 
 
 def _rise(profile: Floats, middle: float, direction: int) -> float:
-    """Place of the strongest fall from the patch to its frame, 0.3 to 0.56 cells from the middle."""
+    """Place of the strongest fall from patch to frame, 0.3 to 0.56 cells from the middle."""
     fall = (profile[:-2] - profile[2:]).sum(axis=1) * direction
-    near, far = sorted((middle + direction * 0.3 * PX_PER_CELL, middle + direction * 0.56 * PX_PER_CELL))
+    near, far = sorted(
+        (middle + direction * 0.3 * PX_PER_CELL, middle + direction * 0.56 * PX_PER_CELL)
+    )
     first = int(near)
     part = fall[first - 1 : int(far)]
     k = int(np.argmax(part))

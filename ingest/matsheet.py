@@ -83,66 +83,89 @@ class Mat:
 
 @functools.cache
 def mat(paper: Paper) -> Mat:
-    """The mat for a paper size: every length that print and photo share stands here."""
+    """The mat for a paper size; print, photo and tests all take their lengths from here."""
     w, h = PAPER_MM[paper]
-    m = MARKER_MM
-    top, bottom = MARGIN_MM + m + GAP_MM, h - MARGIN_MM - m - GAP_MM
-    x_left, x_mid, x_right = MARGIN_MM, (w - m) / 2, w - MARGIN_MM - m
-    y_top, y_mid, y_bottom = MARGIN_MM, (h - m) / 2, h - MARGIN_MM - m
-    at = [(x, y_top) for x in (x_left, x_mid, x_right)]
-    at += [(x_left, y_mid), (x_right, y_mid)]
-    at += [(x, y_bottom) for x in (x_left, x_mid, x_right)]
-    markers = {FIRST_ID[paper] + i: Rect(x, y, m, m) for i, (x, y) in enumerate(at)}
-
-    ref_w, ref_h = REFERENCE_MM
-    column = (w - ref_w) / 2 - GUTTER_MM - MARGIN_MM
-    row = (bottom - top - m) / 2 - QUIET_MM
-    x1, xc, x2 = MARGIN_MM, (w - ref_w) / 2, w - MARGIN_MM - column
-    master_y = top + ref_h + 2 * GAP_MM
-    places = {
-        "reference": Rect(xc, top, ref_w, ref_h),
-        "master": Rect(xc, master_y, ref_w, bottom - master_y),
-        "1": Rect(x1, top, column, row),
-        "2": Rect(x1, bottom - row, column, row),
-        "3": Rect(x2, top, column, row),
-        "4": Rect(x2, bottom - row, column, row),
-    }
-    label_x = dict.fromkeys(("1", "2"), x1 + m + QUIET_MM)  # clear of the markers
-    labels = {k: Rect(label_x.get(k, p.x), p.y - 4.5, 20.0, 4.0) for k, p in places.items()}
-    labels["reference"] = Rect(xc, top - 4.5, 46.0, 4.0)
-
-    strip, half = GUTTER_MM - 4.0, (bottom - top) / 2 - 2.0
-    mid_y, mid_h = top + row + 2.0, m + 2 * QUIET_MM - 8.0
-    clear = m + QUIET_MM
-    surround = {
-        "paper left top": Rect(x1 + column + 2, top, strip, half),
-        "paper left bottom": Rect(x1 + column + 2, bottom - half, strip, half),
-        "paper right top": Rect(x2 - 2 - strip, top, strip, half),
-        "paper right bottom": Rect(x2 - 2 - strip, bottom - half, strip, half),
-        "paper left": Rect(x1 + clear, mid_y, column - clear - 2, mid_h),
-        "paper right": Rect(x2 + 2, mid_y, column - clear - 2, mid_h),
-        "paper middle": Rect(xc + 24, top + ref_h + 2, ref_w - 26, 6.0),
-    }
-    box_w = x_mid - x_left - m - 2 * QUIET_MM
-    left, right = x_left + m + QUIET_MM, x_mid + m + QUIET_MM
-    notes = {
-        "title": Rect(left, y_top, box_w, m - 1),
-        "use": Rect(right, y_top, box_w, m - 1),
-        "check": Rect(left, y_bottom + 6, box_w, m - 6),
-        "neutral": Rect(right, y_bottom, box_w, m),
-    }
-    bar = Rect(left + (box_w - BAR_MM) / 2, y_bottom + 1, BAR_MM, 4.0)
+    places = _places(w, h)
+    clear = MARGIN_MM + MARKER_MM + QUIET_MM  # labels keep off the markers at the left
+    label_x = {name: max(p.x, clear) for name, p in places.items()}
+    labels = {k: Rect(label_x[k], p.y - 4.5, 20.0, 4.0) for k, p in places.items()}
+    labels["reference"] = Rect(label_x["reference"], places["reference"].y - 4.5, 46.0, 4.0)
+    notes = _notes(w, h)
+    check = notes["check"]
     return Mat(
         paper,
         w,
         h,
-        markers=MappingProxyType(markers),
+        markers=MappingProxyType(_markers(paper)),
         places=MappingProxyType(places),
-        surround=MappingProxyType(surround),
+        surround=MappingProxyType(_surround(places)),
         labels=MappingProxyType(labels),
         notes=MappingProxyType(notes),
-        bar=bar,
+        bar=Rect(check.x + (check.width - BAR_MM) / 2, check.y - 5.0, BAR_MM, 4.0),
     )
+
+
+def _markers(paper: Paper) -> dict[int, Rect]:
+    """Row by row: corners, the middles of the long sides, the middles of the short ones."""
+    w, h = PAPER_MM[paper]
+    m = MARKER_MM
+    left, middle, right = MARGIN_MM, (w - m) / 2, w - MARGIN_MM - m
+    top, centre, bottom = MARGIN_MM, (h - m) / 2, h - MARGIN_MM - m
+    at = [(x, top) for x in (left, middle, right)]
+    at += [(left, centre), (right, centre)]
+    at += [(x, bottom) for x in (left, middle, right)]
+    return {FIRST_ID[paper] + i: Rect(x, y, m, m) for i, (x, y) in enumerate(at)}
+
+
+def _places(w: float, h: float) -> dict[str, Rect]:
+    """Reference over master in the middle, two swatches on either side of them."""
+    top = MARGIN_MM + MARKER_MM + GAP_MM
+    bottom = h - top
+    ref_w, ref_h = REFERENCE_MM
+    column = (w - ref_w) / 2 - GUTTER_MM - MARGIN_MM
+    row = (bottom - top - MARKER_MM) / 2 - QUIET_MM
+    left, middle, right = MARGIN_MM, (w - ref_w) / 2, w - MARGIN_MM - column
+    master_y = top + ref_h + 2 * GAP_MM
+    return {
+        "reference": Rect(middle, top, ref_w, ref_h),
+        "master": Rect(middle, master_y, ref_w, bottom - master_y),
+        "1": Rect(left, top, column, row),
+        "2": Rect(left, bottom - row, column, row),
+        "3": Rect(right, top, column, row),
+        "4": Rect(right, bottom - row, column, row),
+    }
+
+
+def _surround(places: Mapping[str, Rect]) -> dict[str, Rect]:
+    """Bare paper 2 mm clear of outlines, labels and markers' white."""
+    reference, one, two, three = (places[k] for k in ("reference", "1", "2", "3"))
+    top, bottom = reference.y, places["master"].bottom
+    strip, half = GUTTER_MM - 4.0, (bottom - top) / 2 - 2.0
+    left, right = one.right + 2.0, three.x - 2.0 - strip
+    clear, y = MARKER_MM + QUIET_MM, one.bottom + 2.0
+    long, high = one.width - clear - 2.0, two.y - one.bottom - 8.0
+    return {
+        "paper left top": Rect(left, top, strip, half),
+        "paper left bottom": Rect(left, bottom - half, strip, half),
+        "paper right top": Rect(right, top, strip, half),
+        "paper right bottom": Rect(right, bottom - half, strip, half),
+        "paper left": Rect(one.x + clear, y, long, high),
+        "paper right": Rect(three.x + 2.0, y, long, high),
+        "paper middle": Rect(reference.x + 24.0, reference.bottom + 2.0, reference.width - 26, 6),
+    }
+
+
+def _notes(w: float, h: float) -> dict[str, Rect]:
+    """Boxes of text between the markers above and below; the bar lies over ``check``."""
+    m, above, below = MARKER_MM, MARGIN_MM, h - MARGIN_MM - MARKER_MM
+    left, right = MARGIN_MM + m + QUIET_MM, (w + m) / 2 + QUIET_MM
+    width = (w - m) / 2 - QUIET_MM - left
+    return {
+        "title": Rect(left, above, width, m - 1.0),
+        "use": Rect(right, above, width, m - 1.0),
+        "check": Rect(left, below + 6.0, width, m - 6.0),
+        "neutral": Rect(right, below, width, m),
+    }
 
 
 def dictionary() -> Any:

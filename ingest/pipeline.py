@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -46,12 +48,41 @@ def measure_photo(
     line that begins with the file's name.
     """
     settings = settings or Settings()
-    photo = read_photo(path)
+    with _named(path):
+        return measure_decoded(read_photo(path), layout or _layout_beside(Path(path)), settings)
+
+
+def prepare_file(
+    path: str | os.PathLike[str],
+    *,
+    layout: Layout | None = None,
+    settings: Settings | None = None,
+) -> Prepared:
+    """A photo file located and corrected but not measured; see :func:`measure_photo`."""
+    with _named(path):
+        return prepare(read_photo(path), layout or _layout_beside(Path(path)), settings)
+
+
+def locate_file(
+    path: str | os.PathLike[str],
+    *,
+    layout: Layout | None = None,
+    settings: Settings | None = None,
+) -> tuple[Photo, Layout]:
+    """A photo file and where things are in it, for a person to see and correct."""
+    with _named(path):
+        photo = read_photo(path)
+        return photo, locate(photo, layout or _layout_beside(Path(path)), settings or Settings())
+
+
+@contextmanager
+def _named(path: str | os.PathLike[str]) -> Iterator[None]:
+    """Every error begins with the file's name."""
     try:
-        return measure_decoded(photo, layout or _layout_beside(Path(path)), settings)
+        yield
     except IngestError as error:
-        name = clean_text(Path(path).name, 120)
-        raise type(error)(f"{name}: {clean_text(str(error), 1000)}") from error
+        name, said = clean_text(Path(path).name, 120), clean_text(str(error), 1000)
+        raise type(error)(said if said.startswith(f"{name}:") else f"{name}: {said}") from error
 
 
 @dataclass(frozen=True, eq=False)

@@ -68,4 +68,4 @@ def _light(correction: Correction, photo: Photo, top: int, bottom: int) -> Array
 def _chequer(top: int, like: Array) -> Array:
     rows, columns = np.indices(like.shape)
     cell = ((rows + top) // CHEQUER_SIDE + columns // CHEQUER_SIDE) % 2
-    return np.asarray(CHEQUER, dtype=np.uint8)[cell]
+    return np.asarray(np.asarray(CHEQUER, dtype=np.uint8)[cell])

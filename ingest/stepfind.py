@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 
-from ingest.cardfind import log_ratios, places_inside
-from ingest.flatareas import Floats, Quad, WorkingCopy
+from ingest.cardfind import log_ratios
+from ingest.flatareas import Floats, Quad, WorkingCopy, places_inside
 from ingest.model import Reference
 
 #: Steps fewer than this do not remove a tone curve, so none is looked for.
@@ -19,8 +21,8 @@ OFF_LINE, OFF_PITCH = 0.12, 0.2
 def find_row(copy: WorkingCopy, quads: list[Quad], y: tuple[float, ...]) -> Reference | None:
     """The one row of ``len(y)`` like quads whose luminance runs in the order of ``y``."""
     n = len(y)
-    falling = all(a > b for a, b in zip(y, y[1:], strict=False))
-    rising = all(a < b for a, b in zip(y, y[1:], strict=False))
+    falling = all(a > b for a, b in pairwise(y))
+    rising = all(a < b for a, b in pairwise(y))
     if n < MIN_STEPS or not (falling or rising):
         return None
     rows = [row for seed in range(len(quads)) if (row := _row_from(seed, quads, n))]

@@ -23,7 +23,7 @@ AREA_SHARE = (0.02, 0.75)
 #: Least share of the frame of the rectangle inside it, and least side as share of the long side.
 RECTANGLE_SHARE, RECTANGLE_SIDE = 0.012, 0.06
 #: Confidence left by how many sides of the frame an area touches: grounds touch several.
-TOUCHING = (1.0, 0.85, 0.45, 0.2, 0.0)
+TOUCHING = (1.0, 0.55, 0.3, 0.0, 0.0)
 #: In print and clutter flat pixels and hard edges have little between them; in yarn the steps
 #: from pixel to pixel are of all sizes: least share between the two flat levels.
 MIN_BETWEEN = 0.12
@@ -32,7 +32,7 @@ MAX_ONE_TONE, MAX_SD = 0.20, 0.95
 #: Least difference from the surround: CIELAB distance, or ratio of fine structure.
 MIN_DELTA_E, MIN_TEXTURE_RATIO = 8.0, 2.0
 #: Share that is cut off each side of the rectangle found inside the yarn.
-INSET = 0.06
+INSET = 0.08
 MIN_CONFIDENCE = 0.5
 
 
@@ -164,7 +164,7 @@ def _core(blob: Array, maps: Maps) -> Array:
     yarn = (blob & (maps.close_texture > 0.6 * MIN_TEXTURE)).astype(np.uint8)
     filled = cv2.morphologyEx(yarn, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
     padded = cv2.copyMakeBorder(filled, 3, 3, 3, 3, cv2.BORDER_CONSTANT, value=0)
-    return np.asarray(cv2.erode(padded, np.ones((5, 5), np.uint8))[3:-3, 3:-3] > 0)
+    return np.asarray(cv2.erode(padded, np.ones((7, 7), np.uint8))[3:-3, 3:-3] > 0)
 
 
 def _grained(copy: WorkingCopy, blob: Array) -> bool:
@@ -208,7 +208,7 @@ def rectangle_inside(mask: Array) -> Floats | None:
         return None
     if min(x1 - x0, y1 - y0) < RECTANGLE_SIDE * max(mask.shape):
         return None
-    dx, dy = INSET * (x1 - x0) + 1, INSET * (y1 - y0) + 1
+    dx, dy = INSET * (x1 - x0) + 1.5, INSET * (y1 - y0) + 1.5
     box_corners = np.array(
         [[x0 + dx, y0 + dy], [x1 - dx, y0 + dy], [x1 - dx, y1 - dy], [x0 + dx, y1 - dy]]
     )

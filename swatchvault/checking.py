@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
+
+import numpy as np
 
 from swatchvault.archive import (
     CurrentMaster,
@@ -13,6 +15,7 @@ from swatchvault.archive import (
     SwatchFacts,
     colourway_names,
     current_master,
+    learned_of_setup,
     record_check,
     same_dyes,
     swatch_colours,
@@ -20,6 +23,7 @@ from swatchvault.archive import (
     swatches_of_lot,
 )
 from swatchvault.compare import Comparison, CoursePoint, LotMatrix, as_record
+from swatchvault.difference import Capture, OwnFrame
 from swatchvault.errors import CompareError, NotFound
 from swatchvault.lotcheck import CheckedSwatch, Held, check_swatch
 
@@ -145,8 +149,6 @@ def lots_together(
 
 
 def _family(conn: sqlite3.Connection, swatches: Sequence[SwatchFacts], ask: Ask) -> Family:
-    import numpy as np
-
     master = _master_for(conn, swatches[0], ask)
     tolerance = ask.tolerance or (master.tolerance if master else 2.0)
     k_l = ask.k_l or (master.k_l if master else 2.0)
@@ -205,7 +207,12 @@ def _hold(conn: sqlite3.Connection, master_id: int, new_id: int, held: Held) -> 
     master, new = swatch_colours(conn, master_id), swatch_colours(conn, new_id)
     if not master:
         raise CompareError("the master's swatch has no measured photo: photograph it and add it")
-    return check_swatch(master, new, held)
+    setups = {c.setup_id for c in (*master, *new)} - {None}
+    learned = {s: learned_of_setup(conn, s) for s in setups if s is not None}
+    frames = {
+        s: OwnFrame(np.array(k["cov"]), Capture(k["capture"])) for s, k in learned.items() if k
+    }
+    return check_swatch(master, new, replace(held, own_frames=frames))
 
 
 def _dyes(

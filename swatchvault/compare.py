@@ -34,6 +34,14 @@ PAIR_FLAGS: Mapping[str, str] = {
     "one is wet": (
         "One is dry and the other is not: wet yarn is darker and stronger in colour. Dry both."
     ),
+    "fluorescent, two photos": (
+        "One of them fluoresces, and how much depends on the light of the photo: no verdict is "
+        "given across two photos. Photograph both in one frame."
+    ),
+    "fluorescent": (
+        "One of them fluoresces: the two may match in this light and differ in another, and a "
+        "screen or print will not show it. Judge them by eye in the light they are worn in."
+    ),
     "dark": (
         "A dark colour: in simulation up to 3.4 % of dark lots beyond the tolerance read as "
         "within it. Judge it beside the master by eye, in daylight."
@@ -118,7 +126,8 @@ def compare_under(
         conditions = replace(conditions, same_dyes=master.dyes == new.dyes)
     _check_frame(master, new, conditions.capture)
     flags = _pair_flags(master, new, across_forms)
-    stops = [PAIR_FLAGS["one is wet"]] if "one is wet" in flags else []
+    flags |= _fluorescence(master, new, conditions.capture)
+    stops = [PAIR_FLAGS[f] for f in sorted(flags & _STOPPING)]
     diff = judge(master, new, conditions, stops)
     return Comparison(
         master,
@@ -130,6 +139,17 @@ def compare_under(
         flags,
         (*words.notes(diff), *(PAIR_FLAGS[f] for f in sorted(flags) if PAIR_FLAGS[f] not in stops)),
     )
+
+
+#: Pair flags under which no verdict but "cannot tell" is given.
+_STOPPING = frozenset({"one is wet", "fluorescent, two photos"})
+
+
+def _fluorescence(master: Colour, new: Colour, capture: Capture) -> frozenset[str]:
+    if "fluorescent" not in master.flags | new.flags:
+        return frozenset()
+    apart = capture is not Capture.SAME_FRAME
+    return frozenset({"fluorescent, two photos" if apart else "fluorescent"})
 
 
 def _check_frame(master: Colour, new: Colour, capture: Capture) -> None:

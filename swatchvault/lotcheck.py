@@ -6,13 +6,13 @@ No SQL and no printing: colours come in as :class:`StoredColour`, comparisons go
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from ingest.model import FLAGS_THAT_STOP_A_VERDICT
 from swatchvault.archive.colours import StoredColour
 from swatchvault.compare import Comparison, as_record, compare_under
-from swatchvault.difference import Capture, Colour, Conditions, mean_of_photos
+from swatchvault.difference import Capture, Colour, Conditions, OwnFrame, mean_of_photos
 from swatchvault.errors import CompareError
 
 
@@ -24,6 +24,7 @@ class Held:
     k_l: float = 2.0
     same_dyes: bool | None = None
     across_forms: bool = False
+    own_frames: Mapping[int, OwnFrame] = field(default_factory=dict)  # by the set-up's id
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,7 +92,8 @@ def check_swatch(
         raise CompareError(f"the {side}'s swatch has no measured photo; add one first")
     tried = []
     for capture, ours, theirs in groups(_usable(master), _usable(new)):
-        conditions = Conditions(capture, held.tolerance, held.k_l, None, held.same_dyes)
+        own = held.own_frames.get(ours[0].setup_id or -1) if capture in _OF_A_SETUP else None
+        conditions = Conditions(capture, held.tolerance, held.k_l, None, held.same_dyes, own)
         comparison = compare_under(
             mean_of_photos([as_colour(c) for c in ours]),
             mean_of_photos([as_colour(c) for c in theirs]),
@@ -111,6 +113,9 @@ def check_swatch(
 def check_record(checked: CheckedSwatch, facts: Mapping[str, Any]) -> dict[str, Any]:
     """A check as plain JSON data, with the names that belong to it."""
     return {**facts, "swatch": checked.swatch, **as_record(checked.comparison)}
+
+
+_OF_A_SETUP = (Capture.LOCKED, Capture.SAME_SETUP)
 
 
 def _usable(colours: Sequence[StoredColour]) -> list[StoredColour]:

@@ -125,7 +125,7 @@ def sheet_lines(header: Sequence[str], rows: Sequence[Sequence[object]]) -> list
 
 def check_table(checks: Sequence[Check]) -> list[str]:
     """Many lot checks, a line each, and what they have in common."""
-    header = ("colourway", "base", "form", "lot", "ΔE00", "±", "verdict", "which way", "photos")
+    header = ("colourway", "base", "swatch", "ΔE00", "±", "verdict", "which way", "photos")
     rows = []
     for check in checks:
         c, s = check.checked.comparison, check.swatch
@@ -134,8 +134,7 @@ def check_table(checks: Sequence[Check]) -> list[str]:
             (
                 s.colourway,
                 s.base,
-                s.form,
-                s.lot,
+                s.swatch,
                 f"{d.delta_e_00:.2f}",
                 f"{d.u_reading:.2f}",
                 c.verdict.value,

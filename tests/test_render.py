@@ -1,12 +1,17 @@
 """The renderer obeys its own spectra: truth, Kubelka-Munk, shading, tables, repeatability."""
 
+import csv
 import io
+import json
+from pathlib import Path
 
 import numpy as np
 import pytest
 
-from ingest.colour import D50, DISPLAY_P3_TO_XYZ, delta_e_2000, srgb_to_linear, xyz_to_lab
-from tests.render import camera, dye, icc, objects, scene, spectra
+from ingest.colour import delta_e_2000, srgb_to_linear, xyz_to_lab
+from tests.render import camera, demo, demo_photos, dye, icc, objects, scene, spectra
+from tests.render.demo_notes import studio_toml
+from tests.render.demo_studio import LOTS, dyeing_of
 from tests.render.strands import Yarn
 from tests.render.yarn import Lamp, make_piece
 
@@ -114,9 +119,9 @@ def test_white_stays_white_and_daylight_is_near(name):
     for light in spectra.LIGHTS:
         assert np.allclose(camera.raw_rgb(np.ones(spectra.N_WL), light, name), 1.0)
     assert np.allclose(camera.colour_matrix(name).sum(axis=1), 1.0)
-    samples = spectra.published_samples()
-    linear = camera.raw_rgb(samples, "D65", name) @ camera.colour_matrix(name).T
-    assert np.abs(linear - spectra.linear_srgb(samples)).mean() < 0.03
+    r = spectra.published_samples()
+    linear = camera.raw_rgb(r, "D65", name) @ camera.colour_matrix(name).T
+    assert np.abs(linear - spectra.linear_srgb(r)).mean() < 0.03
 
 
 def test_tone_curves_rise_and_keep_their_ends():
@@ -162,11 +167,9 @@ def test_table_against_direct():
 @pytest.mark.parametrize("form", ["wound card", "skein", "knit"])
 def test_shading_only_scales_linear_light(form):
     piece = make_piece(4, form, (60, 50), Yarn(), BLUE, Lamp(), 6.0)
-    table = dye.xyz_table(BLUE)
-    flat = dye.look_up(table, BLUE, piece.t, piece.ln_f)
+    flat = dye.look_up(dye.xyz_table(BLUE), BLUE, piece.t, piece.ln_f)
     seen = objects.lit(piece, lambda n: dye.xyz_table(BLUE, n))
-    ratio = seen / flat
-    assert np.allclose(ratio, piece.shade[..., None], rtol=1e-4)
+    assert np.allclose(seen / flat, piece.shade[..., None], rtol=1e-4)
     inside = piece.alpha >= 1.0
     assert 0.5 < piece.shade[inside].mean() < 1.0
     assert np.log(piece.shade[inside]).std() > 0.15  # it does shade
@@ -224,8 +227,8 @@ def test_flat_patches_render_to_the_spectral_prediction():
     s = scene.Scene((steps,), size_px=SMALL, blur_px=0.0, tilt=(4.0, -3.0))
     out = scene.render(s)
     shot = s.shot
-    want = camera.raw_rgb(spectra.neutral_steps(steps.ys), shot.light, shot.camera)
     decoded = srgb_to_linear(out.coded / 255.0)
+    want = camera.raw_rgb(spectra.neutral_steps(steps.ys), shot.light, shot.camera)
     for polygon, expect in zip(out.marks["references"][0]["patches"], want, strict=True):
         assert np.allclose(polygon_mean(out.linear, polygon), expect, rtol=1e-3)
         coded = expect @ camera.colour_matrix(shot.camera).T * shot.exposure
@@ -276,5 +279,71 @@ def test_profile_columns_are_the_primaries():
     offset = int.from_bytes(data[at + 4 : at + 8], "big")
     red = np.frombuffer(data[offset + 8 : offset + 20], ">i4") / 65536.0
     assert np.allclose(red, [0.5151, 0.2412, -0.0011], atol=2e-4)
-    assert DISPLAY_P3_TO_XYZ[1].sum() == pytest.approx(1.0)
-    assert D50[1] == 1.0
+
+
+# --- the demo --------------------------------------------------------------------------------
+
+DEMO = Path(__file__).parents[1] / "example_archive"
+
+
+def demo_truth() -> dict:
+    return json.loads((DEMO / "truth.json").read_text(encoding="utf-8"))
+
+
+def test_demo_folder_holds_what_its_notes_name():
+    rows = list(csv.DictReader((DEMO / "photos.csv").open(encoding="utf-8")))
+    assert sorted({r["photo"] for r in rows}) == sorted(p.name for p in DEMO.glob("*.jpg"))
+    assert (DEMO / "photos.csv").read_text(encoding="utf-8") == demo.photos_csv()
+    assert (DEMO / "studio.toml").read_text(encoding="utf-8") == studio_toml()
+    truth = demo_truth()["photos"]
+    unmarked = 0
+    for photo in {r["photo"] for r in rows}:
+        named = {r["region"] for r in rows if r["photo"] == photo}
+        path = DEMO / photo.replace(".jpg", ".marks.json")
+        if not path.exists():
+            unmarked += 1
+            assert named == {""} and len(truth[photo]) == 1
+            continue
+        marked = json.loads(path.read_text(encoding="utf-8"))
+        points = [p for s in marked["swatches"] for p in s["polygon"]]
+        assert np.min(points) > 0.0 and np.max(points) < 1.0
+        assert named == {s["name"] for s in marked["swatches"]} == set(truth[photo])
+    assert unmarked >= 2
+    assert sum(p.stat().st_size for p in DEMO.iterdir() if p.is_file()) < 12e6
+
+
+def test_demo_lots_spread_over_the_verdicts():
+    """True ΔE00 (kL = 2) against the tolerance of 2: clear passes, clear failures, near ones."""
+    by_colourway: dict[str, list[float]] = {}
+    for pair in demo_truth()["lots_to_master"]:
+        by_colourway.setdefault(pair["swatch"][:2], []).append(pair["delta_e_00_kl2"])
+    for code in ("NF", "HF", "PS"):
+        assert min(by_colourway[code]) < 1.0
+        assert max(by_colourway[code]) > 3.0
+        assert sum(lot.code.startswith(code) for lot in LOTS) >= 4
+    assert any(1.8 < d < 2.2 for d in by_colourway["HF"] + by_colourway["PS"])
+
+
+def test_demo_truth_is_what_the_renderer_makes():
+    plan = next(p for p in demo_photos.PLANS if p.file == "chalk")
+    s = demo_photos.scene_of(plan)
+    swatch = next(t for t in s.things if isinstance(t, objects.Swatch))
+    drawn = objects.draw_swatch(swatch, s.shot, 1.25 * s.px_per_mm, s.lamp)
+    stored = demo_truth()["photos"]["chalk.jpg"]["swatch"]
+    assert np.allclose(drawn.truth["lab_seen"], stored["lab_seen"], atol=0.02)
+    assert np.allclose(drawn.truth["lab_surface"], stored["lab_surface"], atol=0.02)
+
+
+def test_demo_photos_were_made_from_these_lots():
+    """One factor, the pot's unevenness, between the depths in a photo and those of its lot."""
+    checked = 0
+    for regions in demo_truth()["photos"].values():
+        for r in regions.values():
+            dyeing = dyeing_of(demo_photos.ITEMS[r["swatch"]].lot)
+            if len(dyeing.knots) > 1 or not dyeing.knots[0]:
+                continue
+            factors = [r["depths_percent"][name] / depth for name, depth in dyeing.knots[0]]
+            assert np.allclose(factors, np.mean(factors), rtol=2e-3)
+            assert 0.8 < np.mean(factors) < 1.25
+            checked += 1
+    assert checked > 20

@@ -97,6 +97,7 @@ from swatchvault.archive.studio import (
 from swatchvault.archive.swatches import (
     SwatchFacts,
     colourway_names,
+    learned_of_setup,
     swatch_facts,
     swatches_of_colourway,
     swatches_of_lot,
@@ -184,6 +185,7 @@ __all__ = [
     "latest_labs",
     "layout_from_text",
     "layout_to_marks",
+    "learned_of_setup",
     "listing",
     "lot_dyes",
     "lots_of",

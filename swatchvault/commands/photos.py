@@ -28,6 +28,7 @@ FILE = click.Path(path_type=Path)
 @card_options
 @light_option
 @click.option("--no-card", is_flag=True, help="Measure without any reference, on purpose.")
+@click.option("--show", type=FILE, help="Draw what was located over the photo, into this file.")
 @json_option
 def measure_command(
     photos: tuple[Path, ...],
@@ -36,6 +37,7 @@ def measure_command(
     card_lab: Lab | None,
     light: Light | None,
     no_card: bool,
+    show: Path | None,
     as_json: bool,
 ) -> None:
     """Measure the swatches in PHOTOS.
@@ -48,6 +50,8 @@ def measure_command(
 
     settings = make_settings(card_y, card_lab, light, no_card)
     layout = one_layout(marks, photos)
+    if show is not None:
+        draw_located(photos, layout, settings, show)
     jobs = [Job(path, layout, settings) for path in photos]
     failed = []
     for outcome in show_progress(measure_many(jobs), len(jobs), "measuring"):
@@ -143,6 +147,19 @@ def one_layout(marks: Path | None, photos: Sequence[Path]) -> Layout | None:
     from ingest.locate import read_marks
 
     return read_marks(marks)
+
+
+def draw_located(
+    photos: Sequence[Path], layout: Layout | None, settings: Settings, to: Path
+) -> None:
+    """Draw what was located in one photo over it."""
+    if len(photos) != 1:
+        raise click.UsageError(f"--show goes with one photo only; {len(photos)} were given")
+    from ingest.pipeline import locate_file
+    from swatchvault.pictures import draw_layout, save_picture
+
+    photo, located = locate_file(photos[0], layout=layout, settings=settings)
+    save_picture(to, draw_layout(photo, located))
 
 
 def leave_with_failures(failed: Sequence[str | None]) -> None:

@@ -10,13 +10,10 @@ from hypothesis import strategies as st
 from ingest import charts
 from ingest.colour import delta_e_2000, lab_d50_to_d65, lab_to_xyz, xyz_to_lab
 from ingest.correct import apply_curve, correct
-from ingest.expected import expected_rgb, expected_xyz
-from ingest.tone import fit_tone_curve
 from ingest.errors import ReferenceMissing
 from ingest.expected import expected_rgb, expected_xyz
 from ingest.locate import chart_reference
 from ingest.model import Settings
-from ingest.tone import fit_tone_curve
 from tests.ingest.builders import (
     SIX_Y,
     card_at,
@@ -28,10 +25,8 @@ from tests.ingest.builders import (
     polygon,
     rgb_of_lab,
     scene,
-    step_boxes,
     steps_at,
     steps_scene,
-    swatch_at,
 )
 
 CARD = (20, 20, 120, 120)
@@ -173,44 +168,6 @@ def test_no_reference_is_an_error_unless_asked_for():
     made = correct(photo, [], Settings(allow_uncorrected=True))
     assert made.reference == "none" and "no reference" in made.flags
     assert np.allclose(made.curve, photo.encoding.curve)
-
-
-# --- the tone curve's fit ----------------------------------------------------------------------
-
-
-lights = st.lists(st.floats(0.0, 1.0), min_size=2, max_size=8)
-
-
-@settings(max_examples=150, deadline=None)
-@given(lights, lights)
-def test_a_fitted_curve_never_turns_back(measured, expected):
-    n = min(len(measured), len(expected))
-    x, y = np.array(measured[:n]), np.array(expected[:n])
-    try:
-        curve = fit_tone_curve(x, y)
-    except ReferenceMissing:
-        assert (np.cbrt(x) <= 2e-6).any() or (y == 0).any()
-        return
-    light = np.linspace(0.0, 1.2, 400)
-    out = curve(light)
-    assert np.isfinite(out).all() and (out >= 0.0).all()
-    assert (np.diff(out) >= -1e-9).all()
-    assert out[0] == pytest.approx(0.0, abs=1e-12)
-
-
-@settings(max_examples=60, deadline=None)
-@given(st.lists(st.floats(0.02, 1.0), min_size=2, max_size=8, unique=True), st.randoms())
-def test_a_fitted_curve_goes_through_its_knots_in_any_order(values, shuffle):
-    x = np.sort(values)
-    if np.diff(x).min() < 1e-3:
-        return
-    y = x**1.3 * 0.9
-    order = list(range(len(x)))
-    shuffle.shuffle(order)
-    curve = fit_tone_curve(x[order], y[order])
-    assert np.allclose(curve(x), y, rtol=1e-6)
-    # Above the highest knot the gain is kept.
-    assert curve(1.5 * x[-1]) == pytest.approx(1.5 * y[-1], rel=1e-9)
 
 
 # --- neutral steps -----------------------------------------------------------------------------
@@ -396,8 +353,3 @@ def test_apply_curve_looks_every_channel_up_whatever_the_strides(kind):
     for view in (pixels, pixels[::-1, ::-1].swapaxes(0, 1), pixels[..., ::-1]):
         want = np.stack([curve[:, c][view[..., c]] for c in range(3)], axis=-1)
         assert (apply_curve(curve, view) == want).all()
-
-
-def test_boxes_of_the_steps_lie_apart():
-    assert all(a[2] < b[0] for a, b in zip(step_boxes(), step_boxes()[1:], strict=False))
-    assert swatch_at(SWATCH, scene()).name == "new"

@@ -68,8 +68,9 @@ def layouts(draw):
     names = draw(st.lists(st.text(min_size=1).filter(str.strip), max_size=3, unique=True))
     scale = None
     if draw(st.booleans()):
-        scale = Scale((draw(st.floats(0.0, 0.4)), draw(unit)), (draw(st.floats(0.5, 1.0)), draw(unit)),
-                      draw(st.floats(0.1, 1000.0)))  # fmt: skip
+        start = (draw(st.floats(0.0, 0.4)), draw(unit))
+        end = (draw(st.floats(0.5, 1.0)), draw(unit))
+        scale = Scale(start, end, draw(st.floats(0.1, 1000.0)))
     return Layout(
         tuple(draw(st.lists(references(), max_size=3))),
         tuple(SwatchRegion(n, draw(boxes())) for n in names),
@@ -232,4 +233,5 @@ def test_millimetres_per_pixel():
     assert mm_per_px(Scale((0.1, 0.1), (0.4, 0.5), 100.0), 1000, 1000) == pytest.approx(0.2)
     # The same fractions in a picture twice as wide are not the same pixels.
     assert mm_per_px(Scale((0.0, 0.5), (1.0, 0.5), 100.0), 2000, 1000) == pytest.approx(0.05)
+    assert mm_per_px(Scale((0.5, 0.0), (0.5, 1.0), 100.0), 2000, 1000) == pytest.approx(0.1)
     assert math.isnan(mm_per_px(None, 10, 10))

@@ -6,7 +6,6 @@ import math
 import numpy as np
 import pytest
 
-from ingest.background import find_background
 from ingest.colour import xyz_to_lab
 from ingest.correct import correct
 from ingest.errors import SwatchError
@@ -20,7 +19,6 @@ from tests.ingest.builders import (
     paint,
     photo_of,
     photo_of_light,
-    polygon,
     rgb_of_lab,
     scene,
     swatch_at,
@@ -314,86 +312,6 @@ def test_a_swatch_of_a_few_pixels_is_refused():
     )
     with pytest.raises(SwatchError, match="pixels of yarn"):
         measure(photo, thin)
-
-
-# --- background between strands ----------------------------------------------------------------
-
-REGION = (60, 60, 300, 180)
-
-
-def strands_on(table, yarn, gap_every=13, gap_px=3, gap_light=0.8, seed=0):
-    """Upright strands of ``yarn`` with shading, gaps through which ``table`` shows; and the truth."""
-    rng = np.random.default_rng(seed)
-    light = np.ones((240, 360, 3)) * table
-    x = np.arange(60, 300)
-    shade = 0.75 + 0.25 * np.abs(np.sin(np.pi * (x % gap_every) / gap_every))
-    body = np.ones((120, 240, 1)) * shade[None, :, None] * np.asarray(yarn)
-    gaps = (x % gap_every) < gap_px
-    light[60:180, 60:300] = body
-    light[60:180, 60:300][:, gaps] = np.asarray(table) * gap_light
-    light *= 1.0 + 0.02 * rng.normal(size=light.shape)
-    return light, gaps, body[:, ~gaps].mean(axis=(0, 1))
-
-
-YARNS = {"red": (0.35, 0.03, 0.03), "blue": (0.03, 0.06, 0.3), "green": (0.05, 0.2, 0.05)}
-
-
-@pytest.mark.parametrize("yarn", YARNS.values(), ids=YARNS)
-@pytest.mark.parametrize("table", [(0.7, 0.7, 0.7), (0.25, 0.25, 0.25)])
-def test_background_between_strands_is_left_out_on_a_table_of_another_colour(yarn, table):
-    light, gaps, truth = strands_on(np.array(table), yarn)
-    photo = photo_of_light(light)
-    found = measure(photo, swatch_at(REGION, photo.pixels))
-    assert "background left out" in found.flags
-    assert found.left_out["background"] == pytest.approx(gaps.mean(), abs=0.02)
-    assert np.allclose(found.lab, xyz_to_lab(photo.encoding.to_xyz @ truth), atol=0.5)
-
-
-def test_much_background_is_flagged():
-    light, _, _ = strands_on(np.array([0.7] * 3), YARNS["red"], gap_px=3)
-    photo = photo_of_light(light)
-    assert "much left out" in measure(photo, swatch_at(REGION, photo.pixels)).flags
-    light, _, _ = strands_on(np.array([0.7] * 3), YARNS["red"], gap_px=1)
-    photo = photo_of_light(light)
-    assert "much left out" not in measure(photo, swatch_at(REGION, photo.pixels)).flags
-
-
-@pytest.mark.parametrize("yarn", YARNS.values(), ids=YARNS)
-@pytest.mark.parametrize("table", [(0.7, 0.7, 0.7), (0.03, 0.03, 0.03), (0.02, 0.02, 0.02)])
-def test_dark_shadow_between_strands_is_yarn(yarn, table):
-    yarn, table = np.array(yarn), np.array(table)
-    light, gaps, _ = strands_on(table, yarn)
-    light[60:180, 60:300][:, gaps] = yarn * 0.06
-    photo = photo_of_light(light)
-    found = measure(photo, swatch_at(REGION, photo.pixels))
-    assert found.left_out["background"] == 0.0 and "background left out" not in found.flags
-    assert found.pixels == 240 * 120
-
-
-@pytest.mark.parametrize("yarn", YARNS.values(), ids=YARNS)
-@pytest.mark.parametrize("factor", [0.5, 1.0, 1.6])
-def test_nothing_is_left_out_where_the_surround_is_of_the_yarns_colour(yarn, factor):
-    light, _, _ = strands_on(np.array(yarn) * factor, yarn)
-    photo = photo_of_light(light)
-    assert measure(photo, swatch_at(REGION, photo.pixels)).left_out["background"] == 0.0
-
-
-def test_nothing_is_left_out_on_a_busy_table():
-    rng = np.random.default_rng(2)
-    light, _, _ = strands_on(np.array([0.5] * 3), YARNS["red"])
-    cloth = np.repeat(np.repeat(rng.uniform(0.05, 0.9, (24, 36, 3)), 10, axis=0), 10, axis=1)
-    inside = light[60:180, 60:300].copy()
-    light[:] = cloth
-    light[60:180, 60:300] = inside
-    photo = photo_of_light(light)
-    outline = polygon(REGION, photo.pixels)
-    assert find_background(photo, outline, photo.encoding.curve) is None
-
-
-def test_nothing_is_left_out_where_the_region_fills_the_picture():
-    photo = photo_of_light(strands_on(np.array([0.7] * 3), YARNS["red"])[0][60:180, 60:300])
-    outline = polygon((0, 0, 240, 120), photo.pixels)
-    assert find_background(photo, outline, photo.encoding.curve) is None
 
 
 # --- the correction reaches the measurement ----------------------------------------------------

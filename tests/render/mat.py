@@ -110,8 +110,11 @@ def _write(paper: np.ndarray, lines: list[tuple[str, int, int]], size: float) ->
 def yarn(
     h: int, w: int, colour: np.ndarray, rng: np.random.Generator, scale: float = PX_PER_MM
 ) -> np.ndarray:
-    """(h, w, 3) strands side by side, 1.5 to 4 mm thick, wavy, dark between, of one colour."""
-    y, x = np.indices((h, w), dtype=np.float32) / scale
+    """(h, w, 3) strands side by side, 1.5 to 4 mm thick, wavy, dark between, of one colour.
+
+    ``scale``: pixels a millimetre. Drawn at half of it, which strands of this thickness bear.
+    """
+    y, x = np.indices((h // 2 + 1, w // 2 + 1), dtype=np.float32) * np.float32(2 / scale)
     turn, thick = rng.uniform(0, np.pi), rng.uniform(1.5, 4.0)
     across = x * np.cos(turn) + y * np.sin(turn)
     along = y * np.cos(turn) - x * np.sin(turn)
@@ -119,9 +122,11 @@ def yarn(
     phase = np.pi * (across + wave) / thick
     ply = np.sin(2 * np.pi * along / (1.6 * thick) + 2 * phase)
     depth = rng.uniform(0.25, 0.6)
-    shade = 1.0 - depth * np.cos(phase) ** 8 - 0.35 * depth * np.maximum(ply, 0) ** 2
-    grain = cv2.resize(rng.normal(1.0, 0.08, (h // 3 + 1, w // 3 + 1)).astype(np.float32), (w, h))
-    return (shade * grain)[..., None].astype(np.float32) * colour.astype(np.float32)
+    gap = np.square(np.square(np.square(np.cos(phase))))
+    shade = 1.0 - depth * gap - 0.35 * depth * np.square(np.maximum(ply, 0))
+    coarse = rng.normal(1.0, 0.08, (h // 3 + 1, w // 3 + 1)).astype(np.float32)
+    shade = cv2.resize(shade.astype(np.float32), (w, h)) * cv2.resize(coarse, (w, h))
+    return shade[..., None] * colour.astype(np.float32)
 
 
 def yarn_colour(rng: np.random.Generator) -> np.ndarray:

@@ -184,8 +184,9 @@ def test_what_is_said_of_a_photo_is_kept_and_a_blank_does_not_erase(archive, sou
         "daylight",
         False,
     )
-    file_photo(archive, photo_of(source), source, regions, PhotoFacts(light="other"))
-    assert swatch_colours(archive.conn, 1)[0].light == "other"
+    for light in ("other", "daylight", "other"):
+        file_photo(archive, photo_of(source), source, regions, PhotoFacts(light=light))
+        assert swatch_colours(archive.conn, 1)[0].light == light
     assert export_rows(archive.conn, "photo").records()[0]["note"] == "by hand"
 
 

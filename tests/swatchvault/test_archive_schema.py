@@ -1,5 +1,6 @@
 """The schema and what is said of it agree; every rule of it holds."""
 
+import asyncio
 import sqlite3
 
 import pytest
@@ -105,3 +106,16 @@ def test_a_row_that_breaks_a_rule_is_refused(conn, sql):
     )
     with pytest.raises(sqlite3.IntegrityError):
         conn.execute(sql)
+
+
+def test_every_table_and_view_is_pleasant_in_plain_datasette(template):
+    from datasette.app import Datasette
+
+    async def read_all():
+        served = Datasette([str(template / "archive.db")])
+        await served.invoke_startup()
+        pages = {name: await served.client.get(f"/archive/{name}") for name in ABOUT}
+        served.close()
+        return {name: page.status_code for name, page in pages.items()}
+
+    assert asyncio.run(read_all()) == dict.fromkeys(ABOUT, 200)

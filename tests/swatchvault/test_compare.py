@@ -193,3 +193,18 @@ def test_course_is_in_the_order_of_time():
     assert [p.when for p in points] == ["2023-11-20", "2024-03-01"]
     assert [p.comparison.difference.d_lch[0] for p in points] == [1.0, 2.0]
     assert course(colour(), [], conditions) == ()
+
+
+@pytest.mark.parametrize(
+    ("capture", "verdict", "flag"),
+    [
+        ("same frame", "within", "fluorescent"),
+        ("locked set-up", "cannot tell", "fluorescent, two photos"),
+    ],
+)
+def test_fluorescent_yarn_is_compared_in_one_frame_only(capture, verdict, flag):
+    one = colour(flags=frozenset({"fluorescent"}), light="daylight")
+    found = compare(one, one, capture=capture, same_dyes=True)
+    assert found.verdict.value == verdict
+    assert flag in found.flags
+    assert any("fluoresces" in s for s in found.sentences)

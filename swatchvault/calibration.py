@@ -1,0 +1,194 @@
+"""A photo's correction as a page: patches found and expected, curve, light field, what limits it.
+
+Text for the terminal, SVG for screen and print; both from data, nothing measured here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from html import escape
+from typing import Any
+
+import numpy as np
+
+from ingest.colour import (
+    SRGB_TO_XYZ,
+    delta_e_2000,
+    lab_to_xyz,
+    linear_to_srgb,
+    xyz_to_lab,
+)
+from ingest.correct import Correction
+from ingest.flags import FLAGS
+from ingest.model import Encoding, ReferenceReading
+
+#: Mean ΔE00 over a target up to which digitisation guidelines give 4, 3, 2 and 1 stars. FADGI
+#: Technical Guidelines, 2023 (to be verified); they grade whole systems, so this is a yardstick.
+YARDSTICK = ((2.0, "under 2"), (3.5, "2 to 3.5"), (5.0, "3.5 to 5"), (6.5, "5 to 6.5"))
+
+
+@dataclass(frozen=True, eq=False)
+class Page:
+    """What a calibration report shows."""
+
+    photo: str
+    correction: Correction
+    encoding: Encoding
+
+    @property
+    def main(self) -> ReferenceReading | None:
+        used = [r for r in self.correction.readings if r.used]
+        return used[0] if used else None
+
+
+def errors_of(reading: ReferenceReading, key: str) -> np.ndarray:
+    """ΔE00 (patches,) of "corrected_lab" or "left_out_lab" against the stated values."""
+    expected = np.array([p["expected_lab"] for p in reading.patches])
+    found = np.array([p.get(key, p["corrected_lab"]) for p in reading.patches])
+    return delta_e_2000(found, expected)
+
+
+def page_lines(page: Page) -> list[str]:
+    """The report as text."""
+    lines = [f"{page.photo}: how it was corrected"]
+    for number, step in enumerate(page.correction.steps, 1):
+        said = {k: v for k, v in step.detail.items() if k in _SHOWN}
+        lines.append(f"  {number}. {step.name}" + "".join(f"; {k} {v}" for k, v in said.items()))
+    for reading in page.correction.readings:
+        lines += _reading_lines(reading)
+    limits = limits_of(page)
+    return [*lines, "  what limits it:", *(f"    {line}" for line in limits)]
+
+
+_SHOWN = ("encoding", "neutrals", "mean_delta_e_00_left_out", "tried", "model", "scatter", "source")
+
+
+def limits_of(page: Page) -> list[str]:
+    """Sentences on what limits the correction, the flags first."""
+    lines = [FLAGS[f] for f in sorted(page.correction.flags)]
+    main = page.main
+    if main is not None and len(main.patches) > 1:
+        mean = float(errors_of(main, "left_out_lab").mean())
+        where = next((words for bound, words in YARDSTICK if mean <= bound), "over 6.5")
+        lines.append(
+            f"Patches left out of the fit miss their stated values by {mean:.1f} ΔE00 on the "
+            f"average ({where}); a measured colour far from every patch may miss by more."
+        )
+    return lines
+
+
+def _reading_lines(reading: ReferenceReading) -> list[str]:
+    used = "" if reading.used else " (as a check)"
+    lines = [f"  {reading.reference.kind}{used}: ΔE00 to the stated values, fitted / left out"]
+    fitted, left = errors_of(reading, "corrected_lab"), errors_of(reading, "left_out_lab")
+    for patch, one, two in zip(reading.patches, fitted, left, strict=True):
+        lines.append(f"    {patch['name']:<16}{one:6.2f}{two:8.2f}")
+    if len(fitted) > 1:
+        ends = np.percentile(left, 95)
+        lines.append(f"    mean {fitted.mean():.2f} / {left.mean():.2f}, 95 % left out {ends:.2f}")
+    return lines
+
+
+# ---------------------------------------------------------------------------------------------
+# SVG
+# ---------------------------------------------------------------------------------------------
+
+_CELL, _GAP, _TOP = 84, 8, 64
+
+
+def page_svg(page: Page) -> str:
+    """The report as one SVG page: each patch as stated beside as found, the tone curve, limits."""
+    main = page.main
+    parts: list[str] = []
+    bottom = _TOP
+    if main is not None:
+        block, bottom = _patches_svg(main, _TOP)
+        parts += block
+    parts += _curve_svg(page, 24, bottom + 40)
+    parts += _text_svg(limits_of(page), 24, bottom + 330)
+    height = bottom + 350 + 22 * sum(len(_wrapped(line)) for line in limits_of(page))
+    head = _say(24, 36, f"{page.photo}: how it was corrected", 20)
+    body = "\n".join([head, *parts])
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 620 {height}" '
+        f'font-family="sans-serif" fill="#222">\n<rect width="620" height="{height}" '
+        f'fill="#f4f4f4"/>\n{body}\n</svg>\n'
+    )
+
+
+def _patches_svg(reading: ReferenceReading, top: int) -> tuple[list[str], int]:
+    left = errors_of(reading, "left_out_lab")
+    parts = [
+        _say(24, top, "Each patch: left as stated, right as found. Number: ΔE00 left out.", 13)
+    ]
+    for i, patch in enumerate(reading.patches):
+        x = 24 + (i % 6) * (_CELL + _GAP)
+        y = top + 14 + (i // 6) * (_CELL + 26)
+        for half, key in enumerate(("expected_lab", "corrected_lab")):
+            parts.append(
+                f'<rect x="{x + half * _CELL / 2}" y="{y}" width="{_CELL / 2}" height="{_CELL}" '
+                f'fill="{_hex(patch[key])}"/>'
+            )
+        parts.append(_say(x, y + _CELL + 15, f"{left[i]:.1f}  {patch['name']}", 11))
+    rows = (len(reading.patches) + 5) // 6
+    return parts, top + 14 + rows * (_CELL + 26)
+
+
+def _curve_svg(page: Page, x: int, y: int) -> list[str]:
+    """The camera's tone curve: lightness as coded against lightness as corrected."""
+    side = 240
+    parts = [
+        _say(x, y - 8, "Tone: L* as the file codes it (across), L* as corrected (up)", 13),
+        f'<rect x="{x}" y="{y}" width="{side}" height="{side}" fill="#fff" stroke="#888"/>',
+        f'<line x1="{x}" y1="{y + side}" x2="{x + side}" y2="{y}" stroke="#bbb"/>',
+    ]
+    levels = np.linspace(0, len(page.encoding.curve) - 1, 64).astype(int)
+    for channel, dash in enumerate(("", "6 3", "2 3")):
+        coded = _lightness(page.encoding.curve[levels, channel])
+        found = _lightness(page.correction.curve[levels, channel])
+        points = " ".join(
+            f"{x + side * c / 100:.1f},{y + side * (1 - min(f, 100) / 100):.1f}"
+            for c, f in zip(coded, found, strict=True)
+        )
+        parts.append(
+            f'<polyline points="{points}" fill="none" stroke="#222" stroke-width="1.5" '
+            f'stroke-dasharray="{dash}"/>'
+        )
+    parts.append(_say(x + side + 16, y + 20, "solid red, dashed green, dotted blue channel", 12))
+    if page.correction.field is not None:
+        words = f"light field divided out, scatter {page.correction.field.scatter:.1%}"
+        parts.append(_say(x + side + 16, y + 42, words, 12))
+    return parts
+
+
+def _lightness(light: Any) -> np.ndarray:
+    return xyz_to_lab(
+        np.asarray(light, dtype=float)[:, None] * np.array([[0.95047, 1.0, 1.08883]])
+    )[:, 0]
+
+
+def _text_svg(lines: Sequence[str], x: int, y: int) -> list[str]:
+    parts = [_say(x, y - 20, "What limits it", 15)]
+    for line in lines:
+        for piece in _wrapped(line):
+            parts.append(_say(x, y, piece, 12))
+            y += 20
+        y += 4
+    return parts
+
+
+def _wrapped(line: str, width: int = 92) -> list[str]:
+    import textwrap
+
+    return textwrap.wrap(line, width)
+
+
+def _say(x: float, y: float, words: str, size: int) -> str:
+    return f'<text x="{x}" y="{y}" font-size="{size}">{escape(words)}</text>'
+
+
+def _hex(lab: Sequence[float]) -> str:
+    rgb = lab_to_xyz(np.asarray(lab, dtype=float)) @ np.linalg.inv(SRGB_TO_XYZ).T
+    codes = np.round(linear_to_srgb(np.clip(rgb, 0, 1)) * 255).astype(int)
+    return "#" + "".join(f"{c:02x}" for c in codes)

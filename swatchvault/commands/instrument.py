@@ -1,0 +1,130 @@
+"""`mat`, `picture`, `calibration` and `repeat`: the photo as an instrument, without an archive."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from ingest.model import Lab, Light, Settings
+from swatchvault.commands.options import (
+    archive_option,
+    card_options,
+    json_option,
+    light_option,
+    need_archive,
+)
+from swatchvault.commands.photos import FILE, leave_with_failures, make_settings, one_layout
+from swatchvault.errors import ArchiveError
+
+
+@click.command("picture")
+@click.argument("photo", type=FILE)
+@click.argument("to", type=FILE)
+@click.option("--marks", type=FILE, help="Where things are; see the README.")
+@click.option(
+    "--space",
+    type=click.Choice(["srgb", "display-p3"]),
+    default="srgb",
+    show_default=True,
+    help="Colour space of the file; its profile is put in.",
+)
+@card_options
+def picture_command(
+    photo: Path, to: Path, marks: Path | None, space: str, card_y: float, card_lab: Lab | None
+) -> None:
+    """Write PHOTO as the measurement sees it to TO (.jpg or .png).
+
+    White, exposure, tone and, with a chart, colours are corrected. Colours that the file cannot
+    hold are shown as a fine grey chequer, not bent. The original is not touched. A screen is no
+    reference.
+    """
+    from ingest.pipeline import prepare_file
+    from ingest.rendition import render
+    from swatchvault.pictures import save_rendition
+
+    settings = make_settings(card_y, card_lab, None, no_card=False)
+    ready = prepare_file(photo, layout=one_layout(marks, [photo]), settings=settings)
+    rendition = render(ready.photo, ready.correction, space)  # type: ignore[arg-type]
+    save_rendition(to, rendition, str(photo))
+    said = f"wrote {to} in {space}"
+    if rendition.outside > 0:
+        said += f"; {rendition.outside:.2%} of it is outside that space, shown as a chequer"
+    click.echo(said)
+
+
+@click.command("calibration")
+@click.argument("photo", type=FILE)
+@click.option("--marks", type=FILE, help="Where things are; see the README.")
+@click.option("--svg", type=FILE, help="Write the report as a picture to this file.")
+@card_options
+def calibration_command(
+    photo: Path, marks: Path | None, svg: Path | None, card_y: float, card_lab: Lab | None
+) -> None:
+    """Report how PHOTO was corrected, patch by patch, and what limits it."""
+    from ingest.pipeline import prepare_file
+    from swatchvault.calibration import Page, page_lines, page_svg
+
+    settings: Settings = make_settings(card_y, card_lab, None, no_card=False)
+    ready = prepare_file(photo, layout=one_layout(marks, [photo]), settings=settings)
+    page = Page(photo.name, ready.correction, ready.photo.encoding)
+    click.echo("\n".join(page_lines(page)))
+    if svg is not None:
+        try:
+            svg.write_text(page_svg(page), encoding="utf-8")
+        except OSError as error:
+            raise ArchiveError(f"cannot write {svg}: {error.strerror}; name another") from error
+        click.echo(f"wrote {svg}")
+
+
+@click.command("repeat")
+@click.argument("photos", nargs=-1, required=True, type=FILE)
+@click.option(
+    "--capture",
+    type=click.Choice(["locked set-up", "same set-up"]),
+    required=True,
+    help="Whether the camera's settings were locked.",
+)
+@light_option
+@click.option("--setup", help="Keep what was learned for this set-up of the archive.")
+@card_options
+@archive_option
+@json_option
+def repeat_command(
+    photos: tuple[Path, ...],
+    capture: str,
+    light: Light | None,
+    setup: str | None,
+    card_y: float,
+    card_lab: Lab | None,
+    archive_folder: Path | None,
+    as_json: bool,
+) -> None:
+    """Learn from repeat PHOTOS how well this phone and light tell two lots apart.
+
+    Take ten or more photos of at least four swatches of different hue, in the places where lots
+    are measured, and set everything up anew before each. Swatches go together by their names.
+    """
+    from swatchvault.batch import Job, measure_many
+    from swatchvault.difference import Capture
+    from swatchvault.repeats import learn, words
+
+    settings = make_settings(card_y, card_lab, light, no_card=False)
+    outcomes = list(measure_many([Job(p, None, settings) for p in photos]))
+    leave_with_failures([o.error for o in outcomes if o.measurement is None])
+    measured = [o.measurement for o in outcomes if o.measurement is not None]
+    learned = learn(measured, Capture(capture), light)
+    if setup is not None:
+        from swatchvault.archive import add_repeat_set, find, open_archive
+
+        with open_archive(need_archive(archive_folder)) as archive:
+            setup_id = find(archive.conn, "setup", setup)
+            variance = learned.frame_sd**2
+            add_repeat_set(archive.conn, setup_id, (), variance, learned.record())
+    if as_json:
+        click.echo(json.dumps(learned.record()))
+        return
+    click.echo("\n".join(words(learned)))
+    if setup is not None:
+        click.echo(f"kept for the set-up {setup!r}: lot checks in it use this from now on")

@@ -1,0 +1,73 @@
+"""Pictures for people: what was located drawn over the photo, and files with their profile."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+
+from ingest.icc_write import display_profile
+from ingest.model import Array, Layout, Photo, Polygon
+from ingest.pipeline import to_srgb
+from ingest.raster import small_copy
+from ingest.rendition import Rendition
+from swatchvault.errors import ArchiveError
+
+#: Long side in pixels of a drawing of what was located.
+DRAWING_SIDE = 1600
+#: Outlines are drawn white inside black, so that no colour stands beside a swatch.
+LINE, RIM = (255, 255, 255), (0, 0, 0)
+
+
+def draw_layout(photo: Photo, layout: Layout) -> Array:
+    """uint8 sRGB (h, w, 3): the photo with every reference, swatch and the scale outlined."""
+    import cv2
+
+    picture = to_srgb(small_copy(photo.pixels, DRAWING_SIDE), photo.encoding).copy()
+    height, width = picture.shape[:2]
+
+    def points(polygon: Polygon) -> Array:
+        return np.round(np.asarray(polygon) * [width, height]).astype(np.int32)
+
+    outlines: list[tuple[Polygon, str]] = []
+    for reference in layout.references:
+        words = f"{reference.kind}, by {reference.located}"
+        if reference.corners:
+            outlines.append((reference.corners, ""))
+        outlines += [(p, words if i == 0 else "") for i, p in enumerate(reference.patches)]
+    outlines += [(s.polygon, s.name) for s in layout.swatches]
+    if layout.scale is not None:
+        outlines.append(((layout.scale.start, layout.scale.end), f"{layout.scale.mm:g} mm"))
+    for polygon, _ in outlines:
+        for colour, thick in ((RIM, 5), (LINE, 2)):
+            cv2.polylines(picture, [points(polygon)], True, colour, thick, cv2.LINE_AA)
+    for polygon, words in outlines:
+        x, y = points(polygon).min(axis=0)
+        for colour, thick in ((RIM, 5), (LINE, 2)):
+            place = (int(x), max(int(y) - 8, 20))
+            cv2.putText(
+                picture, words, place, cv2.FONT_HERSHEY_SIMPLEX, 0.8, colour, thick, cv2.LINE_AA
+            )
+    return picture
+
+
+def save_picture(path: Path, pixels: Array, space: str = "srgb") -> None:
+    """Write uint8 RGB (h, w, 3) as JPEG or PNG, by the suffix, with the profile of its space."""
+    from PIL import Image
+
+    kind = {".jpg": "JPEG", ".jpeg": "JPEG", ".png": "PNG"}.get(path.suffix.lower())
+    if kind is None:
+        raise ArchiveError(f"{path.name}: name a .jpg or .png file for the picture")
+    profile = display_profile(space)
+    options = {"quality": 95, "subsampling": 0} if kind == "JPEG" else {}
+    try:
+        Image.fromarray(pixels).save(path, kind, icc_profile=profile, **options)
+    except OSError as error:
+        raise ArchiveError(f"cannot write {path}: {error.strerror}; name another file") from error
+
+
+def save_rendition(path: Path, rendition: Rendition, original: str) -> None:
+    """Write a corrected picture; the original photo is never written over."""
+    if path.exists() and path.resolve() == Path(original).resolve():
+        raise ArchiveError(f"{path.name} is the original photo; name another file for the picture")
+    save_picture(path, rendition.pixels, rendition.space)

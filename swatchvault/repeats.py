@@ -1,0 +1,129 @@
+"""What repeat photos teach: the dyer's own frame part, and the tolerance it can certify. Pure."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from ingest.model import Light, PhotoMeasurement
+from swatchvault.difference import (
+    GATE_WITHIN,
+    Capture,
+    Colour,
+    Conditions,
+    OwnFrame,
+    own_frame,
+    pair_doubt,
+)
+from swatchvault.errors import CompareError
+
+
+@dataclass(frozen=True, eq=False)
+class Learned:
+    """``own``: the frame part. ``swatches``: their names. ``photos``: their sha256.
+
+    ``smallest_tolerance``: the least T at which a lot of the same dyes could be called within,
+    with the doubt of the region as the repeats had it; NaN where none under 20 can.
+    """
+
+    own: OwnFrame
+    swatches: tuple[str, ...]
+    photos: tuple[str, ...]
+    smallest_tolerance: float
+    default_tolerance: float
+    k_l: float
+
+    @property
+    def frame_sd(self) -> float:
+        """Standard deviation per axis at kL = 1, of a difference of two frames."""
+        return math.sqrt(float(np.trace(self.own.cov)) / 3.0)
+
+    def record(self) -> dict[str, Any]:
+        """Plain JSON data, enough to use it again."""
+        return {
+            "capture": self.own.capture.value,
+            "cov": np.asarray(self.own.cov).tolist(),
+            "swatches": list(self.swatches),
+            "photos": list(self.photos),
+            "frame_sd": self.frame_sd,
+            "smallest_tolerance": _known(self.smallest_tolerance),
+            "default_smallest_tolerance": _known(self.default_tolerance),
+            "k_l": self.k_l,
+        }
+
+
+def learn(
+    photos: Sequence[PhotoMeasurement],
+    capture: Capture,
+    light: Light | None = None,
+    k_l: float = 2.0,
+) -> Learned:
+    """Learn from photos of the same swatches, each set up anew.
+
+    Swatches go together by name. Raises :class:`CompareError` for fewer than ten photos or four
+    hues, and for the capture classes that repeats say nothing of.
+    """
+    if capture not in (Capture.LOCKED, Capture.SAME_SETUP):
+        raise CompareError(
+            f"repeats teach 'locked set-up' or 'same set-up', not '{capture.value}'; say which"
+        )
+    different = {p.sha256 for p in photos}
+    if len(different) < len(photos):
+        raise CompareError("the same photo is given twice; each repeat is a new photo, set up anew")
+    common = set.intersection(*({s.name for s in p.swatches} for p in photos)) if photos else set()
+    names = tuple(sorted(common))
+    if not names:
+        raise CompareError("no swatch stands in every photo; give the swatches the same names")
+    readings = [[s for p in photos for s in p.swatches if s.name == name] for name in names]
+    own = own_frame([np.array([s.lab for s in swatch]) for swatch in readings], capture)
+    typical = Colour.from_measurement(readings[0][0], light=light)
+    region = np.mean([s.covariance.region for swatch in readings for s in swatch], axis=0)
+    typical = replace(typical, region_cov=region, flags=frozenset())
+    conditions = Conditions(capture, 2.0, k_l, light, True, own)
+    return Learned(
+        own,
+        names,
+        tuple(p.sha256 for p in photos),
+        smallest_tolerance(typical, conditions),
+        smallest_tolerance(typical, replace(conditions, own_frame=None)),
+        k_l,
+    )
+
+
+def smallest_tolerance(typical: Colour, conditions: Conditions) -> float:
+    """The least T in steps of 0.05, up to 20, at which u(T) <= T / 3; NaN if there is none."""
+    doubt = pair_doubt(typical, typical, conditions)
+    for tolerance in np.arange(0.05, 20.0, 0.05):
+        if doubt.u(float(tolerance)) <= GATE_WITHIN * tolerance:
+            return round(float(tolerance), 2)
+    return math.nan
+
+
+def words(learned: Learned) -> list[str]:
+    """What was learned, in sentences."""
+    capture = learned.own.capture.value
+    lines = [
+        f"{len(learned.photos)} photos of {len(learned.swatches)} swatches, {capture}: two frames "
+        f"differ by {learned.frame_sd:.2f} per axis (standard deviation, kL = 1).",
+    ]
+    if math.isnan(learned.smallest_tolerance):
+        lines.append("No tolerance under 20 can be certified like this: use a better reference.")
+    else:
+        lines.append(
+            f"It can call a lot of the same dyes within a tolerance of "
+            f"{learned.smallest_tolerance:g} or more at kL = {learned.k_l:g}; without what was "
+            f"learned it would be {learned.default_tolerance:g}."
+        )
+    lines.append(
+        "The doubt is never taken below the default of its class: a few swatches' repeats say too "
+        "little of other colours."
+    )
+    return lines
+
+
+def _known(value: float) -> float | None:
+    return None if math.isnan(value) else value

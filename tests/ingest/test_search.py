@@ -1,0 +1,217 @@
+"""The search: cards, steps and swatches in made pictures, and none invented in clutter."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from ingest.decode import read_photo
+from ingest.model import Polygon, Reference
+from ingest.search import find_references, find_steps, find_swatches, search_layout
+from tests.ingest.clutter_scenes import KINDS, clutter
+from tests.ingest.search_scenes import (
+    SIZE,
+    Shot,
+    knit,
+    paste,
+    photo_of,
+    photograph,
+    rectangle,
+    seen_at,
+    shadow,
+    table,
+    yarn,
+)
+
+PHOTOS = os.environ.get("SWATCHVAULT_TEST_PHOTOS")
+CARD = rectangle(330, 480, 260, 190, 12)
+SWATCH = rectangle(830, 450, 380, 340, -8)
+
+
+def bench(
+    ground: str = "paper", seed: int = 0, rim: float = 0.0, card: np.ndarray = CARD, y: float = 0.18
+) -> np.ndarray:
+    """A table with a grey card, perhaps with a white rim, and a piece of yarn."""
+    rng = np.random.default_rng(seed)
+    scene = table(rng, ground)
+    if rim:
+        middle = card.mean(axis=0)
+        outer = middle + (1 + rim) * (card - middle)
+        shadow(scene, outer)
+        paste(scene, np.full(3, 0.84), outer)
+    else:
+        shadow(scene, card)
+    paste(scene, np.full(3, y), card)
+    shadow(scene, SWATCH, (8, 9))
+    make = yarn if seed % 2 else knit
+    paste(scene, make(rng, (0.30, 0.08, 0.12), 400, 360), SWATCH)
+    return scene
+
+
+def corner_error_px(found: Polygon | None, wanted: np.ndarray) -> float:
+    """Largest distance of a corner, wherever the numbering starts."""
+    points = np.array(found) * SIZE[::-1]
+    return min(float(np.abs(np.roll(points, k, 0) - wanted).max()) for k in range(4))
+
+
+def mask(polygon: Polygon | np.ndarray) -> np.ndarray:
+    out = np.zeros(SIZE, np.uint8)
+    cv2.fillPoly(out, [np.round(np.array(polygon) * SIZE[::-1]).astype(np.int32)], 1)
+    return out > 0
+
+
+def cards(references: tuple[Reference, ...]) -> list[Reference]:
+    return [r for r in references if r.kind == "card"]
+
+
+@pytest.mark.parametrize("rim", [0.0, 0.14], ids=["plain", "white rim"])
+@pytest.mark.parametrize("ground", ["paper", "plain", "wood"])
+def test_card_and_swatch_are_found(ground: str, rim: float) -> None:
+    shot = Shot(exposure=0.9, tilt=(0.03, -0.02), gradient=(0.15, 0.1), tint=(1.05, 1.0, 0.93))
+    layout = search_layout(photo_of(photograph(bench(ground, 1, rim), shot)))
+    assert layout.located == "search"
+    (card,) = layout.references
+    assert card.kind == "card" and card.located == "search" and 0.5 <= card.confidence <= 1.0
+    wanted = seen_at(CARD, shot) * SIZE[::-1]
+    assert corner_error_px(card.corners, wanted) < 3.0
+    # What is measured lies inside the card.
+    assert (mask(card.patches[0]) & ~mask(card.corners)).sum() == 0
+    assert mask(card.patches[0]).sum() > 0.5 * mask(card.corners).sum()
+    (swatch,) = layout.swatches
+    assert swatch.located == "search" and 0.5 <= swatch.confidence <= 1.0
+    inside, truth = mask(swatch.polygon), mask(seen_at(SWATCH, shot))
+    assert (inside & ~truth).sum() <= 0.005 * inside.sum()
+    assert inside.sum() > 0.4 * truth.sum()
+
+
+@pytest.mark.parametrize(
+    "shot",
+    [
+        Shot(exposure=0.3, noise=0.004),
+        Shot(tint=(1.2, 1.0, 0.65)),
+        Shot(blur=2.0, noise=0.012),
+        Shot(gradient=(0.6, -0.4)),
+    ],
+    ids=["dim", "lamp", "blurred and noisy", "uneven"],
+)
+def test_card_in_poor_light(shot: Shot) -> None:
+    (card,) = find_references(photo_of(photograph(bench("paper"), shot)))
+    assert corner_error_px(card.corners, CARD) < 4.0
+
+
+def test_no_card_where_only_its_lightness_is_wrong() -> None:
+    for y in (0.02, 0.75):
+        assert not find_references(photo_of(photograph(bench("paper", y=y), Shot())))
+
+
+def test_no_card_where_nothing_is_lighter() -> None:
+    """White paper in the dark looks the same."""
+    scene = table(np.random.default_rng(0), "dark")
+    paste(scene, np.full(3, 0.18), CARD)
+    assert not find_references(photo_of(photograph(scene, Shot())))
+
+
+def test_no_card_of_a_strong_colour() -> None:
+    scene = bench("paper")
+    paste(scene, np.array([0.10, 0.18, 0.28]), CARD)
+    assert not find_references(photo_of(photograph(scene, Shot())))
+
+
+def test_no_card_cut_by_the_frame() -> None:
+    at = CARD - (260, 0)
+    assert not find_references(photo_of(photograph(bench("paper", card=at), Shot())))
+
+
+def test_two_cards_refuse_each_other() -> None:
+    scene = bench("paper")
+    paste(scene, np.full(3, 0.20), rectangle(330, 780, 240, 150, -5))
+    assert not find_references(photo_of(photograph(scene, Shot())))
+
+
+@pytest.mark.parametrize("kind", sorted(KINDS))
+@pytest.mark.parametrize("seed", [0])
+def test_clutter_gives_no_reference(kind: str, seed: int) -> None:
+    assert find_references(photo_of(clutter(kind, seed))) == ()
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("kind", sorted(KINDS))
+def test_much_clutter_gives_no_reference(kind: str) -> None:
+    seeds = range(100, 140)
+    assert [s for s in seeds if find_references(photo_of(clutter(kind, s)))] == []
+
+
+@pytest.mark.parametrize("kind", ["boxes", "sheets", "screens", "walls", "patchwork", "printed"])
+def test_clutter_gives_no_swatch(kind: str) -> None:
+    assert find_swatches(photo_of(clutter(kind, 1)), ()) == ()
+
+
+def test_pictures_of_other_things_give_no_reference() -> None:
+    images = pytest.importorskip("sklearn.datasets").load_sample_images().images
+    for image in images:
+        assert find_references(photo_of(np.ascontiguousarray(image))) == ()
+
+
+@pytest.mark.skipif(not PHOTOS, reason="SWATCHVAULT_TEST_PHOTOS names no folder of photographs")
+def test_printed_grey_square_is_no_card() -> None:
+    assert PHOTOS is not None
+    assert find_references(read_photo(Path(PHOTOS) / "grey_square_on_paper.jpg")) == ()
+
+
+# -- steps --
+
+STEPS_Y = (0.84, 0.58, 0.36, 0.20, 0.09, 0.035)
+
+
+def strip(order: tuple[float, ...], turn: float = 8.0) -> np.ndarray:
+    """A dark strip of steps on wood beside yarn."""
+    rng = np.random.default_rng(4)
+    scene = table(rng, "wood")
+    paste(scene, yarn(rng, (0.1, 0.2, 0.3), 400, 300), rectangle(700, 220, 400, 300))
+    drawn = np.full((120, 20 + 100 * len(order), 3), 0.015)
+    for k, y in enumerate(order):
+        drawn[20:100, 20 + 100 * k : 100 + 100 * k] = y
+    paste(scene, drawn, rectangle(560, 640, drawn.shape[1], 120, turn))
+    return scene
+
+
+@pytest.mark.parametrize("turn", [8.0, 188.0, 60.0])
+def test_steps_are_found_in_the_stated_order(turn: float) -> None:
+    pixels = photograph(strip(STEPS_Y, turn), Shot(exposure=0.9))
+    for y in (STEPS_Y, STEPS_Y[::-1]):
+        steps = find_steps(photo_of(pixels), y)
+        assert steps is not None and steps.kind == "steps" and steps.y == y
+        levels = [pixels[mask(p)].mean() for p in steps.patches]
+        assert list(np.argsort(levels)) == list(np.argsort(y))
+    assert not cards(find_references(photo_of(pixels)))
+
+
+def test_steps_need_their_number_and_order() -> None:
+    photo = photo_of(photograph(strip(STEPS_Y), Shot()))
+    assert find_steps(photo, STEPS_Y[:5]) is None
+    assert find_steps(photo, (*STEPS_Y, 0.02)) is None
+    jumbled = (0.84, 0.20, 0.36, 0.58, 0.09, 0.035)
+    assert find_steps(photo_of(photograph(strip(jumbled), Shot())), STEPS_Y) is None
+    assert find_steps(photo, jumbled) is None
+
+
+# -- swatches --
+
+
+def test_plain_table_gives_no_swatch() -> None:
+    for ground in ("paper", "plain", "wood", "cloth", "carpet"):
+        scene = table(np.random.default_rng(2), ground)
+        assert find_swatches(photo_of(photograph(scene, Shot())), ()) == ()
+
+
+def test_swatch_is_not_looked_for_in_a_reference() -> None:
+    photo = photo_of(photograph(bench("paper"), Shot()))
+    (swatch,) = find_swatches(photo, ())
+    whole = tuple((float(x), float(y)) for x, y in seen_at(SWATCH, Shot()))
+    taken = Reference("card", (whole,), corners=whole)
+    assert find_swatches(photo, (taken,)) == ()
+    assert mask(swatch.polygon).any()
