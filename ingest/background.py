@@ -7,7 +7,7 @@ only pixels of that colour; where in doubt, nothing is masked.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,17 +25,28 @@ APART = 0.30
 EVEN_COLOUR, EVEN_LIGHT = 0.06, 0.20
 #: Light of a gap against the open surround: shaded by the yarn, never brighter by much.
 DARKEST, BRIGHTEST = 0.35, 1.25
+#: Gaps show the surround about as light as in the open, within this much of ln Y, and with no
+#: more scatter than this: yarn of the surround's tint is shaded by its strands. Our choice.
+OPEN_LIGHT, OPEN_SCATTER = 0.35, 0.04
+#: Share of a region that may be gaps; with more, the marks are wrong.
+MOST_GAPS = 0.4
 #: Linear light under which the ratio of channels is mostly noise.
 FAINT = 0.02
 
 
 @dataclass(frozen=True, eq=False)
 class Background:
-    """An even surround: its (ln R/G, ln B/G), the yarn's, and its light (green channel)."""
+    """An even surround: its (ln R/G, ln B/G), the yarn's, and its light (green channel).
+
+    ``share``: of the region's pixels that look like it. ``open``: they are as light and as even
+    as the surround itself, so they are gaps; otherwise they may be undyed yarn of that tint.
+    """
 
     ratio: Floats
     yarn_ratio: Floats
     light: float
+    share: float = 0.0
+    open: bool = False
 
     def mask(self, linear: Array) -> Array:
         """(h, w) bool of (h, w, 3) linear light: pixels that show the surround."""
@@ -70,9 +81,15 @@ def find_background(photo: Photo, polygon: Polygon, curve: Array) -> Background 
     if not even or float(np.hypot(*(ring_mid - yarn_mid))) < APART:
         return None
     found = Background(ring_mid, yarn_mid, float(np.median(light)))
-    # Yarn whose own colours reach the surround's (undyed speckles on a pale table) is no gap.
-    share = float(found.mask(yarn_light[:, None, :]).mean())
-    return found if share < 0.3 else None
+    like = found.mask(yarn_light[:, None, :])[:, 0]
+    if not like.any():
+        return found
+    relative = np.log(yarn_light[like, 1] / found.light)
+    middle = float(np.median(relative))
+    scatter = float(np.median(np.abs(relative - middle)))
+    as_light = abs(middle) < OPEN_LIGHT and scatter < max(2.0 * light_spread, OPEN_SCATTER)
+    share = float(like.mean())
+    return replace(found, share=share, open=as_light and share < MOST_GAPS)
 
 
 def _ring_pixels(photo: Photo, polygon: Polygon) -> Array:

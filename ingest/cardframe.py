@@ -112,7 +112,7 @@ def _printed(copy: WorkingCopy, quad: Quad, corners: Floats) -> bool:
     mask = np.zeros((copy.height, copy.width), np.uint8)
     cv2.fillConvexPoly(mask, hull, 1)
     cv2.fillConvexPoly(mask, np.round(move_sides_out(corners, 6.0)).astype(np.int32), 0)
-    textured = copy.gradient[mask > 0] > FLAT_LEVELS[1] + copy.noise
+    textured = copy.gradient[mask > 0] > FLAT_LEVELS[-1] + copy.noise
     return bool(cv2.contourArea(hull) < 6.0 * quad.area or textured.mean() < SHEET_TEXTURE)
 
 

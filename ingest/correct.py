@@ -245,7 +245,7 @@ def _rank(reference: Reference) -> tuple[int, int]:
 
 
 def _located(reference: Reference) -> frozenset[str]:
-    return frozenset({"located by search"} if reference.located == "search" else ())
+    return frozenset({"reference found by search"} if reference.located == "search" else ())
 
 
 def _outlines(reference: Reference) -> tuple[Polygon, ...]:

@@ -30,10 +30,17 @@ PART_SD: Mapping[tuple[str, str], tuple[float, float, float]] = {
     ("chart", "daylight"): (0.18, 0.38, 0.94),
     ("chart", "other"): (0.18, 1.12, 1.15),
     # No reference: phone pictures as they are lie over 10 on average (phone colorimetry
-    # literature); 10 / 1.6, the mean length of a three-axis normal, put on the set-up.
+    # literature); 10 / 1.6, the mean length of a three-axis normal, put on the set-up; the
+    # other five figures are our guess.
     ("none", "daylight"): (3.0, 6.0, 3.0),
     ("none", "other"): (4.0, 9.0, 4.0),
 }
+#: What of the set-up's and profile's standard deviation falls on lightness: neutrals tell how
+#: light a colour is far better than which one. The same simulation.
+LIGHTNESS_SHARE: Mapping[str, float] = {"card": 1.0, "steps": 0.6, "chart": 0.45, "none": 1.0}
+#: By how much those two grow on dark colours, from the first L* to the second, where steps or a
+#: chart set the tones: veil and the black patch leave the dark end open. The same simulation.
+DARK_GROWTH, DARK_FROM_L, DARK_TO_L = 0.5, 40.0, 25.0
 #: Fewer neutrals than this count as a card: they cannot tell a tone curve.
 NEUTRALS_FOR_A_CURVE = 6
 
@@ -86,9 +93,19 @@ def lab_covariance(
     gain = to_lab @ np.asarray(xyz, dtype=float)  # Lab change for a relative change of exposure
     frame, setup, profile = PART_SD[reference, light or "other"]
     unit = axes_to_lab(np.eye(3), lab)
+    colours = axes_to_lab(np.diag([LIGHTNESS_SHARE[reference] ** 2, 1.0, 1.0]), lab)
+    colours = colours * _dark_growth(lab, reference) ** 2
     return LabCovariance(
         region=to_lab @ region_xyz @ to_lab.T,
         frame=unit * frame**2 + np.outer(gain, gain) * reading_sd**2,
-        setup=unit * setup**2 + np.outer(gain, gain) * value_sd**2,
-        profile=unit * profile**2,
+        setup=colours * setup**2 + np.outer(gain, gain) * value_sd**2,
+        profile=colours * profile**2,
     )
+
+
+def _dark_growth(lab: ArrayLike, reference: str) -> float:
+    if reference not in ("steps", "chart"):
+        return 1.0
+    lightness = float(np.asarray(lab, dtype=float)[0])
+    share = np.clip((DARK_FROM_L - lightness) / (DARK_FROM_L - DARK_TO_L), 0.0, 1.0)
+    return 1.0 + DARK_GROWTH * float(share)

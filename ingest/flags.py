@@ -25,6 +25,9 @@ FLAGS: Mapping[str, str] = {
         "Found by the program, not marked by a person: look at where it was found before you "
         "trust the figures."
     ),
+    "reference found by search": (
+        "The grey card or chart was found by the program, not marked by a person: look at where."
+    ),
     "card clipped": "Part of the grey reference is at the end of what the camera can record.",
     "card uneven": "The grey reference is not of one grey: dirt, print, texture or glare on it.",
     "card tilted in the light": (
@@ -62,6 +65,10 @@ FLAGS: Mapping[str, str] = {
     "too dark": "The swatch is so dark that the camera's noise and veil shape its colour.",
     "glare": "Bright colourless spots in the swatch: sheen or a lamp mirrored in it.",
     "background left out": "Background seen between strands was left out of the mean.",
+    "perhaps background": (
+        "Part of the region looks like what lies around it, and could be the table seen between "
+        "strands or undyed yarn of that tint: it was kept. Lay the yarn on another colour."
+    ),
     "much left out": ("More than a fifth of the region was left out as background: mark less."),
     "fluorescent": (
         "Lighter than a surface of this colour can be by reflection alone: it gives light of its "

@@ -26,6 +26,7 @@ _TOP = {"references", "swatches", "scale", "note"}
 _REFERENCE = {"kind", "polygon", "patches", "corners", "y", "lab_d50", "edition"}
 #: Area of a region, as a share of the picture, under which it cannot be meant.
 _SMALLEST_AREA = 1e-6
+_MOST_CORNERS = 400  # our choice; the crossing test grows with its square
 #: No place, reflectance or length in millimetres is beyond this.
 _LARGEST_NUMBER = 1e6
 
@@ -40,7 +41,7 @@ def read_marks(path: str | Path) -> Layout:
     """Read and check a marks file. Raises :class:`MarksError` in one line."""
     name = Path(path).name
     try:
-        data = json.loads(Path(path).read_text(encoding="utf-8"))
+        data = json.loads(Path(path).read_text(encoding="utf-8-sig"))
     except OSError as error:
         raise MarksError(f"{name}: cannot be read ({error.strerror}); check the path") from error
     except (ValueError, RecursionError) as error:
@@ -223,6 +224,8 @@ def _polygon(value: Any, where: str) -> Polygon:
     points = tuple(_point(p, where) for p in _list(value, where))
     if len(points) < 3:
         raise MarksError(f"{where}: found {len(points)} corners; needed at least 3")
+    if len(points) > _MOST_CORNERS:
+        raise MarksError(f"{where}: found {len(points)} corners; up to {_MOST_CORNERS} will do")
     if _crosses(points):
         raise MarksError(f"{where}: its outline crosses itself; give the corners in order around")
     if abs(_area(points)) < _SMALLEST_AREA:

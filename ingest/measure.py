@@ -36,6 +36,8 @@ MOST_BLOCKS = 24
 #: Shares of a swatch's pixels, as the flags' sentences state them.
 CLIPPED_NOTED, CLIPPED_BEYOND_USE = 0.01, 0.03
 ZERO_SHARE, MUCH_LEFT_OUT, GLARE_SHARE = 0.03, 0.20, 0.003
+#: Share of pixels that look like the surround, but may be yarn, from which that is flagged.
+PERHAPS_BACKGROUND = 0.02
 #: L* under which veil and noise shape a phone's colour. From memory, unverified.
 TOO_DARK = 12.0
 #: Side in pixels of the middle window in which texture is looked at.
@@ -107,6 +109,8 @@ def measure_region(
         value_sd=correction.value_sd,
     )
     flags = _flags(sums, lab, region, settings, blocks) | correction.flags
+    if background is not None and not background.open and background.share > PERHAPS_BACKGROUND:
+        flags |= {"perhaps background"}
     if math.isnan(mm_per_px):
         flags |= {"scale unknown"}
     if correction.reference != "none":
@@ -173,7 +177,7 @@ def sum_blocks(
     for strip in strips(photo, region.polygon, rows_multiple=block_y):
         linear = correction.linear(strip.pixels)
         seen = strip.mask.copy()
-        if background is not None:
+        if background is not None and background.open:
             gaps = background.mask(linear) & seen
             behind += int(gaps.sum())
             seen &= ~gaps
@@ -219,21 +223,22 @@ def mean_and_covariance(sums: BlockSums, full: int) -> tuple[Floats, Floats, int
 
     Blocks at least half full count, each by its pixels. Covariance of a weighted mean:
     sum w^2 r r' / (1 - sum w^2) with normalised weights and residuals r about the mean, which
-    is s^2/n for equal blocks. Fewer than three blocks: the covariance of pixels' own spread is
-    unknown, so a relative standard uncertainty of 5 % in each channel stands for it (no source).
+    is s^2/n for equal blocks, times (n - 1)/(n - 3), the variance of Student's t (JCGM 101:2008,
+    6.4.9). Up to three blocks it is unknown, and a relative standard uncertainty of 5 % in each
+    channel stands for it (our guess, no source).
     """
     kept = sums.kept.ravel()
     light = sums.light.reshape(-1, 3)
     mean = light.sum(axis=0) / kept.sum()
     use = kept >= 0.5 * full
     blocks = int(use.sum())
-    if blocks < 3:
+    if blocks <= 3:
         return mean, np.diag((0.05 * mean) ** 2), blocks
     weight = kept[use] / kept[use].sum()
     residual = light[use] / kept[use, None] - mean
     spread = weight**2
     cov = (residual * spread[:, None]).T @ residual / (1.0 - spread.sum())
-    return mean, cov, blocks
+    return mean, cov * (blocks - 1) / (blocks - 3), blocks
 
 
 def _flags(

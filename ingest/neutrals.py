@@ -116,6 +116,7 @@ def _fit(
     tone = fit_tone(encoding.curve, patches, expected, usable, light)
     to_xyz = encoding.to_xyz
     expected_lab = xyz_to_lab(expected @ to_xyz.T)
+    # A chart with its white clipped still has 18 colours that hold the curve.
     enough = len(usable) >= NEUTRALS_FOR_A_CURVE - (reference.kind == "chart24")
     kind, colours, judged = "steps" if enough else "card", UNCHANGED, list(usable)
     left_out = tone.left_out @ to_xyz.T
@@ -155,8 +156,13 @@ def check_order(measured: Floats, expected: Floats, usable: Sequence[int]) -> bo
 
 
 def exposure_sd(fit: NeutralFit, expected_y: Floats) -> float:
-    """Relative standard uncertainty of the curve at a mid grey, from what each neutral misses."""
-    chosen = list(fit.usable)
-    ratio = np.log(np.maximum(fit.left_out[chosen, 1], 1e-4) / np.maximum(expected_y[chosen], 1e-4))
-    inner = ratio[1:-1] if len(ratio) > 3 else ratio
-    return float(np.sqrt(np.mean(inner**2) / max(len(inner), 1)))
+    """Relative standard uncertainty of the curve at a mid grey, from what each neutral misses.
+
+    A colour lies between two neutrals, so two of them, not all, carry its error. The lightest
+    and the darkest are guessed from outside when left out, and do not count.
+    """
+    chosen = sorted(fit.usable, key=lambda i: float(expected_y[i]))
+    inner = chosen[1:-1] if len(chosen) > 3 else chosen
+    found, stated = fit.left_out[inner, 1], expected_y[inner]
+    ratio = np.log(np.maximum(found, 1e-4) / np.maximum(stated, 1e-4))
+    return float(np.sqrt(np.mean(ratio**2) / 2.0))

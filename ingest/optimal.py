@@ -56,15 +56,15 @@ def fluorescence_flags(lab: ArrayLike, covariance: ArrayLike) -> frozenset[str]:
     near it on. Neither excludes fluorescence where it is absent.
     """
     middle = np.asarray(lab, dtype=float)
+    if float(light_ratio(lab_to_xyz(middle, D65))) < NEAR:
+        return frozenset()
     spread = np.linalg.cholesky(np.asarray(covariance, dtype=float) + 1e-9 * np.eye(3))
     draws = np.random.default_rng(1935).standard_normal((DRAWS, 3)) @ spread.T + middle
     drawn = lab_to_xyz(draws, D65)
     beyond = (limit_ratio(drawn) > 1.0) & (light_ratio(drawn) > 1.0)
     if float(beyond.mean()) >= PROOF:
         return frozenset({"fluorescent"})
-    if float(light_ratio(lab_to_xyz(middle, D65))) > NEAR:
-        return frozenset({"perhaps fluorescent"})
-    return frozenset()
+    return frozenset({"perhaps fluorescent"})
 
 
 @lru_cache(maxsize=1)

@@ -25,7 +25,7 @@ RECTANGLE_SHARE, RECTANGLE_SIDE = 0.012, 0.06
 #: Confidence left by how many sides of the frame an area touches: grounds touch several.
 TOUCHING = (1.0, 0.55, 0.3, 0.0, 0.0)
 #: In print and clutter flat pixels and hard edges have little between them; in yarn the steps
-#: from pixel to pixel are of all sizes: least share between the two flat levels.
+#: from pixel to pixel are of all sizes: least share between the two upper flat levels.
 MIN_BETWEEN = 0.12
 #: Largest share of pixels in one bin of 5 % of luminance, and largest standard deviation of ln Y.
 MAX_ONE_TONE, MAX_SD = 0.20, 0.95
@@ -176,7 +176,7 @@ def _grained(copy: WorkingCopy, blob: Array) -> bool:
     if whole.sum() < 500:
         return False
     gradient = copy.gradient[whole]
-    flat, nearly = (float((gradient < level + copy.noise).mean()) for level in FLAT_LEVELS)
+    flat, nearly = (float((gradient < level + copy.noise).mean()) for level in FLAT_LEVELS[1:])
     log_y = np.log(np.maximum(copy.luminance[whole], 1e-4))
     tones = np.bincount(((log_y - log_y.min()) / 0.05).astype(int))
     pieces = flat > 0.15 and nearly - flat < MIN_BETWEEN

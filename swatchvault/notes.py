@@ -12,7 +12,7 @@ import tomllib
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
-from typing import Any, TypeVar
+from typing import Any
 
 from swatchvault import notevalues as values
 from swatchvault.archive.entities import (
@@ -43,7 +43,6 @@ from swatchvault.errors import SwatchvaultError
 PHOTOS_CSV = "photos.csv"
 STUDIO_TOML = "studio.toml"
 
-T = TypeVar("T")
 Read = Callable[[Any, str], Any]
 
 
@@ -114,9 +113,7 @@ def read_studio(path: Path) -> Notes:
     return Notes(**found)
 
 
-# ---------------------------------------------------------------------------------------------
-# Tables
-# ---------------------------------------------------------------------------------------------
+# --- tables ---
 
 
 @dataclass(frozen=True)
@@ -298,9 +295,7 @@ _TABLES: Mapping[str, tuple[str, Read]] = {
 }
 
 
-# ---------------------------------------------------------------------------------------------
-# Files and names
-# ---------------------------------------------------------------------------------------------
+# --- files and names ---
 
 
 def _text(path: Path) -> str:

@@ -27,7 +27,7 @@ def new_command(folder: Path) -> None:
 @click.argument("folder", type=FOLDER, required=False)
 @archive_option
 @click.option(
-    "--sweep", is_flag=True, help="Remove files that no row names and that are over a day old."
+    "--sweep", is_flag=True, help="Remove files that no row names and that are over an hour old."
 )
 @json_option
 def verify_command(

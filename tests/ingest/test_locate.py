@@ -65,7 +65,7 @@ def references(draw):
 
 @st.composite
 def layouts(draw):
-    names = draw(st.lists(st.text(min_size=1).filter(str.strip), max_size=3, unique=True))
+    names = draw(st.lists(st.text(min_size=1, max_size=200).filter(str.strip), max_size=3, unique=True))
     scale = None
     if draw(st.booleans()):
         start = (draw(st.floats(0.0, 0.4)), draw(unit))

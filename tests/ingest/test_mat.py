@@ -1,8 +1,10 @@
 """The capture mat's geometry, and finding it in rendered pictures."""
 
+import dataclasses
 import itertools
 from functools import cache
 
+import cv2
 import numpy as np
 import pytest
 
@@ -174,6 +176,30 @@ def test_to_picture_is_where_the_camera_put_it():
     assert off.max() < 1.0
 
 
+@pytest.mark.parametrize("bend", [-0.03, 0.03])
+def test_a_lens_that_bends_straight_lines(bend):
+    rng = np.random.default_rng(4)
+    sheet = mat("A4")
+    straight = render.pose(sheet, rng, long_side=1600, tilt_deg=10, bend=0.0, fill=(0.9, 0.9))
+    pose = dataclasses.replace(straight, bend=(bend, 0.0))
+    pixels = render.view_of(render.draw_sheet(sheet), pose, rng, gradient=0.1)
+    view = render.View(pixels, pose, sheet, {}, ())
+    found = find_mat(view.photo)
+    assert found.bend == pytest.approx(bend, abs=0.01)
+    assert max(view.corner_errors_mm(found).values()) <= 0.15 and found.residual_mm < 0.1
+
+
+def test_yarn_of_the_paper_s_own_colour_is_seen_by_its_strands():
+    rng = np.random.default_rng(6)
+    drawn = render.draw_sheet(mat("A4"))
+    look = render.yarn(400, 440, np.ones(3), rng)
+    look *= np.array([0.86, 0.86, 0.88], np.float32) / look.mean(axis=(0, 1))
+    place = mat("A4").places["2"]
+    render._lay(drawn, Rect(place.x + 5, place.y + 5, 55.0, 50.0), look)
+    found = find_mat(render.as_photo(render.view_of(drawn, plain_view().pose, rng)))
+    assert [name for name, yes in found.occupied.items() if yes] == ["2"]
+
+
 @pytest.mark.parametrize("turned", [0, 1, 2, 3])
 def test_strided_views_and_16_bits(turned):
     """An upright picture may be a rotated view of the decoder's; sixteen bits mean the same."""
@@ -181,7 +207,7 @@ def test_strided_views_and_16_bits(turned):
     stored = np.ascontiguousarray(np.rot90(pixels, turned))
     upright = np.rot90(stored, -turned)
     found = find_mat(render.as_photo(upright))
-    deep = find_mat(render.as_photo(upright.astype(np.uint16) * 257))
+    deep = find_mat(render.as_photo(upright.astype(np.uint16) << 8))
     want = find_mat(render.as_photo(np.ascontiguousarray(pixels)))
     assert found.regions == want.regions
     for name, polygon in want.regions.items():
@@ -233,20 +259,19 @@ def test_two_mats_are_refused():
             find_mat(render.as_photo(both))
 
 
-def test_a_crumpled_sheet_shows_in_the_residual():
-    """Waves of 3 mm in the sheet: still found, told, and trusted less."""
+@pytest.mark.parametrize("wave_mm", [1.2, 3.0])
+def test_a_crumpled_sheet_shows_in_the_residual(wave_mm):
+    """Waves in the sheet: still found, told, and trusted less."""
     view = plain_view()
     h, w = view.pixels.shape[:2]
     y, x = np.indices((h, w), dtype=np.float32)
-    wave = np.float32(3.0 / view.pose.mm_per_px(np.array([[148.0, 105.0]]))[0] / 2)
+    wave = np.float32(wave_mm / view.pose.mm_per_px(np.array([[148.0, 105.0]]))[0] / 2)
     bent_x = x + wave * np.sin(y / h * 9 + x / w * 7)
     bent_y = y + wave * np.cos(x / w * 11)
-    import cv2
-
     crumpled = find_mat(render.as_photo(cv2.remap(view.pixels, bent_x, bent_y, cv2.INTER_LINEAR)))
     flat = find_mat(view.photo)
     assert flat.warning is None and flat.residual_mm < 0.1
-    assert crumpled.residual_mm > 0.5 or crumpled.doubtful
+    assert crumpled.residual_mm > 0.35 and (wave_mm > 2.0 or not crumpled.doubtful)
     assert "lay the sheet flat" in crumpled.warning
     assert crumpled.confidence < flat.confidence
 

@@ -18,6 +18,7 @@ from swatchvault.archive import (
     export_rows,
     get_setup,
     get_swatch,
+    set_master,
 )
 from swatchvault.errors import ArchiveError, NotFound
 from swatchvault.notes import read_notes
@@ -116,6 +117,16 @@ def test_masters_are_set_oldest_first_and_their_history_settles(conn):
         kept = export_rows(conn, "master").records()
         assert [r["since"] for r in kept][:2] == ["2026-03-02", "2026-05-01"]
         assert len(kept) == 3
+
+
+def test_a_master_without_a_date_in_the_notes_does_not_undo_a_later_choice(conn):
+    second = replace(ROW, photo="2.jpg", swatch="sun 2", lot="L2", skein=None)
+    notes = replace(WHOLE, photos=(ROW, second), masters=(replace(MASTER, since=None),))
+    apply_notes(conn, notes)
+    set_master(conn, replace(MASTER, swatch="sun 2", since="2999-01-01"))
+    apply_notes(conn, notes)
+    assert current_master(conn, "Low sun", "Lumme", "skein").swatch == "sun 2"
+    assert len(export_rows(conn, "master").rows) == 2
 
 
 def test_recipes_may_stand_in_any_order_but_not_in_a_circle(conn):

@@ -161,11 +161,12 @@ def test_a_table_of_the_dyers_own_is_no_problem(archive):
     assert verify(archive) == []
 
 
-def test_a_damaged_page_is_found(archive):
+@pytest.mark.parametrize("name", ["lot_by_colourway", "base_fibre", "photo"])
+def test_a_damaged_page_is_found(archive, name):
     (page, size) = (
         archive.conn.execute(sql).fetchone()[0]
         for sql in (
-            "SELECT rootpage FROM sqlite_master WHERE name = 'lot_by_colourway'",
+            f"SELECT rootpage FROM sqlite_master WHERE name = '{name}'",
             "PRAGMA page_size",
         )
     )

@@ -10,11 +10,12 @@ import pytest
 
 from ingest.mat import Rect, find_mat, marker_bits, mat
 from swatchvault.errors import SwatchvaultError
-from swatchvault.matprint import PT_PER_MM, TEXTS, write_mat
+from swatchvault.matprint import TEXTS, write_mat
 from tests.render.mat import as_photo
 
 PAPERS = ("A4", "Letter")
 DPI = 200
+PT_PER_MM = 72 / 25.4  # ISO 32000-1, 8.3.2.3: a point is 1/72 inch
 
 
 @pytest.fixture(scope="module", params=PAPERS)
