@@ -11,7 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ingest.flatareas import FLAT_LEVELS, Floats, Quad, WorkingCopy, clockwise, move_sides_out, outline_of_flat_area
+from ingest.cardframe import framed
+from ingest.flatareas import FLAT_LEVELS, Floats, Quad, WorkingCopy, in_any, places_inside
 from ingest.model import Array, Reference
 from ingest.sides import Sides, read_sides
 
@@ -33,19 +34,11 @@ SIDE_SEEN = 0.85
 BEND = 0.012
 #: Least share of the area that is flat pixel by pixel: more lines or print on it is no card.
 FLAT_SHARE = 0.96
-#: A dark rim around an area is seen where its luminance is under this share of both its sides.
-RIM = 0.75
-#: Largest area of a card with its white rim, in areas of its grey.
-RIM_AREA = 1.5
 #: Another grey thing of this share of the card's size refuses both, its bounds this much wider.
 RIVAL_SIZE, RIVAL_WIDER = 0.25, 2.0
 MIN_CONFIDENCE = 0.5
 #: Luminance, of the most that the file can hold, under which no white is recorded.
 DIM_WHITE = 0.35
-#: A surround that lies along less than this share of the picture's rim is a sheet, not a table.
-TABLE_RIM = 0.4
-#: A sheet with less than this share of fine structure on it holds no yarn.
-SHEET_TEXTURE = 0.12
 
 
 @dataclass(frozen=True, eq=False)
@@ -118,19 +111,12 @@ def _inside_frame(copy: WorkingCopy, quad: Quad) -> bool:
     return bool(low.min() > 3 and high[0] < copy.width - 3 and high[1] < copy.height - 3)
 
 
-def _in_any(point: Floats, outlines: list[Array]) -> bool:
-    import cv2
-
-    at = (float(point[0]), float(point[1]))
-    return any(cv2.pointPolygonTest(o.astype(np.float32), at, False) >= 0 for o in outlines)
-
-
 def _may_be_card(copy: WorkingCopy, quad: Quad, quads: list[Quad], taken: list[Array]) -> bool:
     """Size, place and company: inside the frame, not in a chart, not one of a row of squares."""
     share = quad.area / (copy.width * copy.height)
     if not (AREA_SHARE[0] <= share <= AREA_SHARE[1] and _inside_frame(copy, quad)):
         return False
-    if _in_any(quad.centre, taken):
+    if in_any(quad.centre, taken):
         return False
     a, b, c, d = quad.sides
     if max(a + c, b + d) > MAX_ASPECT * min(a + c, b + d):
@@ -150,65 +136,12 @@ def _may_be_card(copy: WorkingCopy, quad: Quad, quads: list[Quad], taken: list[A
 def judge(copy: WorkingCopy, quad: Quad, quads: list[Quad], scene: Scene) -> Card | None:
     """The card at one quad with its confidence, or ``None`` where any gate refuses."""
     sides = read_sides(copy, quad.corners)
-    if sides is None or _nested(copy, quad, quads):
-        return None
-    if _rimmed(copy, sides.corners):
+    if sides is None or framed(copy, quad, quads, sides):
         return None
     margins = [*_surface_margins(copy, sides.corners, scene), *_side_margins(sides)]
-    if min(margins) <= 0.0 or _printed_or_framed(copy, quad, sides):
+    if min(margins) <= 0.0:
         return None
     return Card(quad, sides.corners, float(0.4 + 0.6 * min(1.0, min(margins))))
-
-
-def _nested(copy: WorkingCopy, quad: Quad, quads: list[Quad]) -> bool:
-    """Whether it holds another flat area (a screen's body, a label) or is closely framed by one.
-
-    The narrow white rim that many cards have is no such frame.
-    """
-    holds = any(
-        0.1 * quad.area < q.area < quad.area and _in_any(q.centre, [quad.corners]) for q in quads
-    )
-    framed = any(
-        quad.area < q.area < 1.6 * quad.area
-        and _in_any(quad.centre, [q.corners])
-        and not _is_white_rim(copy, quad, q.corners)
-        for q in quads
-    )
-    return holds or framed
-
-
-def _is_white_rim(copy: WorkingCopy, quad: Quad, outer: Floats) -> bool:
-    """Whether what lies between an area and an outline around it is a card's own white rim."""
-    import cv2
-
-    size = float(np.sqrt(quad.area))
-    if cv2.contourArea(outer.astype(np.float32)) > RIM_AREA * quad.area:
-        return False
-    if np.abs(outer.mean(axis=0) - quad.centre).max() > 0.04 * size:
-        return False
-    middle = (clockwise(outer) + clockwise(quad.corners)) / 2
-    t = np.linspace(0.0, 1.0, 32, endpoint=False)[:, None]
-    walk = (middle[:, None] + t * (np.roll(middle, -1, axis=0) - middle)[:, None]).reshape(-1, 2)
-    x = np.clip(walk[:, 0], 0, copy.width - 1).astype(int)
-    y = np.clip(walk[:, 1], 0, copy.height - 1).astype(int)
-    inner = float(np.median(copy.luminance[places_inside(copy, quad.corners)[::-1]]))
-    return float(np.percentile(copy.luminance[y, x], 10)) > 1.8 * inner
-
-
-def _rimmed(copy: WorkingCopy, corners: Floats) -> bool:
-    """Whether a thin rim darker than both its sides runs all the way round, as on a screen."""
-    reach = int(np.clip(0.12 * np.linalg.norm(corners[1] - corners[0]), 6, 25))
-    t = np.linspace(0.1, 0.9, 24)[:, None]
-    rows = []
-    for distance in range(-reach, reach + 1):
-        p = move_sides_out(corners, float(distance))
-        walk = p[:, None] + t * (np.roll(p, -1, axis=0) - p)[:, None]
-        x = np.clip(walk[..., 0], 0, copy.width - 1).astype(int)
-        y = np.clip(walk[..., 1], 0, copy.height - 1).astype(int)
-        rows.append(copy.luminance[y, x].mean(axis=1))
-    across = np.array(rows)
-    inner, outer = across[:3].mean(axis=0), across[-3:].mean(axis=0)
-    return bool((across.min(axis=0) < RIM * np.minimum(inner, outer)).all())
 
 
 def _has_rival(
@@ -220,9 +153,9 @@ def _has_rival(
     for quad in quads:
         if quad is card.quad or quad.area < RIVAL_SIZE * card.quad.area:
             continue
-        if not _inside_frame(copy, quad) or _in_any(quad.centre, [*taken, card.corners]):
+        if not _inside_frame(copy, quad) or in_any(quad.centre, [*taken, card.corners]):
             continue
-        if _in_any(card.quad.centre, [quad.corners]):
+        if in_any(card.quad.centre, [quad.corners]):
             continue
         surface = read_surface(copy, quad.corners, scene)
         if (
@@ -256,7 +189,7 @@ def read_surface(copy: WorkingCopy, corners: Floats, scene: Scene) -> Surface:
     luminance = float(mean @ copy.luminance_weights)
     away = float(np.linalg.norm(log_ratios(mean) - scene.neutrals, axis=1).min())
     slope, structure = plane_and_rest(np.log(np.maximum(grid @ copy.luminance_weights, 1e-4)))
-    flat = float((copy.gradient[y, x] < FLAT_LEVELS[1] + copy.noise).mean())
+    flat = float((copy.gradient[y, x] < FLAT_LEVELS[-1] + copy.noise).mean())
     return Surface(luminance / scene.white_y, away, slope, structure, flat)
 
 
@@ -283,17 +216,6 @@ def _side_margins(sides: Sides) -> list[float]:
     ]
 
 
-def places_inside(copy: WorkingCopy, corners: Floats, count: int = 48) -> tuple[Array, Array]:
-    """Columns and rows (count, count) of an even grid over the middle 84 % of a quadrilateral."""
-    t = np.linspace(0.08, 0.92, count)
-    u, v = np.meshgrid(t, t)
-    weights = np.stack([(1 - u) * (1 - v), u * (1 - v), u * v, (1 - u) * v], axis=-1)
-    points = weights @ corners
-    x = np.clip(points[..., 0], 0, copy.width - 1).astype(int)
-    y = np.clip(points[..., 1], 0, copy.height - 1).astype(int)
-    return x, y
-
-
 def plane_and_rest(log_y: Floats, blocks: int = 12) -> tuple[float, float]:
     """Change across the fitted plane of a square grid, and the standard deviation about it.
 
@@ -307,37 +229,3 @@ def plane_and_rest(log_y: Floats, blocks: int = 12) -> tuple[float, float]:
     fit, *_ = np.linalg.lstsq(design, means.ravel(), rcond=None)
     rest = means.ravel() - design @ fit
     return float(np.hypot(fit[1], fit[2])), float(rest.std())
-
-
-def _printed_or_framed(copy: WorkingCopy, quad: Quad, sides: Sides) -> bool:
-    """Whether the area is framed by a sheet or bezel of its own: a print, a screen, a picture.
-
-    A flat surround that holds nothing but this area and does not go on along most of the
-    picture's rim is a sheet with a square printed on it, or a screen's rim, not a table.
-    """
-    import cv2
-
-    outline = outline_of_flat_area(copy, move_sides_out(sides.corners, 7.0), quad.level)
-    if outline is None:
-        return False
-    if _rim_share(copy, outline.reshape(-1, 2)) > TABLE_RIM:
-        return False
-    hull = cv2.convexHull(outline)
-    around = cv2.approxPolyN(hull, 4, ensure_convex=True).reshape(-1, 2).astype(float)
-    if len(around) == 4 and _is_white_rim(copy, quad, around):
-        return False
-    mask = np.zeros((copy.height, copy.width), np.uint8)
-    cv2.fillConvexPoly(mask, hull, 1)
-    cv2.fillConvexPoly(mask, np.round(move_sides_out(sides.corners, 6.0)).astype(np.int32), 0)
-    textured = copy.gradient[mask > 0] > FLAT_LEVELS[1] + copy.noise
-    return bool(cv2.contourArea(hull) < 6.0 * quad.area or textured.mean() < SHEET_TEXTURE)
-
-
-def _rim_share(copy: WorkingCopy, outline: Array) -> float:
-    """Share of the picture's rim along which a filled outline (n, 2) lies."""
-    import cv2
-
-    mask = np.zeros((copy.height, copy.width), np.uint8)
-    cv2.fillPoly(mask, [outline.astype(np.int32)], 1)
-    rim = np.concatenate([mask[4], mask[-5], mask[:, 4], mask[:, -5]])
-    return float(rim.mean())

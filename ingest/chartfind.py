@@ -13,6 +13,7 @@ from itertools import product
 
 import numpy as np
 
+from ingest.chartrefine import Grid, refine
 from ingest.charts import (
     CHART24_COLUMNS,
     CHART24_LAB_D50,
@@ -20,7 +21,6 @@ from ingest.charts import (
     CHART24_ROWS,
     CHART24_Y,
 )
-from ingest.chartrefine import Grid, refine
 from ingest.colour import delta_e_2000, lab_d50_to_d65, xyz_to_lab
 from ingest.flatareas import Floats, Quad, WorkingCopy
 from ingest.model import Array, Photo, Reference
@@ -57,7 +57,9 @@ def find_chart(photo: Photo, copy: WorkingCopy, quads: list[Quad]) -> Reference 
     if best is None:
         return None
     scale = np.diag([1.0 / copy.width, 1.0 / copy.height, 1.0])
-    return _reference(refine(photo, scale @ best.grid), best)
+    reference = _reference(refine(photo, scale @ best.grid), best)
+    whole = all(0.0 <= v <= 1.0 for point in reference.corners or () for v in point)
+    return reference if whole else None
 
 
 def _reference(grid: Grid, found: ChartFound) -> Reference:
@@ -126,7 +128,7 @@ def _frame(quad: Quad) -> Floats:
 def _grow(
     seed: int, free: set[int], centres: Floats, area: Floats, frames: list[Floats]
 ) -> dict[int, tuple[int, int]]:
-    """All free quads reached from ``seed`` by steps of about one pitch along the quads' own sides."""
+    """All free quads reached from ``seed`` by steps of about one pitch along their own sides."""
     usable = np.isin(np.arange(len(area)), list(free))
     cells: dict[int, tuple[int, int]] = {seed: (0, 0)}
     taken = {(0, 0)}

@@ -56,7 +56,7 @@ def refine(photo: Photo, matrix: Floats) -> Grid:
 
 @dataclass(frozen=True, eq=False)
 class _Window:
-    """A piece of the full picture, made smaller. ``to_px``: fractions of the photo to its pixels."""
+    """A piece of the picture, made smaller. ``to_px``: fractions of the photo to its pixels."""
 
     pixels: Array
     to_px: Floats

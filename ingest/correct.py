@@ -18,7 +18,7 @@ from ingest.camera_colours import UNCHANGED, CameraColours
 from ingest.colour import delta_e_2000, xyz_to_lab
 from ingest.errors import ReferenceMissing
 from ingest.expected import expected_rgb, expected_xyz, patch_names
-from ingest.lightfield import LightField, surround_field
+from ingest.lightfield import LightField, Surround, surround_field
 from ingest.model import Array, Photo, Polygon, Reference, ReferenceReading, Settings, Step
 from ingest.neutrals import NeutralFit, exposure_sd, fit_neutrals, neutral_indices
 from ingest.raster import region_pixels, shrink_polygon
@@ -96,10 +96,12 @@ def correct(
     references: Sequence[Reference],
     settings: Settings,
     occupied: Sequence[Polygon] = (),
+    sheets: Sequence[Polygon] = (),
 ) -> Correction:
     """Make the correction that the references support; the best of them decides.
 
-    ``occupied``: outlines of swatches, so that they are not taken for a plain surround. Raises
+    ``occupied``: outlines of swatches, so that they are not taken for a plain surround.
+    ``sheets``: pieces of bare paper, where they are known. Raises
     :class:`ReferenceMissing` where no reference can be used and ``settings`` do not allow an
     uncorrected reading.
     """
@@ -117,7 +119,7 @@ def correct(
         made = _from_card(photo, main, patches[0], settings)
     else:
         taken = (*occupied, *(p for r in references for p in _outlines(r)))
-        made = _from_neutrals(photo, main, patches, settings, taken)
+        made = _from_neutrals(photo, main, patches, settings, Surround(taken, tuple(sheets)))
     others = [_second_reading(photo, made, r, settings) for r in references if r is not main]
     flags = made.flags.union(*(o.flags & {"tone varies in the frame"} for o in others))
     return replace(made, readings=(*made.readings, *others), flags=flags)
@@ -150,16 +152,16 @@ def _from_neutrals(
     reference: Reference,
     patches: list[PatchReading],
     settings: Settings,
-    occupied: Sequence[Polygon],
+    surround: Surround,
 ) -> Correction:
     expected = expected_rgb(reference, photo.encoding, settings)
-    field = _look_for_field(photo, reference, patches, expected, occupied)
+    field = _look_for_field(photo, reference, patches, expected, surround)
     fit = fit_neutrals(photo.encoding, reference, patches, expected, field)
     stated = expected @ photo.encoding.to_xyz.T
     flags = set(_located(reference))
     flags |= set() if fit.fits else {"reference does not fit"}
     flags |= set() if fit.in_order else {"steps not in order"}
-    places = np.array([np.mean(p, axis=0) for p in (*reference.patches, *occupied)])
+    places = np.array([np.mean(p, axis=0) for p in (*reference.patches, *surround.occupied)])
     if fit.field is not None:
         flags.add("light field corrected")
     elif field is not None and field.scatter < 0.03 and field.spread(places) > UNEVEN_LIGHT:
@@ -188,7 +190,7 @@ def _look_for_field(
     reference: Reference,
     patches: list[PatchReading],
     expected: Floats,
-    occupied: Sequence[Polygon],
+    surround: Surround,
 ) -> LightField | None:
     """A light field from a plain surround, in light whose tone curve is undone.
 
@@ -203,7 +205,7 @@ def _look_for_field(
     around = _outlines(reference)[0]
     for _ in range(2):
         tone = fit_tone(photo.encoding.curve, patches, expected, usable, light)
-        field = surround_field(photo, tone.table, photo.encoding.to_xyz, occupied, around)
+        field = surround_field(photo, tone.table, photo.encoding.to_xyz, surround, around)
         if field is None:
             return None
         light = field.centred_on(centres[usable]).at(centres)

@@ -28,6 +28,10 @@ FLAGS: Mapping[str, str] = {
     "reference found by search": (
         "The grey card or chart was found by the program, not marked by a person: look at where."
     ),
+    "mat not flat": (
+        "The capture mat's marks do not lie where they should: lay the sheet flat, and check that "
+        "it was printed whole. Regions may be a little off."
+    ),
     "card clipped": "Part of the grey reference is at the end of what the camera can record.",
     "card uneven": "The grey reference is not of one grey: dirt, print, texture or glare on it.",
     "card tilted in the light": (

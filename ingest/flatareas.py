@@ -19,10 +19,12 @@ LONG_SIDE_PX = 1000
 #: Least share of a region's own four-sided outline that it must fill.
 MIN_FILL = 0.86
 #: Gradients (in coded levels of 255, noise taken off) under which a pixel counts as flat.
-FLAT_LEVELS = (7.0, 14.0)
+FLAT_LEVELS = (4.0, 7.0, 14.0)
 HALF_LEVEL = 10.0
 #: Pixels by which the outline of a flat area lies inside its true edge in the working copy.
 INSET_PX = 2.0
+#: The corner after and before each of four: a plain index is much faster than rolling.
+_NEXT, _BEFORE = [1, 2, 3, 0], [3, 0, 1, 2]
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,7 +74,7 @@ class Quad:
     @property
     def sides(self) -> Floats:
         """Lengths of the four sides, starting at the first corner."""
-        return np.asarray(np.linalg.norm(np.roll(self.corners, -1, axis=0) - self.corners, axis=1))
+        return np.asarray(np.linalg.norm(self.corners[_NEXT] - self.corners, axis=1))
 
 
 def shrink(pixels: Array, long_side: int) -> Array:
@@ -126,17 +128,35 @@ def clockwise(corners: Array) -> Floats:
 def move_sides_out(corners: Array, distance: float) -> Floats:
     """A clockwise convex quadrilateral with every side moved outwards by ``distance`` pixels."""
     p = np.asarray(corners, dtype=float)
-    along = np.roll(p, -1, axis=0) - p
-    along = along / np.maximum(np.linalg.norm(along, axis=1, keepdims=True), 1e-9)
+    along = p[_NEXT] - p
+    along = along / np.maximum(np.hypot(along[:, 0], along[:, 1])[:, None], 1e-9)
     normal = np.stack([along[:, 1], -along[:, 0]], axis=1)  # outward where clockwise, y down
-    offset = np.einsum("ij,ij->i", normal, p) + distance
-    moved = []
-    for i in range(4):
-        pair = np.stack([normal[i - 1], normal[i]])
-        if abs(np.linalg.det(pair)) < 0.05:
-            return np.asarray(p)
-        moved.append(np.linalg.solve(pair, np.array([offset[i - 1], offset[i]])))
-    return np.array(moved)
+    before = normal[_BEFORE]
+    turn = before[:, 0] * normal[:, 1] - before[:, 1] * normal[:, 0]
+    if np.abs(turn).min() < 0.05:
+        return p
+    return np.asarray(
+        p + distance * (before + normal) / (1.0 + (before * normal).sum(axis=1))[:, None]
+    )
+
+
+def places_inside(copy: WorkingCopy, corners: Floats, count: int = 48) -> tuple[Array, Array]:
+    """Columns and rows (count, count) of an even grid over the middle 84 % of a quadrilateral."""
+    t = np.linspace(0.08, 0.92, count)
+    u, v = np.meshgrid(t, t)
+    weights = np.stack([(1 - u) * (1 - v), u * (1 - v), u * v, (1 - u) * v], axis=-1)
+    points = weights @ corners
+    x = np.clip(points[..., 0], 0, copy.width - 1).astype(int)
+    y = np.clip(points[..., 1], 0, copy.height - 1).astype(int)
+    return x, y
+
+
+def in_any(point: Floats, outlines: list[Array]) -> bool:
+    """Whether a point lies in one of some outlines (n, 2)."""
+    import cv2
+
+    at = (float(point[0]), float(point[1]))
+    return any(cv2.pointPolygonTest(o.astype(np.float32), at, False) >= 0 for o in outlines)
 
 
 def flat_mask(copy: WorkingCopy, level: float) -> Array:
@@ -153,7 +173,7 @@ def flat_where(gradient: Array, limit: float) -> Array:
 
 
 def local_range(rgb: Array) -> Array:
-    """(h, w) uint8: range over 3 x 3 pixels of the channel where it is largest, lightly smoothed."""
+    """(h, w) uint8: largest channel's range over 3 x 3 pixels of the lightly smoothed picture."""
     import cv2
 
     smooth = cv2.GaussianBlur(rgb, (3, 3), 0)
@@ -171,7 +191,9 @@ def outline_of_flat_area(copy: WorkingCopy, ring: Floats, level: float) -> Array
 
     _, labels = cv2.connectedComponents(flat_mask(copy, level))
     t = np.linspace(0, 1, 40, endpoint=False)[:, None]
-    walk = np.concatenate([a + t * (b - a) for a, b in zip(ring, np.roll(ring, -1, 0), strict=True)])
+    walk = np.concatenate(
+        [a + t * (b - a) for a, b in zip(ring, np.roll(ring, -1, 0), strict=True)]
+    )
     x = np.clip(walk[:, 0], 0, copy.width - 1).astype(int)
     y = np.clip(walk[:, 1], 0, copy.height - 1).astype(int)
     under = labels[y, x]
@@ -187,7 +209,7 @@ def outline_of_flat_area(copy: WorkingCopy, ring: Floats, level: float) -> Array
 def flat_quads(copy: WorkingCopy, min_area: float = 60.0, max_share: float = 0.45) -> list[Quad]:
     """Every flat area with a four-sided outline, of ``min_area`` pixels to a share of the frame.
 
-    Looked for at two levels of flatness, and once at half the size, where the edges of a blurred
+    Looked for at three levels of flatness, and once at half the size, where the edges of a blurred
     picture are steeper.
     """
     import cv2
@@ -262,10 +284,9 @@ def quad_of(
 
 def _angles_plausible(corners: Floats) -> bool:
     """Whether all angles lie between 40 and 140 degrees: a rectangle seen not too aslant."""
-    along = np.roll(corners, -1, axis=0) - corners
-    length = np.linalg.norm(along, axis=1)
+    along = corners[_NEXT] - corners
+    length = np.hypot(along[:, 0], along[:, 1])
     if length.min() < 4.0:
         return False
-    back = -np.roll(along, 1, axis=0)
-    cosine = np.einsum("ij,ij->i", along, back) / (length * np.roll(length, 1))
+    cosine = (along * along[_BEFORE]).sum(axis=1) / (length * length[_BEFORE])
     return bool(np.abs(cosine).max() < 0.77)

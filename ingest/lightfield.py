@@ -6,7 +6,6 @@ clearly better. It is found in light whose tone curve is already undone, and onl
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,8 +27,8 @@ RIM = 9
 COLOURLESS = 0.25
 #: Least light of a surround, relative to a perfect white: paper or light grey.
 LEAST_LIGHT = 0.25
-#: The surround nearest the reference lies within its outline scaled by this.
-NEAR = 1.7
+#: The surround lies within the reference's outline scaled by this, and its nearest part by that.
+FAR, NEAR = 2.6, 1.7
 #: Largest difference in ln R/G and ln B/G within one sheet: light from two sides tints it.
 ONE_COLOUR = 0.08
 #: Share of the copy that a surround must cover.
@@ -70,13 +69,21 @@ class LightField:
         return float(light.max() / light.min() - 1.0)
 
 
+@dataclass(frozen=True)
+class Surround:
+    """What is known of the surround: outlines of what is none, and pieces of bare paper, if any."""
+
+    occupied: tuple[Polygon, ...] = ()
+    sheets: tuple[Polygon, ...] = ()
+
+
 def surround_field(
-    photo: Photo, curve: Array, to_xyz: Array, occupied: Sequence[Polygon], around: Polygon
+    photo: Photo, curve: Array, to_xyz: Array, surround: Surround, around: Polygon
 ) -> LightField | None:
     """The field from a plain colourless surround, or ``None`` where there is none.
 
-    ``curve``: (levels, 3) coded to corrected linear light. ``occupied``: what is not surround.
-    ``around``: the polygon near which paper is looked for.
+    ``curve``: (levels, 3) coded to corrected linear light. ``around``: the polygon near which
+    paper is looked for where no sheets are known.
     """
     import cv2
 
@@ -91,12 +98,15 @@ def surround_field(
     top = brightest(linear)
     pale = (top - darkest(linear) < COLOURLESS * top) & (light > LEAST_LIGHT)
     unclipped = brightest(small) < (250 if small.dtype == np.uint8 else 64250)
-    free = _filled(shrink_polygon(around, 2.6), small) & (edges == 0) & pale & unclipped
-    for polygon in occupied:
+    free = (edges == 0) & pale & unclipped
+    for polygon in surround.occupied:
         free &= ~_filled(shrink_polygon(polygon, 1.25), small)
-    near = _filled(shrink_polygon(around, NEAR), small)
-    free &= _of_one_colour(linear, free, near)
-    free = _joined(free, near)
+    if surround.sheets:
+        free &= np.logical_or.reduce([_filled(p, small) for p in surround.sheets])
+    else:
+        free &= _filled(shrink_polygon(around, FAR), small)
+        near = _filled(shrink_polygon(around, NEAR), small)
+        free = _joined(free & _of_one_colour(linear, free, near), near)
     ys, xs = np.nonzero(free)
     share = len(ys) / free.size
     if share < LEAST_SHARE:

@@ -123,6 +123,8 @@ class Layout:
     swatches: tuple[SwatchRegion, ...] = ()
     scale: Scale | None = None
     located: LocatedBy = "marks"
+    surround: tuple[Polygon, ...] = ()  # bare paper of a mat, for the light field
+    flags: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -135,6 +137,8 @@ class Settings:
     dry: bool | None = None
     allow_uncorrected: bool = False
     search: bool = True
+    bar_mm: float = 100.0  # the mat's check bar as measured on the print
+    steps_y: tuple[float, ...] | None = None  # reflectances of steps that may be searched for
 
 
 # ---------------------------------------------------------------------------------------------

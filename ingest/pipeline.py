@@ -28,6 +28,7 @@ from ingest.model import (
     check_flags,
 )
 from ingest.raster import small_copy
+from ingest.where import locate
 
 #: Version of the method; it changes when the same photo would give other figures.
 METHOD_VERSION = "1"
@@ -99,7 +100,8 @@ def prepare(photo: Photo, layout: Layout | None, settings: Settings | None = Non
     settings = settings or Settings()
     located = locate(photo, layout, settings)
     occupied = [s.polygon for s in located.swatches]
-    return Prepared(photo, located, correct(photo, located.references, settings, occupied))
+    made = correct(photo, located.references, settings, occupied, located.surround)
+    return Prepared(photo, located, made)
 
 
 def measure_decoded(
@@ -126,24 +128,11 @@ def measure_decoded(
         layout=located,
         references=correction.readings,
         swatches=swatches,
-        flags=check_flags(photo.flags | correction.flags),
+        flags=check_flags(photo.flags | correction.flags | located.flags),
         steps=correction.steps,
         version=METHOD_VERSION,
         preview=preview(photo),
     )
-
-
-def locate(photo: Photo, layout: Layout | None, settings: Settings) -> Layout:
-    """The layout to use: the given one, completed or replaced by a search where it must be."""
-    if layout is not None and (layout.references or not settings.search):
-        return layout
-    if not settings.search:
-        return Layout()
-    from ingest.search import find_references, search_layout
-
-    if layout is None:
-        return search_layout(photo)
-    return replace(layout, references=find_references(photo))
 
 
 def preview(photo: Photo) -> Array:

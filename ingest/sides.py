@@ -31,22 +31,21 @@ class Sides:
 
 def read_sides(copy: WorkingCopy, corners: Floats) -> Sides | None:
     """Sides fitted to the steps near a clockwise quadrilateral; ``None`` where one shows none."""
-    lines, seen, bend, sharp, contrast = [], [], [], [], []
-    for k in range(4):
-        side = _read_side(copy, corners[k], corners[(k + 1) % 4])
-        if side is None:
-            return None
-        line, *figures = side
-        lines.append(line)
-        for store, value in zip((seen, bend, sharp, contrast), figures, strict=True):
-            store.append(value)
+    read = [_read_side(copy, corners[k], corners[(k + 1) % 4]) for k in range(4)]
+    whole = [side for side in read if side is not None]
+    if len(whole) < 4:
+        return None
+    lines = [side[0] for side in whole]
+    seen, bend, sharp, contrast = np.array([side[1:] for side in whole]).T
     met = np.array([np.cross(lines[k - 1], lines[k]) for k in range(4)])
     if (np.abs(met[:, 2]) < 1e-9).any():
         return None
     met = met[:, :2] / met[:, 2:]
     if np.abs(met - corners).max() > 2 * REACH_PX:
         return None
-    return Sides(met, min(seen), max(bend), min(sharp), min(contrast))
+    return Sides(
+        met, float(seen.min()), float(bend.max()), float(sharp.min()), float(contrast.min())
+    )
 
 
 def _read_side(
@@ -105,5 +104,7 @@ def _peak_shift(rise: Floats, k: Floats) -> Floats:
 def _robust_line(t: Floats, value: Floats) -> tuple[float, float]:
     """Slope and offset by medians of pairs half the places apart (Theil 1950, paired)."""
     half = len(t) // 2
-    slope = float(np.median((value[half : 2 * half] - value[:half]) / (t[half : 2 * half] - t[:half])))
+    slope = float(
+        np.median((value[half : 2 * half] - value[:half]) / (t[half : 2 * half] - t[:half]))
+    )
     return slope, float(np.median(value - slope * t))

@@ -152,8 +152,6 @@ def _yarn_confidence(blob: Array, maps: Maps) -> float:
     delta_e = float(np.linalg.norm(np.median(maps.lab[inner], 0) - np.median(maps.lab[ring], 0)))
     ratio = float(np.median(texture) / max(np.median(maps.texture[ring]), 1e-3))
     unlike = max(delta_e / MIN_DELTA_E - 1.0, ratio / MIN_TEXTURE_RATIO - 1.0)
-    if unlike <= 0:
-        return 0.0
     return 0.4 + 0.6 * min(1.0, unlike / 1.5) * (even - 0.6) / 0.4
 
 

@@ -21,6 +21,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "add": ("add", "File photos in the archive, with what they are of."),
     "measure": ("photos", "Measure photos without an archive."),
     "compare": ("photos", "Hold one swatch to another, from photos, without an archive."),
+    "mat": ("instrument", "Write the capture mat as a PDF to print."),
     "calibration": ("instrument", "Report how a photo was corrected, and what limits it."),
     "picture": ("instrument", "Write a photo as the measurement sees it."),
     "repeat": ("instrument", "Learn from repeat photos how well a set-up tells lots apart."),

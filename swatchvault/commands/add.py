@@ -7,12 +7,12 @@ from typing import Any
 
 import click
 
-from ingest.model import Lab, Light
+from ingest.model import Light
 from swatchvault.commands.options import (
     archive_option,
-    card_options,
     light_option,
     need_archive,
+    reference_options,
     show_progress,
 )
 from swatchvault.commands.photos import leave_with_failures, make_settings
@@ -34,17 +34,19 @@ FORMS = click.Choice(["skein", "wound card", "knit"])
 @click.option("--locked/--free", default=None, help="Camera settings locked in that set-up.")
 @click.option("--create", is_flag=True, help="Make base, colourway and lot if they are new.")
 @light_option
-@card_options
+@reference_options
 @click.option("--workers", type=click.IntRange(1, 256), help="Processes; all cores by default.")
 @archive_option
 def add_command(
     paths: tuple[Path, ...],
     archive_folder: Path | None,
-    card_y: float,
-    card_lab: Lab | None,
     light: Light | None,
     workers: int | None,
     create: bool,
+    card_y: float,
+    card_lab: tuple[float, float, float] | None,
+    steps_y: str | None,
+    bar_mm: float,
     **told: str | bool | None,
 ) -> None:
     """File photos in the archive.
@@ -56,7 +58,8 @@ def add_command(
     from swatchvault.archive import apply_notes, open_archive
     from swatchvault.filing import file_photos
 
-    settings = make_settings(card_y, card_lab, light, no_card=False)
+    known = {"card_y": card_y, "card_lab": card_lab, "steps_y": steps_y, "bar_mm": bar_mm}
+    settings = make_settings(known, light)
     failed: list[str | None] = []
     with open_archive(need_archive(archive_folder)) as archive:
         for notes, folder in gather(paths, told, light, create):

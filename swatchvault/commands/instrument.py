@@ -4,19 +4,41 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 import click
 
-from ingest.model import Lab, Light, Settings
+from ingest.model import Light
 from swatchvault.commands.options import (
     archive_option,
-    card_options,
     json_option,
     light_option,
     need_archive,
+    reference_options,
 )
 from swatchvault.commands.photos import FILE, leave_with_failures, make_settings, one_layout
 from swatchvault.errors import ArchiveError
+
+
+@click.command("mat")
+@click.argument("to", type=FILE)
+@click.option(
+    "--paper",
+    type=click.Choice(["A4", "Letter"]),
+    default="A4",
+    show_default=True,
+    help="Paper in the printer.",
+)
+def mat_command(to: Path, paper: str) -> None:
+    """Write the capture mat to the file TO (.pdf), to be printed at actual size.
+
+    A photo of the mat gives every place and the scale with no mark by hand. Measure the bar on
+    your print: if it is not 100 mm, say how long it is with --bar-mm when you measure photos.
+    """
+    from swatchvault.matprint import write_mat
+
+    write_mat(to, "Letter" if paper == "Letter" else "A4")
+    click.echo(f"wrote {to}: print it on {paper} at actual size, and measure the bar")
 
 
 @click.command("picture")
@@ -30,10 +52,8 @@ from swatchvault.errors import ArchiveError
     show_default=True,
     help="Colour space of the file; its profile is put in.",
 )
-@card_options
-def picture_command(
-    photo: Path, to: Path, marks: Path | None, space: str, card_y: float, card_lab: Lab | None
-) -> None:
+@reference_options
+def picture_command(photo: Path, to: Path, marks: Path | None, space: str, **known: Any) -> None:
     """Write PHOTO as the measurement sees it to TO (.jpg or .png).
 
     White, exposure, tone and, with a chart, colours are corrected. Colours that the file cannot
@@ -44,7 +64,7 @@ def picture_command(
     from ingest.rendition import render
     from swatchvault.pictures import save_rendition
 
-    settings = make_settings(card_y, card_lab, None, no_card=False)
+    settings = make_settings(known)
     ready = prepare_file(photo, layout=one_layout(marks, [photo]), settings=settings)
     rendition = render(ready.photo, ready.correction, space)  # type: ignore[arg-type]
     save_rendition(to, rendition, str(photo))
@@ -58,15 +78,13 @@ def picture_command(
 @click.argument("photo", type=FILE)
 @click.option("--marks", type=FILE, help="Where things are; see the README.")
 @click.option("--svg", type=FILE, help="Write the report as a picture to this file.")
-@card_options
-def calibration_command(
-    photo: Path, marks: Path | None, svg: Path | None, card_y: float, card_lab: Lab | None
-) -> None:
+@reference_options
+def calibration_command(photo: Path, marks: Path | None, svg: Path | None, **known: Any) -> None:
     """Report how PHOTO was corrected, patch by patch, and what limits it."""
     from ingest.pipeline import prepare_file
     from swatchvault.calibration import Page, page_lines, page_svg
 
-    settings: Settings = make_settings(card_y, card_lab, None, no_card=False)
+    settings = make_settings(known)
     ready = prepare_file(photo, layout=one_layout(marks, [photo]), settings=settings)
     page = Page(photo.name, ready.correction, ready.photo.encoding)
     click.echo("\n".join(page_lines(page)))
@@ -88,7 +106,7 @@ def calibration_command(
 )
 @light_option
 @click.option("--setup", help="Keep what was learned for this set-up of the archive.")
-@card_options
+@reference_options
 @archive_option
 @json_option
 def repeat_command(
@@ -96,10 +114,9 @@ def repeat_command(
     capture: str,
     light: Light | None,
     setup: str | None,
-    card_y: float,
-    card_lab: Lab | None,
     archive_folder: Path | None,
     as_json: bool,
+    **known: Any,
 ) -> None:
     """Learn from repeat PHOTOS how well this phone and light tell two lots apart.
 
@@ -110,7 +127,7 @@ def repeat_command(
     from swatchvault.difference import Capture
     from swatchvault.repeats import learn, words
 
-    settings = make_settings(card_y, card_lab, light, no_card=False)
+    settings = make_settings(known, light)
     outcomes = list(measure_many([Job(p, None, settings) for p in photos]))
     leave_with_failures([o.error for o in outcomes if o.measurement is None])
     measured = [o.measurement for o in outcomes if o.measurement is not None]

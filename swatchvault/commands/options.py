@@ -52,13 +52,25 @@ def light_option(command: F) -> F:
     )(command)
 
 
-def card_options(command: F) -> F:
-    """The grey card's value."""
+def reference_options(command: F) -> F:
+    """What is known of the references and of the printed mat."""
     command = click.option(
         "--card-y", type=float, default=0.18, show_default=True, help="The card's reflectance."
     )(command)
-    return click.option(
+    command = click.option(
         "--card-lab", "card_lab", type=float, nargs=3, help="Or its L* a* b* under D50."
+    )(command)
+    command = click.option(
+        "--steps",
+        "steps_y",
+        help="Reflectances of neutral steps that may be searched for: 0.9,0.59,0.36,0.2,0.09,0.03.",
+    )(command)
+    return click.option(
+        "--bar-mm",
+        type=float,
+        default=100.0,
+        show_default=True,
+        help="The mat's check bar as measured on your print.",
     )(command)
 
 

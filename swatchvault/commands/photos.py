@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 import click
 
-from ingest.model import Lab, Layout, Light, Measurement, PhotoMeasurement, Settings
+from ingest.model import Layout, Light, Measurement, PhotoMeasurement, Settings
 from swatchvault.commands.options import (
-    card_options,
     json_option,
     light_option,
+    reference_options,
     show_progress,
     verdict_options,
 )
@@ -25,7 +26,7 @@ FILE = click.Path(path_type=Path)
 @click.command("measure")
 @click.argument("photos", nargs=-1, required=True, type=FILE)
 @click.option("--marks", type=FILE, help="Where things are, for one photo; see the README.")
-@card_options
+@reference_options
 @light_option
 @click.option("--no-card", is_flag=True, help="Measure without any reference, on purpose.")
 @click.option("--show", type=FILE, help="Draw what was located over the photo, into this file.")
@@ -33,12 +34,11 @@ FILE = click.Path(path_type=Path)
 def measure_command(
     photos: tuple[Path, ...],
     marks: Path | None,
-    card_y: float,
-    card_lab: Lab | None,
     light: Light | None,
     no_card: bool,
     show: Path | None,
     as_json: bool,
+    **known: Any,
 ) -> None:
     """Measure the swatches in PHOTOS.
 
@@ -48,7 +48,7 @@ def measure_command(
     from swatchvault.batch import Job, measure_many
     from swatchvault.report import photo_lines
 
-    settings = make_settings(card_y, card_lab, light, no_card)
+    settings = make_settings(known, light, no_card)
     layout = one_layout(marks, photos)
     if show is not None:
         draw_located(photos, layout, settings, show)
@@ -74,7 +74,7 @@ def measure_command(
     help="How two photos belong together; other if not said. One photo is the same frame.",
 )
 @verdict_options
-@card_options
+@reference_options
 @light_option
 @click.option(
     "--same-dyes/--other-dyes",
@@ -89,11 +89,10 @@ def compare_command(
     capture: str | None,
     tolerance: float | None,
     k_l: float | None,
-    card_y: float,
-    card_lab: Lab | None,
     light: Light | None,
     same_dyes: bool | None,
     as_json: bool,
+    **known: Any,
 ) -> None:
     """Hold a new swatch to a master: PHOTO_A is the master's photo, PHOTO_B the new one's.
 
@@ -104,7 +103,7 @@ def compare_command(
     from swatchvault.difference import Colour
     from swatchvault.report import comparison_lines
 
-    settings = make_settings(card_y, card_lab, light, no_card=False)
+    settings = make_settings(known, light)
     named = [split_name(p) for p in (photo_a, photo_b) if p is not None]
     layout = one_layout(marks, [path for path, _ in named])
     master, new, same_photo = pick_pair(named, layout, settings)
@@ -128,14 +127,36 @@ def compare_command(
 
 
 def make_settings(
-    card_y: float, card_lab: Lab | None, light: Light | None, no_card: bool
+    known: Mapping[str, Any], light: Light | None = None, no_card: bool = False
 ) -> Settings:
-    """Settings from options; nonsense is one line."""
+    """Settings from the reference options; nonsense is one line."""
+    card_y, card_lab = float(known["card_y"]), known["card_lab"]
     if not (math.isfinite(card_y) and 0.0 < card_y <= 1.0):
         raise AmountError(f"--card-y is {card_y:g}; a reflectance lies above 0 and up to 1 (0.18)")
     if card_lab is not None and not (0.0 < card_lab[0] <= 100.0):
         raise AmountError(f"--card-lab has L* {card_lab[0]:g}; it lies above 0 and up to 100")
-    return Settings(card_y=card_y, card_lab_d50=card_lab, light=light, allow_uncorrected=no_card)
+    return Settings(
+        card_y=card_y,
+        card_lab_d50=card_lab,
+        light=light,
+        allow_uncorrected=no_card,
+        bar_mm=float(known["bar_mm"]),
+        steps_y=_steps(known["steps_y"]),
+    )
+
+
+def _steps(text: str | None) -> tuple[float, ...] | None:
+    if text is None:
+        return None
+    try:
+        values = tuple(float(v) for v in text.split(","))
+    except ValueError:
+        values = ()
+    if len(values) < 3 or not all(0.0 < v <= 1.0 for v in values):
+        raise AmountError(
+            f"--steps is {text!r}; give three or more reflectances above 0 and up to 1, with commas"
+        )
+    return values
 
 
 def one_layout(marks: Path | None, photos: Sequence[Path]) -> Layout | None:

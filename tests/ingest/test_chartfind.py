@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -12,10 +13,10 @@ import pytest
 
 from ingest.chartfind import chart_delta_e, find_chart
 from ingest.charts import CHART24_LAB_D50, CHART24_NAMES, CHART24_NEUTRALS, CHART24_Y
-from ingest.colour import SRGB_TO_XYZ, lab_d50_to_d65, lab_to_xyz
+from ingest.colour import SRGB_TO_XYZ, lab_d50_to_d65, lab_to_xyz, srgb_to_linear
 from ingest.decode import read_photo
 from ingest.flatareas import flat_quads, working_copy
-from ingest.model import Photo, Reference
+from ingest.model import Encoding, Photo, Reference
 from tests.ingest.search_scenes import (
     Shot,
     chart_texture,
@@ -151,10 +152,21 @@ def test_chart_cut_by_the_frame_is_refused() -> None:
     assert found_in(photo_of(pixels[top + 12 :])) is None
 
 
-def test_shuffled_chart_is_refused() -> None:
+def test_covered_first_rows_are_refused() -> None:
+    """The neutrals and the lattice are whole; only the colours tell."""
+    pixels, corners = made_chart(chart_texture(), 10, Shot())
+    a, b, c, d = corners * pixels.shape[1::-1]
+    rows = np.array([a - 15, b + np.array([15, -15]), (b + c) / 2 + (15, 0), (a + d) / 2 - (15, 0)])
+    leaf = pixels.copy()
+    cv2.fillConvexPoly(leaf, np.round(rows).astype(np.int32), (70, 110, 50))
+    assert found_in(photo_of(leaf)) is None
+
+
+@pytest.mark.parametrize("first", [18, 24], ids=["colours only", "all"])
+def test_shuffled_chart_is_refused(first: int) -> None:
     chart = chart_texture()
     cells = [chart[r : r + 40, c : c + 40] for r in range(0, 160, 40) for c in range(0, 240, 40)]
-    order = np.random.default_rng(7).permutation(24)
+    order = [*np.random.default_rng(7).permutation(first), *range(first, 24)]
     rows = [np.hstack([cells[i] for i in order[r : r + 6]]) for r in range(0, 24, 6)]
     pixels, _ = made_chart(np.vstack(rows), 10, Shot())
     assert found_in(photo_of(pixels)) is None
@@ -166,8 +178,12 @@ def test_sixteen_bit_and_turned_views_give_the_same_chart() -> None:
     stored = np.ascontiguousarray(np.rot90(pixels))
     turned = found_in(photo_of(np.rot90(stored, -1)))
     swapped = found_in(photo_of(np.ascontiguousarray(pixels[..., ::-1])[..., ::-1]))
-    assert plain is not None and turned is not None and swapped is not None
-    for other in (turned, swapped):
+    curve = np.repeat(srgb_to_linear(np.linspace(0, 1, 65536))[:, None], 3, axis=1)
+    fine = Encoding("sRGB", curve.astype(np.float32), SRGB_TO_XYZ)
+    deep = found_in(replace(photo_of(pixels.astype(np.uint16) * 257), encoding=fine))
+    assert plain is not None
+    for other in (turned, swapped, deep):
+        assert other is not None
         assert np.abs(np.array(other.corners) - plain.corners).max() < 2e-4
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from ingest.colour import SRGB_TO_XYZ, linear_to_srgb, srgb_to_linear
-from ingest.lightfield import fit_field, surround_field
+from ingest.lightfield import Surround, fit_field, surround_field
 from ingest.model import Encoding, Photo
 
 CURVE = np.repeat(srgb_to_linear(np.arange(256) / 255.0)[:, None], 3, axis=1).astype(np.float32)
@@ -35,7 +35,7 @@ def ramp(height, width, across, down=0.0):
 def test_a_ramp_is_found_on_paper(across):
     light = ramp(400, 500, across, 0.1)
     picture = photo_of(sheet(light, np.random.default_rng(1)))
-    field = surround_field(picture, CURVE, SRGB_TO_XYZ, [CHART], CHART)
+    field = surround_field(picture, CURVE, SRGB_TO_XYZ, Surround((CHART,)), CHART)
     assert field is not None
     corners = np.array(CHART)
     found = field.at(corners)
@@ -50,7 +50,11 @@ def test_a_lamp_needs_a_quadratic():
     y, x = np.mgrid[0:400, 0:500]
     light = 1.0 - 0.5 * ((x / 500 - 0.5) ** 2 + (y / 400 - 0.4) ** 2)
     field = surround_field(
-        photo_of(sheet(light, np.random.default_rng(2))), CURVE, SRGB_TO_XYZ, [CHART], CHART
+        photo_of(sheet(light, np.random.default_rng(2))),
+        CURVE,
+        SRGB_TO_XYZ,
+        Surround((CHART,)),
+        CHART,
     )
     assert field is not None
     assert len(field.coefficients) == 6
@@ -66,7 +70,7 @@ def test_no_field_from_a_coloured_dark_or_patterned_surround():
     noisy = sheet(light, rng)
     noisy *= np.exp(rng.normal(0, 0.4, (400, 500, 1)))
     for picture in (brown, dark, photo_of(noisy)):
-        assert surround_field(picture, CURVE, SRGB_TO_XYZ, [CHART], CHART) is None
+        assert surround_field(picture, CURVE, SRGB_TO_XYZ, Surround((CHART,)), CHART) is None
 
 
 def test_centred_on_places_has_mean_one_there():
