@@ -25,7 +25,7 @@ from ingest.colour import delta_e_2000, lab_d50_to_d65, xyz_to_lab
 from ingest.flatareas import Floats, Quad, WorkingCopy
 from ingest.model import Array, Photo, Reference
 
-#: The edition assumed for a chart that was found: the one sold since 2014.
+#: The edition that a chart is recognised by: the one sold since 2014; the other is near enough.
 ASSUMED_EDITION = "after-2014-11"
 MIN_SQUARES = 9
 #: Bounds of CIEDE2000 after the neutrals alone: a whole chart, phones and other makes included,
@@ -75,7 +75,6 @@ def _reference(grid: Grid, found: ChartFound) -> Reference:
     return Reference(
         kind="chart24",
         patches=patches,
-        edition=ASSUMED_EDITION,
         located="search",
         confidence=round(float(colours * squares), 3),
         corners=_polygon(grid.matrix, outline),

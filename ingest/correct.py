@@ -17,13 +17,14 @@ from numpy.typing import NDArray
 from ingest.camera_colours import UNCHANGED, CameraColours
 from ingest.colour import delta_e_2000, xyz_to_lab
 from ingest.errors import ReferenceMissing
-from ingest.expected import expected_rgb, expected_xyz, patch_names
+from ingest.expected import expected_rgb, expected_xyz, named_edition, patch_names
 from ingest.lightfield import LightField, Surround, surround_field
 from ingest.model import Array, Photo, Polygon, Reference, ReferenceReading, Settings, Step
 from ingest.neutrals import NeutralFit, exposure_sd, fit_neutrals, neutral_indices
 from ingest.raster import region_pixels, shrink_polygon
 from ingest.reading import PatchReading, card_flags, read_patch
 from ingest.tone import fit_tone
+from ingest.turned import wrong_way_round
 
 Floats = NDArray[np.float64]
 
@@ -36,6 +37,9 @@ BLACK = 0.004
 #: Relative standard uncertainty of a reflectance stated without a tolerance: 0.5 of 18 %,
 #: the rounding of "18 %" and a little wear. Common practice, no source.
 VALUE_SD = 0.028
+#: Relative change of reflectance for one ΔE00 at a mid grey: dY/Y = 3 dL*/(L* + 16), SL = 1.
+#: Derived, at L* = 50.
+RELATIVE_PER_DELTA_E = 3.0 / 66.0
 #: ΔE00 of a second neutral after correction from which the tone varies in the frame.
 NEUTRALS_DISAGREE = 3.0
 #: Change of light over reference and swatches from which uneven light is flagged.
@@ -112,7 +116,8 @@ def correct(
             "no grey card, steps or chart was found or marked; mark one in the picture, or "
             "measure without one on purpose (the colour is then the camera's opinion)"
         )
-    main = max(references, key=_rank)
+    best = max(references, key=_rank)
+    main = named_edition(best, settings)
     patches = _read(photo, main)
     _refuse_unusable(main, patches)
     if main.kind == "card":
@@ -120,7 +125,7 @@ def correct(
     else:
         taken = (*occupied, *(p for r in references for p in _outlines(r)))
         made = _from_neutrals(photo, main, patches, settings, Surround(taken, tuple(sheets)))
-    others = [_second_reading(photo, made, r, settings) for r in references if r is not main]
+    others = [_second_reading(photo, made, r, settings) for r in references if r is not best]
     flags = made.flags.union(*(o.flags & {"tone varies in the frame"} for o in others))
     return replace(made, readings=(*made.readings, *others), flags=flags)
 
@@ -133,14 +138,19 @@ def _from_card(
     curve = (photo.encoding.curve * gain).astype(np.float32)
     stated, found = (photo.encoding.to_xyz @ v for v in (expected, patch.mean_of(curve)))
     flags = card_flags(patch) | _located(reference)
-    reading = ReferenceReading(reference, flags, _records(reference, stated[None], found[None]))
+    reading = ReferenceReading(
+        reference,
+        flags,
+        _records(reference, stated[None], found[None]),
+        neutral=tuple(float(v) for v in patch.linear),
+    )
     step = Step("exposure and white to the card", {"gain": _rounded(gain), **patch.detail()})
     return Correction(
         curve=curve,
         to_xyz=photo.encoding.to_xyz,
         reference="card",
         reading_sd=patch.relative_sd,
-        value_sd=VALUE_SD,
+        value_sd=_value_sd(settings),
         steps=(_undone(photo), step),
         readings=(reading,),
         flags=flags | {"tone curve not removed", "camera colours not corrected"},
@@ -155,6 +165,8 @@ def _from_neutrals(
     surround: Surround,
 ) -> Correction:
     expected = expected_rgb(reference, photo.encoding, settings)
+    if reference.kind == "chart24":
+        _refuse_turned(photo, patches, expected)
     field = _look_for_field(photo, reference, patches, expected, surround)
     fit = fit_neutrals(photo.encoding, reference, patches, expected, field)
     stated = expected @ photo.encoding.to_xyz.T
@@ -176,13 +188,33 @@ def _from_neutrals(
         to_xyz=photo.encoding.to_xyz,
         reference=fit.reference,
         reading_sd=exposure_sd(fit, stated[:, 1]),
-        value_sd=VALUE_SD / float(np.sqrt(len(fit.usable))),
+        value_sd=_value_sd(settings) / float(np.sqrt(len(fit.usable))),
         steps=(_undone(photo), *_neutral_steps(fit)),
-        readings=(ReferenceReading(reference, frozenset(flags), records),),
+        readings=(
+            ReferenceReading(
+                reference,
+                frozenset(flags),
+                records,
+                neutral=_mid_neutral(reference, patches, stated[:, 1]),
+            ),
+        ),
         flags=frozenset(flags),
         field=fit.field,
         colours=fit.colours,
     )
+
+
+def _value_sd(settings: Settings) -> float:
+    """Relative standard uncertainty of a stated reflectance: a tolerance is rectangular."""
+    if settings.value_delta_e is None:
+        return VALUE_SD
+    return settings.value_delta_e * RELATIVE_PER_DELTA_E / float(np.sqrt(3.0))
+
+
+def _mid_neutral(reference: Reference, patches: list[PatchReading], y: Floats) -> tuple[float, ...]:
+    """Linear RGB, the encoding undone, of the neutral whose reflectance is nearest 20 %."""
+    nearest = min(neutral_indices(reference), key=lambda i: abs(np.log(float(y[i]) / 0.2)))
+    return tuple(float(v) for v in patches[nearest].linear)
 
 
 def _look_for_field(
@@ -286,6 +318,13 @@ def _refuse_unusable(reference: Reference, patches: list[PatchReading]) -> None:
             "the grey card is black in at least one channel; mark the card itself, or photograph "
             "it in more light"
         )
+
+
+def _refuse_turned(photo: Photo, patches: list[PatchReading], expected: Floats) -> None:
+    read = np.array([p.linear for p in patches])
+    wrong = wrong_way_round(read, expected, photo.encoding.to_xyz)
+    if wrong is not None:
+        raise ReferenceMissing(f"the chart's corners are marked {wrong}")
 
 
 def _second_reading(

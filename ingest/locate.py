@@ -93,7 +93,7 @@ def chart_reference(
         kind="chart24",
         patches=chart_patches(corners),
         lab_d50=lab_d50,
-        edition=None if lab_d50 else edition or EDITIONS[1],
+        edition=None if lab_d50 else edition,
         corners=corners,
     )
 
@@ -171,7 +171,7 @@ def _steps(item: Mapping[str, Any], where: str) -> Reference:
     if len(patches) < 2:
         raise MarksError(f"{where}: found {len(patches)} steps; needed at least 2, lightest first")
     if lab is None and y is None:
-        raise MarksError(f"{where}: steps need their reflectances y, one for each, between 0 and 1")
+        return Reference(kind="steps", patches=patches)  # the values of the steps the dyer owns
     values = _list(y if lab is None else lab, where)
     if len(values) != len(patches):
         raise MarksError(f"{where}: {len(patches)} steps but {len(values)} values; give one each")

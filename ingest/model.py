@@ -138,7 +138,10 @@ class Settings:
     allow_uncorrected: bool = False
     search: bool = True
     bar_mm: float = 100.0  # the mat's check bar as measured on the print
-    steps_y: tuple[float, ...] | None = None  # reflectances of steps that may be searched for
+    steps_y: tuple[float, ...] | None = None  # of steps that may be searched for or marked
+    chart_lab_d50: tuple[Lab, ...] | None = None  # 24 rows, where the chart was measured
+    chart_edition: str | None = None
+    value_delta_e: float | None = None  # tolerance of the reference's stated values, ΔE00
 
 
 # ---------------------------------------------------------------------------------------------
@@ -233,13 +236,16 @@ class ReferenceReading:
     """One reference as the photo shows it: patches expected, corrected, and left out of the fit.
 
     ``patches``: for steps and charts a list of {"name", "expected_lab", "corrected_lab",
-    "left_out_lab"} (D65/2°), the last only where a fit was made.
+    "left_out_lab"} (D65/2°), the last only where a fit was made. ``neutral``: linear RGB, the
+    encoding undone and nothing else, of the neutral nearest 20 %: photos of one locked set-up
+    agree in it.
     """
 
     reference: Reference
     flags: frozenset[str]
     patches: tuple[Mapping[str, Any], ...] = ()
     used: bool = True
+    neutral: tuple[float, ...] | None = None
 
     def record(self) -> dict[str, Any]:
         ref = self.reference
@@ -250,6 +256,7 @@ class ReferenceReading:
             "used": self.used,
             "edition": ref.edition,
             "flags": sorted(self.flags),
+            "neutral": None if self.neutral is None else list(self.neutral),
             "patches": [dict(p) for p in self.patches],
         }
 

@@ -50,6 +50,7 @@ def as_colour(stored: StoredColour) -> Colour:
         light="daylight" if stored.light == "daylight" else "other" if stored.light else None,
         form=stored.form,
         photo_ids=frozenset({stored.photo_sha256}),
+        neutral=stored.neutral,
     )
 
 

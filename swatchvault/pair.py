@@ -49,6 +49,8 @@ class Colour:
     already counts fewer than six as a card. ``light``, ``form`` (skein, wound card, knit) and
     ``dyes`` (packets used) are None where unknown. ``shadow_sd``: standard deviation of ln Y at
     the strands' scale. ``photo_ids``: sha256 of the photos, by which one frame is known.
+    ``neutral``: linear RGB of the reference's mid grey as the camera gave it, by which a locked
+    set-up is known.
     """
 
     lab: Floats
@@ -58,6 +60,7 @@ class Colour:
     neutrals: int | None = None
     n_photos: int = 1
     photo_ids: frozenset[str] = frozenset()
+    neutral: tuple[float, ...] | None = None
     light: Light | None = None
     flags: frozenset[str] = frozenset()
     form: str | None = None
@@ -127,12 +130,18 @@ def mean_of_photos(colours: Sequence[Colour]) -> Colour:
         neutrals=None,
         n_photos=k,
         photo_ids=frozenset().union(*(c.photo_ids for c in colours)),
+        neutral=_mean_neutral(colours),
         flags=frozenset().union(*(c.flags for c in colours)),
         shadow_sd=float(weights @ np.array([c.shadow_sd for c in colours])),
         light="other" if any(c.light == "other" for c in colours) else agreed("light"),
         form=agreed("form"),
         dyes=agreed("dyes"),
     )
+
+
+def _mean_neutral(colours: Sequence[Colour]) -> tuple[float, ...] | None:
+    known = [c.neutral for c in colours if c.neutral is not None]
+    return tuple(np.mean(known, axis=0).tolist()) if len(known) == len(colours) else None
 
 
 @dataclass(frozen=True, eq=False)

@@ -17,7 +17,8 @@ from swatchvault.errors import NotFound
 _SELECT = """SELECT m.*, swatch.label AS swatch, swatch.form, swatch.dry AS swatch_dry,
 swatch.lot_id, lot.code AS lot, skein.label AS skein, colourway.name AS colourway,
 base.name AS base, photo.taken_at, photo.added_at, setup.name AS setup, setup.locked,
-COALESCE(photo.light, setup.light) AS light, photo.setup_id
+COALESCE(photo.light, setup.light) AS light, photo.setup_id,
+json_extract(m.provenance, '$.references[0].neutral') AS neutral
 FROM current_measurement AS m
 JOIN photo ON photo.sha256 = m.photo_sha256
 JOIN swatch ON swatch.id = m.swatch_id
@@ -65,6 +66,7 @@ class StoredColour:
     colourway: str | None
     base: str
     version: str
+    neutral: tuple[float, ...] | None = None
 
 
 @dataclass(frozen=True)
@@ -214,6 +216,7 @@ def _stored(row: Mapping[str, Any]) -> StoredColour:
         tonality=None if tonality is None else json.loads(tonality),
         locked=tri(row["locked"]),
         dry=tri(dry),
+        neutral=None if row["neutral"] is None else tuple(json.loads(row["neutral"])),
         **{
             name: row[name]
             for name in (

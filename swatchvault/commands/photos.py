@@ -6,7 +6,7 @@ import json
 import math
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import click
 
@@ -108,8 +108,15 @@ def compare_command(
     layout = one_layout(marks, [path for path, _ in named])
     master, new, same_photo = pick_pair(named, layout, settings)
     comparison = compare(
-        Colour.from_measurement(master[1], photo_ids=frozenset({master[0]}), light=light),
-        Colour.from_measurement(new[1], photo_ids=frozenset({new[0]}), light=light),
+        *(
+            Colour.from_measurement(
+                side.swatch,
+                photo_ids=frozenset({side.photo.sha256}),
+                light=light,
+                neutral=grey_of(side.photo),
+            )
+            for side in (master, new)
+        ),
         capture="same frame" if same_photo else capture or "other",
         tolerance=2.0 if tolerance is None else tolerance,
         k_l=2.0 if k_l is None else k_l,
@@ -117,7 +124,7 @@ def compare_command(
         same_dyes=same_dyes,
     )
     if as_json:
-        sides = {"master": master[1].record(), "new": new[1].record()}
+        sides = {"master": master.swatch.record(), "new": new.swatch.record()}
         click.echo(json.dumps({**as_record(comparison), **sides}, ensure_ascii=False))
     else:
         click.echo("\n".join(comparison_lines(comparison)))
@@ -200,10 +207,22 @@ def split_name(text: str) -> tuple[Path, str | None]:
     return Path(text), None
 
 
+class Side(NamedTuple):
+    """One side of a comparison: a swatch and the photo that shows it."""
+
+    photo: PhotoMeasurement
+    swatch: Measurement
+
+
+def grey_of(photo: PhotoMeasurement) -> tuple[float, ...] | None:
+    """The mid grey of the photo's main reference, as the camera gave it."""
+    return next((r.neutral for r in photo.references if r.used), None)
+
+
 def pick_pair(
     named: Sequence[tuple[Path, str | None]], layout: Layout | None, settings: Settings
-) -> tuple[tuple[str, Measurement], tuple[str, Measurement], bool]:
-    """Master and new, each with its photo's sha256, and whether one photo shows both."""
+) -> tuple[Side, Side, bool]:
+    """Master and new, and whether one photo shows both."""
     from ingest.pipeline import measure_photo
 
     photos: dict[Path, PhotoMeasurement] = {}
@@ -219,15 +238,16 @@ def pick_pair(
                 f"{path.name}: one photo must show two swatches; it has {have}; "
                 f"name two: {path.name}:NAME {path.name}:NAME"
             )
-        pair = [(photo.sha256, s) for s in photo.swatches]
+        pair = [Side(photo, s) for s in photo.swatches]
     else:
-        pair = [(photos[p].sha256, _pick(photos[p], name)) for p, name in named]
-    same_photo = pair[0][0] == pair[1][0]
-    if same_photo and pair[0][1].polygon == pair[1][1].polygon:
+        pair = [Side(photos[p], _pick(photos[p], name)) for p, name in named]
+    same_photo = pair[0].photo.sha256 == pair[1].photo.sha256
+    if same_photo and pair[0].swatch.polygon == pair[1].swatch.polygon:
         raise CompareError(
-            f"both sides are the swatch {pair[0][1].name!r} of the same photo; name two swatches"
+            f"both sides are the swatch {pair[0].swatch.name!r} of the same photo; "
+            "name two swatches"
         )
-    if pair[1][1].name == "master" and pair[0][1].name != "master":
+    if pair[1].swatch.name == "master" and pair[0].swatch.name != "master":
         pair.reverse()
     return pair[0], pair[1], same_photo
 

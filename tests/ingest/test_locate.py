@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ingest.errors import MarksError
+from ingest.errors import MarksError, ReferenceMissing
+from ingest.expected import expected_xyz, named_edition
 from ingest.locate import (
     as_marks,
     chart_patches,
@@ -17,7 +18,7 @@ from ingest.locate import (
     parse_marks,
     read_marks,
 )
-from ingest.model import Layout, Reference, Scale, SwatchRegion
+from ingest.model import Layout, Reference, Scale, Settings, SwatchRegion
 
 SQUARE = [[0.1, 0.1], [0.3, 0.1], [0.3, 0.3], [0.1, 0.3]]
 CORNERS = [[0.2, 0.2], [0.8, 0.25], [0.75, 0.7], [0.22, 0.72]]
@@ -27,6 +28,8 @@ CORNERS = [[0.2, 0.2], [0.8, 0.25], [0.75, 0.7], [0.22, 0.72]]
 unit = st.floats(0.0, 1.0, allow_subnormal=False)
 reflectance = st.floats(0.001, 1.0)
 lab = st.tuples(st.floats(0.1, 100.0), st.floats(-128.0, 128.0), st.floats(-128.0, 128.0))
+
+EARLIER = "before-2014-11"
 
 
 @st.composite
@@ -65,7 +68,8 @@ def references(draw):
 
 @st.composite
 def layouts(draw):
-    names = draw(st.lists(st.text(min_size=1, max_size=200).filter(str.strip), max_size=3, unique=True))
+    named = st.text(min_size=1, max_size=200).filter(str.strip)
+    names = draw(st.lists(named, max_size=3, unique=True))
     scale = None
     if draw(st.booleans()):
         start = (draw(st.floats(0.0, 0.4)), draw(unit))
@@ -95,7 +99,18 @@ def test_a_card_without_a_value_has_none_of_its_own():
 
 def test_a_chart_without_an_edition_is_the_later_one():
     (chart,) = parse_marks({"references": [{"kind": "chart24", "corners": CORNERS}]}).references
-    assert chart.edition == "after-2014-11" and len(chart.patches) == 24
+    assert len(chart.patches) == 24
+    assert named_edition(chart, Settings()).edition == "after-2014-11"
+    assert named_edition(chart, Settings(chart_edition="before-2014-11")).edition == EARLIER
+
+
+def test_steps_without_values_take_those_that_are_owned_or_say_so():
+    (steps,) = parse_marks({"references": [{"kind": "steps", "patches": STEPS}]}).references
+    owned = Settings(steps_y=(0.9, 0.1))
+    assert expected_xyz(steps, owned)[:, 1].tolist() == [0.9, 0.1]
+    for told in (Settings(), Settings(steps_y=(0.9, 0.5, 0.1))):
+        with pytest.raises(ReferenceMissing, match="2 neutral steps"):
+            expected_xyz(steps, told)
 
 
 # --- mistakes ----------------------------------------------------------------------------------
@@ -141,7 +156,6 @@ MISTAKES = {
     "lab of two": (refs(kind="card", polygon=SQUARE, lab_d50=[50, 0]), "found 2 numbers"),
     "lab impossible": (refs(kind="card", polygon=SQUARE, lab_d50=[120, 0, 0]), "no surface colour"),
     "one step": (refs(kind="steps", patches=[SQUARE], y=[0.9]), "found 1 steps; needed at least 2"),
-    "steps without y": (refs(kind="steps", patches=STEPS), "need their reflectances y"),
     "steps and values": (refs(kind="steps", patches=STEPS, y=[0.9]), "2 steps but 1 values"),
     "step's corner": (
         refs(kind="steps", patches=[SQUARE, SQUARE[:2]], y=[0.9, 0.1]),

@@ -115,8 +115,21 @@ def test_compare_two_photos_is_other_unless_said(capsys):
     other = EXAMPLE / "furrow-1.jpg"
     ran = run(capsys, "compare", other, f"{PAIR}:new", "--json")
     assert json.loads(ran.out)["capture"] == "other"
-    ran = run(capsys, "compare", other, f"{PAIR}:new", "--json", "--capture", "locked set-up")
-    assert json.loads(ran.out)["capture"] == "locked set-up"
+
+
+@pytest.mark.parametrize(
+    ("photos", "capture", "flag"),
+    [
+        (("pear-box-1.jpg", "pear-box-4.jpg"), "locked set-up", False),
+        (("furrow-1.jpg", "furrow-2.jpg:new"), "same set-up", True),
+    ],
+)
+def test_photos_said_to_be_locked_are_held_to_it_by_their_greys(capsys, photos, capture, flag):
+    named = [f"{EXAMPLE}/{p}" for p in photos]
+    ran = run(capsys, "compare", *named, "--json", "--capture", "locked set-up")
+    record = json.loads(ran.out)
+    assert record["capture"] == capture
+    assert ("not locked" in record["flags"]) is flag
 
 
 def test_compare_refuses_a_swatch_with_itself(capsys):
