@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.model import Array, Photo, Polygon
-from ingest.raster import brightest, darkest, shrink_polygon, small_copy
+from ingest.raster import brightest, darkest, shrink_polygon, small_copy, small_picture
 
 Floats = NDArray[np.float64]
 
@@ -87,7 +87,7 @@ def surround_field(
     """
     import cv2
 
-    small = small_copy(photo.pixels, COPY_SIDE)
+    small = small_copy(small_picture(photo), COPY_SIDE)
     linear = np.stack([curve[:, c][small[..., c]] for c in range(3)], axis=-1)
     light = linear @ np.asarray(to_xyz, dtype=float)[1]
     log = np.log(np.maximum(light, 1e-4)).astype(np.float32)
@@ -123,9 +123,12 @@ def _of_one_colour(linear: Array, free: Array, near: Array) -> Array:
     if first.sum() < 50:
         return free
     safe = np.maximum(linear, 1e-4)
-    ratios = np.stack([np.log(safe[..., c] / safe[..., 1]) for c in (0, 2)], axis=-1)
-    middle = np.median(ratios[first], axis=0)
-    return np.asarray(np.abs(ratios - middle).max(axis=-1) < ONE_COLOUR)
+    alike = np.ones(free.shape, dtype=bool)
+    for channel in (0, 2):
+        ratio = safe[..., channel] / safe[..., 1]
+        middle = float(np.median(ratio[first]))
+        alike &= (ratio < middle * np.exp(ONE_COLOUR)) & (ratio > middle * np.exp(-ONE_COLOUR))
+    return alike
 
 
 def _joined(free: Array, near: Array) -> Array:

@@ -42,6 +42,8 @@ PERHAPS_BACKGROUND = 0.02
 TOO_DARK = 12.0
 #: Side in pixels of the middle window in which texture is looked at.
 WINDOW = 512
+#: Every so many lines of that window are looked at for the texture's length.
+LINES = 4
 #: Side in millimetres of the neighbourhood about which strand light and dark is taken.
 NEIGHBOURHOOD_MM = 5.0
 
@@ -288,11 +290,13 @@ def _dependence(length: float, side: int) -> float:
 
 def _correlation_length(centred: Array, weight: Array, axis: int) -> float:
     """Lag in pixels, along ``axis``, at which the autocorrelation has fallen to 1/e."""
+    lines = centred[:, ::LINES] if axis == 0 else centred[::LINES]
+    weights = weight[:, ::LINES] if axis == 0 else weight[::LINES]
     n = centred.shape[axis]
     size = 1 << int(np.ceil(np.log2(max(2 * n, 2))))
     other = 1 - axis
-    power = (np.abs(np.fft.rfft(centred, size, axis=axis)) ** 2).sum(axis=other)
-    pairs = (np.abs(np.fft.rfft(weight, size, axis=axis)) ** 2).sum(axis=other)
+    power = (np.abs(np.fft.rfft(lines, size, axis=axis)) ** 2).sum(axis=other)
+    pairs = (np.abs(np.fft.rfft(weights, size, axis=axis)) ** 2).sum(axis=other)
     lags = max(n // 2, 1)
     covariance = np.fft.irfft(power, size)[:lags]
     counts = np.fft.irfft(pairs, size)[:lags]

@@ -27,13 +27,11 @@ from ingest.model import (
     Settings,
     check_flags,
 )
-from ingest.raster import small_copy
+from ingest.raster import small_picture
 from ingest.where import locate
 
 #: Version of the method; it changes when the same photo would give other figures.
 METHOD_VERSION = "1"
-#: Long side of the preview in pixels.
-PREVIEW_SIDE = 640
 
 
 def measure_photo(
@@ -51,6 +49,13 @@ def measure_photo(
     settings = settings or Settings()
     with _named(path):
         return measure_decoded(read_photo(path), layout or _layout_beside(Path(path)), settings)
+
+
+def read_only(path: str | os.PathLike[str]) -> PhotoMeasurement:
+    """A photo that is shown and never measured: what its file says, and its small picture."""
+    with _named(path):
+        photo = read_photo(path)
+    return _result(photo, Layout(), None, ())
 
 
 def prepare_file(
@@ -116,6 +121,16 @@ def measure_decoded(
         _measure(photo, located, i, correction, settings, scale)
         for i in range(len(located.swatches))
     )
+    return _result(photo, located, correction, swatches)
+
+
+def _result(
+    photo: Photo,
+    layout: Layout,
+    correction: Correction | None,
+    swatches: tuple[Measurement, ...],
+) -> PhotoMeasurement:
+    flags = photo.flags | layout.flags | (correction.flags if correction else frozenset())
     return PhotoMeasurement(
         path=photo.path,
         sha256=photo.sha256,
@@ -125,11 +140,11 @@ def measure_decoded(
         encoding=photo.encoding.name,
         taken_at=photo.taken_at,
         camera=photo.camera,
-        layout=located,
-        references=correction.readings,
+        layout=layout,
+        references=correction.readings if correction else (),
         swatches=swatches,
-        flags=check_flags(photo.flags | correction.flags | located.flags),
-        steps=correction.steps,
+        flags=check_flags(flags),
+        steps=correction.steps if correction else (),
         version=METHOD_VERSION,
         preview=preview(photo),
     )
@@ -137,7 +152,7 @@ def measure_decoded(
 
 def preview(photo: Photo) -> Array:
     """uint8 sRGB (h, w, 3) of the picture, long side 640 or less, upright."""
-    small = small_copy(photo.pixels, PREVIEW_SIDE)
+    small = small_picture(photo)
     return to_srgb(small, photo.encoding)
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from typing import NamedTuple
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -141,6 +142,19 @@ def small_copy(pixels: Array, long_side: int) -> Array:
     if turned:
         small = small.transpose(1, 0, 2)
     return np.ascontiguousarray(small[flips])
+
+
+#: Long side in pixels of the copy that preview and light field share.
+SMALL_SIDE = 640
+_small: WeakKeyDictionary[Photo, Array] = WeakKeyDictionary()
+
+
+def small_picture(photo: Photo) -> Array:
+    """The coded picture, long side 640 or less; made once a photo, since it reads all of it."""
+    found = _small.get(photo)
+    if found is None:
+        found = _small[photo] = small_copy(photo.pixels, SMALL_SIDE)
+    return found
 
 
 def inside_quad(corners: Polygon, u: Array, v: Array) -> Array:

@@ -18,20 +18,23 @@ from ingest.stepfind import find_row
 from ingest.swatchfind import find_swatch
 
 
-def search_layout(photo: Photo) -> Layout:
-    """References and swatches of one photo, each located by search."""
+def search_layout(photo: Photo, steps_y: Sequence[float] | None = None) -> Layout:
+    """References and swatches of one photo, each located by search.
+
+    ``steps_y``: reflectances of neutral steps that may be in it; without them none are looked for.
+    """
     copy = working_copy(photo)
-    references = _references(photo, copy)
+    references = _references(photo, copy, steps_y)
     return Layout(references, _swatches(photo, copy, references), located="search")
 
 
-def find_references(photo: Photo) -> tuple[Reference, ...]:
-    """A 24-patch chart, a grey card, both or none.
+def find_references(photo: Photo, steps_y: Sequence[float] | None = None) -> tuple[Reference, ...]:
+    """A 24-patch chart, a grey card, neutral steps where ``steps_y`` says what they are, or none.
 
     A chart is returned only if all 24 patches fit their published colours; a card only if it is
     the one flat, even, nearly neutral, sharp-edged four-sided area of medium lightness.
     """
-    return _references(photo, working_copy(photo))
+    return _references(photo, working_copy(photo), steps_y)
 
 
 def find_swatches(photo: Photo, references: Sequence[Reference]) -> tuple[SwatchRegion, ...]:
@@ -49,10 +52,15 @@ def find_steps(photo: Photo, y: Sequence[float]) -> Reference | None:
     return find_row(copy, flat_quads(copy), tuple(float(v) for v in y))
 
 
-def _references(photo: Photo, copy: WorkingCopy) -> tuple[Reference, ...]:
+def _references(
+    photo: Photo, copy: WorkingCopy, steps_y: Sequence[float] | None
+) -> tuple[Reference, ...]:
     quads = flat_quads(copy)
     chart = find_chart(photo, copy, quads)
     found = [chart] if chart else []
+    steps = None if steps_y is None else find_row(copy, quads, tuple(steps_y))
+    if steps is not None:
+        found.append(steps)  # and no card among them: each step looks like one
     card = find_card(copy, quads, [outline_px(r, copy, 1.25) for r in found])
     return (*found, card) if card else tuple(found)
 

@@ -67,10 +67,13 @@ def fit_tone(
     expected: Floats,
     usable: Sequence[int],
     light: Floats,
+    *,
+    leave_out: bool = True,
 ) -> ToneFit:
     """Fit the three curves on the neutrals ``usable`` of (patches, 3) expected linear RGB.
 
     ``curve``: (levels, 3), the encoding's. ``light``: (patches,) relative light at each patch.
+    ``leave_out``: whether each neutral is also guessed from the others.
     """
     measured = np.array([p.linear for p in patches])
     seen = expected * light[:, None]
@@ -85,7 +88,7 @@ def fit_tone(
     table = table_on(usable)
     rgb = np.array([p.mean_of(table) for p in patches]) / light[:, None]
     left_out = rgb.copy()
-    for i in usable:
+    for i in usable if leave_out else ():
         others = [j for j in usable if j != i]
         if len(others) > 1:
             left_out[i] = patches[i].mean_of(table_on(others)) / light[i]

@@ -24,6 +24,7 @@ class Job:
     path: Path
     layout: Layout | None = None
     settings: Settings = field(default_factory=Settings)
+    measured: bool = True  # else the photo is read for its small picture only
 
 
 @dataclass(frozen=True)
@@ -37,9 +38,11 @@ class Outcome:
 
 def measure_one(job: Job) -> Outcome:
     """Measure one photo; a mistake in the input becomes a line, never an exception."""
-    from ingest.pipeline import measure_photo
+    from ingest.pipeline import measure_photo, read_only
 
     try:
+        if not job.measured:
+            return Outcome(job, read_only(job.path))
         return Outcome(job, measure_photo(job.path, layout=job.layout, settings=job.settings))
     except IngestError as error:
         return Outcome(job, None, " ".join(str(error).split()))

@@ -19,6 +19,8 @@ from swatchvault import __version__
 COMMANDS: dict[str, tuple[str, str]] = {
     "new": ("archive", "Make an archive: a folder for photos, colours and recipes."),
     "add": ("add", "File photos in the archive, with what they are of."),
+    "reference": ("owned", "Keep a card, steps or chart that you own, with its values."),
+    "setup": ("owned", "Keep phone, light and reference together as a set-up."),
     "measure": ("photos", "Measure photos without an archive."),
     "compare": ("photos", "Hold one swatch to another, from photos, without an archive."),
     "mat": ("instrument", "Write the capture mat as a PDF to print."),

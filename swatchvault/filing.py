@@ -11,13 +11,18 @@ from swatchvault.archive import (
     Applied,
     Archive,
     FiledPhoto,
+    OwnedReference,
     PhotoFacts,
     RegionNote,
     RegionOf,
     file_photo,
+    reference_of_setup,
 )
 from swatchvault.batch import Job, Outcome, measure_many
 from swatchvault.errors import ArchiveError, SwatchvaultError
+
+#: A photo under this light is kept beside its swatch, shown, and never measured.
+BLACK_LIGHT = "black light"
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,6 +40,8 @@ class Filing:
         if self.filed is None:
             return self.error or "not filed"
         name = self.photo.name
+        if self.measurement is not None and not self.measurement.swatches:
+            return f"{name}: {'kept to be seen' if self.filed.new else 'was there already'}"
         if self.filed.new:
             return f"{name}: filed, {_swatches(self.filed.measured)}"
         if self.filed.measured:
@@ -59,7 +66,11 @@ def file_photos(
     for region in applied.regions:
         by_photo.setdefault(region.photo, []).append(region)
     jobs = [
-        Job(folder / name, settings=_settings(regions, settings or Settings()))
+        Job(
+            folder / name,
+            settings=_settings(archive, regions, settings or Settings()),
+            measured=all(r.light != BLACK_LIGHT for r in regions),
+        )
         for name, regions in by_photo.items()
     ]
     outcomes = measure_many(jobs, workers)
@@ -72,10 +83,14 @@ def _file(archive: Archive, regions: Sequence[RegionNote], outcome: Outcome) -> 
     if found is None:
         return Filing(path, None, error=outcome.error)
     try:
-        shown = [_resolve(region, found) for region in regions]
         first = regions[0]
         note = "; ".join(dict.fromkeys(r.note for r in regions if r.note)) or None
+        if not outcome.job.measured:
+            seen = tuple(r.swatch_id for r in regions)
+            facts = PhotoFacts(first.setup_id, BLACK_LIGHT, note, seen)
+            return Filing(path, file_photo(archive, found, path, (), facts), found)
         facts = PhotoFacts(first.setup_id, outcome.job.settings.light, note)
+        shown = [_resolve(region, found) for region in regions]
         return Filing(path, file_photo(archive, found, path, shown, facts), found)
     except SwatchvaultError as error:
         line = " ".join(str(error).split())
@@ -97,12 +112,27 @@ def _resolve(region: RegionNote, found: PhotoMeasurement) -> RegionOf:
     return RegionOf(name, region.swatch_id, region.dry)
 
 
-def _settings(regions: Sequence[RegionNote], settings: Settings) -> Settings:
+def _settings(archive: Archive, regions: Sequence[RegionNote], settings: Settings) -> Settings:
+    """The settings for one photo: its light, and its set-up's own reference."""
     lights = {r.light for r in regions if r.light is not None}
-    if not lights:
-        return settings
-    light: Light = "daylight" if lights == {"daylight"} else "other"
-    return replace(settings, light=light)
+    if lights:
+        light: Light = "daylight" if lights == {"daylight"} else "other"
+        settings = replace(settings, light=light)
+    setups = {r.setup_id for r in regions} - {None}
+    owned = reference_of_setup(archive.conn, setups.pop()) if len(setups) == 1 else None
+    return settings if owned is None else with_owned(settings, owned)
+
+
+def with_owned(settings: Settings, owned: OwnedReference) -> Settings:
+    """Settings with the values of a reference that the dyer owns."""
+    settings = replace(settings, value_delta_e=owned.tolerance_delta_e)
+    if owned.kind == "chart24":
+        return replace(settings, chart_lab_d50=owned.lab_d50, chart_edition=owned.edition)
+    if owned.kind == "steps":
+        return replace(settings, steps_y=owned.y)
+    if owned.lab_d50 is not None:
+        return replace(settings, card_lab_d50=owned.lab_d50[0])
+    return settings if owned.y is None else replace(settings, card_y=owned.y[0])
 
 
 def _swatches(count: int) -> str:

@@ -191,7 +191,9 @@ def _photo(told: Mapping[str, Any], where: str) -> PhotoNote:
         )
     light, form = (None if v is None else v.casefold() for v in (note.light, note.form))
     if light not in (None, *LIGHTS):
-        raise SwatchvaultError(f"{where}: light is {light!r}: daylight, other or blank is needed")
+        raise SwatchvaultError(
+            f"{where}: light is {light!r}: daylight, other, black light or blank is needed"
+        )
     if form not in (None, *FORMS):
         raise SwatchvaultError(f"{where}: form is {form!r}: {', '.join(FORMS)} or blank is needed")
     return replace(note, photo=str(inside), light=light, form=form, where=where)

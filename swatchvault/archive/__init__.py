@@ -66,6 +66,7 @@ from swatchvault.archive.lookup import (
     get_setup,
     get_stock,
     get_swatch,
+    reference_of_setup,
 )
 from swatchvault.archive.lots import add_lot, add_skein, add_swatch
 from swatchvault.archive.masters import (
@@ -194,6 +195,7 @@ __all__ = [
     "prepare_connection",
     "record_check",
     "record_photo",
+    "reference_of_setup",
     "same_dyes",
     "set_master",
     "show",

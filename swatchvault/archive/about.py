@@ -25,6 +25,7 @@ TABLES: Mapping[str, str] = {
     "reference": "A grey card, steps or chart that the dyer owns, and where its values are from.",
     "setup": "Phone, light and reference together, with the camera's settings locked or not.",
     "photo": "A photo's file by its sha256; the original lies in the folder photos.",
+    "photo_swatch": "Which swatches a photo shows that is kept to be seen and never measured.",
     "repeat_set": "What repeat photos of one set-up taught of its doubt.",
     "repeat_photo": "Which photos a set of repeats was learned from.",
     "layout": "Where references and swatches are in a photo; superseded, never changed.",

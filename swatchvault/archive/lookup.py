@@ -156,6 +156,13 @@ def get_reference(conn: sqlite3.Connection, name: str) -> OwnedReference:
     )
 
 
+def reference_of_setup(conn: sqlite3.Connection, setup_id: int | None) -> OwnedReference | None:
+    """The reference that belongs to a set-up, or ``None``."""
+    sql = "SELECT reference.name FROM setup JOIN reference ON reference.id = reference_id "
+    row = conn.execute(sql + "WHERE setup.id = ?", (setup_id,)).fetchone()
+    return None if row is None else get_reference(conn, row[0])
+
+
 def _row(conn: sqlite3.Connection, sql: str, row_id: int) -> dict[str, Any]:
     """One row by names, whatever the connection's row factory; of two equal names the first."""
     cursor = conn.execute(sql, (row_id,))

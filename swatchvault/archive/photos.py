@@ -50,6 +50,7 @@ class PhotoFacts:
     setup_id: int | None = None
     light: str | None = None
     note: str | None = None
+    shown: tuple[int, ...] = ()  # swatches that the photo shows but does not measure
 
 
 @dataclass(frozen=True)
@@ -108,6 +109,11 @@ def record_photo(
         if not (archive.photos / f"{sha256}{suffix}").is_file():
             raise ArchiveError(f"the archive's copy of {source} is gone: add the photo again")
         new = _put_photo(conn, measurement, source, facts, size, suffix)
+        for swatch_id in facts.shown:
+            conn.execute(
+                "INSERT OR IGNORE INTO photo_swatch (photo_sha256, swatch_id) VALUES (?, ?)",
+                (sha256, swatch_id),
+            )
         layout_id = _put_layout(conn, measurement)
         provenance = _provenance(measurement)
         ids, measured = [], 0

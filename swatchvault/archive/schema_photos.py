@@ -14,7 +14,7 @@ from swatchvault.archive.schema_studio import (
     one_of,
 )
 
-LIGHTS = ("daylight", "other")
+LIGHTS = ("daylight", "other", "black light")
 LOCATED_BY = ("marks", "mat", "search")
 REFERENCE_KINDS = ("card", "steps", "chart24")
 REFERENCE_CLASSES = ("chart", "steps", "card", "none")
@@ -43,7 +43,8 @@ PHOTOS = (
     id INTEGER PRIMARY KEY,
     name {_NAME} UNIQUE,
     phone TEXT,
-    light TEXT CONSTRAINT "light must be daylight or other" CHECK (light IN {one_of(LIGHTS)}),
+    light TEXT CONSTRAINT "light must be daylight, other or black light"
+        CHECK (light IN {one_of(LIGHTS)}),
     locked INTEGER CHECK (locked IN (0, 1)),
     reference_id INTEGER REFERENCES reference (id),
     note TEXT
@@ -62,9 +63,15 @@ PHOTOS = (
     taken_at TEXT,
     camera TEXT,
     setup_id INTEGER REFERENCES setup (id),
-    light TEXT CONSTRAINT "light must be daylight or other" CHECK (light IN {one_of(LIGHTS)}),
+    light TEXT CONSTRAINT "light must be daylight, other or black light"
+        CHECK (light IN {one_of(LIGHTS)}),
     added_at TEXT NOT NULL,
     note TEXT
+) STRICT""",
+    """CREATE TABLE photo_swatch (
+    photo_sha256 TEXT NOT NULL REFERENCES photo (sha256),
+    swatch_id INTEGER NOT NULL REFERENCES swatch (id),
+    PRIMARY KEY (photo_sha256, swatch_id)
 ) STRICT""",
     f"""CREATE TABLE repeat_set (
     id INTEGER PRIMARY KEY,
@@ -166,6 +173,7 @@ INDEXES = (
     "CREATE INDEX photo_by_setup ON photo (setup_id)",
     "CREATE INDEX repeat_set_by_setup ON repeat_set (setup_id)",
     "CREATE INDEX repeat_photo_by_photo ON repeat_photo (photo_sha256)",
+    "CREATE INDEX photo_swatch_by_swatch ON photo_swatch (swatch_id)",
     "CREATE UNIQUE INDEX layout_current ON layout (photo_sha256) WHERE superseded_by IS NULL",
     "CREATE INDEX layout_by_photo ON layout (photo_sha256)",
     "CREATE UNIQUE INDEX measurement_current ON measurement (layout_id, region) "

@@ -179,7 +179,7 @@ def test_what_tells_one_thing_from_another_is_not_rewritten(conn, add, thing, wo
         (add_swatch, Swatch("s", "Lumme", "ball", "L1"), "form must be skein, wound card or knit"),
         (add_swatch, Swatch("s", "Lumme", "skein", None, "a"), "names a skein but no lot"),
         (add_swatch, Swatch("s", "Lumme", "skein", "L1", "c"), "unknown skein 'c'.*'a', 'b'"),
-        (add_setup, Setup("s", light="moon"), "light must be daylight or other"),
+        (add_setup, Setup("s", light="moon"), "light must be daylight, other or black light"),
     ],
 )  # fmt: skip
 def test_what_cannot_be_is_refused_in_one_line_and_leaves_nothing(conn, add, thing, words):
