@@ -236,7 +236,7 @@ def _look_for_field(
         return None
     centres = np.array([np.mean(p, axis=0) for p in reference.patches])
     light, field = np.ones(len(patches)), None
-    around = _outlines(reference)[0]
+    around = _hull(reference)
     for _ in range(2):
         tone = fit_tone(photo.encoding.curve, patches, expected, usable, light, leave_out=False)
         field = surround_field(photo, tone.table, photo.encoding.to_xyz, surround, around)
@@ -286,6 +286,14 @@ def _located(reference: Reference) -> frozenset[str]:
 
 def _outlines(reference: Reference) -> tuple[Polygon, ...]:
     return (reference.corners,) if reference.corners else reference.patches
+
+
+def _hull(reference: Reference) -> Polygon:
+    """One convex outline around all of a reference."""
+    import cv2
+
+    points = np.array([p for outline in _outlines(reference) for p in outline], dtype=np.float32)
+    return tuple((float(x), float(y)) for x, y in cv2.convexHull(points).reshape(-1, 2))
 
 
 def sampled(reference: Reference) -> tuple[Polygon, ...]:

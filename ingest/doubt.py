@@ -18,18 +18,18 @@ Floats = NDArray[np.float64]
 
 #: Standard deviation per axis of the parts (frame, set-up, profile), by reference and light;
 #: along lightness the last two are :data:`LIGHTNESS_SHARE` of it. Source: the project's spectral
-#: simulation (tests/simulation: 7 cameras, 6 lights, tone curves, gradient, veil; published
-#: reflectances and dyed yarn), on the dyes of its tuning. The whole is what a 95 % ellipsoid
-#: needs to hold 95 % of the truths; the differences between two frames with settings free, over
-#: the square root of 2, give the frame; the step from there to another phone or light gives the
-#: set-up; what is left is the profile.
+#: simulation (tests/simulation: 7 cameras, 6 lights, tone curves, gradient, veil), on the dyes of
+#: its tuning. The whole is what a 95 % ellipsoid needs to hold 95 % of the truths of dyed yarn
+#: (published reflectances need a quarter less); the differences between two frames with settings
+#: free, over the square root of 2, give the frame; the step from there to another phone or light
+#: gives the set-up; what is left is the profile.
 PART_SD: Mapping[tuple[str, str], tuple[float, float, float]] = {
-    ("card", "daylight"): (1.27, 1.00, 2.57),
-    ("card", "other"): (1.27, 2.53, 3.97),
-    ("steps", "daylight"): (0.34, 0.93, 1.80),
-    ("steps", "other"): (0.34, 1.81, 4.41),
-    ("chart", "daylight"): (0.18, 0.83, 1.30),
-    ("chart", "other"): (0.18, 1.12, 1.76),
+    ("card", "daylight"): (1.27, 1.00, 3.00),
+    ("card", "other"): (1.27, 2.53, 5.29),
+    ("steps", "daylight"): (0.34, 0.93, 2.62),
+    ("steps", "other"): (0.34, 1.81, 5.65),
+    ("chart", "daylight"): (0.18, 0.83, 1.93),
+    ("chart", "other"): (0.18, 1.12, 2.28),
     # No reference: phone pictures as they are lie over 10 on average (phone colorimetry
     # literature); 10 / 1.6, the mean length of a three-axis normal, put on the set-up; the
     # other five figures are our guess.

@@ -28,8 +28,9 @@ Floats = NDArray[np.float64]
 CLIPPED_FOR_A_FIT = 0.01
 #: Mean ΔE00 of left-out patches from which a chart, or steps, do not fit their values.
 CHART_MISFIT, STEPS_MISFIT = 7.0, 4.0
-#: A light field must lower the mean ΔE00 of left-out patches to this share.
-FIELD_GAIN = 0.97
+#: A light field may leave the mean ΔE00 of left-out patches at up to this share: patches far
+#: from each other say little of a slope that paper shows well. Simulated; 1.3 does the same.
+FIELD_GAIN = 1.05
 
 
 @dataclass(frozen=True, eq=False)

@@ -88,6 +88,18 @@ def raw_rgb(
     return np.asarray(reflectance) @ (raw_weights(camera, light) * gains)
 
 
+#: The light whose matrix a camera takes: the nearest by colour temperature of the three that
+#: makers calibrate for. Common practice, no source.
+MATRIX_LIGHT = {
+    "D65": "D65",
+    "D50": "D50",
+    "A": "A",
+    "FL2": "D50",
+    "LED-B3": "D50",
+    "LED-V1": "A",
+}
+
+
 @cache
 def colour_matrix(camera: str, light: str = "D65") -> np.ndarray:
     """(3, 3) sensor to linear sRGB, rows sum to 1 (white stays white).
@@ -181,7 +193,7 @@ class Shot:
 
     @property
     def matrix(self) -> np.ndarray:
-        return colour_matrix(self.camera)
+        return colour_matrix(self.camera, MATRIX_LIGHT[self.light])
 
     def with_(self, **changes: object) -> Shot:
         return replace(self, **changes)  # type: ignore[arg-type]

@@ -1,0 +1,186 @@
+"""`mat`, `picture`, `calibration`, `repeat` and `measure --show`: the photo as an instrument."""
+
+import json
+import xml.etree.ElementTree as ElementTree
+from importlib.resources import files
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from ingest.charts import CHART24_NAMES
+from ingest.model import LabCovariance, Measurement, PhotoMeasurement
+from ingest.pipeline import prepare_file
+from swatchvault.calibration import Page, errors_of, page_lines, page_svg
+from swatchvault.difference import Capture
+from swatchvault.errors import CompareError
+from swatchvault.repeats import learn, words
+from tests.swatchvault.running import run
+
+EXAMPLE = Path(str(files("example_archive")))
+CHART, STEPS, CARD = (EXAMPLE / f"{n}.jpg" for n in ("pear-2", "furrow-1", "furrow-4"))
+
+
+# --- calibration -------------------------------------------------------------------------------
+
+
+def page_of(path):
+    ready = prepare_file(path)
+    return Page(path.name, ready.correction, ready.photo.encoding)
+
+
+def test_every_patch_stands_in_the_report_with_its_own_error():
+    page = page_of(CHART)
+    lines = page_lines(page)
+    left = errors_of(page.main, "left_out_lab")
+    for name, error in zip(CHART24_NAMES, left, strict=True):
+        row = next(line for line in lines if line[4:20].strip() == name)
+        assert float(row.split()[-1]) == pytest.approx(error, abs=0.006)
+    assert errors_of(page.main, "corrected_lab").mean() <= left.mean()
+
+
+@pytest.mark.parametrize("path", [CHART, STEPS, CARD], ids=["chart", "steps", "card"])
+def test_the_page_is_well_formed_and_says_what_limits_it(path):
+    page = page_of(path)
+    root = ElementTree.fromstring(page_svg(page))
+    text = " ".join(e.text or "" for e in root.iter() if e.text)
+    assert path.name in text
+    assert "What limits it" in text
+    assert ("grey card cannot see" in text) is (path == CARD)
+    height = float(root.get("viewBox").split()[3])
+    assert all(float(e.get("y", 0)) <= height for e in root.iter())
+
+
+def test_calibration_command_writes_the_page(capsys, tmp_path):
+    ran = run(capsys, "calibration", CHART, "--svg", tmp_path / "page.svg")
+    assert ran.code == 0
+    assert "mean" in ran.out
+    assert (tmp_path / "page.svg").read_text(encoding="utf-8").startswith("<svg")
+
+
+def test_a_name_with_markup_is_text_in_the_page():
+    page = page_of(CARD)
+    svg = page_svg(Page("<script>&.jpg", page.correction, page.encoding))
+    assert "<script>" not in svg
+    ElementTree.fromstring(svg)
+
+
+# --- picture, show, mat ------------------------------------------------------------------------
+
+
+def test_the_corrected_picture_is_written_beside_the_untouched_original(capsys, tmp_path):
+    before = CHART.read_bytes()
+    ran = run(capsys, "picture", CHART, tmp_path / "out.png", "--space", "display-p3")
+    assert ran.code == 0
+    assert CHART.read_bytes() == before
+    picture = Image.open(tmp_path / "out.png")
+    assert picture.size == Image.open(CHART).size
+    assert picture.info["icc_profile"]
+
+
+def test_the_original_is_never_written_over(capsys, tmp_path):
+    copy = tmp_path / "a.jpg"
+    copy.write_bytes(CHART.read_bytes())
+    marks = (EXAMPLE / "pear-2.marks.json").read_bytes()
+    (tmp_path / "a.marks.json").write_bytes(marks)
+    ran = run(capsys, "picture", copy, copy)
+    assert (ran.code, ran.err.count("\n")) == (1, 1)
+    assert copy.read_bytes() == CHART.read_bytes()
+
+
+def test_show_draws_the_outlines(capsys, tmp_path):
+    assert run(capsys, "measure", CHART, "--show", tmp_path / "show.png").code == 0
+    drawn = np.asarray(Image.open(tmp_path / "show.png").convert("RGB"), dtype=int)
+    plain = np.asarray(Image.open(CHART).convert("RGB"), dtype=int)
+    assert drawn.shape == plain.shape
+    changed = np.abs(drawn - plain).max(axis=2) > 60
+    assert 0.002 < changed.mean() < 0.2
+    assert run(capsys, "measure", CHART, STEPS, "--show", tmp_path / "x.png").code == 2
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_the_mat_is_a_pdf(capsys, tmp_path, paper):
+    ran = run(capsys, "mat", tmp_path / "mat.pdf", "--paper", paper)
+    assert ran.code == 0
+    assert (tmp_path / "mat.pdf").read_bytes().startswith(b"%PDF")
+    assert "measure the bar" in ran.out
+
+
+# --- repeats -----------------------------------------------------------------------------------
+
+HUES = {"red": (45, 50, 25), "yellow": (75, 5, 60), "green": (50, -40, 20), "blue": (40, 5, -40)}
+
+
+def swatch(name, lab):
+    zero = np.zeros((3, 3))
+    return Measurement(
+        name=name,
+        lab=np.array(lab, dtype=float),
+        covariance=LabCovariance(0.01 * np.eye(3), zero, zero, zero),
+        flags=frozenset(),
+        polygon=((0, 0), (1, 0), (1, 1)),
+        reference="steps",
+        pixels=1000,
+        left_out={},
+        clipped_share=0.0,
+        shadow_sd=0.1,
+        mm_per_px=0.1,
+    )
+
+
+def photos(sd, count=12, names=tuple(HUES), seed=0):
+    rng = np.random.default_rng(seed)
+    made = []
+    for i in range(count):
+        shift = rng.normal(0, sd, 3)
+        swatches = tuple(swatch(n, np.array(HUES[n]) + shift) for n in names)
+        made.append(
+            PhotoMeasurement(
+                *(f"{i}.jpg", f"{i:064x}", 10, 10, "JPEG", "sRGB", None, None),
+                layout=None,
+                references=(),
+                swatches=swatches,
+                flags=frozenset(),
+                steps=(),
+                version="1",
+                preview=np.zeros((1, 1, 3), np.uint8),
+            )
+        )
+    return made
+
+
+def test_what_repeats_scatter_is_what_is_learned():
+    """Two frames differ by the square root of two times one frame's scatter, in the pair's axes."""
+    learned = learn(photos(1.0, count=400), Capture.SAME_SETUP, "daylight")
+    one = learn(photos(2.0, count=400), Capture.SAME_SETUP, "daylight")
+    assert one.frame_sd / learned.frame_sd == pytest.approx(2.0, rel=0.02)
+    assert 0.5 < learned.frame_sd < 1.5
+    assert learned.smallest_tolerance > learned.default_tolerance
+
+
+def test_quiet_repeats_do_not_go_below_the_default():
+    learned = learn(photos(0.01), Capture.LOCKED, "daylight")
+    assert learned.smallest_tolerance == learned.default_tolerance
+    assert any("within a tolerance of" in line for line in words(learned))
+    json.dumps(learned.record())
+
+
+@pytest.mark.parametrize(
+    ("made", "capture", "said"),
+    [
+        (photos(1.0, count=9), Capture.LOCKED, "needed 10"),
+        (photos(1.0, names=("red", "blue")), Capture.LOCKED, "needed 4"),
+        (photos(1.0), Capture.SAME_FRAME, "repeats teach"),
+        (photos(1.0) + photos(1.0)[:1], Capture.LOCKED, "given twice"),
+        ([], Capture.LOCKED, "same names"),
+    ],
+)
+def test_too_little_is_refused_in_one_line(made, capture, said):
+    with pytest.raises(CompareError, match=said):
+        learn(made, capture)
+
+
+def test_repeat_command_refuses_one_photo(capsys):
+    ran = run(capsys, "repeat", STEPS, "--capture", "locked set-up")
+    assert (ran.code, ran.err.count("\n")) == (1, 1)
