@@ -12,7 +12,7 @@ _OTHERS = (
     (b"GIF8", "a GIF picture"),
     (b"BM", "a BMP picture"),
     (b"%PDF", "a PDF document"),
-    (b"8BPS", "a Photoshop document"),
+    (b"8BPS", "a layered picture (PSD)"),
     (b"PK\x03\x04", "a ZIP archive"),
     (b"II+\0", "a BigTIFF picture"),
     (b"MM\0+", "a BigTIFF picture"),
