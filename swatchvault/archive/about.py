@@ -40,10 +40,7 @@ VIEWS_ABOUT: Mapping[str, str] = {
     "colours": "Every current colour of every swatch, with names, doubt and flags.",
     "latest_colours": "The newest colour of each swatch.",
     "current_masters": "The swatch that each colourway on each base in each form is held to now.",
-    "lots_against_master": (
-        "Each lot's newest colour less its master's, and the last verdict given. The difference "
-        "alone is no verdict."
-    ),
+    "lots_against_master": "Each lot that has a master, and the last verdict given on it.",
     "checks_given": "Verdicts given, with the lots' names and the figures behind them.",
     "lots": "Lots with their colourway, bases, recipe and liquor ratio.",
     "skeins": "Skeins with grams in and out, and what was lost.",

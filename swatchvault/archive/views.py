@@ -59,17 +59,14 @@ WHERE ranked.newest = 1""",
     "lots_against_master": """CREATE VIEW lots_against_master AS
 SELECT held.colourway, held.base, held.form, lot.code AS lot, lot.dyed_on, swatch.label AS swatch,
     held.swatch AS master_swatch, held.tolerance, held.k_l,
-    round(new.lab_l - old.lab_l, 2) AS lighter_by, round(new.lab_a - old.lab_a, 2) AS redder_by,
-    round(new.lab_b - old.lab_b, 2) AS yellower_by,
-    new.photo_sha256 = old.photo_sha256 AS same_photo,
-    given.verdict AS last_verdict, given.delta_e_00 AS last_delta_e_00,
-    given.checked_at AS last_checked_at
+    given.verdict AS last_verdict, round(given.delta_e_00, 2) AS delta_e_00,
+    round(given.u_reading, 2) AS u_reading, given.words AS which_way,
+    round(given.delta_l, 2) AS delta_l, round(given.delta_c, 2) AS delta_c,
+    round(given.delta_h, 2) AS delta_h, given.capture AS photos, given.checked_at
 FROM current_masters AS held
 JOIN lot ON lot.colourway_id = held.colourway_id
 JOIN swatch ON swatch.lot_id = lot.id AND swatch.base_id = held.base_id
     AND swatch.form = held.form AND swatch.id <> held.swatch_id
-LEFT JOIN latest_colours AS new ON new.swatch_id = swatch.id
-LEFT JOIN latest_colours AS old ON old.swatch_id = held.swatch_id
 LEFT JOIN lot_check AS given ON given.id = (SELECT id FROM lot_check AS c
     WHERE c.swatch_id = swatch.id AND c.master_swatch_id = held.swatch_id
     ORDER BY c.checked_at DESC, c.id DESC LIMIT 1)""",

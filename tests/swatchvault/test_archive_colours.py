@@ -265,7 +265,8 @@ def test_lots_stand_beside_their_master_with_the_last_verdict(archive):
     record_check(conn, replace(check, verdict="within", checked_at="2026-05-02T10:00:00Z"))
     (row,) = export_rows(conn, "lots_against_master").records()
     assert (row["lot"], row["master_swatch"], row["last_verdict"]) == ("L2", "sun 1", "within")
-    assert (row["lighter_by"], row["redder_by"], row["yellower_by"]) == (3.0, -1.0, 2.0)
+    assert (row["delta_l"], row["delta_c"], row["delta_h"]) == (1.75, -0.5, 0.25)
+    assert (row["delta_e_00"], row["photos"]) == (1.9, "same frame")
     kept = export_rows(conn, "lot_check").records()
     assert [r["verdict"] for r in kept] == ["cannot tell", "within"]
     assert (kept[0]["delta_l"], kept[0]["delta_h"], kept[0]["same_dyes"]) == (1.75, 0.25, None)
