@@ -58,7 +58,7 @@ def test_frame_part_and_share(capture, frames, light):
 @pytest.mark.parametrize(
     ("light", "frames", "shares"),
     [
-        ("daylight", (1.9, 0.8, 0.6), (0.25, 0.11, 0.11)),
+        ("daylight", (2.3, 1.4, 1.2), (0.25, 0.11, 0.11)),
         ("other", (4.0, 2.6, 1.6), (0.35, 0.25, 0.25)),
         (None, (4.0, 2.6, 1.6), (0.35, 0.25, 0.25)),
     ],
