@@ -44,6 +44,8 @@ VALUE_SD = 0.028
 RELATIVE_PER_DELTA_E = 3.0 / 66.0
 #: ΔE00 of a second neutral after correction from which the tone varies in the frame.
 NEUTRALS_DISAGREE = 3.0
+#: Change of light over reference and swatches under which a light field is not worth dividing by.
+WORTH_DIVIDING = 0.02
 #: Change of light over reference and swatches from which uneven light is flagged.
 UNEVEN_LIGHT = 0.10
 
@@ -170,12 +172,16 @@ def _from_neutrals(
     if reference.kind == "chart24":
         _refuse_turned(photo, patches, expected)
     field = _look_for_field(photo, reference, patches, expected, surround)
+    places = np.array([np.mean(p, axis=0) for p in (*reference.patches, *surround.occupied)])
+    if field is not None and field.spread(places) < WORTH_DIVIDING:
+        field = None
     fit = fit_neutrals(photo.encoding, reference, patches, expected, field)
     stated = expected @ photo.encoding.to_xyz.T
     flags = set(_located(reference))
     flags |= set() if fit.fits else {"reference does not fit"}
     flags |= set() if fit.in_order else {"steps not in order"}
-    places = np.array([np.mean(p, axis=0) for p in (*reference.patches, *surround.occupied)])
+    if any("card in shadow" in card_flags(p) for p in patches):
+        flags.add("card in shadow")
     if fit.field is not None:
         flags.add("light field corrected")
     elif field is not None and field.scatter < 0.03 and field.spread(places) > UNEVEN_LIGHT:

@@ -37,6 +37,8 @@ LEAST_SHARE = 0.02
 MOST_POINTS = 8000
 #: Scatter of ln Y about the field up to which the surround is taken for even.
 LARGEST_SCATTER = 0.07
+#: Share of the surround that may lie further than this off the field: more is a shadow's edge.
+MOST_OFF, OFF_THE_FIELD = 0.15, 0.15
 #: A quadratic must lower the scatter to this share of the plane's.
 QUADRATIC_GAIN = 0.85
 
@@ -152,7 +154,8 @@ def fit_field(points: Floats, log_light: Floats, share: float, source: str) -> L
     best = fits[0]
     if len(fits) > 1 and fits[1][1] < QUADRATIC_GAIN * fits[0][1]:
         best = fits[1]
-    if best[1] > LARGEST_SCATTER:
+    residual = np.abs(log_light - _terms(points, len(best[0])) @ best[0])
+    if best[1] > LARGEST_SCATTER or float(np.mean(residual > OFF_THE_FIELD)) > MOST_OFF:
         return None
     return LightField(best[0], best[1], share, source)
 

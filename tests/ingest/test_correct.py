@@ -353,3 +353,20 @@ def test_apply_curve_looks_every_channel_up_whatever_the_strides(kind):
     for view in (pixels, pixels[::-1, ::-1].swapaxes(0, 1), pixels[..., ::-1]):
         want = np.stack([curve[:, c][view[..., c]] for c in range(3)], axis=-1)
         assert (apply_curve(curve, view) == want).all()
+
+
+# --- a shadow across the steps -----------------------------------------------------------------
+
+
+@pytest.mark.parametrize("edge", ["through a step", "between two"])
+def test_a_shadow_across_the_steps_is_flagged(edge):
+    light, boxes = steps_scene()
+    x0, _, x1, _ = boxes[3]
+    from_x = (x0 + x1) // 2 if edge == "through a step" else x0 - 5
+    light = noisy(light, sd=0.01)
+    light[:, from_x:] *= 0.4
+    photo = photo_of(coded(light, 8))
+    made = correct(photo, [steps_at(boxes, photo.pixels)], Settings())
+    said = {"card in shadow", "steps not in order", "reference does not fit"}
+    assert made.readings[0].flags & said
+    assert made.flags & said

@@ -10,6 +10,7 @@ from ingest.decode import read_photo
 from ingest.errors import ReferenceMissing
 from ingest.locate import chart_reference, read_marks
 from ingest.model import Settings
+from ingest.pipeline import prepare_file
 from ingest.turned import wrong_way_round
 
 EXPECTED = (
@@ -42,3 +43,24 @@ def test_real_charts_as_marked_and_marked_wrongly(outside_photos):
         for turned in (c[2:] + c[:2], (c[1], c[0], c[3], c[2]), (c[3], c[2], c[1], c[0])):
             with pytest.raises(ReferenceMissing, match="corners are marked"):
                 correct(photo, [chart_reference(turned)], Settings())
+
+
+def test_a_chart_of_another_make_is_found_and_its_residuals_raise_the_flag(outside_photos):
+    made = prepare_file(outside_photos / "chart_of_another_make.jpg").correction
+    assert {"reference does not fit", "reference found by search"} <= made.flags
+
+
+def test_most_real_charts_fit(outside_photos):
+    marks = sorted(outside_photos.glob("*.marks.json"))
+    fits = 0
+    for path in marks:
+        name = path.name.removesuffix(".marks.json")
+        photo = next(p for p in outside_photos.glob(f"{name}.*") if p != path)
+        fits += "reference does not fit" not in prepare_file(photo).correction.flags
+    assert fits >= len(marks) - 2
+
+
+@pytest.mark.parametrize("name", ["chart_half_hidden.png", "grey_square_on_paper.jpg"])
+def test_no_reference_is_claimed_where_none_can_be_read(outside_photos, name):
+    with pytest.raises(ReferenceMissing, match="no grey card"):
+        prepare_file(outside_photos / name)
