@@ -27,8 +27,11 @@ RIM = 9
 COLOURLESS = 0.25
 #: Least light of a surround, relative to a perfect white: paper or light grey.
 LEAST_LIGHT = 0.25
-#: The surround lies within the reference's outline scaled by this, and its nearest part by that.
-FAR, NEAR = 2.6, 1.7
+#: The surround lies within so many half lengths of the reference about its middle, and its
+#: nearest part within that.
+FAR, NEAR = 3.2, 2.0
+#: Share of references and swatches that must lie inside the hull of the surround found.
+INSIDE = 0.8
 #: Largest difference in ln R/G and ln B/G within one sheet: light from two sides tints it.
 ONE_COLOUR = 0.08
 #: Share of the copy that a surround must cover.
@@ -106,12 +109,14 @@ def surround_field(
     if surround.sheets:
         free &= np.logical_or.reduce([_filled(p, small) for p in surround.sheets])
     else:
-        free &= _filled(shrink_polygon(around, FAR), small)
-        near = _filled(shrink_polygon(around, NEAR), small)
+        free &= _disc(around, FAR, small)
+        near = _disc(around, NEAR, small)
         free = _joined(free & _of_one_colour(linear, free, near), near)
     ys, xs = np.nonzero(free)
     share = len(ys) / free.size
     if share < LEAST_SHARE:
+        return None
+    if not _surrounds(np.stack([xs, ys], axis=-1), surround, small):
         return None
     thin = max(len(ys) // MOST_POINTS, 1)
     ys, xs = ys[::thin], xs[::thin]
@@ -180,6 +185,29 @@ def _terms(points: Floats, order: int) -> Floats:
     one = np.ones_like(x)
     columns = [one, x, y] if order == 3 else [one, x, y, x * x, x * y, y * y]
     return np.stack(columns, axis=-1)
+
+
+def _disc(polygon: Polygon, factor: float, picture: Array) -> Array:
+    """A disc about a polygon, its radius ``factor`` times half the polygon's longest extent."""
+    height, width = picture.shape[:2]
+    points = np.asarray(polygon) * [width, height]
+    x, y = points.mean(axis=0)
+    radius = factor * 0.5 * float(np.ptp(points, axis=0).max())
+    rows, columns = np.ogrid[:height, :width]
+    return np.asarray((rows - y) ** 2 + (columns - x) ** 2 <= radius**2)
+
+
+def _surrounds(points: Array, surround: Surround, picture: Array) -> bool:
+    """Whether most of what lies in the picture lies inside the surround's hull: no guess beyond."""
+    import cv2
+
+    if not surround.occupied:
+        return True
+    hull = cv2.convexHull(points.astype(np.float32))
+    height, width = picture.shape[:2]
+    centres = [np.mean(p, axis=0) * [width, height] for p in surround.occupied]
+    inside = [cv2.pointPolygonTest(hull, (float(x), float(y)), False) >= 0 for x, y in centres]
+    return float(np.mean(inside)) >= INSIDE
 
 
 def _filled(polygon: Polygon, picture: Array) -> Array:
