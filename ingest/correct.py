@@ -21,21 +21,21 @@ from ingest.expected import expected_rgb, expected_xyz, named_edition, patch_nam
 from ingest.lightfield import LightField, Surround, surround_field
 from ingest.model import Array, Photo, Polygon, Reference, ReferenceReading, Settings, Step
 from ingest.neutrals import NeutralFit, exposure_sd, fit_neutrals, neutral_indices
-from ingest.raster import region_pixels, shrink_polygon
-from ingest.reading import PatchReading, card_flags, read_patch
+from ingest.reading import PatchReading, card_flags
+from ingest.sampling import (
+    hull,
+    located_flags,
+    mid_neutral,
+    outlines,
+    rank,
+    read_patches,
+    refuse_turned,
+    refuse_unusable,
+)
 from ingest.tone import fit_tone
-from ingest.turned import wrong_way_round
 
 Floats = NDArray[np.float64]
 
-#: Share of a card's or step's outline, about its middle, that is read.
-CARD_SAMPLE = 0.8
-#: Pixels of a patch that are read at most, evenly spread: noise of 3 % then leaves 0.05 %.
-PATCH_PIXELS = 4000
-#: A reference with more of its pixels clipped than this cannot correct at all.
-CLIPPED_BEYOND_USE = 0.2
-#: Mean linear light under which a card counts as black: about code 13 of 255 in sRGB.
-BLACK = 0.004
 #: Relative standard uncertainty of a reflectance stated without a tolerance: 0.5 of 18 %,
 #: the rounding of "18 %" and a little wear. Common practice, no source.
 VALUE_SD = 0.028
@@ -120,14 +120,14 @@ def correct(
             "no grey card, steps or chart was found or marked; mark one in the picture, or "
             "measure without one on purpose (the colour is then the camera's opinion)"
         )
-    best = max(references, key=_rank)
+    best = max(references, key=rank)
     main = named_edition(best, settings)
-    patches = _read(photo, main)
-    _refuse_unusable(main, patches)
+    patches = read_patches(photo, main)
+    refuse_unusable(main, patches)
     if main.kind == "card":
         made = _from_card(photo, main, patches[0], settings)
     else:
-        taken = (*occupied, *(p for r in references for p in _outlines(r)))
+        taken = (*occupied, *(p for r in references for p in outlines(r)))
         made = _from_neutrals(photo, main, patches, settings, Surround(taken, tuple(sheets)))
     others = [_second_reading(photo, made, r, settings) for r in references if r is not best]
     flags = made.flags.union(*(o.flags & {"tone varies in the frame"} for o in others))
@@ -141,7 +141,7 @@ def _from_card(
     gain = expected / patch.linear
     curve = (photo.encoding.curve * gain).astype(np.float32)
     stated, found = (photo.encoding.to_xyz @ v for v in (expected, patch.mean_of(curve)))
-    flags = card_flags(patch) | _located(reference)
+    flags = card_flags(patch) | located_flags(reference)
     reading = ReferenceReading(
         reference,
         flags,
@@ -170,14 +170,14 @@ def _from_neutrals(
 ) -> Correction:
     expected = expected_rgb(reference, photo.encoding, settings)
     if reference.kind == "chart24":
-        _refuse_turned(photo, patches, expected)
+        refuse_turned(photo, patches, expected)
     field = _look_for_field(photo, reference, patches, expected, surround)
     places = np.array([np.mean(p, axis=0) for p in (*reference.patches, *surround.occupied)])
     if field is not None and field.spread(places) < WORTH_DIVIDING:
         field = None
     fit = fit_neutrals(photo.encoding, reference, patches, expected, field)
     stated = expected @ photo.encoding.to_xyz.T
-    flags = set(_located(reference))
+    flags = set(located_flags(reference))
     flags |= set() if fit.fits else {"reference does not fit"}
     flags |= set() if fit.in_order else {"steps not in order"}
     if any("card in shadow" in card_flags(p) for p in patches):
@@ -203,7 +203,7 @@ def _from_neutrals(
                 reference,
                 frozenset(flags),
                 records,
-                neutral=_mid_neutral(reference, patches, stated[:, 1]),
+                neutral=mid_neutral(reference, patches, stated[:, 1]),
             ),
         ),
         flags=frozenset(flags),
@@ -217,12 +217,6 @@ def _value_sd(settings: Settings) -> float:
     if settings.value_delta_e is None:
         return VALUE_SD
     return settings.value_delta_e * RELATIVE_PER_DELTA_E / float(np.sqrt(3.0))
-
-
-def _mid_neutral(reference: Reference, patches: list[PatchReading], y: Floats) -> tuple[float, ...]:
-    """Linear RGB, the encoding undone, of the neutral whose reflectance is nearest 20 %."""
-    nearest = min(neutral_indices(reference), key=lambda i: abs(np.log(float(y[i]) / 0.2)))
-    return tuple(float(v) for v in patches[nearest].linear)
 
 
 def _look_for_field(
@@ -242,7 +236,7 @@ def _look_for_field(
         return None
     centres = np.array([np.mean(p, axis=0) for p in reference.patches])
     light, field = np.ones(len(patches)), None
-    around = _hull(reference)
+    around = hull(reference)
     for _ in range(2):
         tone = fit_tone(photo.encoding.curve, patches, expected, usable, light, leave_out=False)
         field = surround_field(photo, tone.table, photo.encoding.to_xyz, surround, around)
@@ -282,78 +276,17 @@ def _neutral_steps(fit: NeutralFit) -> list[Step]:
     return steps
 
 
-def _rank(reference: Reference) -> tuple[int, int]:
-    return {"card": 0, "steps": 1, "chart24": 2}[reference.kind], len(reference.patches)
-
-
-def _located(reference: Reference) -> frozenset[str]:
-    return frozenset({"reference found by search"} if reference.located == "search" else ())
-
-
-def _outlines(reference: Reference) -> tuple[Polygon, ...]:
-    return (reference.corners,) if reference.corners else reference.patches
-
-
-def _hull(reference: Reference) -> Polygon:
-    """One convex outline around all of a reference."""
-    import cv2
-
-    points = np.array([p for outline in _outlines(reference) for p in outline], dtype=np.float32)
-    return tuple((float(x), float(y)) for x, y in cv2.convexHull(points).reshape(-1, 2))
-
-
-def sampled(reference: Reference) -> tuple[Polygon, ...]:
-    """The parts of the reference's patches that are read."""
-    if reference.kind == "chart24":
-        return reference.patches
-    return tuple(shrink_polygon(p, CARD_SAMPLE) for p in reference.patches)
-
-
-def _read(photo: Photo, reference: Reference) -> list[PatchReading]:
-    return [
-        read_patch(photo, polygon, region_pixels(photo, polygon, most=PATCH_PIXELS))
-        for polygon in sampled(reference)
-    ]
-
-
-def _refuse_unusable(reference: Reference, patches: list[PatchReading]) -> None:
-    first = patches[0]
-    if any(p.count < 9 for p in patches):
-        raise ReferenceMissing(
-            f"the {reference.kind} is only a few pixels large; go nearer or mark it again"
-        )
-    if reference.kind != "card":
-        return
-    if first.clipped > CLIPPED_BEYOND_USE:
-        raise ReferenceMissing(
-            f"the grey card is clipped in {first.clipped:.0%} of its pixels, so it says nothing "
-            "of the light; photograph it again, darker"
-        )
-    if first.linear.min() < BLACK:
-        raise ReferenceMissing(
-            "the grey card is black in at least one channel; mark the card itself, or photograph "
-            "it in more light"
-        )
-
-
-def _refuse_turned(photo: Photo, patches: list[PatchReading], expected: Floats) -> None:
-    read = np.array([p.linear for p in patches])
-    wrong = wrong_way_round(read, expected, photo.encoding.to_xyz)
-    if wrong is not None:
-        raise ReferenceMissing(f"the chart's corners are marked {wrong}")
-
-
 def _second_reading(
     photo: Photo, made: Correction, reference: Reference, settings: Settings
 ) -> ReferenceReading:
     """What the correction makes of another reference: a check of tone and light elsewhere."""
     expected = expected_xyz(reference, settings)
-    patches = _read(photo, reference)
+    patches = read_patches(photo, reference)
     centres = np.array([np.mean(p, axis=0) for p in reference.patches])
     rgb = np.array([p.mean_of(made.curve) for p in patches]) / made.light_at(centres)[:, None]
     found = made.xyz(rgb)
     errors = delta_e_2000(xyz_to_lab(found), xyz_to_lab(expected))
-    flags = set(_located(reference))
+    flags = set(located_flags(reference))
     if reference.kind == "card":
         flags |= card_flags(patches[0])
     if float(np.median(errors[neutral_indices(reference)])) > NEUTRALS_DISAGREE:

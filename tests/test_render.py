@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from ingest.colour import delta_e_2000, srgb_to_linear, xyz_to_lab
-from tests.render import camera, demo, demo_photos, dye, icc, objects, scene, spectra
+from ingest.icc_write import display_profile
+from tests.render import camera, demo, demo_photos, dye, objects, scene, spectra
 from tests.render.demo_notes import studio_toml
 from tests.render.demo_studio import LOTS, dyeing_of
 from tests.render.strands import Yarn
@@ -274,7 +275,7 @@ def test_files_carry_profile_time_and_orientation(tmp_path, space):
 
 def test_profile_columns_are_the_primaries():
     """The red column of the P3 profile, adapted to D50: SMPTE EG 432-1 as ICC prints it."""
-    data = icc.profile("p3")
+    data = display_profile("display-p3")
     at = data.index(b"rXYZ", 128)
     offset = int.from_bytes(data[at + 4 : at + 8], "big")
     red = np.frombuffer(data[offset + 8 : offset + 20], ">i4") / 65536.0

@@ -14,8 +14,8 @@ from typing import Any
 import numpy as np
 
 from ingest.colour import DISPLAY_P3_TO_XYZ, SRGB_TO_XYZ
+from ingest.icc_write import display_profile
 from tests.render.camera import Shot, encode, light_field, quantise
-from tests.render.icc import profile
 from tests.render.objects import (
     Card,
     Chart,
@@ -281,5 +281,5 @@ def save(path: Path, rendered: Rendered, space: str, style: FileStyle) -> None:
         exif.get_ifd(0x8769)[0x9003] = style.taken_at
     extra: dict[str, Any] = {"exif": exif}
     if style.with_icc or space == "p3":
-        extra["icc_profile"] = profile(space)
+        extra["icc_profile"] = display_profile("display-p3" if space == "p3" else space)
     image.save(path, quality=style.quality, subsampling=style.subsampling, **extra)

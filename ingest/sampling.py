@@ -1,0 +1,91 @@
+"""A reference as it lies in the picture: what of it is read, and whether it can be used at all."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ingest.errors import ReferenceMissing
+from ingest.model import Photo, Polygon, Reference
+from ingest.neutrals import neutral_indices
+from ingest.raster import region_pixels, shrink_polygon
+from ingest.reading import PatchReading, read_patch
+from ingest.turned import wrong_way_round
+
+Floats = NDArray[np.float64]
+
+#: Share of a card's or step's outline, about its middle, that is read.
+CARD_SAMPLE = 0.8
+#: Pixels of a patch that are read at most, evenly spread: noise of 3 % then leaves 0.05 %.
+PATCH_PIXELS = 4000
+#: A reference with more of its pixels clipped than this cannot correct at all.
+CLIPPED_BEYOND_USE = 0.2
+#: Mean linear light under which a card counts as black: about code 13 of 255 in sRGB.
+BLACK = 0.004
+
+
+def rank(reference: Reference) -> tuple[int, int]:
+    return {"card": 0, "steps": 1, "chart24": 2}[reference.kind], len(reference.patches)
+
+
+def located_flags(reference: Reference) -> frozenset[str]:
+    return frozenset({"reference found by search"} if reference.located == "search" else ())
+
+
+def outlines(reference: Reference) -> tuple[Polygon, ...]:
+    return (reference.corners,) if reference.corners else reference.patches
+
+
+def hull(reference: Reference) -> Polygon:
+    """One convex outline around all of a reference."""
+    import cv2
+
+    points = np.array([p for outline in outlines(reference) for p in outline], dtype=np.float32)
+    return tuple((float(x), float(y)) for x, y in cv2.convexHull(points).reshape(-1, 2))
+
+
+def sampled(reference: Reference) -> tuple[Polygon, ...]:
+    """The parts of the reference's patches that are read."""
+    if reference.kind == "chart24":
+        return reference.patches
+    return tuple(shrink_polygon(p, CARD_SAMPLE) for p in reference.patches)
+
+
+def read_patches(photo: Photo, reference: Reference) -> list[PatchReading]:
+    return [
+        read_patch(photo, polygon, region_pixels(photo, polygon, most=PATCH_PIXELS))
+        for polygon in sampled(reference)
+    ]
+
+
+def mid_neutral(reference: Reference, patches: list[PatchReading], y: Floats) -> tuple[float, ...]:
+    """Linear RGB, the encoding undone, of the neutral whose reflectance is nearest 20 %."""
+    nearest = min(neutral_indices(reference), key=lambda i: abs(np.log(float(y[i]) / 0.2)))
+    return tuple(float(v) for v in patches[nearest].linear)
+
+
+def refuse_unusable(reference: Reference, patches: list[PatchReading]) -> None:
+    first = patches[0]
+    if any(p.count < 9 for p in patches):
+        raise ReferenceMissing(
+            f"the {reference.kind} is only a few pixels large; go nearer or mark it again"
+        )
+    if reference.kind != "card":
+        return
+    if first.clipped > CLIPPED_BEYOND_USE:
+        raise ReferenceMissing(
+            f"the grey card is clipped in {first.clipped:.0%} of its pixels, so it says nothing "
+            "of the light; photograph it again, darker"
+        )
+    if first.linear.min() < BLACK:
+        raise ReferenceMissing(
+            "the grey card is black in at least one channel; mark the card itself, or photograph "
+            "it in more light"
+        )
+
+
+def refuse_turned(photo: Photo, patches: list[PatchReading], expected: Floats) -> None:
+    read = np.array([p.linear for p in patches])
+    wrong = wrong_way_round(read, expected, photo.encoding.to_xyz)
+    if wrong is not None:
+        raise ReferenceMissing(f"the chart's corners are marked {wrong}")
