@@ -152,7 +152,7 @@ def test_reasons_tell_which_gate_closed():
 
     assert why("same frame", 0.5) == ""
     assert "more than half" in why("other", 0.5, light="other")
-    assert "more than a third" in why("other", 0.5, tolerance=2.5)
+    assert "more than a third" in why("other", 0.5, tolerance=4.5)
     assert "too near the tolerance" in why("same frame", 4.0)
     assert "L* is 20" in " ".join(words.reasons(diff_of([20, 5, 5], [20, 5, 5])))
     assert "gross" in " ".join(
