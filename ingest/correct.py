@@ -117,8 +117,8 @@ def correct(
         if settings.allow_uncorrected:
             return _uncorrected(photo)
         raise ReferenceMissing(
-            "no grey card, steps or chart was found or marked; mark one in the picture, or "
-            "measure without one on purpose (the colour is then the camera's opinion)"
+            "no grey card, steps or chart was found or marked; say where it is in a marks file, "
+            "say what your steps are (--steps), or measure without one on purpose (--no-card)"
         )
     best = max(references, key=rank)
     main = named_edition(best, settings)

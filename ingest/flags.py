@@ -87,6 +87,25 @@ FLAGS: Mapping[str, str] = {
         "nearer."
     ),
     "scale unknown": "Nothing in the photo says how many millimetres a pixel is.",
+    "scale estimated": (
+        "How even the yarn is was measured at a scale guessed from its strands: mark a known "
+        "length to make it sure."
+    ),
+    "scale doubtful": (
+        "At the scale stated the strands would be of an unlikely size: check the millimetres. "
+        "Evenness is not judged on it."
+    ),
+    "too little yarn for evenness": (
+        "The region is too small to say how even the yarn is: mark at least 45 x 35 mm."
+    ),
+    "out of focus": "The strands are blurred: evenness is not judged. Photograph it again, sharp.",
+    "perhaps two swatches": (
+        "Two plain fields of colour meet in the region: mark one swatch, without background, or "
+        "know that the yarn is painted so. Evenness is not judged."
+    ),
+    "evenness not judged": (
+        "Shadow, clipping or what else lies in the region keeps its evenness from being judged."
+    ),
     "not dry": "Measured wet or damp: wet yarn is darker and stronger in colour than dry.",
 }
 

@@ -18,6 +18,7 @@ from ingest.colour import xyz_to_lab
 from ingest.correct import Correction
 from ingest.doubt import lab_covariance
 from ingest.errors import SwatchError
+from ingest.evenness_region import region_tonality
 from ingest.model import Array, Measurement, Photo, Settings, SwatchRegion
 from ingest.optimal import fluorescence_flags
 from ingest.raster import bounding_box, brightest, darkest, polygon_mask, strips
@@ -117,6 +118,9 @@ def measure_region(
         flags |= {"scale unknown"}
     if correction.reference != "none":
         flags |= fluorescence_flags(lab, covariance.total)
+    clipped = sums.clipped / sums.total
+    tonality = region_tonality(photo, region, correction, background, mm_per_px, clipped)
+    flags |= tonality.flags if tonality is not None else set()
     return Measurement(
         name=region.name,
         lab=lab,
@@ -126,9 +130,10 @@ def measure_region(
         reference=correction.reference,
         pixels=int(sums.kept.sum()),
         left_out={"background": sums.background / sums.total},
-        clipped_share=sums.clipped / sums.total,
+        clipped_share=clipped,
         shadow_sd=texture.shadow_sd,
         mm_per_px=mm_per_px,
+        tonality=None if tonality is None else tonality.record(),
     )
 
 

@@ -163,7 +163,7 @@ def test_a_card_of_a_few_pixels_is_refused():
 
 def test_no_reference_is_an_error_unless_asked_for():
     photo = photo_of_light(scene())
-    with pytest.raises(ReferenceMissing, match="mark one in the picture"):
+    with pytest.raises(ReferenceMissing, match="--no-card"):
         correct(photo, [], Settings())
     made = correct(photo, [], Settings(allow_uncorrected=True))
     assert made.reference == "none" and "no reference" in made.flags

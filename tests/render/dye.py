@@ -29,6 +29,8 @@ class Dyeing:
     ``knots``: tuples of (dye, depth in %) pairs. ``kind``: solid, semi-solid, speckled, gradient
     or variegated. ``tonal_sd``: standard deviation of ln depth. ``patch_mm``: size of tonal
     patches, or length of a colour in variegated yarn. ``specks_per_cm2``: of a skein.
+    ``drift``: standard deviation, in knots, with which semi-solid yarn wanders between its first
+    two knots. ``core_halo``: ln depth of a strand's rim over its crest.
     """
 
     base: str
@@ -37,6 +39,8 @@ class Dyeing:
     tonal_sd: float = 0.012
     patch_mm: float = 25.0
     specks_per_cm2: float = 6.0
+    drift: float = 0.0
+    core_halo: float = 0.0
 
     def depths(self, t: np.ndarray, ln_f: np.ndarray) -> Mapping[str, np.ndarray]:
         """Depth of shade in % of each dye at places on the path."""
@@ -242,4 +246,8 @@ def fields(rng: np.random.Generator, dyeing: Dyeing, tubes: Tubes) -> tuple[np.n
             place = np.broadcast_to(np.arange(w) / w, (h, w)) + 0.03 * _tonal(rng, dyeing, tubes)
         t = np.clip(place, 0.0, 1.0) * (len(dyeing.knots) - 1)
     ln_f = dyeing.tonal_sd * _tonal(rng, dyeing, tubes)
+    if dyeing.kind == "semi-solid" and dyeing.drift:
+        t = np.clip(0.5 + dyeing.drift * _tonal(rng, dyeing, tubes), 0.0, 1.0)
+    if dyeing.core_halo:
+        ln_f = ln_f + dyeing.core_halo * (tubes.across**2 - 1.0 / 3.0)
     return t.astype(np.float32), ln_f.astype(np.float32)

@@ -1,0 +1,183 @@
+"""A region of yarn as small cells of linear light, and sums of them: where evenness starts.
+
+A cell is about 0.16 mm, finer than a strand and far coarser than a photo of a small region, so
+that everything after it costs the same whatever the camera. Light is only ever summed.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ingest.colour import xyz_to_lab
+from ingest.model import Array
+
+Floats = NDArray[np.float64]
+ToXyz = Callable[[Array], Array]
+
+#: Side of a cell in mm that is aimed at.
+CELL_MM = 0.16
+#: Most cells; a larger region has larger cells.
+MOST_CELLS = 250_000
+#: Largest side of a cell in mm that still shows strands.
+LARGEST_MM = 0.5
+#: Share of a cell, and of a block's own weight, that must be yarn.
+LEAST_FULL = 0.5
+#: Side of a block in mm: several strands. Its weight is a Gaussian with this share of its side
+#: as standard deviation, and blocks are sampled at this share of their side.
+BLOCK_MM, BLOCK_SIGMA, BLOCK_STEP = 5.0, 0.29, 0.5
+#: Area in mm² above which blocks of 5 mm do not overlap: there are enough of them.
+LARGE_MM2 = 8000.0
+
+
+@dataclass(frozen=True, eq=False)
+class Cells:
+    """``light``: (h, w, 3) float32, mean linear RGB of a cell's yarn; ``weight``: (h, w) float32,
+    0..1, share of the cell that is yarn (no light where 0). ``mm``: side of a cell, NaN unknown;
+    ``mm_per_px``: of the pixels that it was summed from."""
+
+    light: Array
+    weight: Array
+    mm: float
+    mm_per_px: float
+
+
+def cell_factor(mm_per_px: float, pixels: int) -> int:
+    """How many pixels along each side make a cell."""
+    fewer = math.ceil(math.sqrt(pixels / MOST_CELLS))
+    if not mm_per_px > 0:
+        return max(fewer, 1)
+    return max(round(CELL_MM / mm_per_px), min(fewer, int(LARGEST_MM / mm_per_px)), 1)
+
+
+def sum_to_cells(linear: Array, mask: Array, factor: int) -> tuple[Array, Array]:
+    """Light (h, w, 3) and yarn share (h, w) of cells, means over ``factor`` squared pixels.
+
+    The mask is applied before anything is summed; the last, partial cells are left out.
+    """
+    import cv2
+
+    rows, columns = mask.shape[0] // factor, mask.shape[1] // factor
+    cut = np.s_[: rows * factor, : columns * factor]
+    weight = mask[cut].astype(np.float32)
+    light = np.asarray(linear[cut], dtype=np.float32)
+    if not mask[cut].all():
+        light = light * weight[..., None]
+    if factor == 1:
+        return np.ascontiguousarray(light), np.ascontiguousarray(weight)
+    size = (columns, rows)
+    return (
+        np.asarray(cv2.resize(light, size, interpolation=cv2.INTER_AREA)),
+        np.asarray(cv2.resize(weight, size, interpolation=cv2.INTER_AREA)),
+    )
+
+
+def as_cells(light: Array, weight: Array, mm_per_px: float, factor: int) -> Cells:
+    """Cells of summed light; those that are mostly not yarn count as none."""
+    mm = mm_per_px * factor
+    use = weight >= LEAST_FULL
+    if weight.min() == 1.0:
+        return Cells(light, weight, mm, mm_per_px)
+    share = np.where(use, weight, 1.0)
+    return Cells(
+        np.where(use[..., None], light / share[..., None], 0.0).astype(np.float32),
+        np.where(use, weight, 0.0).astype(np.float32),
+        mm,
+        mm_per_px,
+    )
+
+
+def local_mean(values: Array, weight: Array, side: int) -> Array:
+    """(h, w) mean of ``values`` over squares of ``side`` cells, of what is yarn."""
+    import cv2
+
+    size = (side | 1, side | 1)
+    flat = {"borderType": cv2.BORDER_CONSTANT}
+    total = cv2.blur(weight, size, **flat)
+    return np.asarray(cv2.blur(values * weight, size, **flat) / np.maximum(total, 1e-6))
+
+
+@dataclass(frozen=True, eq=False)
+class Blocks:
+    """Blocks that are mostly yarn: light (n, 3), centres (n, 2) x, y in mm, weight (n,).
+
+    ``halves``: light (2, n, 3) of the two colours of a checkerboard of 1 mm.
+    """
+
+    light: Floats
+    centres: Floats
+    weight: Floats
+    halves: Floats
+
+
+def blocks(cells: Cells, reading: Array, side_mm: float = BLOCK_MM) -> Blocks:
+    """Blocks of a region, read with a weight (h, w) within the yarn."""
+    h, w = cells.weight.shape
+    wide = h * w * cells.mm**2 > LARGE_MM2 * (side_mm / BLOCK_MM) ** 2
+    step = side_mm * (1.0 if wide else BLOCK_STEP) / cells.mm
+    rows, columns = (_places(n, side_mm / cells.mm, step) for n in (h, w))
+    sigma = side_mm * BLOCK_SIGMA / cells.mm
+    across, down = _kernel(columns, w, sigma), _kernel(rows, h, sigma)
+    yarn = down @ cells.weight @ across.T
+    whole = down.sum(axis=1)[:, None] * across.sum(axis=1)[None, :]
+    weight = cells.weight * reading
+    odd = _checkerboard(h, w, max(round(1.0 / cells.mm), 1))
+    light, total = _halves(cells.light, weight, odd, down, across)
+    both = total.sum(axis=0)
+    keep = (yarn >= LEAST_FULL * whole) & (both > 0) & (total.min(axis=0) > 0.05 * both)
+    grid_x, grid_y = np.meshgrid(columns, rows)
+    centres = np.stack([grid_x[keep], grid_y[keep]], axis=-1) * cells.mm
+    return Blocks(
+        light.sum(axis=0)[keep] / both[keep][:, None],
+        centres,
+        (yarn / whole)[keep],
+        light[:, keep] / total[:, keep][..., None],
+    )
+
+
+def _halves(
+    light: Array, weight: Array, odd: Array, down: Array, across: Array
+) -> tuple[Floats, Floats]:
+    """Sums (2, rows, columns, 3) of light and (2, rows, columns) of weight over both halves."""
+    sums, totals = [], []
+    for part in (weight * odd, weight * (1.0 - odd)):
+        lit = [down @ (light[..., c] * part) @ across.T for c in range(3)]
+        sums.append(np.stack(lit, axis=-1))
+        totals.append(down @ part @ across.T)
+    return np.stack(sums).astype(np.float64), np.stack(totals).astype(np.float64)
+
+
+def _places(cells: int, side: float, step: float) -> Floats:
+    """Centres of blocks along one side, in cells, as many as fit, about the middle."""
+    room = max(cells - side, 0.0)
+    count = int(room / step + 1e-6) + 1
+    return np.asarray((cells - step * (count - 1)) / 2.0 + step * np.arange(count, dtype=float))
+
+
+def _kernel(places: Floats, cells: int, sigma: float) -> Array:
+    away = (np.arange(cells)[None, :] + 0.5 - places[:, None]) / sigma
+    return np.asarray(np.exp(-0.5 * away**2), dtype=np.float32)
+
+
+def _checkerboard(h: int, w: int, side: int) -> Array:
+    odd = (np.arange(h)[:, None] // side + np.arange(w)[None, :] // side) % 2
+    return np.asarray(odd, dtype=np.float32)
+
+
+def millimetre_cells(cells: Cells, reading: Array, to_xyz: ToXyz) -> tuple[Floats, Floats]:
+    """Lab (h, w, 3) of 1 mm cells read with a weight, NaN where there is too little to read, and
+    the share of each that was read (h, w)."""
+    factor = max(round(1.0 / cells.mm), 1)
+    weight = cells.weight * reading
+    light, _ = sum_to_cells(cells.light * weight[..., None], np.ones(weight.shape, bool), factor)
+    rows, columns = light.shape[:2]
+    cut = weight[: rows * factor, : columns * factor].reshape(rows, factor, columns, factor)
+    total = cut.mean(axis=(1, 3))
+    enough = total > 0.1
+    lab = np.full(light.shape, np.nan)
+    lab[enough] = xyz_to_lab(to_xyz(light[enough] / total[enough][:, None]))
+    return lab, total

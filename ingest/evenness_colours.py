@@ -1,0 +1,238 @@
+"""Which colours lie in a region: palette, dots, a gradient, and how far its 1 mm cells reach."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ingest.colour import delta_e_2000
+from ingest.evenness_axes import axes, mcdm
+from ingest.evenness_cells import Blocks
+
+Floats = NDArray[np.float64]
+
+#: Lightness counts this much in distances between cells: shadow lives there.
+LIGHTNESS = 0.6
+#: A dot is further from its surround than this, and than so many robust standard deviations.
+DOT_DELTA, DOT_SIGMAS = 4.0, 3.0
+#: Side in cells (mm) of the surround whose median a dot is held against.
+SURROUND = 9
+#: Colours of a palette: separation in ΔE00, gap over spread, share, and how many at most.
+SEPARATION, GAP, LEAST_SHARE, MOST_COLOURS = 10.0, 3.0, 0.03, 6
+#: Change of colour from cell to neighbour from which a cell is no flat part of a colour.
+FLAT_STEP = 6.0
+
+
+@dataclass(frozen=True, eq=False)
+class Reach:
+    """1 mm cells: ``off95`` and ``median`` distance from the median colour off the light line,
+    ``unevenness``: mean ΔE00 from the mean."""
+
+    off95: float
+    median: float
+    unevenness: float
+
+    @property
+    def kurt(self) -> float:
+        return self.off95 / max(self.median, 0.3)
+
+
+def reach(lab: Floats, line: Floats) -> Reach:
+    """Of cells (n, 3) in Lab."""
+    middle = np.median(lab, axis=0)
+    v = axes(middle, lab)
+    off = np.linalg.norm(v - np.outer(v @ line, line), axis=1)
+    return Reach(float(np.quantile(off, 0.95)), float(np.median(off)), mcdm(lab))
+
+
+@dataclass(frozen=True, eq=False)
+class Dots:
+    """``percent`` of the yarn's cells, ``per_dm2``, ``mean_mm``: side of a mean dot,
+    ``lab``: (3,) their mean colour or None."""
+
+    percent: float
+    per_dm2: float
+    mean_mm: float
+    lab: Floats | None
+
+
+def dots(lab: Floats, cell_mm: float) -> Dots:
+    """Cells (h, w, 3), NaN where unread, that stand out of the median of their surround."""
+    import cv2
+
+    seen = np.isfinite(lab[..., 0])
+    count = int(seen.sum())
+    if count < SURROUND**2:
+        return Dots(0.0, 0.0, 0.0, None)
+    filled = np.where(seen[..., None], lab, np.median(lab[seen], axis=0))
+    whole = filled * (2.0, 1.0, 1.0) + (0.0, 128.0, 128.0)
+    coded = np.clip(np.rint(whole), 0, 255).astype(np.uint8)
+    around = cv2.medianBlur(coded, SURROUND).astype(float)
+    away = np.linalg.norm((whole - around) * (LIGHTNESS / 2.0, 1.0, 1.0), axis=-1)
+    robust = 1.4826 * float(np.median(away[seen]))
+    found = (away > max(DOT_DELTA, DOT_SIGMAS * robust)) & seen
+    dotted = int(found.sum())
+    if dotted == 0:
+        return Dots(0.0, 0.0, 0.0, None)
+    pieces = int(cv2.connectedComponents(found.astype(np.uint8))[0]) - 1
+    area_dm2 = count * cell_mm**2 / 1e4
+    side = cell_mm * float(np.sqrt(dotted / pieces))
+    return Dots(100.0 * dotted / count, pieces / area_dm2, side, lab[found].mean(axis=0))
+
+
+@dataclass(frozen=True, eq=False)
+class Palette:
+    """``lab``: (k, 3), ``share``: (k,), largest first. ``label``: (h, w) which colour each cell is
+    nearest to, -1 unread."""
+
+    lab: Floats
+    share: Floats
+    label: NDArray[np.int64]
+
+
+def palette(lab: Floats) -> Palette:
+    """Up to six colours of cells (h, w, 3): flat cells gathered until no two are near."""
+    seen = np.isfinite(lab[..., 0])
+    flat = _flat(lab, seen)
+    use = flat if int(flat.sum()) >= 0.1 * seen.sum() else seen
+    values = lab[use]
+    groups = _bins(values)
+    centres, counts, variances = groups
+    while len(centres) > 1:
+        pair = _too_near(centres, counts, variances)
+        if pair is None:
+            break
+        centres, counts, variances = _merged(centres, counts, variances, *pair)
+    keep = counts >= LEAST_SHARE * counts.sum()
+    order = np.argsort(-counts[keep])[:MOST_COLOURS]
+    chosen = centres[keep][order]
+    weights = np.array([LIGHTNESS, 1.0, 1.0])
+    away = np.linalg.norm((lab[seen][:, None] - chosen[None]) * weights, axis=-1)
+    label = np.full(lab.shape[:2], -1, dtype=np.int64)
+    label[seen] = np.argmin(away, axis=1)
+    share = np.bincount(label[seen], minlength=len(chosen)) / max(int(seen.sum()), 1)
+    return Palette(chosen, share, label)
+
+
+def _flat(lab: Floats, seen: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Cells whose neighbours to the right and below have nearly their colour."""
+    weights = np.array([LIGHTNESS, 1.0, 1.0])
+    flat = seen.copy()
+    for axis in (0, 1):
+        step = np.linalg.norm(np.diff(lab, axis=axis) * weights, axis=-1)
+        steep = ~(step < FLAT_STEP)
+        cut = [slice(None), slice(None)]
+        cut[axis] = slice(None, -1)
+        flat[tuple(cut)] &= ~steep
+    return flat
+
+
+def _bins(values: Floats) -> tuple[Floats, Floats, Floats]:
+    """Means (k, 3), counts (k,) and mean squares about them (k,) of a grid of colours."""
+    side = 5.0
+    while True:
+        key = np.floor(values * (LIGHTNESS, 1.0, 1.0) / side).astype(np.int64)
+        _, index, counts = np.unique(key, axis=0, return_inverse=True, return_counts=True)
+        if len(counts) <= 100:
+            break
+        side *= 1.3
+    index = index.ravel()
+    sums = np.stack([np.bincount(index, values[:, c]) for c in range(3)], axis=-1)
+    centres = sums / counts[:, None]
+    weights = np.array([LIGHTNESS, 1.0, 1.0])
+    square = np.bincount(index, (((values - centres[index]) * weights) ** 2).sum(axis=1))
+    return centres, counts.astype(float), square / counts
+
+
+def _too_near(centres: Floats, counts: Floats, variances: Floats) -> tuple[int, int] | None:
+    """The nearest pair that is no two colours, or None."""
+    weights = np.array([LIGHTNESS, 1.0, 1.0])
+    gap = np.linalg.norm((centres[:, None] - centres[None]) * weights, axis=-1)
+    pooled = (counts[:, None] * variances[:, None] + counts[None] * variances[None]) / (
+        counts[:, None] + counts[None]
+    )
+    small = np.minimum(counts[:, None], counts[None]) < LEAST_SHARE * counts.sum()
+    apart = delta_e_2000(centres[:, None], centres[None])
+    near = (apart < SEPARATION) | (gap < GAP * np.sqrt(pooled)) | (small & (apart < 2 * SEPARATION))
+    np.fill_diagonal(near, False)
+    if not near.any():
+        return None
+    # Ward's cost, so that large groups do not swallow each other first.
+    cost = counts[:, None] * counts[None] / (counts[:, None] + counts[None]) * gap**2
+    i, j = np.unravel_index(int(np.argmin(np.where(near, cost, np.inf))), near.shape)
+    return int(i), int(j)
+
+
+def _merged(
+    centres: Floats, counts: Floats, variances: Floats, i: int, j: int
+) -> tuple[Floats, Floats, Floats]:
+    total = counts[i] + counts[j]
+    share = np.array([counts[i], counts[j]]) / total
+    mean = share @ centres[[i, j]]
+    gap2 = float((((centres[i] - centres[j]) * (LIGHTNESS, 1.0, 1.0)) ** 2).sum())
+    variance = float(share @ variances[[i, j]]) + float(share.prod()) * gap2
+    keep = [k for k in range(len(counts)) if k not in (i, j)]
+    return (
+        np.concatenate([centres[keep], mean[None]]),
+        np.concatenate([counts[keep], [total]]),
+        np.concatenate([variances[keep], [variance]]),
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class Slope:
+    """The leading component of blocks against the best direction over the region.
+
+    Of the whole difference or of its off-line part, whichever runs more nearly one way; that the
+    off-line part lies in a plane is asked of both, since a slope of light is the lamp's.
+
+    ``direction_deg``: 0 to the right, 90 down. ``rank``: Spearman's correlation. ``r2``: share of
+    the off-line variance that a plane holds. ``span``: its length in ΔE00 units. ``ends``: Lab
+    (2, 3) of the first and the last tenth along it.
+    """
+
+    direction_deg: float
+    rank: float
+    r2: float
+    span: float
+    ends: Floats
+
+
+def slope(found: Blocks, v: Floats, lab: Floats, line: Floats) -> Slope:
+    """How nearly the blocks' colours run one way over the region."""
+    off = v - np.outer(v @ line, line)
+    xy = found.centres - found.centres.mean(axis=0)
+    plane = np.concatenate([np.ones((len(xy), 1)), xy], axis=1)
+    rank, place, along = max((_run(part, plane) for part in (off, v)), key=lambda run: run[0])
+    fitted = plane @ np.linalg.lstsq(plane, off, rcond=None)[0]
+    total = float(((off - off.mean(axis=0)) ** 2).sum())
+    left = float(((off - fitted) ** 2).sum())
+    order = np.argsort(place, kind="stable")
+    tenth = max(len(order) // 10, 1)
+    ends = np.stack([lab[order[:tenth]].mean(axis=0), lab[order[-tenth:]].mean(axis=0)])
+    return Slope(
+        float(np.degrees(np.arctan2(along[1], along[0]))),
+        rank,
+        1.0 - left / max(total, 1e-12),
+        float(np.linalg.norm(fitted.max(axis=0) - fitted.min(axis=0))),
+        ends,
+    )
+
+
+def _run(v: Floats, plane: Floats) -> tuple[float, Floats, Floats]:
+    """Rank correlation of the leading component with its best direction; places along it (n,);
+    the direction (2,)."""
+    _, _, directions = np.linalg.svd(v - v.mean(axis=0), full_matrices=False)
+    lead = v @ directions[0]
+    along = np.linalg.lstsq(plane, lead, rcond=None)[0][1:]
+    place = plane[:, 1:] @ along
+    return abs(_rank_correlation(place, lead)), place, along
+
+
+def _rank_correlation(a: Floats, b: Floats) -> float:
+    ranks = [np.argsort(np.argsort(x, kind="stable"), kind="stable") for x in (a, b)]
+    if len(a) < 3 or np.ptp(a) == 0 or np.ptp(b) == 0:
+        return 0.0
+    return float(np.corrcoef(ranks[0], ranks[1])[0, 1])

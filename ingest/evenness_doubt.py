@@ -1,0 +1,106 @@
+"""What keeps a region from being classed: shadow, blur, clipping, scale, or two things in it."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ingest.evenness_cells import Cells
+from ingest.evenness_figures import Figures
+from ingest.evenness_rule import Class
+
+#: Length of the strands' light and dark, mm, outside which the scale is doubtful.
+TEXTURE_MM = (0.08, 2.2)
+#: Strand contrast under which no strands are seen: a flat surface says nothing of its scale.
+SEEN_CONTRAST = 0.08
+#: The shorter side over that length under which a region holds too few strands: about five.
+LEAST_TEXTURES = 24.0
+#: Share of fine light and dark under which a photo is out of focus.
+UNSHARP = 0.09
+#: Strand contrast above which shadow is too deep to judge one colour, and to judge several.
+TOO_DEEP, FAR_TOO_DEEP = 0.85, 1.3
+#: Share of clipped pixels from which no class is given (the flag "clipped beyond use").
+CLIPPED = 0.03
+#: Share of cells within this of the brightest that makes a flat top, as clipping does, where the
+#: strands have at least some contrast.
+FLAT_TOP, NEAR_TOP, TOP_CONTRAST = 0.04, 0.99, 0.08
+#: Two things in one region: both colours whole to this share, the smaller of this share at least
+#: and filling so much of its convex hull, and the step between them this sharp.
+WHOLE, SMALLER, HULL, SHARP_STEP = 0.95, 0.06, 0.92, 0.6
+
+#: Cells of 1 mm between the two that a step is taken from: dye runs further, edges do not.
+REACH_MM = 4
+
+Stop = tuple[str, str]
+
+
+def stops(found: Figures, kind: Class, side_mm: float, clipped_share: float) -> list[Stop]:
+    """Flags under which no class is given, each with its sentence."""
+    contrast = found.shade.contrast
+    out: list[Stop] = []
+    if clipped_share >= CLIPPED:
+        out.append(("evenness not judged", "Too much of the yarn is clipped to judge evenness."))
+    if contrast > SEEN_CONTRAST:
+        low, high = TEXTURE_MM
+        if not low < found.texture_mm < high:
+            said = "Strands would be of an unlikely size at this scale: check the millimetres."
+            out.append(("scale doubtful", said))
+        elif side_mm < LEAST_TEXTURES * found.texture_mm:
+            said = "The region is only a few strands wide: mark more yarn."
+            out.append(("too little yarn for evenness", said))
+    if contrast > 0.01 and found.sharp < UNSHARP:
+        out.append(("out of focus", "The photo is out of focus: photograph it again."))
+    colours = 1 if kind.name in ("solid", "semi-solid", None) else len(found.palette.share)
+    if contrast > (TOO_DEEP if colours == 1 else FAR_TOO_DEEP):
+        said = "Shadow between the strands is too deep: use flatter light."
+        out.append(("evenness not judged", said))
+    if two_things(found):
+        said = "Two plain fields meet in the region: two swatches, background, or painted yarn."
+        out.append(("perhaps two swatches", said))
+    return out
+
+
+def flat_topped(cells: Cells, contrast: float) -> bool:
+    """Whether the brightest cells are all alike, as where a channel is clipped."""
+    if contrast < TOP_CONTRAST:
+        return False
+    seen = cells.light[cells.weight > 0]
+    return bool(((seen > NEAR_TOP * seen.max(axis=0)).mean(axis=0) > FLAT_TOP).any())
+
+
+def two_things(found: Figures) -> bool:
+    """Whether two colours lie in one piece each, the smaller plain in outline, edge sharp."""
+    import cv2
+
+    share, label = found.palette.share, found.palette.label
+    if len(share) < 2 or share[1] < SMALLER or share[:2].sum() < 0.9:
+        return False
+    kept = cv2.medianBlur((label + 1).astype(np.uint8), 5).astype(np.int64) - 1
+    for k in (0, 1):
+        piece = (kept == k).astype(np.uint8)
+        _, _, stats, _ = cv2.connectedComponentsWithStats(piece, connectivity=4)
+        if stats[1:, cv2.CC_STAT_AREA].max(initial=0) < WHOLE * piece.sum():
+            return False
+    outline, _ = cv2.findContours(
+        (kept == 1).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
+    )
+    largest = max(outline, key=cv2.contourArea)
+    hull = cv2.contourArea(cv2.convexHull(largest))
+    if cv2.contourArea(largest) < HULL * hull:
+        return False
+    return _edge(found, kept) > SHARP_STEP
+
+
+def _edge(found: Figures, label: NDArray[np.int64]) -> float:
+    """Mean step across the border of two fields, between cells 4 mm apart, over that of theirs."""
+    lab = found.cells_lab
+    whole = found.palette.lab[1] - found.palette.lab[0]
+    steps = []
+    for axis in (0, 1):
+        near, far = (np.arange(label.shape[axis] - REACH_MM) + k for k in (0, REACH_MM))
+        one, other = label.take(near, axis), label.take(far, axis)
+        step = (lab.take(far, axis) - lab.take(near, axis)) @ whole
+        steps += [step[(one == 0) & (other == 1)], -step[(one == 1) & (other == 0)]]
+    every = np.concatenate(steps)
+    every = every[np.isfinite(every)]
+    return float(every.mean()) / max(float(whole @ whole), 1e-6) if len(every) else 0.0

@@ -1,0 +1,111 @@
+"""All named figures of one region that the estimate and the class are made from."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ingest.evenness_axes import Spread, spread
+from ingest.evenness_cells import Blocks, Cells, ToXyz, blocks, local_mean, millimetre_cells
+from ingest.evenness_colours import Dots, Palette, Reach, Slope, dots, palette, reach, slope
+from ingest.evenness_depth import Depth, depth_of
+from ingest.evenness_light import LightAndShade, LightTaken, light_and_shade, take_light_out
+
+Floats = NDArray[np.float64]
+
+#: Fewest blocks from which a spread is taken.
+FEWEST_BLOCKS = 12
+
+
+@dataclass(frozen=True, eq=False)
+class Figures:
+    """What a region shows. ``plain``: blocks of all yarn; ``crest``: blocks of crests; ``wide``:
+    blocks of 10 mm. ``texture_mm``: length of the light and dark in strands, 1/e.
+    ``sharp``: share of the strands' light and dark that is finer than 0.4 mm."""
+
+    shade: LightAndShade
+    plain: Spread
+    crest: Spread
+    wide: Spread
+    taken: LightTaken
+    reach: Reach
+    dots: Dots
+    palette: Palette
+    slope: Slope
+    found: Blocks
+    cells_lab: Floats
+    depth: Depth
+    texture_mm: float
+    sharp: float
+    mm_per_px: float
+
+
+def figures(cells: Cells, to_xyz: ToXyz) -> Figures | None:
+    """Figures of a region, None where it holds too few blocks; ``cells.mm`` must be known."""
+    shade = light_and_shade(cells, to_xyz)
+    all_yarn = np.ones_like(shade.reading)
+    found, tops = blocks(cells, all_yarn), blocks(cells, shade.reading)
+    if len(tops.light) < FEWEST_BLOCKS:
+        return None
+    wide = blocks(cells, shade.reading, 10.0)
+    plain = spread(found.light, found.halves, to_xyz)
+    lab, _ = millimetre_cells(cells, shade.reading, to_xyz)
+    read = lab[np.isfinite(lab[..., 0])]
+    smooth = _smooth(lab)
+    tops_spread = spread(tops.light, tops.halves, to_xyz)
+    return Figures(
+        shade=shade,
+        plain=plain,
+        crest=tops_spread,
+        wide=spread(wide.light, wide.halves, to_xyz)
+        if len(wide.light) >= FEWEST_BLOCKS
+        else tops_spread,
+        taken=take_light_out(tops, shade, to_xyz),
+        reach=reach(read, plain.line),
+        dots=dots(lab, 1.0),
+        palette=palette(smooth),
+        slope=slope(tops, tops_spread.v, tops_spread.lab, tops_spread.line),
+        found=tops,
+        cells_lab=lab,
+        depth=depth_of(tops, shade, plain.line, to_xyz),
+        texture_mm=texture_mm(cells, shade),
+        sharp=sharpness(cells, shade),
+        mm_per_px=cells.mm_per_px,
+    )
+
+
+def _smooth(lab: Floats) -> Floats:
+    """Lab of cells, each the mean of its 3 x 3: strands' light and dark off, colours kept."""
+    seen = np.isfinite(lab[..., 0])
+    weight = seen.astype(np.float32)
+    filled = np.where(seen[..., None], lab, 0.0).astype(np.float32)
+    out = np.stack([local_mean(filled[..., c], weight, 3) for c in range(3)], axis=-1)
+    return np.where(seen[..., None], out, np.nan).astype(np.float64)
+
+
+def texture_mm(cells: Cells, shade: LightAndShade) -> float:
+    """Shorter of the two lags, mm, at which the autocorrelation of ln Y is 1/e."""
+    about = (shade.log_y - local_mean(shade.log_y, cells.weight, round(8.0 / cells.mm))) * (
+        cells.weight > 0
+    )
+    lengths = []
+    for lines in (about[::4], about.T[::4]):  # every fourth line says as much as all
+        size = 1 << math.ceil(math.log2(2 * lines.shape[1]))
+        power = (np.abs(np.fft.rfft(lines, size, axis=1)) ** 2).sum(axis=0)
+        rho = np.fft.irfft(power, size)[: lines.shape[1]]
+        below = np.flatnonzero(rho < rho[0] / math.e)
+        k = int(below[0]) if len(below) else len(rho)
+        before, after = (float(rho[max(k - 1, 0)]), float(rho[min(k, len(rho) - 1)]))
+        part = (before - rho[0] / math.e) / max(before - after, 1e-12)
+        lengths.append((max(k - 1, 0) + float(np.clip(part, 0.0, 1.0))) * cells.mm)
+    return min(lengths)
+
+
+def sharpness(cells: Cells, shade: LightAndShade) -> float:
+    """Standard deviation of ln Y about its mean over 0.5 mm, over that about 5 mm."""
+    about = shade.log_y - local_mean(shade.log_y, cells.weight, max(round(0.5 / cells.mm), 3))
+    yarn = cells.weight > 0
+    return float(about[yarn].std()) / max(shade.contrast, 1e-6)

@@ -1,0 +1,41 @@
+"""A swatch's tonality from its photo: the region summed to cells strip by strip, then measured."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ingest.background import Background
+from ingest.correct import Correction
+from ingest.evenness_cells import cell_factor, sum_to_cells
+from ingest.model import Photo, SwatchRegion
+from ingest.raster import bounding_box, strips
+from ingest.tonality import Tonality, tonality_of_cells
+
+
+def region_tonality(
+    photo: Photo,
+    region: SwatchRegion,
+    correction: Correction,
+    background: Background | None,
+    mm_per_px: float,
+    clipped_share: float,
+) -> Tonality | None:
+    """Tonality of a swatch, in corrected light with the light field divided out."""
+    box = bounding_box(photo, region.polygon)
+    factor = cell_factor(mm_per_px, (box.y1 - box.y0) * (box.x1 - box.x0))
+    light, weight = [], []
+    for strip in strips(photo, region.polygon, rows_multiple=factor):
+        linear, seen = correction.linear(strip.pixels), strip.mask
+        if background is not None and background.open:
+            seen = seen & ~background.mask(linear)
+        cells = sum_to_cells(linear, seen, factor)
+        light.append(cells[0])
+        weight.append(cells[1])
+    lit, share = np.concatenate(light), np.concatenate(weight)
+    if correction.field is not None:
+        rows, columns = (np.arange(n) + 0.5 for n in share.shape)
+        x = (box.x0 + columns * factor) / photo.width
+        y = (box.y0 + rows * factor) / photo.height
+        points = np.stack(np.broadcast_arrays(x[None, :], y[:, None]), axis=-1)
+        lit = (lit / correction.light_at(points)[..., None]).astype(np.float32)
+    return tonality_of_cells(lit, share, mm_per_px, factor, correction.xyz, clipped_share)

@@ -1,0 +1,153 @@
+"""The parts under tonality: MCDM by hand, cells, the light line, the rule as tables."""
+
+import numpy as np
+import pytest
+
+from ingest.colour import SRGB_TO_XYZ, xyz_to_lab
+from ingest.evenness_axes import axes, light_line, mcdm, spread
+from ingest.evenness_cells import as_cells, blocks, cell_factor, sum_to_cells
+from ingest.evenness_colours import dots, palette
+from ingest.evenness_depth import deeper
+from ingest.evenness_model import INPUTS, fitted, root, terms, unroot
+from ingest.evenness_rule import SOLID_SHARE, floor_of, solid_or_not
+
+MEAN_LIGHT = np.array([0.30, 0.12, 0.08])
+
+
+def to_xyz(rgb):
+    return np.asarray(rgb, dtype=float) @ SRGB_TO_XYZ.T
+
+
+def test_mcdm_of_a_case_worked_by_hand():
+    # L* 48 and 52 twice each, mean 50, grey. The pair's mean L* is 49 or 51, so SL = 1 +
+    # 0.015 / sqrt(20 + 1) = 1.003273 (Sharma et al. 2005, equation 18), and each ΔE00 = 2 / SL.
+    lab = np.array([[48.0, 0, 0], [52.0, 0, 0], [48.0, 0, 0], [52.0, 0, 0]])
+    assert mcdm(lab) == pytest.approx(1.993475, abs=1e-6)
+    assert mcdm(np.repeat(lab[:1], 5, axis=0)) == 0.0
+
+
+@pytest.mark.parametrize("factor", [1, 2, 3])
+def test_cells_keep_the_sum_of_light_and_only_of_yarn(factor):
+    rng = np.random.default_rng(3)
+    light = rng.uniform(0.1, 0.9, (12, 18, 3)).astype(np.float32)
+    mask = rng.random((12, 18)) < 0.7
+    cells, weight = sum_to_cells(light, mask, factor)
+    assert cells.shape == (12 // factor, 18 // factor, 3)
+    want = (light * mask[..., None]).sum(axis=(0, 1))
+    assert np.allclose(cells.sum(axis=(0, 1)) * factor**2, want, rtol=1e-5)
+    assert weight.sum() * factor**2 == pytest.approx(mask.sum(), rel=1e-5)
+
+
+def test_cells_are_finer_than_strands_and_not_too_many():
+    assert cell_factor(0.08, 300_000) == 2
+    assert cell_factor(1 / 24, 4_000_000) == 4
+    assert cell_factor(float("nan"), 100) == 1
+    assert cell_factor(0.125, 4_000_000) * 0.125 <= 0.5
+
+
+def test_blocks_of_a_plane_of_light_are_its_values_at_their_middles():
+    h, w = 300, 400
+    x = np.broadcast_to(np.linspace(0.2, 0.6, w, dtype=np.float32), (h, w))
+    light = np.repeat(x[..., None], 3, axis=2)
+    cells = as_cells(light, np.ones((h, w), np.float32), 0.15, 1)
+    found = blocks(cells, np.ones((h, w), np.float32))
+    inner = (found.centres[:, 0] > 6) & (found.centres[:, 0] < w * 0.15 - 6)
+    want = 0.2 + 0.4 * (found.centres[inner, 0] / 0.15 - 0.5) / (w - 1)
+    assert np.allclose(found.light[inner, 0], want, atol=1e-4)
+
+
+def test_light_alone_stays_on_its_line_and_dye_leaves_it():
+    rng = np.random.default_rng(5)
+    line = light_line(MEAN_LIGHT, to_xyz)
+    scaled = MEAN_LIGHT * np.exp(rng.normal(0.0, 0.03, (60, 1)))
+    only_light = spread(scaled, np.stack([scaled, scaled]), to_xyz)
+    assert only_light.mcdm > 0.4
+    assert only_light.off < 0.03 * only_light.mcdm
+    lab = xyz_to_lab(to_xyz(np.stack([MEAN_LIGHT, 1.05 * MEAN_LIGHT])))
+    assert abs(float(axes(lab[0], lab[1]) @ line)) == pytest.approx(
+        float(np.linalg.norm(axes(lab[0], lab[1])))
+    )
+    dyed = MEAN_LIGHT * np.exp(rng.normal(0.0, 0.03, (60, 1)) * [0.2, 1.0, 0.9])
+    found = spread(dyed, np.stack([dyed, dyed]), to_xyz)
+    assert found.off > 0.6 * found.mcdm
+    assert found.tied > 0.9 * found.mcdm  # and what goes with it along the line is dye too
+
+
+def test_noise_that_the_halves_do_not_share_is_no_spread():
+    rng = np.random.default_rng(6)
+    halves = MEAN_LIGHT * np.exp(rng.normal(0.0, 0.03, (2, 400, 3)))
+    found = spread(halves.mean(axis=0), halves, to_xyz)
+    assert found.mcdm > 0.4
+    assert found.off < 0.5 * found.mcdm
+
+
+def test_more_dye_is_darker_and_stronger():
+    change = deeper(MEAN_LIGHT)
+    assert (change < 0).all()
+    assert change[1] < change[0] and change[2] < change[0]  # red yarn keeps its red longest
+
+
+def test_palette_finds_two_colours_and_their_shares():
+    rng = np.random.default_rng(7)
+    lab = np.empty((40, 50, 3))
+    lab[:] = (40.0, 30.0, 10.0)
+    lab[:, 35:] = (60.0, -20.0, 25.0)
+    lab += rng.normal(0.0, 0.8, lab.shape)
+    found = palette(lab)
+    assert found.share == pytest.approx([0.7, 0.3], abs=0.01)
+    assert np.allclose(found.lab, [[40, 30, 10], [60, -20, 25]], atol=0.5)
+
+
+def test_one_noisy_colour_is_one_colour():
+    rng = np.random.default_rng(8)
+    lab = np.array([50.0, 20.0, 5.0]) + rng.normal(0.0, 2.0, (40, 50, 3))
+    assert len(palette(lab).share) == 1
+
+
+def test_dots_are_counted_by_area():
+    lab = np.zeros((60, 60, 3))
+    lab[..., 0] = 60.0
+    for y, x in ((10, 10), (30, 40), (50, 20)):
+        lab[y : y + 2, x : x + 2] = (40.0, 30.0, 0.0)
+    found = dots(lab, 1.0)
+    assert found.percent == pytest.approx(100.0 * 12 / 3600)
+    assert found.per_dm2 == pytest.approx(3 / 0.36)
+    assert found.mean_mm == pytest.approx(2.0)
+    assert found.lab == pytest.approx([40.0, 30.0, 0.0])
+
+
+@pytest.mark.parametrize(
+    ("value", "contrast", "depth_off", "whole", "name"),
+    [
+        (0.05, 0.15, 0.5, 0.3, "solid"),
+        (0.99 * SOLID_SHARE, 0.15, 0.5, 0.3, "solid"),  # times the floor
+        (0.5 + 0.5 * SOLID_SHARE, 0.15, 0.5, 0.3, None),
+        (1.0, 0.15, 0.5, 0.3, "semi-solid"),
+        (1.0, 0.60, 0.5, 0.3, "semi-solid"),
+        (0.05, 0.50, 0.02, 2.5, None),  # grey in deep shadow: dye would not show
+        (0.05, 0.15, 0.02, 0.3, "solid"),
+    ],
+)
+def test_solid_or_semi_solid_by_table(value, contrast, depth_off, whole, name):
+    floor = floor_of(contrast)
+    found = solid_or_not(value * floor if value > 0.05 else value, floor, depth_off, whole)
+    assert found.name == name
+    assert (found.between == ("solid", "semi-solid")) == (name is None)
+    assert bool(found.reasons) == (name is None or depth_off < 0.1)
+
+
+def test_the_floor_rises_with_shadow():
+    floors = [floor_of(c) for c in (0.0, 0.2, 0.3, 0.5, 2.0)]
+    assert floors[0] == floors[1] < floors[2] < floors[3] < floors[4] == 0.8
+
+
+def test_the_fitted_rule_is_whole_and_holds_its_inputs_in_range():
+    rule = fitted()
+    k = len(INPUTS)
+    for part in (rule.low, rule.high, rule.middle, rule.width):
+        assert part.shape == (k,)
+    assert rule.root_mean.shape == terms(np.zeros((1, k))).shape[1:]
+    assert rule.log_sd.shape == (k + 1,)
+    far = rule.at(np.stack([rule.high, rule.high + 100.0]))
+    assert far[0][0] == pytest.approx(far[0][1])
+    assert unroot(root(1.3)) == pytest.approx(1.3)

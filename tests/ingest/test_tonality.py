@@ -1,0 +1,275 @@
+"""Tonality of renders whose dye is known, its laws, and what must not be classed."""
+
+import json
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+
+from ingest.colour import SRGB_TO_XYZ
+from ingest.flags import FLAGS
+from ingest.measure import measure_region
+from ingest.model import Settings
+from ingest.tonality import measure_tonality
+from tests.ingest.builders import as_it_is, photo_of_light, swatch_at
+from tests.render.dye import Dyeing
+from tests.tonality.draws import draw
+from tests.tonality.photos import block_unevenness, render, to_xyz
+
+KEYS = {
+    *("unevenness", "u_unevenness", "range", "off_light_line", "cell_unevenness", "class"),
+    *("strand_contrast", "patch_length", "palette", "dots_percent", "between", "mm_per_px"),
+    "method",
+}
+RED = (("Pellow red", 0.5), ("Brackle brown", 0.15))
+BLUE = (("Marn blue", 0.5),)
+LOTS = {
+    "solid": Dyeing("wool", (RED,), "solid", 0.008, 20.0),
+    "semi-solid": Dyeing("wool", (RED,), "semi-solid", 0.25, 14.0),
+    "variegated": Dyeing("wool", (RED, BLUE, RED), "variegated", 0.02, 30.0),
+    "speckled": Dyeing(
+        "wool", ((), (("Marn blue", 1.5),)), "speckled", 0.008, 20.0, specks_per_cm2=3.0
+    ),
+    "gradient": Dyeing("wool", (RED, BLUE), "gradient", 0.008, 20.0),
+}
+
+
+@cache
+def photo(kind, form="wound card", seed=6):
+    """A flat, softly lit photo at 8 px per mm of a lot of a kind."""
+    case = replace(draw(seed, False, kind), form=form, dyeing=LOTS[kind], px_per_mm=8.0)
+    return render(case)
+
+
+def all_of(light):
+    return np.ones(light.shape[:2], dtype=bool)
+
+
+def measure(light, mm_per_px, mask=None, **more):
+    return measure_tonality(
+        light, all_of(light) if mask is None else mask, mm_per_px, to_xyz, **more
+    )
+
+
+@pytest.mark.parametrize("form", ["wound card", "skein", "knit"])
+@pytest.mark.parametrize("kind", LOTS)
+def test_classes_of_flat_swatches(kind, form):
+    seen = photo(kind, form)
+    found = measure(seen.linear, seen.mm_per_px)
+    assert (found.name, found.between, found.flags) == (kind, None, frozenset())
+
+
+@pytest.mark.parametrize("kind", LOTS)
+def test_unevenness_is_that_of_the_dye(kind):
+    seen = photo(kind)
+    found = measure(seen.linear, seen.mm_per_px)
+    truth = seen.truth["unevenness"]
+    assert abs(found.unevenness - truth) < 0.1 + 0.3 * truth
+    assert found.low <= found.unevenness <= found.high
+    assert found.u_unevenness > 0
+
+
+def test_the_record_has_its_keys_and_is_json():
+    found = measure(photo("semi-solid").linear, photo("semi-solid").mm_per_px)
+    record = json.loads(json.dumps(found.record()))
+    assert set(record) >= KEYS
+    assert record["range"][0] <= record["unevenness"] <= record["range"][1]
+    assert sum(c["share"] for c in record["palette"]) == pytest.approx(1.0, abs=1e-3)
+
+
+# --- laws --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("kind", ["solid", "semi-solid"])
+def test_a_quarter_turn_changes_nothing_that_matters(kind):
+    seen = photo(kind)
+    found, turned = (
+        measure(np.ascontiguousarray(light), seen.mm_per_px)
+        for light in (seen.linear, np.rot90(seen.linear))
+    )
+    assert turned.name == found.name
+    assert turned.unevenness == pytest.approx(found.unevenness, abs=0.03)
+
+
+@pytest.mark.parametrize("gain", [0.7, 1.2])
+def test_more_light_on_the_swatch_changes_little(gain):
+    seen = photo("semi-solid")
+    found = measure(seen.linear, seen.mm_per_px)
+    other = measure(seen.linear * np.float32(gain), seen.mm_per_px)
+    assert other.name == found.name
+    # Lab itself is not linear in light: a fifth more light is 7 % more in every difference of L*.
+    assert other.unevenness == pytest.approx(found.unevenness, rel=0.15)
+    assert other.strand_contrast == pytest.approx(found.strand_contrast, rel=1e-3)
+
+
+def test_a_crop_agrees_within_the_doubt():
+    seen = photo("semi-solid")
+    found = measure(seen.linear, seen.mm_per_px)
+    for part in (np.s_[:, :300], np.s_[:, 180:]):
+        crop = measure(seen.linear[part], seen.mm_per_px)
+        assert crop.name == found.name
+        doubt = np.hypot(crop.u_unevenness, found.u_unevenness)
+        assert abs(crop.unevenness - found.unevenness) < 2.0 * doubt + 0.1
+
+
+def test_what_lies_outside_the_mask_does_not_matter():
+    seen = photo("semi-solid")
+    light = seen.linear.copy()
+    mask = all_of(light)
+    mask[:, :60] = False
+    mask[300:, 400:] = False
+    one, other = light.copy(), light.copy()
+    one[~mask], other[~mask] = 0.0, (9.0, 0.1, 0.1)
+    a, b = (measure(x, seen.mm_per_px, mask) for x in (one, other))
+    assert a.record() == b.record()
+    assert a.name == "semi-solid"
+
+
+# --- against the outside -----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("sd", [0.03, 0.06, 0.10])
+def test_a_printed_field_of_known_variance(sd):
+    # Gaussian ln depth of a print, no strand: the truth is its blocks' MCDM, summed elsewhere.
+    import cv2
+
+    rng = np.random.default_rng(4)
+    noise = cv2.GaussianBlur(rng.normal(size=(400, 540)).astype(np.float32), (0, 0), 60.0)
+    noise = noise / noise.std()
+    light = np.array([0.35, 0.09, 0.11]) * np.exp(sd * noise[..., None] * [0.2, -1.0, 0.7])
+    light = light * np.exp(rng.normal(0.0, 0.02, light.shape[:2]))[..., None]
+    truth = block_unevenness(
+        to_xyz(light).astype(np.float32), np.ones(noise.shape, np.float32), 9.0
+    )
+    found = measure(light.astype(np.float32), 1 / 9.0)
+    assert found.name == "semi-solid"
+    assert found.unevenness == pytest.approx(truth, rel=0.12)
+
+
+def test_noise_alone_is_solid():
+    rng = np.random.default_rng(9)
+    light = (np.array([0.3, 0.1, 0.2]) * np.exp(rng.normal(0, 0.08, (400, 540, 3)))).astype("f4")
+    found = measure(light, 1 / 9.0)
+    assert found.name == "solid"
+    assert found.unevenness < 0.15
+
+
+@pytest.mark.parametrize(
+    ("name", "box"),
+    [
+        ("china.jpg", (0, 60, 10, 180)),  # sky
+        ("china.jpg", (245, 300, 360, 530)),  # water
+        ("china.jpg", (310, 420, 400, 560)),  # leaves in deep shadow
+        ("china.jpg", (310, 420, 440, 560)),
+    ],
+)
+def test_plain_real_surfaces_are_not_variegated(name, box):
+    # scikit-learn's two sample photographs (load_sample_image); the scale is made up.
+    from sklearn.datasets import load_sample_image
+
+    y0, y1, x0, x1 = box
+    pixels = load_sample_image(name)[y0:y1, x0:x1] / 255.0
+    light = np.where(pixels <= 0.04045, pixels / 12.92, ((pixels + 0.055) / 1.055) ** 2.4)
+    found = measure(light.astype(np.float32), 45.0 / (x1 - x0))
+    assert found is None or found.name not in ("variegated", "speckled", "gradient")
+
+
+def test_a_real_sky_that_pales_towards_the_sun_is_a_gradient():
+    from sklearn.datasets import load_sample_image
+
+    pixels = load_sample_image("china.jpg")[60:200, 330:550] / 255.0
+    light = np.where(pixels <= 0.04045, pixels / 12.92, ((pixels + 0.055) / 1.055) ** 2.4)
+    found = measure(light.astype(np.float32), 45.0 / 220.0)
+    assert found.name == "gradient"
+    assert found.record()["gradient"]["direction_deg"] is not None
+
+
+# --- bad input ---------------------------------------------------------------------------------
+
+
+def three_strands(light):
+    return light[:, :45]
+
+
+def background(light):
+    out = light.copy()
+    rng = np.random.default_rng(1)
+    out[230:, 300:] = (0.5, 0.4, 0.3) * np.exp(rng.normal(0, 0.03, (130, light.shape[1] - 300, 1)))
+    return out
+
+
+def out_of_focus(light):
+    import cv2
+
+    return cv2.GaussianBlur(light, (0, 0), 5.0)
+
+
+def blown(light):
+    import cv2
+
+    y = light.mean(axis=2)
+    crest = y - cv2.blur(y, (17, 17))
+    out = light.copy()
+    out[crest > np.quantile(crest, 0.9)] = 1.0
+    return out
+
+
+def two_skeins(light):
+    out = light.copy()
+    out[:, 240:] = out[:, 240:] * np.float32([0.3, 1.0, 3.0])
+    return out
+
+
+@pytest.mark.parametrize(
+    ("spoil", "times", "flag"),
+    [
+        (three_strands, 1.0, "too little yarn for evenness"),
+        (background, 1.0, "perhaps two swatches"),
+        (out_of_focus, 1.0, "out of focus"),
+        (blown, 1.0, "evenness not judged"),
+        (two_skeins, 1.0, "perhaps two swatches"),
+        (np.copy, 10.0, "scale doubtful"),
+        (np.copy, 0.1, "too little yarn for evenness"),
+    ],
+)
+def test_bad_input_gets_a_flag_a_reason_and_no_class(spoil, times, flag):
+    seen = photo("solid")
+    found = measure(spoil(seen.linear), times * seen.mm_per_px)
+    assert found.name is None and found.between is not None
+    assert flag in found.flags
+    assert found.reasons and all(r.endswith(".") for r in found.reasons)
+    assert found.flags <= set(FLAGS)
+
+
+def test_clipping_told_from_the_picture_stops_the_class():
+    seen = photo("solid")
+    found = measure(seen.linear, seen.mm_per_px, clipped_share=0.05)
+    assert found.name is None and "evenness not judged" in found.flags
+
+
+def test_an_unknown_scale_is_taken_from_the_strands_and_flagged():
+    seen = photo("solid")
+    found = measure(seen.linear, float("nan"))
+    assert "scale estimated" in found.flags
+    assert 0.4 < found.mm_per_px / seen.mm_per_px < 2.5
+
+
+def test_no_scale_and_no_strands_is_no_tonality():
+    assert measure(np.full((200, 300, 3), 0.2, np.float32), float("nan")) is None
+
+
+# --- in the measurement ------------------------------------------------------------------------
+
+
+def test_a_measured_region_carries_its_tonality():
+    seen = photo("semi-solid")
+    light = np.clip(seen.linear, 0.0, 1.0)
+    picture = photo_of_light(light, 16)
+    region = swatch_at((0, 0, picture.width, picture.height), picture.pixels)
+    made = as_it_is(picture)
+    assert np.allclose(made.to_xyz, SRGB_TO_XYZ, atol=2e-3)
+    record = measure_region(picture, region, made, Settings(), seen.mm_per_px).record()
+    direct = measure(light, seen.mm_per_px).record()
+    assert record["tonality"]["class"] == "semi-solid"
+    assert record["tonality"]["unevenness"] == pytest.approx(direct["unevenness"], abs=0.01)

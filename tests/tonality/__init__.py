@@ -1,0 +1,1 @@
+"""The study behind the evenness figures: yarns drawn, photographed, measured, and compared."""

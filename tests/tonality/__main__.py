@@ -1,0 +1,70 @@
+"""The study of evenness: ``python -m tests.tonality fit|look|evaluate --to FOLDER``.
+
+``fit`` renders the photos that the rule is fitted on and writes ingest/evenness_fit.py. ``look``
+and ``evaluate`` measure photos of other yarns and print the tables; ``look`` is for work on the
+method, ``evaluate`` is kept for the end. Photos lie in the folder and are rendered once.
+"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+import numpy as np
+
+import ingest.evenness_fit
+from ingest.evenness_cells import as_cells, cell_factor, sum_to_cells
+from ingest.evenness_figures import figures
+from ingest.evenness_model import inputs
+from tests.tonality.figures import measured, tables
+from tests.tonality.fitting import fit, write
+from tests.tonality.photos import Seen, to_xyz
+from tests.tonality.sets import cases, seen
+
+COUNTS = {"fit": 960, "look": 240, "evaluate": 300}
+
+
+def inputs_of(photo: Seen) -> np.ndarray:
+    """What the rule reads of a photo, (k,)."""
+    linear = photo.linear
+    whole = np.ones(linear.shape[:2], dtype=bool)
+    factor = cell_factor(photo.mm_per_px, whole.size)
+    cells = as_cells(*sum_to_cells(linear, whole, factor), photo.mm_per_px, factor)
+    found = figures(cells, to_xyz)
+    assert found is not None
+    return inputs(found)
+
+
+def refit(folder: Path, count: int) -> None:
+    rows, truths, hard = [], [], []
+    for kind in (False, True):
+        for case in cases("fit", kind, count):
+            if case.kind in ("solid", "semi-solid"):
+                photo = seen(case, folder)
+                rows.append(inputs_of(photo))
+                truths.append(photo.truth["unevenness"])
+                hard.append(case.hard)
+    fold = np.arange(len(rows)) % 10
+    rule, ridge = fit(np.array(rows), np.array(truths), fold)
+    counts = (len(hard) - sum(hard), sum(hard))
+    write(rule, ridge, counts, Path(ingest.evenness_fit.__file__))
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("what", choices=sorted(COUNTS))
+    parser.add_argument("--to", type=Path, required=True, help="folder for the photos")
+    parser.add_argument("--count", type=int, help="photos of each kind of light")
+    chosen = parser.parse_args()
+    count = chosen.count or COUNTS[chosen.what]
+    if chosen.what == "fit":
+        refit(chosen.to, count)
+        return
+    for hard in (False, True):
+        rows = [measured(c, seen(c, chosen.to)) for c in cases(chosen.what, hard, count)]
+        print("\n" + ("hard" if hard else "flat, softly lit") + f", {len(rows)} photos")
+        print(tables(rows))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,165 @@
+"""From a case to a small JPEG of yarn and the truth that no camera sees."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ingest.colour import SRGB_TO_XYZ, delta_e_2000, linear_to_srgb, srgb_to_linear, xyz_to_lab
+from tests.render.camera import Shot
+from tests.render.dye import camera_table, look_up, smooth_field, xyz_table
+from tests.render.yarn import Piece, make_piece
+from tests.tonality.draws import Case
+
+#: Yarn drawn beyond the region on every side, so that no end or edge is in it, mm.
+MARGIN = {"wound card": 3.0, "skein": 14.0, "knit": 8.0}
+_TO_LIGHT = srgb_to_linear(np.arange(256) / 255.0).astype(np.float32)
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """A photo of yarn. ``jpeg``: the file. ``truth``: figures of the dye itself."""
+
+    jpeg: bytes
+    mm_per_px: float
+    exposure: float
+    truth: dict[str, float]
+
+    @property
+    def linear(self) -> np.ndarray:
+        """(h, w, 3) float32 linear sRGB relative to a white in the same light."""
+        return _TO_LIGHT[self.coded] / np.float32(self.exposure)
+
+    @property
+    def coded(self) -> np.ndarray:
+        """(h, w, 3) uint8 of the file."""
+        from PIL import Image
+
+        return np.asarray(Image.open(io.BytesIO(self.jpeg)))
+
+
+def to_xyz(rgb: np.ndarray) -> np.ndarray:
+    """XYZ of linear sRGB (..., 3)."""
+    return np.asarray(rgb, dtype=float) @ SRGB_TO_XYZ.T
+
+
+def render(case: Case) -> Seen:
+    """The photo of a case; the same case gives the same bytes."""
+    piece, part = _piece(case, case.lamp)
+    rng = np.random.default_rng([case.seed, 99])
+    light = _large_light(rng, case, piece.shade.shape)
+    shot = Shot(
+        exposure=case.exposure, veil=case.veil, wb_error=case.wb_error, full_well=case.full_well
+    )
+    linear = _lit(piece, case, shot, light)
+    if case.tint:
+        other, _ = _piece(case, case.lamp.turned(180.0))
+        tint = np.exp(0.5 * case.tint * np.array([1.0, 0.0, -1.0], np.float32))
+        linear = 0.5 * (linear * tint + _lit(other, case, shot, light) / tint)
+    jpeg = _photograph(rng, linear[part] + np.float32(case.veil), case, shot)
+    return Seen(jpeg, 1.0 / case.px_per_mm, case.exposure, truth_of(piece, part, case))
+
+
+def _piece(case: Case, lamp: object) -> tuple[Piece, tuple[slice, slice]]:
+    margin = MARGIN[case.form] + (case.yarn.diameter_mm if case.form != "wound card" else 0.0)
+    size = (case.size_mm[0] + 2 * margin, case.size_mm[1] + 2 * margin)
+    piece = make_piece(case.seed, case.form, size, case.yarn, case.dyeing, lamp, case.px_per_mm)
+    edge = round(margin * case.px_per_mm)
+    return piece, (slice(edge, -edge), slice(edge, -edge))
+
+
+def _large_light(rng: np.random.Generator, case: Case, shape: tuple[int, int]) -> np.ndarray:
+    """(h, w) light over folds and from one side, mean about 1."""
+    h, w = shape
+    ln = np.zeros(shape, np.float32)
+    if case.fold:
+        sigma = case.fold_mm * case.px_per_mm / 2.5
+        ln += case.fold * smooth_field(rng, shape, sigma).astype(np.float32)
+    angle = rng.uniform(0.0, 2.0 * np.pi)
+    x, y = np.linspace(-0.5, 0.5, w)[None, :], np.linspace(-0.5, 0.5, h)[:, None]
+    fall = 1.0 + case.fall * (np.cos(angle) * x + np.sin(angle) * y)
+    return (np.exp(ln) * fall).astype(np.float32)
+
+
+def _lit(piece: Piece, case: Case, shot: Shot, light: np.ndarray) -> np.ndarray:
+    """Sensor signal: light once reflected, and light that met the yarn before."""
+    dye = case.dyeing
+    # The light that folds take away comes back in part from the yarn around, as in the gaps.
+    shade = 0.95 * np.maximum(piece.shade / 0.95, 1e-3) ** np.float32(case.deep) * light
+    bounce = case.lamp.bounce * np.clip(0.95 - shade, 0.0, 1.0) * piece.alpha
+    once = look_up(camera_table(dye, shot), dye, piece.t, piece.ln_f)
+    twice = look_up(camera_table(dye, shot, bounces=1), dye, piece.t, piece.ln_f)
+    return once * shade[..., None] + twice * bounce[..., None]
+
+
+def _photograph(rng: np.random.Generator, linear: np.ndarray, case: Case, shot: Shot) -> bytes:
+    """The developed JPEG."""
+    import cv2
+    from PIL import Image
+
+    signal = cv2.GaussianBlur(linear, (0, 0), case.blur_px) * np.float32(shot.exposure)
+    sd = np.sqrt(np.maximum(signal, 0.0) / shot.full_well + 0.002**2)
+    signal = signal + sd * rng.standard_normal(signal.shape, dtype=np.float32)
+    rgb = cv2.transform(np.minimum(signal, 1.0).astype(np.float32), shot.matrix)
+    coded = linear_to_srgb(np.clip(rgb, 0.0, 1.0))
+    coded = coded - case.tone * np.sin(2.0 * np.pi * coded) / (2.0 * np.pi)
+    stored = io.BytesIO()
+    image = Image.fromarray((np.clip(coded, 0.0, 1.0) * 255.0 + 0.5).astype(np.uint8))
+    image.save(stored, "JPEG", quality=case.quality)
+    return stored.getvalue()
+
+
+def truth_of(piece: Piece, part: tuple[slice, slice], case: Case) -> dict[str, float]:
+    """Unevenness of the dye alone, by 5 mm blocks of the flat, evenly lit yarn."""
+    dye = case.dyeing
+    xyz = look_up(xyz_table(dye), dye, piece.t[part], piece.ln_f[part])
+    cover = (piece.alpha[part] > 0.99).astype(np.float32)
+    found = {
+        "unevenness": block_unevenness(xyz, cover, case.px_per_mm),
+        "cell_unevenness": cell_unevenness(xyz, cover, case.px_per_mm),
+    }
+    crest, rim = (
+        xyz_to_lab(
+            look_up(xyz_table(dye), dye, np.zeros((1, 1)), np.full((1, 1), dye.core_halo * d))
+        )[0, 0]
+        for d in (-1.0 / 3.0, 2.0 / 3.0)
+    )
+    found["core_halo"] = float(delta_e_2000(crest, rim))
+    for name, value in zip("Lab", rim - crest, strict=True):
+        found[f"core_halo_{name}"] = float(value)
+    return found
+
+
+def block_unevenness(xyz: np.ndarray, weight: np.ndarray, px_per_mm: float) -> float:
+    """Mean ΔE00 of 5 mm blocks from their mean, by sums of its own, not the measure's."""
+    import cv2
+
+    sigma = 0.29 * 5.0 * px_per_mm
+    centres = [
+        np.arange(2.5, n / px_per_mm - 2.5 + 1e-6, 5.0) * px_per_mm - 0.5 for n in weight.shape
+    ]
+    spread = cv2.GaussianBlur(weight, (0, 0), sigma, borderType=cv2.BORDER_CONSTANT)
+    light = cv2.GaussianBlur(xyz * weight[..., None], (0, 0), sigma, borderType=cv2.BORDER_CONSTANT)
+    rows, columns = (np.rint(c).astype(int) for c in centres)
+    grid = np.ix_(rows, columns)
+    blocks = (light[grid] / np.maximum(spread[grid], 1e-6)[..., None]).reshape(-1, 3)
+    return float(delta_e_2000(xyz_to_lab(blocks.mean(axis=0)), xyz_to_lab(blocks)).mean())
+
+
+def cell_unevenness(xyz: np.ndarray, weight: np.ndarray, px_per_mm: float) -> float:
+    """Mean ΔE00 of 1 mm squares from their mean, squares that are mostly yarn."""
+    side = round(px_per_mm)
+    rows, columns = (n // side for n in weight.shape)
+    cut = np.s_[: rows * side, : columns * side]
+    shape = (rows, side, columns, side)
+    full = weight[cut].reshape(shape).sum(axis=(1, 3))
+    light = (xyz[cut] * weight[cut][..., None]).reshape(*shape, 3).sum(axis=(1, 3))
+    squares = light[full > 0.5 * side * side] / full[full > 0.5 * side * side][:, None]
+    return float(delta_e_2000(xyz_to_lab(squares.mean(axis=0)), xyz_to_lab(squares)).mean())
+
+
+def without_structure(case: Case) -> Case:
+    """The same dye in even light on yarn that casts no shadow: what a flat print would show."""
+    return replace(case, lamp=replace(case.lamp, key=0.0, bounce=0.0), fold=0.0, fall=0.0)
