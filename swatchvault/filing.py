@@ -56,6 +56,7 @@ def file_photos(
     *,
     settings: Settings | None = None,
     workers: int | None = None,
+    relabel: bool = False,
 ) -> Iterator[Filing]:
     """Measure and file every photo that the notes name, in order; a bad one is told and passed.
 
@@ -75,10 +76,12 @@ def file_photos(
     ]
     outcomes = measure_many(jobs, workers)
     for regions, outcome in zip(by_photo.values(), outcomes, strict=True):
-        yield _file(archive, regions, outcome)
+        yield _file(archive, regions, outcome, relabel)
 
 
-def _file(archive: Archive, regions: Sequence[RegionNote], outcome: Outcome) -> Filing:
+def _file(
+    archive: Archive, regions: Sequence[RegionNote], outcome: Outcome, relabel: bool
+) -> Filing:
     path, found = outcome.job.path, outcome.measurement
     if found is None:
         return Filing(path, None, error=outcome.error)
@@ -89,7 +92,7 @@ def _file(archive: Archive, regions: Sequence[RegionNote], outcome: Outcome) -> 
             seen = tuple(r.swatch_id for r in regions)
             facts = PhotoFacts(first.setup_id, BLACK_LIGHT, note, seen)
             return Filing(path, file_photo(archive, found, path, (), facts), found)
-        facts = PhotoFacts(first.setup_id, outcome.job.settings.light, note)
+        facts = PhotoFacts(first.setup_id, outcome.job.settings.light, note, relabel=relabel)
         shown = [_resolve(region, found) for region in regions]
         return Filing(path, file_photo(archive, found, path, shown, facts), found)
     except SwatchvaultError as error:
@@ -106,8 +109,8 @@ def _resolve(region: RegionNote, found: PhotoMeasurement) -> RegionOf:
     else:
         have = ", ".join(names) or "none"
         raise ArchiveError(
-            f"{region.where or Path(found.path).name}: no region is named, and the photo has "
-            f"{len(names)} swatches ({have}); name one"
+            f"{region.where or Path(found.path).name}: the photo has {len(names)} swatches "
+            f"({have}); say which one is meant (--region, or the column region)"
         )
     return RegionOf(name, region.swatch_id, region.dry)
 

@@ -20,6 +20,8 @@ TABLES: Mapping[str, str] = {
     "lot_base": "Which bases were in a lot; usually one.",
     "lot_dye": "A dye that really went into a lot, from which pack or stock, and its dry grams.",
     "pot_step": "One thing done or seen in a pot, as it happened.",
+    "pot": "When a lot's pot was started, how it ended, and what to try next time.",
+    "setting": "Sizes of spoon and cup in mL, where they are not the usual ones.",
     "skein": "One hank of a lot, with its grams before and after.",
     "swatch": "A piece kept for measurement: of a lot, or of undyed yarn where it names no lot.",
     "reference": "A grey card, steps or chart that the dyer owns, and where its values are from.",

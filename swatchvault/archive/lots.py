@@ -24,8 +24,11 @@ from swatchvault.archive.rows import (
     transaction,
     yes_no,
 )
+from swatchvault.archive.settings import spoons_of
 from swatchvault.errors import ArchiveError
 
+# Kept as worked out when it was done, though a spoon may since have been set to another size.
+_WORKED_OUT = ("amount_g", "amount_ml", "dye_g")
 _PERCENT_LEFT = re.compile(r"([0-9]+(?:[.,][0-9]+)?) ?%")
 
 
@@ -47,10 +50,10 @@ def add_lot(conn: sqlite3.Connection, lot: Lot) -> Entry:
             sql = "INSERT OR IGNORE INTO lot_base (lot_id, base_id) VALUES (?, ?)"
             changed |= conn.execute(sql, (entry.id, base_id)).rowcount > 0
         changed |= _append(
-            conn, "lot_dye", entry.id, [_dye_columns(conn, d) for d in lot.dyes_in], lot.code
+            conn, "lot_dye", entry.id, [dye_columns(conn, d) for d in lot.dyes_in], lot.code
         )
         changed |= _append(
-            conn, "pot_step", entry.id, [_step_columns(s) for s in lot.steps], lot.code
+            conn, "pot_step", entry.id, [step_columns(conn, s) for s in lot.steps], lot.code
         )
         for skein in lot.skeins:
             changed |= add_skein(conn, lot.code, skein).change != "same"
@@ -158,7 +161,8 @@ def _refuse_overdye_loop(conn: sqlite3.Connection, lot_id: int, code: str) -> No
         raise ArchiveError(f"lot {code!r} would overdye itself: correct which lot came before")
 
 
-def _dye_columns(conn: sqlite3.Connection, dye: DyeIn) -> dict[str, Any]:
+def dye_columns(conn: sqlite3.Connection, dye: DyeIn) -> dict[str, Any]:
+    """Columns of a dye that went in, its dry grams worked out."""
     dye_id = find(conn, "dye", dye.dye)
     stock, pack = clean(dye.stock, "stock"), clean(dye.pack, "pack")
     stock_id = find_of(conn, "stock", dye_id, stock) if stock else None
@@ -178,12 +182,13 @@ def _dye_columns(conn: sqlite3.Connection, dye: DyeIn) -> dict[str, Any]:
         "amount": None,
         "amount_g": None,
         "amount_ml": None,
-        **amount_columns(dye.amount),
+        **amount_columns(dye.amount, spoons_of(conn)),
     }
     return {**columns, "dye_g": dye_in_grams(conn, columns)}
 
 
-def _step_columns(step: PotStep) -> dict[str, Any]:
+def step_columns(conn: sqlite3.Connection, step: PotStep) -> dict[str, Any]:
+    """Columns of a step that was done."""
     left = clean(step.colour_left, "colour_left")
     percent = _PERCENT_LEFT.fullmatch(left) if left else None
     return {
@@ -192,7 +197,7 @@ def _step_columns(step: PotStep) -> dict[str, Any]:
         "amount": None,
         "amount_g": None,
         "amount_ml": None,
-        **amount_columns(step.amount),
+        **amount_columns(step.amount, spoons_of(conn)),
         "temperature_c": step.temperature_c,
         "minutes": step.minutes,
         "ph": step.ph,
@@ -217,7 +222,12 @@ def _append(
     changed = len(rows) > len(kept)
     for (row_id, *known), row in zip(kept, rows, strict=False):
         new = {}
-        for (column, told), old in zip(row.items(), known, strict=True):
+        before = dict(zip(row, known, strict=True))
+        same_typed = row["amount"] is not None and row["amount"] == before["amount"]
+        for column, told in row.items():
+            old = before[column]
+            if same_typed and old is not None and column in _WORKED_OUT:
+                continue
             if told is not None and old is not None and told != old:
                 what = "dyes" if table == "lot_dye" else "pot steps"
                 raise ArchiveError(

@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 
 from swatchvault.archive.rows import transaction
 from swatchvault.archive.schema_photos import PICTURES
+from swatchvault.archive.schema_pot import POT
 from swatchvault.archive.schema_studio import STUDIO
 from swatchvault.archive.views import VIEWS
 from swatchvault.errors import ArchiveError
@@ -27,7 +28,13 @@ def first_tables(conn: sqlite3.Connection) -> None:
         conn.execute(statement)
 
 
-MIGRATIONS: tuple[Migration, ...] = (first_tables,)
+def pots(conn: sqlite3.Connection) -> None:
+    """Migration 2: when a pot was started, how it ended, and settings."""
+    for statement in POT:
+        conn.execute(statement)
+
+
+MIGRATIONS: tuple[Migration, ...] = (first_tables, pots)
 
 
 def version_of(conn: sqlite3.Connection) -> int:

@@ -51,6 +51,7 @@ class PhotoFacts:
     light: str | None = None
     note: str | None = None
     shown: tuple[int, ...] = ()  # swatches that the photo shows but does not measure
+    relabel: bool = False  # a region filed as one swatch may become another's
 
 
 @dataclass(frozen=True)
@@ -118,6 +119,8 @@ def record_photo(
         provenance = _provenance(measurement)
         ids, measured = [], 0
         for region in regions:
+            if not facts.relabel:
+                _refuse_other_swatch(conn, sha256, region, source)
             values = _columns(by_name[region.region], region, measurement.version, provenance)
             row_id, added = _put_measurement(
                 conn, {"photo_sha256": sha256, "layout_id": layout_id}, values
@@ -125,6 +128,23 @@ def record_photo(
             ids.append(row_id)
             measured += added
     return FiledPhoto(sha256, new, tuple(ids), measured)
+
+
+def _refuse_other_swatch(
+    conn: sqlite3.Connection, sha256: str, region: RegionOf, source: Path
+) -> None:
+    """The same picture under another label would take the colour from the first swatch."""
+    row = conn.execute(
+        "SELECT swatch.label, swatch.id FROM current_measurement AS m "
+        "JOIN swatch ON swatch.id = m.swatch_id WHERE m.photo_sha256 = ? AND m.region = ?",
+        (sha256, region.region),
+    ).fetchone()
+    if row is not None and row[1] != region.swatch_id:
+        raise ArchiveError(
+            f"{source.name}: this picture is filed already, and its {region.region!r} is the "
+            f"swatch {row[0]!r}; name the right photo, or add it with --relabel if that label was "
+            "wrong"
+        )
 
 
 def _refuse_unmeasured(

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import re
 import sqlite3
+from dataclasses import asdict
 from typing import Any
 
-from swatchvault.amounts import parse_amount
+from swatchvault.amounts import SpoonSizes, parse_amount
 from swatchvault.archive.entities import PlannedDye, PlannedStep, Recipe, RecipePart
 from swatchvault.archive.rows import Entry, clean, find, insert, named, now, transaction
 from swatchvault.archive.schema_studio import STEP_KINDS
+from swatchvault.archive.settings import spoons_of
 from swatchvault.errors import ArchiveError, NotFound
 
 _NUMBER = r"([0-9]+(?:[.,][0-9]+)?)"
@@ -94,7 +96,7 @@ def recipe_by_id(conn: sqlite3.Connection, recipe_id: int) -> Recipe:
     )
 
 
-def planned_amount(text: str | None) -> dict[str, Any]:
+def planned_amount(text: str | None, spoons: SpoonSizes | None = None) -> dict[str, Any]:
     """Columns for a planned amount as typed: grams, millilitres, % of goods or mL per 100 g."""
     typed = clean(text, "amount")
     columns: dict[str, Any] = {"amount": typed}
@@ -103,13 +105,13 @@ def planned_amount(text: str | None) -> dict[str, Any]:
     if percent := _PERCENT.fullmatch(typed):
         return {**columns, "percent_of_goods": float(percent[1].replace(",", "."))}
     if per_goods := _PER_100_G.fullmatch(typed):
-        amount = parse_amount(per_goods[1])
+        amount = parse_amount(per_goods[1], spoons)
         key = "ml_per_100_g" if amount.si_unit == "mL" else "percent_of_goods"
         return {**columns, key: amount.si_value}
-    return amount_columns(typed)
+    return amount_columns(typed, spoons)
 
 
-def amount_columns(text: str | None) -> dict[str, Any]:
+def amount_columns(text: str | None, spoons: SpoonSizes | None = None) -> dict[str, Any]:
     """Columns for an amount as typed, with grams or millilitres beside it.
 
     Words without a number ("a splash") are kept as they are, their size unknown; a number that
@@ -118,8 +120,22 @@ def amount_columns(text: str | None) -> dict[str, Any]:
     typed = clean(text, "amount")
     if typed is None or not any(c.isnumeric() for c in typed):
         return {"amount": typed}
-    amount = parse_amount(typed)
+    amount = parse_amount(typed, spoons)
     return {"amount": typed, "amount_ml" if amount.si_unit == "mL" else "amount_g": amount.si_value}
+
+
+def set_spoons(conn: sqlite3.Connection, spoons: SpoonSizes) -> None:
+    """Set the sizes of spoon and cup. Planned amounts are worked out anew; what was done stays."""
+    with transaction(conn):
+        for name, value in asdict(spoons).items():
+            conn.execute(
+                "INSERT OR REPLACE INTO setting (name, value) VALUES (?, ?)", (name, value)
+            )
+        for row in conn.execute("SELECT id, amount FROM recipe_step").fetchall():
+            columns = planned_amount(row["amount"], spoons)
+            sets = ", ".join(f"{c} = ?" for c in columns)
+            sql = f"UPDATE recipe_step SET {sets} WHERE id = ?"
+            conn.execute(sql, (*columns.values(), row["id"]))
 
 
 def check_kind(kind: str) -> str:
@@ -155,7 +171,7 @@ def _add_part(conn: sqlite3.Connection, recipe_id: int, position: int, part: Rec
             "temperature_c": step.temperature_c,
             "minutes": step.minutes,
             "note": step.note,
-            **planned_amount(step.amount),
+            **planned_amount(step.amount, spoons_of(conn)),
         }
         insert(conn, "recipe_step", planned)
 

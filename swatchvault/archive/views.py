@@ -73,7 +73,7 @@ LEFT JOIN lot_check AS given ON given.id = (SELECT id FROM lot_check AS c
     "checks_given": """CREATE VIEW checks_given AS
 SELECT c.checked_at, lot.code AS lot, swatch.label AS swatch, held.label AS master_swatch,
     c.verdict, c.delta_e_00, c.tolerance, c.k_l, c.delta_l, c.delta_c, c.delta_h, c.u_reading,
-    c.u_at_tolerance, c.p_within, c.p_outside, c.capture, c.same_dyes, c.words, c.id AS lot_check_id
+    c.u_at_tolerance, c.capture, c.same_dyes, c.words, c.id AS lot_check_id
 FROM lot_check AS c
 JOIN swatch ON swatch.id = c.swatch_id
 JOIN swatch AS held ON held.id = c.master_swatch_id
@@ -160,7 +160,8 @@ LEFT JOIN latest_colours AS seen ON seen.lot = lot.code""",
 SELECT dye.name AS dye, stock.code AS stock, pack.code AS pack,
     100.0 * stock.grams / stock.made_up_to_ml AS strength_percent, stock.grams,
     stock.made_up_to_ml, stock.mixed_on, stock.left_ml AS left_seen_ml, stock.left_seen_on,
-    COALESCE(stock.left_ml, stock.made_up_to_ml) - COALESCE((SELECT sum(used.amount_ml)
+    COALESCE(stock.left_ml, stock.made_up_to_ml) - COALESCE((
+        SELECT sum(COALESCE(used.amount_ml, used.amount_g))
         FROM lot_dye AS used JOIN lot ON lot.id = used.lot_id WHERE used.stock_id = stock.id
         AND (stock.left_ml IS NULL OR lot.dyed_on > stock.left_seen_on)), 0) AS left_ml,
     stock.note, stock.id AS stock_id

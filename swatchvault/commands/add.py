@@ -33,6 +33,7 @@ FORMS = click.Choice(["skein", "wound card", "knit"])
 @click.option("--setup", help="Phone, light and reference together, by a name of yours.")
 @click.option("--locked/--free", default=None, help="Camera settings locked in that set-up.")
 @click.option("--create", is_flag=True, help="Make base, colourway and lot if they are new.")
+@click.option("--relabel", is_flag=True, help="The photo's earlier label was wrong: move it.")
 @light_option
 @reference_options
 @click.option("--workers", type=click.IntRange(1, 256), help="Processes; all cores by default.")
@@ -43,6 +44,7 @@ def add_command(
     light: Light | None,
     workers: int | None,
     create: bool,
+    relabel: bool,
     card_y: float,
     card_lab: tuple[float, float, float] | None,
     steps_y: str | None,
@@ -53,7 +55,7 @@ def add_command(
 
     PATHS are folders (or single .csv or .toml files) with notes: photos.csv says what each photo
     shows, studio.toml says what there is of bases, dyes, recipes and lots. Or PATHS are photos,
-    and the options say what they show. Adding a photo again changes nothing.
+    and the options say what they show. Adding a photo again as the same changes nothing.
     """
     from swatchvault.archive import apply_notes, open_archive
     from swatchvault.filing import file_photos
@@ -65,13 +67,15 @@ def add_command(
         for notes, folder in gather(paths, told, light, create):
             applied = apply_notes(archive.conn, notes)
             total = len({r.photo for r in applied.regions})
-            filings = file_photos(archive, applied, folder, settings=settings, workers=workers)
+            filings = file_photos(
+                archive, applied, folder, settings=settings, workers=workers, relabel=relabel
+            )
             for filing in show_progress(filings, total, "measuring and filing"):
                 if filing.filed is None:
                     failed.append(filing.words)
                 else:
                     click.echo(filing.words)
-            click.echo(f"notes: {applied.added} new, {applied.changed} changed")
+            click.echo(f"in the archive: {applied.added} things new, {applied.changed} changed")
     leave_with_failures(failed)
 
 
@@ -79,8 +83,16 @@ def gather(
     paths: tuple[Path, ...], told: dict[str, str | bool | None], light: Light | None, create: bool
 ) -> list[tuple[Any, Path]]:
     """Notes with the folder their photos' names are relative to, from paths and options."""
-    from swatchvault.notes import read_notes
+    from swatchvault.notes import PHOTOS_CSV, STUDIO_TOML, read_notes
 
+    for path in paths:
+        if not path.exists():
+            raise ArchiveError(f"{path}: there is no such file or folder; check the name")
+        if path.is_dir() and not any((path / n).is_file() for n in (PHOTOS_CSV, STUDIO_TOML)):
+            raise ArchiveError(
+                f"{path}: has neither {PHOTOS_CSV} nor {STUDIO_TOML}; write one, or name the "
+                "photos and say what they show"
+            )
     noted = [p for p in paths if p.is_dir() or p.suffix.lower() in (".csv", ".toml")]
     photos = [p for p in paths if p not in noted]
     if noted and any(told.get(k) for k in ("swatch", "base", "lot")):

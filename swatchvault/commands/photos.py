@@ -21,6 +21,10 @@ from swatchvault.commands.options import (
 from swatchvault.errors import AmountError, CompareError
 
 FILE = click.Path(path_type=Path)
+#: Flags that the figures of a comparison already carry; the others are printed below it.
+STANDING_FLAGS = frozenset(
+    {"tone curve not removed", "camera colours not corrected", "no profile", "scale unknown"}
+)
 
 
 @click.command("measure")
@@ -101,7 +105,7 @@ def compare_command(
     """
     from swatchvault.compare import as_record, compare
     from swatchvault.difference import Colour
-    from swatchvault.report import comparison_lines
+    from swatchvault.report import comparison_lines, flag_lines
 
     settings = make_settings(known, light)
     named = [split_name(p) for p in (photo_a, photo_b) if p is not None]
@@ -128,6 +132,8 @@ def compare_command(
         click.echo(json.dumps({**as_record(comparison), **sides}, ensure_ascii=False))
     else:
         click.echo("\n".join(comparison_lines(comparison)))
+        weak = (master.swatch.flags | new.swatch.flags) - STANDING_FLAGS
+        click.echo("\n".join(flag_lines(weak)), nl=bool(weak))
 
 
 # ---------------------------------------------------------------------------------------------

@@ -134,7 +134,8 @@ def test_the_same_photo_again_changes_nothing_and_says_so(archive, source):
 def test_what_is_new_supersedes_and_the_old_is_kept(archive, source, changes, swatch_id, layouts):
     first = file_photo(archive, photo_of(source), source, [RegionOf("new", 1)])
     old = export_rows(archive.conn, "measurement").records()[0]
-    second = file_photo(archive, photo_of(source, **changes), source, [RegionOf("new", swatch_id)])
+    regions, facts = [RegionOf("new", swatch_id)], PhotoFacts(relabel=swatch_id != 1)
+    second = file_photo(archive, photo_of(source, **changes), source, regions, facts)
     assert (second.new, second.measured) == (False, 1)
     kept, new = export_rows(archive.conn, "measurement").records()
     assert kept == {**old, "superseded_by": new["id"]}
@@ -143,6 +144,15 @@ def test_what_is_new_supersedes_and_the_old_is_kept(archive, source, changes, sw
     assert count(archive, "layout") == layouts
     assert [c.measurement_id for c in swatch_colours(archive.conn, swatch_id)] == [new["id"]]
     assert verify(archive) == []
+
+
+def test_the_same_picture_under_another_label_is_refused_and_changes_nothing(archive, source):
+    file_photo(archive, photo_of(source), source, [RegionOf("new", 1)])
+    before = list(archive.conn.iterdump())
+    with pytest.raises(ArchiveError, match=r"filed already.*--relabel"):
+        file_photo(archive, photo_of(source), source, [RegionOf("new", 2)])
+    assert list(archive.conn.iterdump()) == before
+    assert len(swatch_colours(archive.conn, 1)) == 1
 
 
 def test_a_region_that_a_new_layout_drops_is_no_longer_current(archive, source):

@@ -1,0 +1,146 @@
+"""How swatches were made, many at once, and which of them meet a filter."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+
+import numpy as np
+
+from ingest.model import Array
+from swatchvault.archive.rows import find
+
+_MADE = """SELECT swatch.id, swatch.label, swatch.form, base.name, lot.id, lot.code, lot.dyed_on,
+colourway.name, recipe.version, lot.water, skein.label,
+COALESCE(base_lot.label, skein_lot.label)
+FROM swatch JOIN base ON base.id = swatch.base_id
+LEFT JOIN lot ON lot.id = swatch.lot_id
+LEFT JOIN colourway ON colourway.id = lot.colourway_id
+LEFT JOIN recipe ON recipe.id = lot.recipe_id
+LEFT JOIN skein ON skein.id = swatch.skein_id
+LEFT JOIN base_lot ON base_lot.id = swatch.base_lot_id
+LEFT JOIN base_lot AS skein_lot ON skein_lot.id = skein.base_lot_id
+WHERE swatch.id IN (SELECT value FROM json_each(?))"""
+
+_DYES = """SELECT used.lot_id, dye.name, pack.code, stock.code,
+100.0 * used.dye_g / lot.dry_g
+FROM lot_dye AS used JOIN dye ON dye.id = used.dye_id JOIN lot ON lot.id = used.lot_id
+LEFT JOIN stock ON stock.id = used.stock_id
+LEFT JOIN dye_pack AS pack ON pack.id = COALESCE(used.dye_pack_id, stock.dye_pack_id)
+WHERE used.lot_id IN (SELECT value FROM json_each(?)) ORDER BY used.lot_id, used.position"""
+
+_LABS = "SELECT lab_l, lab_a, lab_b, swatch_id, id FROM current_measurement"
+
+#: Only for swatches with several measurements: which is the newest.
+_TIMES = """SELECT m.swatch_id, m.id FROM current_measurement AS m
+JOIN photo ON photo.sha256 = m.photo_sha256
+WHERE m.swatch_id IN (SELECT value FROM json_each(?))
+ORDER BY m.swatch_id, COALESCE(photo.taken_at, m.measured_at), m.id"""
+
+
+@dataclass(frozen=True)
+class UsedDye:
+    """A dye of a lot; ``depth_percent`` is ``None`` where grams are not known."""
+
+    dye: str
+    pack: str | None
+    stock: str | None
+    depth_percent: float | None
+
+
+@dataclass(frozen=True)
+class Made:
+    """A swatch and how it was made; lot, colourway and dyes are blank for undyed yarn."""
+
+    swatch_id: int
+    swatch: str
+    form: str
+    base: str
+    lot_id: int | None
+    lot: str | None
+    dyed_on: str | None
+    colourway: str | None
+    recipe_version: int | None
+    water: str | None
+    skein: str | None
+    base_lot: str | None
+    dyes: tuple[UsedDye, ...] = ()
+
+
+@dataclass(frozen=True)
+class Filters:
+    """What a swatch must be; ``None`` asks nothing. ``since``, ``until``: dates of dyeing.
+
+    ``tonality``: class of its current measurement. ``dry``: as measured.
+    """
+
+    base: str | None = None
+    fibre: str | None = None
+    form: str | None = None
+    dye: str | None = None
+    since: str | None = None
+    until: str | None = None
+    tonality: str | None = None
+    dry: bool | None = None
+
+    @property
+    def asks(self) -> bool:
+        return any(getattr(self, f.name) is not None for f in fields(self))
+
+
+def made_of(conn: sqlite3.Connection, swatch_ids: Sequence[int]) -> dict[int, Made]:
+    """How each of these swatches was made, by its id."""
+    rows = [tuple(r) for r in conn.execute(_MADE, (json.dumps([int(i) for i in swatch_ids]),))]
+    lots = sorted({r[4] for r in rows if r[4] is not None})
+    dyes: dict[int, list[UsedDye]] = {}
+    for lot_id, *used in conn.execute(_DYES, (json.dumps(lots),)):
+        dyes.setdefault(lot_id, []).append(UsedDye(*used))
+    return {r[0]: Made(*(*r, tuple(dyes.get(r[4], ())))) for r in rows}
+
+
+def newest_labs(conn: sqlite3.Connection) -> tuple[Array, Array]:
+    """Ids (n,) of measured swatches and their newest Lab (n, 3), by id; light on memory."""
+    rows = (tuple(row) for row in conn.execute(_LABS))
+    table = np.fromiter(rows, dtype=np.dtype((np.float64, 5)))  # ids are exact to 2**53
+    ids, counts = np.unique(table[:, 3], return_counts=True)
+    several = ids[counts > 1].astype(int).tolist()
+    if several:
+        newest = dict(conn.execute(_TIMES, (json.dumps(several),)).fetchall())  # the last one wins
+        old = np.isin(table[:, 3], several) & ~np.isin(table[:, 4], list(newest.values()))
+        table = table[~old]
+    table = table[np.argsort(table[:, 3], kind="stable")]
+    return table[:, 3].astype(np.int64), np.ascontiguousarray(table[:, :3])
+
+
+def swatches_where(conn: sqlite3.Connection, filters: Filters) -> set[int]:
+    """Ids of the measured swatches that meet every condition.
+
+    Raises ``NotFound`` for a base or dye that the archive does not have.
+    """
+    where: list[tuple[str, object]] = []
+    if filters.base is not None:
+        where.append(("swatch.base_id = ?", find(conn, "base", filters.base)))
+    if filters.fibre is not None:
+        sql = "SELECT base_id FROM base_fibre WHERE fibre = ?"
+        where.append((f"swatch.base_id IN ({sql})", filters.fibre))
+    if filters.form is not None:
+        where.append(("swatch.form = ?", filters.form))
+    if filters.dye is not None:
+        sql = "SELECT lot_id FROM lot_dye WHERE dye_id = ?"
+        where.append((f"swatch.lot_id IN ({sql})", find(conn, "dye", filters.dye)))
+    if filters.since is not None:
+        where.append(("lot.dyed_on >= ?", filters.since))
+    if filters.until is not None:
+        where.append(("lot.dyed_on <= ?", filters.until))
+    if filters.tonality is not None:
+        where.append(("json_extract(m.tonality, '$.class') = ?", filters.tonality))
+    if filters.dry is not None:
+        where.append(("COALESCE(m.dry, swatch.dry) = ?", int(filters.dry)))
+    sql = (
+        "SELECT DISTINCT swatch.id FROM current_measurement AS m "
+        "JOIN swatch ON swatch.id = m.swatch_id LEFT JOIN lot ON lot.id = swatch.lot_id "
+        + ("WHERE " + " AND ".join(s for s, _ in where) if where else "")
+    )
+    return {int(r[0]) for r in conn.execute(sql, tuple(v for _, v in where))}

@@ -1,0 +1,257 @@
+"""A lot made at the pot: started, each step stored as it is done, ended.
+
+Each function is one short transaction, so that a half-filled log is kept as far as it got.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from swatchvault.archive.entities import DyeIn, Lot, PotStep, Recipe
+from swatchvault.archive.lots import add_lot, dye_columns, dye_in_grams, step_columns
+from swatchvault.archive.recipes import amount_columns, recipe_by_id, recipe_id_of
+from swatchvault.archive.rows import clean, find, insert, named, to_json, transaction
+from swatchvault.archive.settings import spoons_of
+from swatchvault.errors import ArchiveError, NotFound
+
+
+@dataclass(frozen=True)
+class StockHeld:
+    """A stock of the archive with what should be left of it."""
+
+    dye: str
+    code: str
+    strength_percent: float
+    left_ml: float | None
+    mixed_on: str | None
+
+
+@dataclass(frozen=True)
+class DoneStep:
+    """A stored step of a pot: its number in the log, and the planned step it carried out."""
+
+    number: int
+    step: PotStep
+    plan_number: int | None
+
+
+@dataclass(frozen=True)
+class Pot:
+    """A lot's pot: the recipe it follows, what was done in order, what went in, how it ended."""
+
+    lot: str
+    recipe: Recipe | None
+    goods_g: float | None
+    liquor_ml: float | None
+    started_at: str | None
+    ended_at: str | None
+    steps: tuple[DoneStep, ...]
+    dyes_in: tuple[tuple[DyeIn, float | None], ...]
+    end: Mapping[str, str | None]
+    planned_from: Mapping[str, str | None]
+
+
+@dataclass(frozen=True)
+class RecipeColour:
+    """The newest measured colour of a lot that followed a recipe."""
+
+    lab: tuple[float, float, float]
+    swatch: str
+    lot: str
+    photo_sha256: str
+
+
+def stocks_held(conn: sqlite3.Connection, dye: str) -> list[StockHeld]:
+    """The stocks of a dye, the newest first."""
+    sql = (
+        "SELECT dye, stock, strength_percent, left_ml, mixed_on FROM stocks WHERE dye = ? "
+        "COLLATE NOCASE ORDER BY mixed_on DESC, stock_id DESC"
+    )
+    find(conn, "dye", dye)
+    return [StockHeld(*row) for row in conn.execute(sql, (clean(dye, "dye"),))]
+
+
+def start_pot(
+    conn: sqlite3.Connection, lot: Lot, started_at: str, planned_from: Mapping[str, str | None]
+) -> None:
+    """Store a new lot, when it was started, and from which stock each dye is to come.
+
+    ``None`` in ``planned_from`` is powder. Raises ``ArchiveError`` if its code is used."""
+    code = named(lot.code, "code of a lot")
+    with transaction(conn):
+        if conn.execute("SELECT 1 FROM lot WHERE code = ?", (code,)).fetchone():
+            raise ArchiveError(
+                f"lot {code!r} is there already: go on with `swatchvault pot did`, or use another "
+                "code"
+            )
+        entry = add_lot(conn, lot)
+        plan = {"started_at": started_at, "planned_from": to_json(planned_from)}
+        insert(conn, "pot", {"lot_id": entry.id, **plan})
+
+
+def get_pot(conn: sqlite3.Connection, code: str) -> Pot:
+    """A lot's plan and log. Raises ``NotFound`` for no such lot."""
+    lot_id = find(conn, "lot", code)
+    row = conn.execute(
+        "SELECT lot.code, recipe_id, dry_g, liquor_ml, dyed_on, pot.* FROM lot "
+        "LEFT JOIN pot ON pot.lot_id = lot.id WHERE lot.id = ?",
+        (lot_id,),
+    ).fetchone()
+    order = _plan_ids(conn, row["recipe_id"])
+    steps = conn.execute(
+        "SELECT position, recipe_step_id, kind, at, amount, temperature_c, minutes, ph, "
+        "colour_left, note FROM pot_step WHERE lot_id = ? ORDER BY position",
+        (lot_id,),
+    )
+    dyes = conn.execute(
+        "SELECT dye.name, amount, dye_pack.code, stock.code, dye_g FROM lot_dye "
+        "JOIN dye ON dye.id = lot_dye.dye_id LEFT JOIN dye_pack ON dye_pack.id = "
+        "lot_dye.dye_pack_id LEFT JOIN stock ON stock.id = stock_id WHERE lot_id = ? "
+        "ORDER BY position",
+        (lot_id,),
+    )
+    return Pot(
+        lot=row["code"],
+        recipe=None if row["recipe_id"] is None else recipe_by_id(conn, row["recipe_id"]),
+        goods_g=row["dry_g"],
+        liquor_ml=row["liquor_ml"],
+        started_at=row["started_at"] or row["dyed_on"],
+        ended_at=row["ended_at"],
+        steps=tuple(
+            DoneStep(r[0], PotStep(*r[2:]), order.index(r[1]) + 1 if r[1] in order else None)
+            for r in map(tuple, steps)
+        ),
+        dyes_in=tuple((DyeIn(*r[:4]), r[4]) for r in map(tuple, dyes)),
+        end={k: row[k] for k in ("bled", "handle", "success", "next_time")},
+        planned_from=json.loads(row["planned_from"] or "{}"),
+    )
+
+
+def record_step(
+    conn: sqlite3.Connection,
+    code: str,
+    step: PotStep,
+    plan_number: int | None = None,
+    dyes: Sequence[DyeIn] = (),
+) -> int:
+    """Add a step to a lot's log with the dyes that went in; return its number in the log.
+
+    ``plan_number`` counts the planned steps of the lot's recipe through all parts, from 1.
+    """
+    with transaction(conn):
+        lot_id = find(conn, "lot", code)
+        planned = None
+        if plan_number is not None:
+            row = conn.execute("SELECT recipe_id FROM lot WHERE id = ?", (lot_id,)).fetchone()
+            order = _plan_ids(conn, row[0])
+            if not 1 <= plan_number <= len(order):
+                raise NotFound(f"no planned step {plan_number}: the recipe has {len(order)}")
+            planned = order[plan_number - 1]
+        number = _next(conn, "pot_step", lot_id)
+        columns = {"lot_id": lot_id, "position": number, "recipe_step_id": planned}
+        insert(conn, "pot_step", {**columns, **step_columns(conn, step)})
+        for dye in dyes:
+            place = {"lot_id": lot_id, "position": _next(conn, "lot_dye", lot_id)}
+            insert(conn, "lot_dye", {**place, **dye_columns(conn, dye)})
+    return number
+
+
+def edit_step(conn: sqlite3.Connection, code: str, number: int, changes: Mapping[str, Any]) -> None:
+    """Correct a step of the log; only what ``changes`` names (fields of ``PotStep``) is replaced.
+
+    Raises ``NotFound`` for a step that the log does not have.
+    """
+    with transaction(conn):
+        lot_id = find(conn, "lot", code)
+        sql = (
+            "SELECT kind, at, amount, temperature_c, minutes, ph, colour_left, note "
+            "FROM pot_step WHERE lot_id = ? AND position = ?"
+        )
+        row = conn.execute(sql, (lot_id, number)).fetchone()
+        if row is None:
+            raise NotFound(
+                f"lot {code!r} has no step {number}: its log has "
+                f"{_next(conn, 'pot_step', lot_id) - 1}"
+            )
+        columns = step_columns(conn, PotStep(**{**dict(row), **changes}))
+        if "amount" not in changes:  # its mL stay as worked out when it was typed
+            columns = {k: v for k, v in columns.items() if not k.startswith("amount")}
+        sets = ", ".join(f"{c} = ?" for c in columns)
+        sql = f"UPDATE pot_step SET {sets} WHERE lot_id = ? AND position = ?"
+        conn.execute(sql, (*columns.values(), lot_id, number))
+
+
+def edit_dye_in(conn: sqlite3.Connection, code: str, dye: str, amount: str) -> None:
+    """Correct the amount of what last went in of a dye; its stock or pack stays.
+
+    Raises ``NotFound`` where none of it went in.
+    """
+    with transaction(conn):
+        lot_id, dye_id = find(conn, "lot", code), find(conn, "dye", dye)
+        sql = (
+            "SELECT id, stock_id FROM lot_dye WHERE lot_id = ? AND dye_id = ? "
+            "ORDER BY position DESC"
+        )
+        row = conn.execute(sql, (lot_id, dye_id)).fetchone()
+        if row is None:
+            raise NotFound(f'no {dye!r} went into lot {code!r}: record it as a step "dye in"')
+        columns = {"amount_g": None, "amount_ml": None, **amount_columns(amount, spoons_of(conn))}
+        grams = dye_in_grams(conn, {**columns, "stock_id": row["stock_id"]})
+        columns = {**columns, "dye_g": grams}
+        sets = ", ".join(f"{c} = ?" for c in columns)
+        conn.execute(f"UPDATE lot_dye SET {sets} WHERE id = ?", (*columns.values(), row["id"]))
+
+
+def end_pot(conn: sqlite3.Connection, code: str, ended_at: str, told: Mapping[str, Any]) -> None:
+    """Store how a pot ended: bled, handle, success, next_time; what is ``None`` stays as it is."""
+    with transaction(conn):
+        lot_id = find(conn, "lot", code)
+        conn.execute("INSERT OR IGNORE INTO pot (lot_id) VALUES (?)", (lot_id,))
+        facts = {"ended_at": ended_at, **{k: clean(v, k) for k, v in told.items()}}
+        new = {k: v for k, v in facts.items() if v is not None}
+        sets = ", ".join(f"{c} = ?" for c in new)
+        conn.execute(f"UPDATE pot SET {sets} WHERE lot_id = ?", (*new.values(), lot_id))
+
+
+def next_time(conn: sqlite3.Connection, colourway: str, base: str) -> str | None:
+    """What the newest lot of a colourway on a base that says so would try next time."""
+    sql = (
+        "SELECT lot.code, next_time FROM pot JOIN lot ON lot.id = pot.lot_id "
+        "JOIN lot_base ON lot_base.lot_id = lot.id WHERE colourway_id = ? AND base_id = ? "
+        "AND next_time IS NOT NULL ORDER BY dyed_on DESC, lot.id DESC"
+    )
+    ids = (find(conn, "colourway", colourway), find(conn, "base", base))
+    row = conn.execute(sql, ids).fetchone()
+    return None if row is None else f"to try, from lot {row[0]}: {row[1]}"
+
+
+def recipe_colour(
+    conn: sqlite3.Connection, colourway: str, base: str, version: int
+) -> RecipeColour | None:
+    """The newest colour measured of lots that followed a recipe on its base, if there is one."""
+    sql = (
+        "SELECT c.lab_l, c.lab_a, c.lab_b, c.swatch, c.lot, c.photo_sha256 "
+        "FROM latest_colours AS c JOIN lot ON lot.code = c.lot WHERE lot.recipe_id = ? "
+        "AND c.base = ? COLLATE NOCASE AND c.lab_l IS NOT NULL "
+        "ORDER BY lot.dyed_on DESC, c.measurement_id DESC"
+    )
+    recipe_id = recipe_id_of(conn, colourway, base, version)
+    row = conn.execute(sql, (recipe_id, base)).fetchone()
+    return None if row is None else RecipeColour(tuple(row)[:3], *tuple(row)[3:])
+
+
+def _plan_ids(conn: sqlite3.Connection, recipe_id: int | None) -> list[int]:
+    sql = (
+        "SELECT recipe_step.id FROM recipe_step JOIN recipe_part ON recipe_part.id = "
+        "recipe_part_id WHERE recipe_id = ? ORDER BY recipe_part.position, recipe_step.position"
+    )
+    return [int(r[0]) for r in conn.execute(sql, (recipe_id,))]
+
+
+def _next(conn: sqlite3.Connection, table: str, lot_id: int) -> int:
+    sql = f"SELECT COALESCE(max(position), 0) + 1 FROM {table} WHERE lot_id = ?"
+    return int(conn.execute(sql, (lot_id,)).fetchone()[0])

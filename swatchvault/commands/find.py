@@ -1,0 +1,184 @@
+"""`near` and `like`: searches by colour and by looks."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from swatchvault.commands.options import archive_option, json_option, need_archive
+from swatchvault.errors import CompareError
+
+if TYPE_CHECKING:
+    import sqlite3
+
+    from swatchvault.finding import Query
+
+FORMS = click.Choice(["skein", "wound card", "knit"])
+CLASSES = click.Choice(["solid", "semi-solid", "variegated", "speckled", "gradient"])
+FILE = click.Path(path_type=Path, dir_okay=False)
+K_L = click.option("--k-l", type=float, default=2.0, show_default=True, help="kL of ΔE00.")
+TOLERANCE = click.option(
+    "--tolerance", type=float, default=2.0, show_default=True, help="Largest ΔE00; our choice."
+)
+
+
+def filter_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """What a swatch must be, for searches."""
+    for option in (
+        click.option("--dry/--wet", default=None, help="As it was measured."),
+        click.option("--tonality", type=CLASSES, help="Only swatches of this class."),
+        click.option("--until", help="Dyed on this day or before (2026-03-01)."),
+        click.option("--since", help="Dyed on this day or later (2026-03-01)."),
+        click.option("--dye", help="Only lots with this dye."),
+        click.option("--form", type=FORMS, help="Only this form."),
+        click.option("--fibre", help="Only bases with this fibre."),
+        click.option("--base", help="Only this base."),
+    ):
+        command = option(command)
+    return command
+
+
+def query_of(conn: sqlite3.Connection, what: str, region: str | None) -> Query:
+    """WHAT as a query: a photo's file, a hex colour, a Lab triple, else a swatch's label."""
+    from swatchvault import finding, shades
+
+    if Path(what).is_file():
+        return finding.query_of_measurement(_photo(Path(what), region))
+    target = shades.parse_target(what)
+    return finding.Query(target) if target else finding.query_of_swatch(conn, what)
+
+
+def _photo(path: Path, region: str | None) -> Any:
+    from ingest.errors import ReferenceMissing
+    from ingest.model import Settings
+    from ingest.pipeline import measure_photo
+
+    try:
+        photo = measure_photo(path)
+    except ReferenceMissing:
+        photo = measure_photo(path, settings=Settings(allow_uncorrected=True))
+    names = [s.name for s in photo.swatches]
+    if region is not None and region not in names:
+        raise CompareError(f"{path.name} has no region {region!r}: it has {', '.join(names)}")
+    if not names:
+        raise CompareError(f"{path.name} has no swatch marked: mark the yarn in NAME.marks.json")
+    if region is None and len(names) > 1:
+        raise CompareError(f"{path.name} shows {', '.join(names)}: say which with --region")
+    return photo.swatches[names.index(region) if region else 0]
+
+
+@click.command("near")
+@click.argument("what")
+@click.option("--region", help="Which swatch, where a photo shows several.")
+@click.option("-n", "count", type=click.IntRange(1), default=10, show_default=True)
+@K_L
+@filter_options
+@click.option("--other-dyes", is_flag=True, help="Ways there within --tolerance, no dye in common.")
+@TOLERANCE
+@archive_option
+@json_option
+def near_command(
+    what: str,
+    region: str | None,
+    count: int,
+    k_l: float,
+    other_dyes: bool,
+    tolerance: float,
+    archive_folder: Path | None,
+    as_json: bool,
+    **limits: Any,
+) -> None:
+    """Swatches nearest to WHAT: a Lab triple (45,20,-10), a hex (#7a4b90), a swatch, a photo.
+
+    Hits that the photos cannot tell apart share a rank. A triple that begins with a minus sign
+    goes after --.
+    """
+    from swatchvault import finding
+    from swatchvault.archive import open_archive
+    from swatchvault.archive.made import Filters
+
+    with open_archive(need_archive(archive_folder)) as archive:
+        query = query_of(archive.conn, what, region)
+        if other_dyes:
+            hits = finding.within(archive.conn, query, Filters(**limits), tolerance, k_l)
+            hits = finding.by_other_dyes(hits)
+        else:
+            hits = finding.near(archive.conn, query, Filters(**limits), k=count, k_l=k_l)
+    warnings = list(query.target.warnings)
+    if as_json:
+        lab = [float(v) for v in query.target.lab]
+        answer = {"query": query.target.name, "lab": lab, "k_l": k_l, "warnings": warnings}
+        print_json({**answer, "hits": [h.record() for h in hits]})
+        return
+    if other_dyes and not hits:
+        click.echo(f"no lot with its dyes written down within {tolerance:g} of {query.target.name}")
+    elif other_dyes:
+        click.echo(f"{len(hits)} ways with no dye in common, within {tolerance:g}:")
+    _show(hits, warnings, f"ΔE00 (kL = {k_l:g})", ranked=True)
+
+
+@click.command("like")
+@click.argument("what")
+@click.option("--region", help="Which swatch, where a photo shows several.")
+@click.option("-n", "count", type=click.IntRange(1), default=10, show_default=True)
+@filter_options
+@archive_option
+@json_option
+def like_command(
+    what: str,
+    region: str | None,
+    count: int,
+    archive_folder: Path | None,
+    as_json: bool,
+    **limits: Any,
+) -> None:
+    """Swatches that look like WHAT, a swatch or a photo: its colours, their shares, its evenness.
+
+    A photo needs a scale for its evenness; without one it is found by its colours only.
+    """
+    from swatchvault import finding, shades
+    from swatchvault.archive import open_archive
+    from swatchvault.archive.made import Filters
+
+    with open_archive(need_archive(archive_folder)) as archive:
+        query = query_of(archive.conn, what, region)
+        hits = finding.like(archive.conn, query, Filters(**limits), k=count)
+    warnings = list(query.target.warnings)
+    if not shades.look_of(query.target.lab, query.tonality).tonal_known:
+        warnings.append("How even it is is not known: found by its colours only.")
+    if as_json:
+        answer = {"query": query.target.name, "warnings": warnings}
+        print_json({**answer, "hits": [h.record() for h in hits]})
+        return
+    _show(hits, warnings, "unlike by", ranked=False)
+
+
+def print_json(value: Any) -> None:
+    click.echo(json.dumps(value, ensure_ascii=False))
+
+
+def _show(hits: list[Any], warnings: list[str], measure: str, *, ranked: bool) -> None:
+    from swatchvault.report import table_lines
+
+    for warning in warnings:
+        click.echo(f"! {warning}")
+    if not hits:
+        return
+    header = ("rank", measure, *(["±"] if ranked else []), "swatch", "colourway", "base", "form")
+    rows = []
+    for hit in hits:
+        doubt = [hit.u if hit.u == hit.u else "?"] if ranked else []
+        made = hit.made
+        dyes = ", ".join(
+            d.dye + ("" if d.depth_percent is None else f" {d.depth_percent:.3g} %")
+            for d in made.dyes
+        )
+        names = (made.swatch, made.colourway, made.base, made.form)
+        rows.append((hit.rank, hit.distance, *doubt, *names, made.lot, made.dyed_on, dyes))
+    click.echo("\n".join(table_lines((*header, "lot", "dyed on", "dyes"), rows)))
+    if ranked and len({h.rank for h in hits}) < len(hits):
+        click.echo("Hits that share a rank cannot be told apart by these photos.")

@@ -1,0 +1,164 @@
+"""`recipe`: a recipe on a weight of goods, what changed in it, and a page to print."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Mapping
+from dataclasses import asdict
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from swatchvault.amounts import parse_amount
+from swatchvault.cautions import CAUTION_LINE
+from swatchvault.commands.options import archive_option, json_option, need_archive
+from swatchvault.commands.sums import say_caution, smallest_option
+from swatchvault.errors import ArchiveError, NotFound
+
+if TYPE_CHECKING:
+    from swatchvault.archive import Recipe
+    from swatchvault.pot import StockChoice
+
+PATH = click.Path(path_type=Path)
+
+
+@click.command("recipe")
+@click.argument("colourway")
+@click.argument("base")
+@click.option("--version", type=int, help="The version; the newest if not said.")
+@click.option("--goods", help='Dry weight of the goods, such as "250 g"; 100 g if not said.')
+@click.option("--ratio", type=float, help="Liquor ratio, 30 for 1:30: says the water too.")
+@click.option("--stock", "stocks", multiple=True, help='"DYE=CODE": the stock to use.')
+@click.option("--powder", "powders", multiple=True, help="DYE: weigh it as powder.")
+@click.option("--against", type=int, help="Another version: says what changed since.")
+@click.option("--print", "to", type=PATH, help="Write a page to print (.html or .txt).")
+@smallest_option
+@archive_option
+@json_option
+def recipe_command(
+    colourway: str,
+    base: str,
+    version: int | None,
+    goods: str | None,
+    ratio: float | None,
+    stocks: tuple[str, ...],
+    powders: tuple[str, ...],
+    against: int | None,
+    to: Path | None,
+    smallest: float,
+    archive_folder: Path | None,
+    as_json: bool,
+) -> None:
+    """The recipe of COLOURWAY on BASE, for a weight of goods, in grams and millilitres."""
+    from swatchvault.archive import get_recipe, next_time, open_archive, recipe_colour, spoons_of
+    from swatchvault.pot import plan_pot
+    from swatchvault.recipe_sheet import RecipeSheet, recipe_changes, sheet_lines, write_sheet
+
+    goods_g = parse_amount(goods or "100 g").g
+    with open_archive(need_archive(archive_folder)) as archive:
+        conn = archive.conn
+        recipe = get_recipe(conn, colourway, base, version)
+        older = None if against is None else get_recipe(conn, colourway, base, against)
+        chosen = choose_stocks(conn, recipe, goods_g, sources(stocks, powders), need=False)
+        colour = recipe_colour(conn, recipe.colourway, recipe.base, recipe.version)
+        to_try = next_time(conn, recipe.colourway, recipe.base)
+        spoons = spoons_of(conn)
+        thumb = None if colour is None else archive.thumbs / f"{colour.photo_sha256}.jpg"
+    plan = plan_pot(
+        recipe,
+        goods_g,
+        chosen,
+        today=here().date(),
+        liquor_ratio=ratio,
+        smallest_ml=smallest,
+        spoons=spoons,
+    )
+    sheet = RecipeSheet(
+        recipe=recipe,
+        plan=plan,
+        changes=None if older is None else tuple(recipe_changes(older, recipe)),
+        against=against,
+        lab=None if colour is None else colour.lab,
+        lab_of=None if colour is None else f"swatch {colour.swatch} of lot {colour.lot}",
+        thumb=thumb.read_bytes() if thumb is not None and thumb.is_file() else None,
+        to_try=to_try,
+    )
+    if to is not None:
+        write_sheet(to, sheet)
+        click.echo(f"wrote {to}")
+    elif as_json:
+        record = {**asdict(sheet), "thumb": None, "caution": CAUTION_LINE}
+        click.echo(json.dumps(record, ensure_ascii=False))
+    else:
+        click.echo("\n".join(sheet_lines(sheet)))
+        say_caution()
+
+
+def choose_stocks(
+    conn: sqlite3.Connection,
+    recipe: Recipe,
+    goods_g: float,
+    planned_from: Mapping[str, str | None],
+    need: bool,
+) -> dict[str, StockChoice]:
+    """The stock of each dye: the one that ``planned_from`` names, else the newest that suffices.
+
+    A dye named with ``None`` is weighed as powder. With ``need``, a dye that no stock holds and
+    that is not weighed raises ``NotFound``.
+    """
+    from swatchvault.archive import get_stock, stocks_held
+    from swatchvault.pot import StockChoice, choose_stock
+
+    wanted: dict[str, float] = {}
+    for part in recipe.parts:
+        for planned in part.dyes:
+            grams = goods_g * part.share_percent / 100 * planned.depth_percent / 100
+            wanted[planned.dye] = wanted.get(planned.dye, 0.0) + grams
+    told = {_known(dye, wanted): code for dye, code in planned_from.items()}
+    weighed = {dye for dye, code in told.items() if code is None}
+    chosen = {}
+    for dye, grams in wanted.items():
+        held = [
+            StockChoice(s.code, s.strength_percent, s.left_ml, s.mixed_on)
+            for s in stocks_held(conn, dye)
+        ]
+        if (named := told.get(dye)) is not None:
+            code = get_stock(conn, dye, named).code
+            held = [s for s in held if s.code == code]
+        stock = None if dye in weighed else choose_stock(held, grams)
+        if stock is not None:
+            chosen[dye] = stock
+        elif need and dye not in weighed:
+            raise NotFound(
+                f"no stock of {dye!r} in the archive: add the one you mixed, or say "
+                f'--powder "{dye}" to weigh it'
+            )
+    return chosen
+
+
+def sources(stocks: tuple[str, ...], powders: tuple[str, ...]) -> dict[str, str | None]:
+    """Where each dye named in the options comes from: a stock's code, or ``None`` for powder."""
+    return {**dict(pair(text) for text in stocks), **dict.fromkeys(powders)}
+
+
+def pair(text: str) -> tuple[str, str]:
+    """``DYE=WHAT`` in two."""
+    dye, sign, what = text.partition("=")
+    if not sign or not dye.strip() or not what.strip():
+        raise ArchiveError(f"{text!r} cannot be read: write the dye, = and the rest, as Ember=S1")
+    return dye.strip(), what.strip()
+
+
+def _known(dye: str, wanted: dict[str, float]) -> str:
+    for name in wanted:
+        if name.casefold() == dye.casefold():
+            return name
+    raise NotFound(f"no dye {dye!r} in this recipe: it has {', '.join(wanted) or 'none'}")
+
+
+def here() -> datetime:
+    """Now, with the zone of this computer."""
+    return datetime.now().astimezone()

@@ -1,0 +1,330 @@
+"""`pot`: a lot recorded while it is made, each step stored as it is done."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import click
+
+from swatchvault.amounts import parse_amount
+from swatchvault.commands.making import choose_stocks, here, pair, sources
+from swatchvault.commands.options import archive_option, json_option, need_archive
+from swatchvault.commands.potsteps import (
+    dyes_that_went_in,
+    log_lines,
+    make_step,
+    noted,
+    plan_of,
+    planned_step,
+    step_words,
+    stock_lines,
+)
+from swatchvault.commands.sums import say_caution
+from swatchvault.errors import ArchiveError
+
+#: Kinds of step that are told with their caution.
+CAREFUL = ("dye in", "acid in", "heat", "hold")
+
+at_option = click.option("--at", help="When, if not now: 10:05, or 2026-03-01T10:05.")
+
+
+def step_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """What can be noted of a step."""
+    for option in (
+        click.option("--note", help="Anything."),
+        click.option("--left", help="Colour left: none, trace, some, much, or 15 %."),
+        click.option("--ph", type=float, help="pH measured."),
+        click.option("--minutes", type=float, help="Minutes it takes or took."),
+        click.option("--temperature", type=float, help="Temperature in °C."),
+        click.option("--amount", help='What really went in, such as "20 mL".'),
+        at_option,
+    ):
+        command = option(command)
+    return command
+
+
+@click.group("pot")
+def pot_command() -> None:
+    """A lot recorded while it is made: started, each step as it is done, ended.
+
+    Every step is stored at once, so a log that was broken off is kept as far as it got.
+    """
+
+
+@pot_command.command("start")
+@click.argument("lot")
+@click.argument("colourway")
+@click.argument("base")
+@click.option("--goods", required=True, help='Dry weight of the goods, such as "200 g".')
+@click.option("--version", type=int, help="The recipe's version; the newest if not said.")
+@click.option("--ratio", type=float, help="Liquor ratio, 30 for 1:30.")
+@click.option("--also", multiple=True, help="Another base in the same pot.")
+@click.option("--over", help="The lot that this one overdyes.")
+@click.option("--water", help="Which water.")
+@click.option("--stock", "stocks", multiple=True, help='"DYE=CODE": the stock to use.')
+@click.option("--powder", "powders", multiple=True, help="DYE: weigh it as powder.")
+@at_option
+@archive_option
+def pot_start(
+    lot: str,
+    colourway: str,
+    base: str,
+    goods: str,
+    version: int | None,
+    ratio: float | None,
+    stocks: tuple[str, ...],
+    powders: tuple[str, ...],
+    at: str | None,
+    archive_folder: Path | None,
+    **told: Any,
+) -> None:
+    """Start LOT from the recipe of COLOURWAY on BASE, and show its amounts."""
+    from swatchvault.archive import Lot, get_recipe, next_time, open_archive, spoons_of, start_pot
+    from swatchvault.pot import plan_pot
+    from swatchvault.potclock import check_time, read_time
+    from swatchvault.recipe_sheet import plan_lines
+
+    now = here()
+    when = now if at is None else read_time(at, now)
+    source = sources(stocks, powders)
+    goods_g = parse_amount(goods).g
+    with open_archive(need_archive(archive_folder)) as archive:
+        recipe = get_recipe(archive.conn, colourway, base, version)
+        to_try = next_time(archive.conn, recipe.colourway, recipe.base)
+        chosen = choose_stocks(archive.conn, recipe, goods_g, source, need=True)
+        plan = plan_pot(
+            recipe,
+            goods_g,
+            chosen,
+            today=now.date(),
+            liquor_ratio=ratio,
+            spoons=spoons_of(archive.conn),
+        )
+        begun = Lot(
+            code=lot,
+            bases=(recipe.base, *told["also"]),
+            colourway=recipe.colourway,
+            recipe_version=recipe.version,
+            overdyes=told["over"],
+            dyed_on=f"{when:%Y-%m-%d}",
+            dry_g=goods_g,
+            liquor_ml=plan.liquor_ml,
+            water=told["water"],
+        )
+        planned_from = {
+            d.dye: chosen[d.dye].code if d.dye in chosen else None
+            for part in recipe.parts
+            for d in part.dyes
+        }
+        start_pot(archive.conn, begun, check_time(when, None, now), planned_from)
+    click.echo(
+        f"started {lot} at {when:%H:%M}: {recipe.colourway} on {recipe.base}, "
+        f"version {recipe.version}"
+    )
+    click.echo("\n".join([*plan_lines(plan), *([f"note: {to_try}"] if to_try else [])]))
+    say_caution()
+
+
+@pot_command.command("did")
+@click.argument("lot")
+@click.argument("what")
+@click.option("--dye", "dyes", multiple=True, help='"DYE=80 mL": what really went in.')
+@click.option("--stock", "stocks", multiple=True, help='"DYE=CODE": from which stock.')
+@click.option("--powder", "powders", multiple=True, help="DYE: weighed as powder.")
+@step_options
+@archive_option
+def pot_did(
+    lot: str,
+    what: str,
+    dyes: tuple[str, ...],
+    stocks: tuple[str, ...],
+    powders: tuple[str, ...],
+    archive_folder: Path | None,
+    **told: Any,
+) -> None:
+    """Record a step of LOT as done. WHAT: a planned step's number, or a kind such as "acid in".
+
+    A kind means the next planned step of that kind, if one is not done yet. Amounts come from
+    the plan unless you say what really went in.
+    """
+    from swatchvault.archive import get_pot, open_archive, record_step
+
+    archive_at = need_archive(archive_folder)
+    with open_archive(archive_at) as archive:
+        pot = get_pot(archive.conn, lot)
+        plan = plan_of(archive.conn, pot, sources(stocks, powders))
+        planned = planned_step(plan, pot, what)
+        kind = planned.kind if planned else what
+        went_in = dyes_that_went_in(plan, pot, planned, kind, dyes, sources(stocks, powders))
+        step = make_step(pot, kind, planned, told)
+        number = record_step(archive.conn, lot, step, planned.number if planned else None, went_in)
+        lines = stock_lines(archive.conn, went_in)
+    click.echo("\n".join([f"{number}. {step_words(step)}", *lines]))
+    if kind in CAREFUL:
+        say_caution()
+
+
+@pot_command.command("look")
+@click.argument("lot")
+@step_options
+@archive_option
+def pot_look(lot: str, archive_folder: Path | None, **told: Any) -> None:
+    """Record a look at the liquor: how much colour is left (--left), pH, temperature."""
+    if told["left"] is None and told["ph"] is None and not told["note"]:
+        raise click.UsageError("say what you saw: --left, --ph or --note")
+    _record(lot, "look", archive_folder, told)
+
+
+@pot_command.command("hold")
+@click.argument("lot")
+@step_options
+@archive_option
+def pot_hold(lot: str, archive_folder: Path | None, **told: Any) -> None:
+    """Begin a hold: minutes and temperature from the plan unless said."""
+    _record(lot, "hold", archive_folder, told)
+    _say_time(lot, archive_folder, False)
+
+
+@pot_command.command("time")
+@click.argument("lot")
+@archive_option
+@json_option
+def pot_time(lot: str, archive_folder: Path | None, as_json: bool) -> None:
+    """How long the latest hold of LOT has left, worked out from its stored start."""
+    _say_time(lot, archive_folder, as_json)
+
+
+@pot_command.command("edit")
+@click.argument("lot")
+@click.argument("number", type=int)
+@click.option("--kind", help="What it was.")
+@click.option("--dye", "dyes", multiple=True, help='"DYE=80 mL": what last went in of it.')
+@step_options
+@archive_option
+def pot_edit(
+    lot: str,
+    number: int,
+    kind: str | None,
+    dyes: tuple[str, ...],
+    archive_folder: Path | None,
+    **told: Any,
+) -> None:
+    """Correct step NUMBER of the log of LOT; what is not named stays."""
+    from swatchvault.archive import edit_dye_in, edit_step, get_pot, open_archive, transaction
+
+    with open_archive(need_archive(archive_folder)) as archive:
+        pot = get_pot(archive.conn, lot)
+        changes = {k: v for k, v in {"kind": kind, **noted(pot, told)}.items() if v is not None}
+        if not changes and not dyes:
+            raise click.UsageError("say what to correct, such as --at or --amount")
+        with transaction(archive.conn):
+            edit_step(archive.conn, lot, number, changes)
+            for dye, amount in map(pair, dyes):
+                edit_dye_in(archive.conn, lot, dye, amount)
+        pot = get_pot(archive.conn, lot)
+    done = next(d for d in pot.steps if d.number == number)
+    click.echo(f"{number}. {step_words(done.step)}")
+
+
+@pot_command.command("log")
+@click.argument("lot")
+@archive_option
+@json_option
+def pot_log(lot: str, archive_folder: Path | None, as_json: bool) -> None:
+    """What was planned for LOT and what was done, apart."""
+    from swatchvault.archive import get_pot, open_archive
+
+    with open_archive(need_archive(archive_folder)) as archive:
+        pot = get_pot(archive.conn, lot)
+        plan = plan_of(archive.conn, pot, {})
+    if as_json:
+        record = {"plan": None if plan is None else asdict(plan), "done": asdict(pot)}
+        click.echo(json.dumps(record, ensure_ascii=False))
+        return
+    click.echo("\n".join(log_lines(plan, pot)))
+    say_caution()
+
+
+@pot_command.command("skein")
+@click.argument("lot")
+@click.argument("label")
+@click.option("--in", "grams_in", help='Dry weight before, such as "100 g".')
+@click.option("--out", "grams_out", help="Dry weight after.")
+@click.option("--base", help="Its base, where the lot holds several.")
+@click.option("--base-lot", help="The delivery of its base.")
+@click.option("--from", "from_skein", help="The skein it was before, if broken or overdyed.")
+@click.option("--from-lot", help="The lot of that skein, if another.")
+@click.option("--note", help="Anything.")
+@archive_option
+def pot_skein(
+    lot: str,
+    label: str,
+    grams_in: str | None,
+    grams_out: str | None,
+    archive_folder: Path | None,
+    **told: str | None,
+) -> None:
+    """Record a skein of LOT, with its grams in and out. Can be said again with more."""
+    from swatchvault.archive import Skein, add_skein, open_archive
+
+    before, after = (None if g is None else parse_amount(g).g for g in (grams_in, grams_out))
+    with open_archive(need_archive(archive_folder)) as archive:
+        entry = add_skein(archive.conn, lot, Skein(label, before, after, **told))
+    click.echo(f"skein {label} of lot {lot}: {entry.change}")
+
+
+@pot_command.command("end")
+@click.argument("lot")
+@click.option("--bled", help="What bled at the wash.")
+@click.option("--handle", help="felted, matted, sticking, halo kept ...")
+@click.option("--success", help="yes, no, or in your words.")
+@click.option("--next-time", help="What to try next time.")
+@at_option
+@archive_option
+def pot_end(lot: str, at: str | None, archive_folder: Path | None, **told: str | None) -> None:
+    """End the log of LOT: how it came out, and what to try next time. Can be said again."""
+    from swatchvault.archive import end_pot, get_pot, open_archive
+    from swatchvault.potclock import check_time, read_time
+
+    now = here()
+    with open_archive(need_archive(archive_folder)) as archive:
+        pot = get_pot(archive.conn, lot)
+        when = now if at is None else read_time(at, now)
+        ended = pot.ended_at if pot.ended_at and at is None else None
+        end_pot(archive.conn, lot, ended or check_time(when, pot.started_at, now), told)
+        pot = get_pot(archive.conn, lot)
+        plan = plan_of(archive.conn, pot, {})
+    click.echo("\n".join(log_lines(plan, pot)))
+    say_caution()
+
+
+def _record(lot: str, kind: str, archive_folder: Path | None, told: dict[str, Any]) -> None:
+    from swatchvault.archive import get_pot, open_archive, record_step
+
+    with open_archive(need_archive(archive_folder)) as archive:
+        pot = get_pot(archive.conn, lot)
+        planned = planned_step(plan_of(archive.conn, pot, {}), pot, kind)
+        step = make_step(pot, kind, planned, told)
+        if kind == "hold" and step.minutes is None:
+            raise ArchiveError(f"the hold of {lot} has no planned minutes: say --minutes")
+        number = record_step(archive.conn, lot, step, planned.number if planned else None)
+    click.echo(f"{number}. {step_words(step)}")
+    if kind in CAREFUL:
+        say_caution()
+
+
+def _say_time(lot: str, archive_folder: Path | None, as_json: bool) -> None:
+    from swatchvault.archive import get_pot, open_archive
+    from swatchvault.potclock import latest_hold
+
+    with open_archive(need_archive(archive_folder)) as archive:
+        pot = get_pot(archive.conn, lot)
+    hold = latest_hold((d.step for d in pot.steps), here())
+    if as_json:
+        click.echo(json.dumps(None if hold is None else asdict(hold), default=str))
+    else:
+        click.echo("no hold with a time in this log yet" if hold is None else hold.words)

@@ -1,0 +1,136 @@
+"""`revise`: the next version of a recipe, from the one before or from what a lot was given."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from swatchvault.commands.making import pair
+from swatchvault.commands.options import archive_option, need_archive
+from swatchvault.commands.sums import say_caution
+from swatchvault.errors import ArchiveError
+
+if TYPE_CHECKING:
+    from swatchvault.archive import PlannedStep
+    from swatchvault.revision import Changes
+
+
+@click.command("revise")
+@click.argument("colourway")
+@click.argument("base")
+@click.option("--from", "version", type=int, help="The version to start from; the newest.")
+@click.option("--as-done", "lot", help="Take the dyes that really went into this lot.")
+@click.option("--part", help="Which part, where the recipe has several.")
+@click.option("--share", type=float, help="The part's share of the goods in %.")
+@click.option("--dye", "dyes", multiple=True, help='"DYE=0.8": depth of shade in %.')
+@click.option("--drop-dye", "dropped", multiple=True, help="Leave this dye out.")
+@click.option("--step", "steps", multiple=True, help='"3=hold, 90 C, 40 min": replaces step 3.')
+@click.option("--add-step", "added", multiple=True, help='"hold, 90 C", or "3=..." before step 3.')
+@click.option("--drop-step", "gone", type=int, multiple=True, help="Leave this step out.")
+@click.option("--note", help="Why.")
+@archive_option
+def revise_command(
+    colourway: str,
+    base: str,
+    version: int | None,
+    lot: str | None,
+    part: str | None,
+    share: float | None,
+    dyes: tuple[str, ...],
+    dropped: tuple[str, ...],
+    steps: tuple[str, ...],
+    added: tuple[str, ...],
+    gone: tuple[int, ...],
+    note: str | None,
+    archive_folder: Path | None,
+) -> None:
+    """Make the next version of the recipe of COLOURWAY on BASE, and say what changed.
+
+    Versions are never rewritten, and each keeps the version it came from. A step is written as
+    it is shown: kind, amount, temperature, time, note.
+    """
+    from swatchvault.archive import add_recipe, get_recipe, open_archive, transaction
+    from swatchvault.recipe_sheet import recipe_changes
+    from swatchvault.revision import Changes, read_step, revise
+
+    replaced: dict[int, PlannedStep | None] = {n: read_step(t) for n, t in map(_numbered, steps)}
+    placed = [(n, read_step(t)) for n, t in (_perhaps_numbered(a) for a in added)]
+    depths: dict[str, float | None] = dict.fromkeys(dropped)
+    depths |= {dye: _depth(dye, text) for dye, text in map(pair, dyes)}
+    with open_archive(need_archive(archive_folder)) as archive, transaction(archive.conn):
+        conn = archive.conn
+        old = get_recipe(conn, colourway, base, version)
+        went_in = {} if lot is None else _went_in(conn, lot)
+        changes = Changes(
+            part=part,
+            share_percent=share,
+            depths={**went_in, **depths},
+            only_these=lot is not None,
+            steps={**replaced, **dict.fromkeys(gone)},
+            added=tuple(placed),
+            note=note,
+        )
+        new = revise(old, changes, get_recipe(conn, colourway, base).version + 1)
+        _ask_depths(changes)
+        add_recipe(conn, new)
+        new = get_recipe(conn, colourway, base, new.version)
+    click.echo(f"{new.colourway} on {new.base}, version {new.version}, from version {old.version}:")
+    click.echo("\n".join(f"  {line}" for line in recipe_changes(old, new)))
+    say_caution()
+
+
+def _went_in(conn: sqlite3.Connection, lot: str) -> dict[str, float | None]:
+    """Depth of shade of each dye that went into a lot."""
+    from swatchvault.archive import get_pot
+
+    pot = get_pot(conn, lot)
+    if pot.goods_g is None or not pot.dyes_in:
+        what = "the weight of its goods" if pot.goods_g is None else "a dye that went in"
+        raise ArchiveError(f"lot {pot.lot!r} does not say {what}: add that first")
+    depths: dict[str, float | None] = {}
+    for dye, grams in pot.dyes_in:
+        if grams is None:
+            raise ArchiveError(
+                f"lot {pot.lot!r} does not say how much {dye.dye} went in: correct it with "
+                "`swatchvault pot edit`"
+            )
+        depths[dye.dye] = (depths.get(dye.dye) or 0.0) + 100 * grams / pot.goods_g
+    return {dye: float(f"{depth or 0.0:.4g}") for dye, depth in depths.items()}
+
+
+def _ask_depths(changes: Changes) -> None:
+    """Say what is unusual of the depths; refuse what cannot be."""
+    from swatchvault.dyeing import question_depth
+
+    total = sum(depth for depth in changes.depths.values() if depth is not None)
+    if total and (question := question_depth(total)):
+        click.echo(f"note: {question}", err=True)
+
+
+def _depth(dye: str, text: str) -> float:
+    from swatchvault.amounts import check_number
+
+    try:
+        depth = float(text.removesuffix("%").strip().replace(",", "."))
+    except ValueError as error:
+        raise ArchiveError(
+            f"depth of {dye} {text!r} cannot be read: write a number in %, as {dye}=0.8"
+        ) from error
+    return check_number(f"the depth of shade of {dye}", depth, unit="%", above=0.0, high=100.0)
+
+
+def _numbered(text: str) -> tuple[int, str]:
+    number, rest = _perhaps_numbered(text)
+    if number is None:
+        raise ArchiveError(f"{text!r} cannot be read: write it as 3=hold, 90 C, 40 min")
+    return number, rest
+
+
+def _perhaps_numbered(text: str) -> tuple[int | None, str]:
+    number, sign, rest = text.partition("=")
+    if sign and number.strip().isascii() and number.strip().isdigit():
+        return int(number), rest.strip()
+    return None, text.strip()

@@ -1,0 +1,335 @@
+"""`sums` and `cautions`: the arithmetic of the dye kitchen, and its card of cautions."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any, Literal
+
+import click
+
+from swatchvault.amounts import SMALLEST_ML, Amount, SpoonSizes, parse_amount
+from swatchvault.commands.options import archive_option, json_option
+from swatchvault.errors import AmountError
+
+_NUMBER = r"-?[0-9]+(?:[.,][0-9]+)?"
+_DYE = re.compile(
+    rf"(?:(?P<name>.*?)\s+)?(?P<depth>{_NUMBER}) ?%?(?: from (?P<stock>{_NUMBER}) ?%?)?"
+)
+_WENT_IN = re.compile(rf"(?P<amount>.+?) of (?P<stock>{_NUMBER}) ?%?")
+_ACID = re.compile(
+    rf"(?P<acid>[a-z ]+?) (?P<percent>{_NUMBER})(?: ?%)?(?: (?P<basis>g/100 (?:g|mL)))?"
+    rf"(?: density (?P<density>{_NUMBER}))?",
+    re.IGNORECASE,
+)
+_NEGATIVE = re.compile(r"-[0-9.,]")
+_USED = re.compile(rf"(?P<name>.+?) (?P<amount>[0-9].*?) at (?P<price>{_NUMBER})")
+
+smallest_option = click.option(
+    "--smallest",
+    type=float,
+    default=SMALLEST_ML,
+    show_default=True,
+    help="The least volume in mL that you can measure well.",
+)
+
+
+@click.command("cautions")
+def cautions_command() -> None:
+    """Print the full card of cautions."""
+    from swatchvault.cautions import CAUTION_CARD
+
+    click.echo(CAUTION_CARD)
+
+
+class _Sum(click.Command):
+    """A sum; a negative amount is told as one, and not taken for an option."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        for text in args:
+            if _NEGATIVE.match(text):
+                raise AmountError(f"{text!r} is negative: 0 or more is needed")
+        return super().parse_args(ctx, args)
+
+
+class _Sums(click.Group):
+    command_class = _Sum
+
+
+@click.group("sums", cls=_Sums)
+@archive_option
+@click.pass_context
+def sums_command(context: click.Context, archive_folder: Path | None) -> None:
+    """Sums of the dye kitchen. An archive, if named, says the sizes of spoon and cup.
+
+    Amounts carry a unit, such as "100 g", "1/2 lb", "12 mL" or "2 tsp". Volumes are rounded to
+    what can be measured; --json has them in full.
+    """
+    if archive_folder is not None and context.invoked_subcommand is not None:
+        from swatchvault.archive import open_archive, spoons_of
+
+        with open_archive(archive_folder) as archive:
+            context.obj = spoons_of(archive.conn)
+
+
+def _amount(text: str) -> Amount:
+    """An amount as typed, in the archive's spoons and cups where one is named."""
+    return parse_amount(text, click.get_current_context().find_object(SpoonSizes))
+
+
+@sums_command.command("dye")
+@click.argument("goods")
+@click.argument("dyes", nargs=-1, required=True)
+@smallest_option
+@json_option
+def dye_sum(goods: str, dyes: tuple[str, ...], smallest: float, as_json: bool) -> None:
+    """Dye and stock for GOODS (dry) at a depth of shade in %.
+
+    DYES: "Ember 0.8 from 1" is 0.8 % depth from a stock of 1 %; "Ember 0.8" is weighed as powder.
+    """
+    from swatchvault.dyeing import dye_doses, question_depth
+    from swatchvault.pot import pour_words, weigh_words
+
+    wanted = [_wanted(text, i) for i, text in enumerate(dyes, 1)]
+    doses = dye_doses(_amount(goods).g, wanted)
+    lines, hints = [], []
+    for dose in doses.doses:
+        if dose.stock_ml is None:
+            words, hint = weigh_words(dose.dye_g)
+            words += " of powder"
+        else:
+            words, hint = pour_words(dose.stock_ml, smallest)
+            words += f" of stock {dose.stock_percent:g} % ({weigh_words(dose.dye_g)[0]} of dye)"
+        lines.append(f"{dose.name}, {dose.depth_percent:g} % depth of shade: {words}")
+        hints += [f"{dose.name}: {hint}"] if hint else []
+    lines.append(f"together {doses.depth_percent:g} % on {doses.goods_g:g} g of goods")
+    _say(lines, [*hints, question_depth(doses.depth_percent)], doses, as_json)
+
+
+@sums_command.command("stock")
+@click.argument("goods")
+@click.argument("went_in", nargs=-1, required=True)
+@json_option
+def stock_sum(goods: str, went_in: tuple[str, ...], as_json: bool) -> None:
+    """The depth of shade that stocks come to on GOODS (dry).
+
+    WENT_IN: "80 mL of 1" is 80 mL of a stock of 1 % (1 g of powder made up to 100 mL).
+    """
+    from swatchvault.dyeing import depth_from_stocks, question_depth
+
+    pairs = []
+    for text in went_in:
+        found = _read(_WENT_IN, text, '"80 mL of 1"')
+        pairs.append((_amount(found["amount"]).ml, _number(found["stock"])))
+    depth = depth_from_stocks(_amount(goods).g, pairs)
+    lines = [
+        f"{text}: {each:.3g} % depth of shade"
+        for text, each in zip(went_in, depth.each_percent, strict=True)
+    ]
+    lines.append(f"together {depth.total_percent:.3g} %")
+    _say(lines, [question_depth(depth.total_percent)], depth, as_json)
+
+
+@sums_command.command("mix")
+@click.argument("volume")
+@click.argument("strength_percent", type=float, required=False)
+@click.option("--powder", help='Powder already weighed, such as "15 g": says the strength.')
+@json_option
+def mix_sum(volume: str, strength_percent: float | None, powder: str | None, as_json: bool) -> None:
+    """Powder for a stock of STRENGTH_PERCENT made up to VOLUME.
+
+    A stock of 1 % is 1 g of powder made up to 100 mL.
+    """
+    from swatchvault.dyeing import mix_stock, stock_strength_percent
+    from swatchvault.pot import weigh_words
+
+    if (strength_percent is None) == (powder is None):
+        raise click.UsageError("give either STRENGTH_PERCENT or --powder")
+    ml = _amount(volume).ml
+    if powder is not None:
+        strength_percent = stock_strength_percent(_amount(powder).g, ml)
+    assert strength_percent is not None
+    mix = mix_stock(ml, strength_percent)
+    grams, hint = weigh_words(mix.powder_g)
+    lines = [
+        f"a stock of {mix.stock_percent:.4g} %: {grams} of powder made up to "
+        f"{mix.made_up_to_ml:g} mL",
+        mix.words,
+    ]
+    _say(lines, [hint], mix, as_json)
+
+
+@sums_command.command("acid")
+@click.argument("have")
+@click.option("--amount", help='How much of it, such as "20 mL".')
+@click.option("--as", "other", help="The acid to use instead, told as HAVE is.")
+@click.option("--dilute-to", type=float, help="Strength wanted, in g/100 mL.")
+@click.option("--make-up-to", help='Volume of that to make, such as "500 mL".')
+@smallest_option
+@json_option
+def acid_sum(
+    have: str,
+    amount: str | None,
+    other: str | None,
+    dilute_to: float | None,
+    make_up_to: str | None,
+    smallest: float,
+    as_json: bool,
+) -> None:
+    """One acid in terms of another (--amount, --as), or its dilution (--dilute-to, --make-up-to).
+
+    HAVE: "acetic 5 g/100 mL", or by mass with its density, "acetic 56 g/100 g density 1.06".
+    Acids: acetic, citric anhydrous, citric monohydrate, formic.
+    """
+    from swatchvault.acids import dilute_acid, swap_acid
+    from swatchvault.pot import pour_words, weigh_words
+
+    solution = _solution(have)
+    if other and amount and dilute_to is None:
+        swap = swap_acid(_amount(amount).ml, solution, _solution(other))
+        words, hint = pour_words(swap.to_ml, smallest)
+        lines = [
+            f"{amount} of {have} is as much acid as {words} of {other}, or "
+            f"{weigh_words(swap.to_pure_g)[0]} of the acid itself",
+            "equal equivalents are not equal pH: check with pH paper, and write down what you find",
+        ]
+        _say(lines, [hint], swap, as_json)
+    elif dilute_to is not None and make_up_to and not other:
+        dilution = dilute_acid(solution, dilute_to, _amount(make_up_to).ml)
+        words, hint = pour_words(dilution.acid_ml, smallest)
+        lines = [f"{words} of {have}, made up to {dilution.make_up_to_ml:g} mL", dilution.words]
+        _say(lines, [hint], dilution, as_json)
+    else:
+        raise click.UsageError("give --amount and --as, or --dilute-to and --make-up-to")
+
+
+@sums_command.command("water")
+@click.argument("goods")
+@click.argument("ratio", type=float)
+@click.argument("added", nargs=-1)
+@json_option
+def water_sum(goods: str, ratio: float, added: tuple[str, ...], as_json: bool) -> None:
+    """Liquor of GOODS at 1:RATIO, and the water left after all that is ADDED ("80 mL" ...)."""
+    from swatchvault.dyeing import round_measure, water_left
+
+    water = water_left(_amount(goods).g, ratio, [_amount(a).ml for a in added])
+    lines = [
+        f"liquor {round_measure(water.liquor_ml).rounded_ml:g} mL",
+        f"added as liquid {water.added_ml:g} mL",
+        f"water to put in {round_measure(water.water_ml).rounded_ml:g} mL",
+    ]
+    _say(lines, [], water, as_json)
+
+
+@sums_command.command("cost")
+@click.option("--powder", multiple=True, help='"Ember 2.5 g at 90": the price of 1000 g.')
+@click.option("--base", "bases", multiple=True, help='"Lumme 200 g at 58".')
+@click.option("--auxiliary", multiple=True, help='"vinegar 40 mL at 1.2": of 1000 g or mL.')
+@click.option("--skein", "skeins", multiple=True, help='A skein, "100 g"; give each.')
+@click.option("--minutes", type=float, help="Time spent, if it is to count.")
+@click.option("--per-hour", type=float, help="What an hour costs.")
+@json_option
+def cost_sum(
+    powder: tuple[str, ...],
+    bases: tuple[str, ...],
+    auxiliary: tuple[str, ...],
+    skeins: tuple[str, ...],
+    minutes: float | None,
+    per_hour: float | None,
+    as_json: bool,
+) -> None:
+    """What a lot costs, and each skein by its weight. Prices are for a kilogram or a litre."""
+    from swatchvault.costs import cost_of_lot
+
+    items = [
+        *(_used("powder", text) for text in powder),
+        *(_used("base", text) for text in bases),
+        *(_used("auxiliary", text) for text in auxiliary),
+    ]
+    if not items:
+        raise click.UsageError("name at least one --powder, --base or --auxiliary")
+    weights = [_amount(s).g for s in skeins]
+    cost = cost_of_lot(items, weights, minutes=minutes, price_per_hour=per_hour)
+    lines = [
+        f"powder {cost.powder_cost:.2f}",
+        f"base {cost.base_cost:.2f}",
+        f"auxiliaries {cost.auxiliary_cost:.2f}",
+        "time not counted" if cost.time_cost is None else f"time {cost.time_cost:.2f}",
+        f"the lot {cost.total_cost:.2f}",
+        *(f"skein of {g:g} g {c:.2f}" for g, c in zip(weights, cost.skein_costs, strict=True)),
+    ]
+    _say(lines, [], cost, as_json, caution=False)
+
+
+def _say(
+    lines: Sequence[str],
+    hints: Iterable[str | None],
+    result: Any,
+    as_json: bool,
+    caution: bool = True,
+) -> None:
+    """Print a result with its hints and the caution, or all of it in full precision."""
+    from dataclasses import asdict
+
+    from swatchvault.cautions import CAUTION_LINE
+
+    told = [h for h in hints if h]
+    if as_json:
+        record = {**asdict(result), "hints": told}
+        click.echo(json.dumps({**record, "caution": CAUTION_LINE} if caution else record))
+        return
+    click.echo("\n".join([*lines, *(f"note: {h}" for h in told)]))
+    if caution:
+        say_caution()
+
+
+def say_caution() -> None:
+    """The caution in one line, and where the full card is."""
+    from swatchvault.cautions import CAUTION_LINE
+
+    click.echo(f"caution: {CAUTION_LINE} Full card: swatchvault cautions")
+
+
+def _wanted(text: str, number: int) -> Any:
+    from swatchvault.dyeing import DyeWanted
+
+    found = _read(_DYE, text, '"Ember 0.8 from 1" or "Ember 0.8"')
+    stock = found["stock"]
+    name = found["name"] or f"dye {number}"
+    return DyeWanted(name, _number(found["depth"]), None if stock is None else _number(stock))
+
+
+def _solution(text: str) -> Any:
+    from swatchvault.acids import AcidSolution
+
+    found = _read(_ACID, text, '"acetic 5 g/100 mL"')
+    basis: Literal["g/100 g", "g/100 mL"] | None = None
+    if found["basis"]:
+        basis = "g/100 mL" if found["basis"].lower().endswith("ml") else "g/100 g"
+    density = found["density"]
+    return AcidSolution(
+        found["acid"].lower(),
+        _number(found["percent"]),
+        basis,
+        None if density is None else _number(density),
+    )
+
+
+def _used(kind: Literal["powder", "base", "auxiliary"], text: str) -> Any:
+    from swatchvault.costs import CostItem
+
+    found = _read(_USED, text, '"Ember 2.5 g at 90"')
+    return CostItem(kind, found["name"], _amount(found["amount"]).si_value, _number(found["price"]))
+
+
+def _read(pattern: re.Pattern[str], text: str, example: str) -> re.Match[str]:
+    found = pattern.fullmatch(" ".join(text.split()))
+    if found is None:
+        raise AmountError(f"{text!r} cannot be read: write it as {example}")
+    return found
+
+
+def _number(text: str) -> float:
+    return float(text.replace(",", "."))

@@ -1,0 +1,224 @@
+"""`groups`, `drift`, `gaps` and `bases`: swatches set against each other."""
+
+from __future__ import annotations
+
+import dataclasses
+from pathlib import Path
+from typing import Any
+
+import click
+
+from swatchvault.commands.find import FILE, FORMS, K_L, TOLERANCE, print_json
+from swatchvault.commands.options import archive_option, json_option, need_archive
+from swatchvault.errors import CompareError
+
+
+@click.command("groups")
+@click.argument("names", nargs=-1)
+@click.option("--colourway", help="All measured swatches of this colourway.")
+@click.option("--base", help="Only this base.")
+@click.option("--form", type=FORMS, help="Only this form.")
+@TOLERANCE
+@K_L
+@click.option("--standard", help="The swatch that is 555 in shade sorting; else the first named.")
+@click.option(
+    "--blocks",
+    type=float,
+    nargs=3,
+    default=(1.0, 1.0, 0.8),
+    show_default=True,
+    help="Block sizes in ΔL*, ΔC*ab, ΔH*ab; our choice.",
+)
+@archive_option
+@json_option
+def groups_command(
+    names: tuple[str, ...],
+    colourway: str | None,
+    base: str | None,
+    form: str | None,
+    tolerance: float,
+    k_l: float,
+    standard: str | None,
+    blocks: tuple[float, float, float],
+    archive_folder: Path | None,
+    as_json: bool,
+) -> None:
+    """Which of these lots or swatches can go together: every pair in a group within tolerance."""
+    from swatchvault import finding, shades
+    from swatchvault.archive import open_archive
+
+    if not names and colourway is None:
+        raise CompareError("nothing to group: name lots or swatches, or give --colourway")
+    with open_archive(need_archive(archive_folder)) as archive:
+        table = finding.table_of(archive.conn, names, colourway=colourway, base=base, form=form)
+        found = finding.group_swatches(table, tolerance, k_l)
+        held = standard and finding.query_of_swatch(archive.conn, standard).target.lab
+    numbers = shades.shade_sort(table.labs, table.labs[0] if held is None else held, blocks)
+    if as_json:
+        print_json(_grouping_record(found, table.names, numbers, blocks))
+        return
+    for number, rows in enumerate(found.groups, 1):
+        click.echo(f"group {number}, neighbours look most alike:")
+        for row in rows:
+            click.echo(f"  {table.names[row]}  {numbers[row]}")
+    for i, j in found.unsure:
+        click.echo(
+            f"cannot tell: {table.names[i]} and {table.names[j]} "
+            f"({found.delta_e[i, j]:.2f}, within {tolerance:g} or not)"
+        )
+    for bridge in found.bridges:
+        click.echo(
+            f"to bridge two groups, alternate {table.names[bridge.left]} with "
+            f"{table.names[bridge.right]} ({bridge.delta_e:.2f})"
+        )
+    click.echo(
+        f"ΔE00 with kL = {k_l:g}. Shade-sort numbers: lightness, chroma, hue; 555 is "
+        f"{standard or table.names[0]}; blocks of ΔL* {blocks[0]:g}, ΔC* {blocks[1]:g}, "
+        f"ΔH* {blocks[2]:g}; - is beyond 1 to 9."
+    )
+
+
+def _grouping_record(
+    found: Any, names: list[str], numbers: list[str], blocks: tuple[float, ...]
+) -> dict[str, Any]:
+    return {
+        "tolerance": found.tolerance,
+        "k_l": found.k_l,
+        "groups": [[names[r] for r in rows] for rows in found.groups],
+        "cannot_tell": [[names[i], names[j]] for i, j in found.unsure],
+        "alternate": [
+            {"swatches": [names[b.left], names[b.right]], "delta_e_00": b.delta_e}
+            for b in found.bridges
+        ],
+        "shade_sort": dict(zip(names, numbers, strict=True)),
+        "blocks": list(blocks),
+    }
+
+
+@click.command("drift")
+@click.argument("colourway")
+@click.option("--base", help="The base, where the colourway is on several.")
+@click.option("--form", type=FORMS, help="The form, where there are several.")
+@K_L
+@click.option("--svg", type=FILE, help="Draw the chart into this file.")
+@archive_option
+@json_option
+def drift_command(
+    colourway: str,
+    base: str | None,
+    form: str | None,
+    k_l: float,
+    svg: Path | None,
+    archive_folder: Path | None,
+    as_json: bool,
+) -> None:
+    """Lots of COLOURWAY over time: limits, what changed between lots, and what moved."""
+    from swatchvault import finding, shades
+    from swatchvault.archive import open_archive
+
+    with open_archive(need_archive(archive_folder)) as archive:
+        table = finding.table_of(archive.conn, (), colourway=colourway, base=base, form=form)
+    kinds = sorted({f"{m.base} as {m.form}" for m in table.made})
+    if len(kinds) > 1:
+        raise CompareError(f"{colourway} is there on {'; '.join(kinds)}: name one base and form")
+    found = finding.course_of(table, k_l)
+    title = f"{colourway} on {kinds[0]}, kL = {k_l:g}"
+    if svg is not None:
+        svg.write_text(shades.course_svg(found, title), encoding="utf-8")
+    if as_json:
+        print_json(_course_record(found))
+        return
+    click.echo(title)
+    for row, (lot, value) in enumerate(zip(found.lots, found.values, strict=True)):
+        new = ", ".join(c.what for c in found.changes if c.lot == row)
+        figures = "".join(f"{v:+8.2f}" for v in value)
+        click.echo(
+            f"  {lot.when or 'no date':<12}{lot.lot:<14}{figures}{'  new: ' + new if new else ''}"
+        )
+    click.echo("  (lightness, chroma, hue about the mean of the lots, in units of ΔE00)")
+    for sentence in found.sentences or ("Nothing is out of line.",):
+        click.echo(sentence)
+    for note in found.notes:
+        click.echo(f"! {note}")
+
+
+def _course_record(found: Any) -> dict[str, Any]:
+    return {
+        "k_l": found.k_l,
+        "axes": ["lightness", "chroma", "hue"],
+        "middle": found.middle.tolist(),
+        "limit": (3.0 * found.sigma).tolist(),
+        "range_limit": found.range_limit.tolist(),
+        "lots": [
+            {
+                "lot": lot.lot,
+                "when": lot.when,
+                "values": value.tolist(),
+                "changes": [c.what for c in found.changes if c.lot == row],
+            }
+            for row, (lot, value) in enumerate(zip(found.lots, found.values, strict=True))
+        ],
+        "broken": [dataclasses.asdict(b) for b in found.broken],
+        "notes": list(found.notes),
+    }
+
+
+@click.command("gaps")
+@click.argument("base")
+@click.option("-n", "count", type=click.IntRange(0), default=8, show_default=True)
+@K_L
+@click.option("--svg", type=FILE, help="Draw the map into this file.")
+@archive_option
+@json_option
+def gaps_command(
+    base: str,
+    count: int,
+    k_l: float,
+    svg: Path | None,
+    archive_folder: Path | None,
+    as_json: bool,
+) -> None:
+    """Where BASE has not been: the largest gaps between the colours made on it."""
+    from swatchvault import finding, shades
+    from swatchvault.archive import open_archive
+
+    with open_archive(need_archive(archive_folder)) as archive:
+        table = finding.table_of(archive.conn, (), base=base)
+    found = shades.gaps(table.labs, count=count, k_l=k_l)
+    if svg is not None:
+        title = f"Where {base} has been"
+        svg.write_text(shades.map_svg(table.labs, table.names, found, title), encoding="utf-8")
+    if as_json:
+        gaps = [{**dataclasses.asdict(g), "nearest": table.names[g.nearest]} for g in found]
+        print_json({"base": base, "k_l": k_l, "gaps": gaps})
+        return
+    for number, gap in enumerate(found, 1):
+        L, a, b = gap.lab
+        click.echo(
+            f"{number}. L* {L:.0f} a* {a:.0f} b* {b:.0f}: {gap.delta_e:.1f} from the nearest, "
+            f"{table.names[gap.nearest]}"
+        )
+    click.echo(f"Inside what {len(table.made)} swatches span; ΔE00 with kL = {k_l:g}.")
+
+
+@click.command("bases")
+@click.argument("colourway")
+@archive_option
+@json_option
+def bases_command(colourway: str, archive_folder: Path | None, as_json: bool) -> None:
+    """What COLOURWAY gave on each base, and the shift from the first one."""
+    from swatchvault import finding
+    from swatchvault.archive import open_archive
+    from swatchvault.report import table_lines
+
+    with open_archive(need_archive(archive_folder)) as archive:
+        table = finding.table_of(archive.conn, (), colourway=colourway)
+    rows = finding.across_bases(table)
+    if as_json:
+        print_json([dataclasses.asdict(r) for r in rows])
+    elif not rows:
+        click.echo(f"{colourway} has no measured swatch yet")
+    else:
+        header = ("form", "base", "swatches", "L*", "a*", "b*", "ΔL*", "ΔC*", "Δh")
+        cells = [(r.form, r.base, r.swatches, *r.lab, *r.shift) for r in rows]
+        click.echo("\n".join(table_lines(header, cells)))

@@ -1,0 +1,295 @@
+"""Searches in an archive: near a colour, like a swatch, groups, drift, gaps, bases. No printing."""
+
+from __future__ import annotations
+
+import math
+import sqlite3
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ingest.colour import Floats
+from ingest.model import Measurement, none_if_nan
+from swatchvault import shades
+from swatchvault.archive import StoredColour, colours, find, measured_or_not_found
+from swatchvault.archive.made import Filters, Made, made_of, newest_labs, swatches_where
+from swatchvault.errors import CompareError, NotFound
+from swatchvault.lotcheck import as_colour, groups
+from swatchvault.pair import Capture, Colour, mean_of_photos
+
+
+@dataclass(frozen=True, eq=False)
+class Query:
+    """What is looked for: a stated colour, a swatch with its photos, or a new measurement."""
+
+    target: shades.Target
+    photos: tuple[StoredColour, ...] = ()
+    measured: Measurement | None = None
+    tonality: Mapping[str, Any] | None = None
+
+    @property
+    def swatch_id(self) -> int | None:
+        return self.photos[0].swatch_id if self.photos else None
+
+
+@dataclass(frozen=True, eq=False)
+class Hit:
+    """A swatch that was found. ``u``: doubt of ``distance`` where it is a ΔE00, NaN unknown."""
+
+    rank: int
+    made: Made
+    lab: Floats
+    distance: float
+    u: float
+    photos: str
+
+    def record(self) -> dict[str, Any]:
+        """Plain JSON data."""
+        return {
+            "rank": self.rank,
+            **made_record(self.made),
+            "lab": [float(v) for v in self.lab],
+            "distance": self.distance,
+            "u": none_if_nan(self.u),
+            "photos": self.photos,
+        }
+
+
+def made_record(made: Made) -> dict[str, Any]:
+    """How a swatch was made, as plain JSON data."""
+    names = ("swatch", "form", "base", "lot", "dyed_on", "colourway", "recipe_version")
+    dyes = [{"dye": d.dye, "depth_percent": d.depth_percent, "pack": d.pack} for d in made.dyes]
+    return {**{n: getattr(made, n) for n in names}, "dyes": dyes}
+
+
+def query_of_swatch(conn: sqlite3.Connection, label: str) -> Query:
+    """The query that a swatch of the archive is; its newest photo gives the colour."""
+    photos = tuple(measured_or_not_found(conn, label))
+    newest = photos[-1]
+    warnings = (shades.NO_CARD_WARNING,) if newest.reference == "none" else ()
+    target = shades.Target(newest.lab, f"swatch {label}", warnings)
+    return Query(target, photos, tonality=newest.tonality)
+
+
+def query_of_measurement(measured: Measurement) -> Query:
+    """The query that a new photo's swatch is."""
+    warnings = (shades.NO_CARD_WARNING,) if measured.reference == "none" else ()
+    target = shades.Target(np.asarray(measured.lab), measured.name, warnings)
+    return Query(target, measured=measured, tonality=measured.tonality)
+
+
+def near(
+    conn: sqlite3.Connection, query: Query, filters: Filters, *, k: int = 10, k_l: float = 2.0
+) -> list[Hit]:
+    """The nearest swatches by ΔE00, those that cannot be told apart sharing a rank.
+
+    Raises ``NotFound`` where nothing measured meets the filters.
+    """
+    ids, labs = _searched(conn, query, filters)
+    rows, distances = shades.LabIndex(labs).nearest(query.target.lab, k, k_l=k_l)
+    return _hits(conn, query, [int(ids[r]) for r in rows], labs[rows], distances, k_l)
+
+
+def within(
+    conn: sqlite3.Connection, query: Query, filters: Filters, tolerance: float, k_l: float
+) -> list[Hit]:
+    """Every swatch within ``tolerance`` of the query; may be none."""
+    ids, labs = _searched(conn, query, filters)
+    rows, distances = shades.LabIndex(labs).within(query.target.lab, tolerance, k_l=k_l)
+    return _hits(conn, query, [int(ids[r]) for r in rows], labs[rows], distances, k_l)
+
+
+def by_other_dyes(hits: Sequence[Hit]) -> list[Hit]:
+    """Of these hits, those that got there with no dye in common."""
+    sets = [frozenset(d.dye for d in hit.made.dyes) for hit in hits]
+    return [hits[r] for r in shades.other_dyes(sets, [hit.distance for hit in hits])]
+
+
+def like(conn: sqlite3.Connection, query: Query, filters: Filters, *, k: int = 10) -> list[Hit]:
+    """Swatches that look most like the query: palette, shares and evenness; ranks as they come."""
+    wanted = swatches_where(conn, filters)
+    newest = {c.swatch_id: c for c in colours(conn) if c.swatch_id in wanted}  # oldest first
+    newest.pop(query.swatch_id or -1, None)
+    if not newest:
+        raise NotFound(_nothing(filters))
+    found = list(newest.values())
+    index = shades.LookIndex([shades.look_of(c.lab, c.tonality) for c in found])
+    rows, distances = index.nearest(shades.look_of(query.target.lab, query.tonality), k)
+    made = made_of(conn, [found[r].swatch_id for r in rows])
+    return [
+        Hit(rank, made[found[r].swatch_id], found[r].lab, float(d), math.nan, "")
+        for rank, (r, d) in enumerate(zip(rows, distances, strict=True), 1)
+    ]
+
+
+def _searched(
+    conn: sqlite3.Connection, query: Query, filters: Filters
+) -> tuple[np.ndarray[Any, Any], Floats]:
+    ids, labs = newest_labs(conn)
+    if filters.asks:
+        wanted = swatches_where(conn, filters)
+        keep = np.isin(ids, np.fromiter(wanted, dtype=np.int64, count=len(wanted)))
+        ids, labs = ids[keep], labs[keep]
+    if query.swatch_id is not None:
+        ids, labs = ids[ids != query.swatch_id], labs[ids != query.swatch_id]
+    if not len(ids):
+        raise NotFound(_nothing(filters))
+    return ids, labs
+
+
+def _nothing(filters: Filters) -> str:
+    if filters.asks:
+        return "no other measured swatch meets all of that: ask for less"
+    return "the archive holds no measured swatch to search yet: photograph one and add it"
+
+
+def _hits(
+    conn: sqlite3.Connection,
+    query: Query,
+    ids: Sequence[int],
+    labs: Floats,
+    distances: Floats,
+    k_l: float,
+) -> list[Hit]:
+    made = made_of(conn, ids)
+    photos: dict[int, list[StoredColour]] = {}
+    for stored in colours(conn, swatch_ids=ids):
+        photos.setdefault(stored.swatch_id, []).append(stored)
+    doubts = [_doubt(query, photos[i], float(d), k_l) for i, d in zip(ids, distances, strict=True)]
+    ranks = shades.shared_ranks(distances.tolist(), [u for u, _ in doubts])
+    return [
+        Hit(rank, made[i], lab, float(d), u, how)
+        for rank, i, lab, d, (u, how) in zip(ranks, ids, labs, distances, doubts, strict=True)
+    ]
+
+
+def _doubt(
+    query: Query, hit: Sequence[StoredColour], delta_e: float, k_l: float
+) -> tuple[float, str]:
+    if query.photos:
+        capture, ours, theirs = groups(query.photos, hit)[0]
+        pair = [mean_of_photos([as_colour(c) for c in side]) for side in (ours, theirs)]
+        return shades.u_of_pair(pair[0], pair[1], capture, delta_e, k_l), capture.value
+    newest = hit[-1]
+    if query.measured is not None:
+        ours_new = Colour.from_measurement(query.measured)
+        u = shades.u_of_pair(ours_new, as_colour(newest), Capture.OTHER, delta_e, k_l)
+        return u, Capture.OTHER.value
+    u = shades.u_to_stated(query.target.lab, newest.lab, newest.covariance.total, k_l)
+    return u, "a stated colour"
+
+
+# -- groups, drift, gaps, bases ---------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class Table:
+    """Swatches that lie on one table: their newest photos, facts and names."""
+
+    photos: tuple[StoredColour, ...]
+    made: tuple[Made, ...]
+
+    @property
+    def labs(self) -> Floats:
+        return np.array([c.lab for c in self.photos]).reshape(-1, 3)
+
+    @property
+    def names(self) -> list[str]:
+        return [m.swatch for m in self.made]
+
+
+def table_of(
+    conn: sqlite3.Connection,
+    names: Sequence[str],
+    *,
+    colourway: str | None = None,
+    base: str | None = None,
+    form: str | None = None,
+) -> Table:
+    """The newest photo of each measured swatch: of these lots and swatches, or all that fit."""
+    wanted = None if not names else [i for name in names for i in _swatch_ids(conn, name)]
+    found = colours(conn, swatch_ids=wanted, colourway=colourway, base=base, form=form)
+    newest = {c.swatch_id: c for c in found}  # oldest first
+    made = made_of(conn, list(newest))
+    order = sorted(newest, key=lambda i: (made[i].dyed_on or "", i))
+    return Table(tuple(newest[i] for i in order), tuple(made[i] for i in order))
+
+
+def _swatch_ids(conn: sqlite3.Connection, name: str) -> list[int]:
+    of_lot = "SELECT swatch.id FROM swatch JOIN lot ON lot.id = lot_id WHERE lot.code = ?"
+    return [int(r[0]) for r in conn.execute(of_lot, (name,))] or [find(conn, "swatch", name)]
+
+
+def group_swatches(table: Table, tolerance: float, k_l: float) -> shades.Grouping:
+    """Swatches grouped; pairs that the photos cannot tell are named. Needs one form only."""
+    forms = sorted({m.form for m in table.made})
+    if len(forms) > 1:
+        raise CompareError(
+            f"these are {' and '.join(forms)}: form alone changes the colour, so name one form"
+        )
+    sides = [as_colour(c) for c in table.photos]
+    setups = [None if c.setup_id is None else (c.setup_id, bool(c.locked)) for c in table.photos]
+    u = shades.u_pairs(sides, setups, shades.pairwise(table.labs, k_l), k_l)
+    return shades.group(table.labs, tolerance, k_l=k_l, u=u)
+
+
+def course_of(table: Table, k_l: float) -> shades.Course:
+    """The lots of a table (one base and form) over time."""
+    by_lot: dict[str, list[int]] = {}
+    for row, made in enumerate(table.made):
+        if made.lot is not None:
+            by_lot.setdefault(made.lot, []).append(row)
+    labs = [table.labs[rows].mean(axis=0) for rows in by_lot.values()]
+    facts = [_facts(lot, [table.made[r] for r in rows]) for lot, rows in by_lot.items()]
+    sides = [table.photos[rows[0]] for rows in by_lot.values()]
+    u = []
+    for row in range(len(sides)):
+        other = sides[row - 1] if row else sides[min(1, len(sides) - 1)]
+        capture, ours, theirs = groups([sides[row]], [other])[0]
+        both = shades.u_of_pair(as_colour(ours[0]), as_colour(theirs[0]), capture, 0.0, k_l)
+        u.append(both / math.sqrt(2.0))
+    return shades.course(np.array(labs).reshape(-1, 3), facts, k_l=k_l, u=u)
+
+
+def _facts(lot: str, made: Sequence[Made]) -> shades.LotFacts:
+    dyes = [d for m in made for d in m.dyes]
+    return shades.LotFacts(
+        lot,
+        made[0].dyed_on,
+        frozenset(f"{d.dye} {d.pack}" for d in dyes if d.pack),
+        frozenset(f"{d.dye} {d.stock}" for d in dyes if d.stock),
+        frozenset(m.base_lot for m in made if m.base_lot),
+        made[0].water,
+    )
+
+
+@dataclass(frozen=True)
+class OnBase:
+    """What a colourway gave on a base in a form: mean over its swatches, and the shift from the
+    first base: ΔL*, ΔC*ab, Δhab in degrees."""
+
+    base: str
+    form: str
+    swatches: int
+    lab: tuple[float, float, float]
+    shift: tuple[float, float, float]
+
+
+def across_bases(table: Table) -> list[OnBase]:
+    """One row for each form and base of a table; shifts are within one form."""
+    rows: dict[tuple[str, str], list[int]] = {}
+    for row, made in enumerate(table.made):
+        rows.setdefault((made.form, made.base), []).append(row)
+    found: list[OnBase] = []
+    first: dict[str, Floats] = {}
+    for (form, base), members in sorted(rows.items()):
+        lab = table.labs[members].mean(axis=0)
+        lch = np.array([lab[0], math.hypot(lab[1], lab[2]), math.degrees(math.atan2(*lab[:0:-1]))])
+        shift = lch - first.setdefault(form, lch)
+        shift[2] = (shift[2] + 180.0) % 360.0 - 180.0
+        L, a, b = (float(v) for v in lab)
+        d_l, d_c, d_h = (float(v) for v in shift)
+        found.append(OnBase(base, form, len(members), (L, a, b), (d_l, d_c, d_h)))
+    return found

@@ -1,0 +1,266 @@
+"""Where colours have been and where not, and pictures of it: a map by a*b* and a course of lots.
+
+Functions over arrays; the pictures are SVG text, readable without colour (shapes and words too).
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass
+from html import escape
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from ingest.colour import Floats, delta_e_2000, lab_to_xyz, linear_to_srgb
+from swatchvault.drift import AXES, Course
+from swatchvault.errors import CompareError
+from swatchvault.lab_index import LabIndex
+
+#: sRGB of XYZ: the inverse of IEC 61966-2-1's printed matrix, as that standard prints it.
+XYZ_TO_SRGB = np.array(
+    [[3.2406, -1.5372, -0.4986], [-0.9689, 1.8758, 0.0415], [0.0557, -0.2040, 1.0570]]
+)
+#: Step of the grid on which gaps are looked for, in Lab; and edges of the maps' bands of L*.
+GRID = 3.0
+BANDS = (0.0, 25.0, 40.0, 55.0, 70.0, 101.0)
+
+
+@dataclass(frozen=True)
+class Gap:
+    """A colour that nothing made is near to. ``nearest``: row of the nearest colour made, at
+    ``delta_e``. ``reach``: row of ``reachable``, or None where gaps were sought in the hull."""
+
+    lab: tuple[float, float, float]
+    delta_e: float
+    nearest: int
+    reach: int | None = None
+
+
+def gaps(
+    made: ArrayLike, *, count: int = 8, k_l: float = 1.0, reachable: ArrayLike | None = None
+) -> list[Gap]:
+    """The largest gaps between colours that were made, largest first.
+
+    ``made``: (n, 3) Lab. ``reachable``: (m, 3) Lab that recipes are predicted to reach; without
+    it, a grid of GRID inside the convex hull of ``made``. Each gap taken counts as filled for the
+    next. Raises :class:`CompareError` where there are too few colours for a hull.
+    """
+    lab = np.asarray(made, dtype=float).reshape(-1, 3)
+    lab = lab[np.isfinite(lab).all(axis=1)]
+    if not len(lab):
+        raise CompareError("no measured colour: there is nothing to look for gaps between")
+    if reachable is None:
+        places = _grid_in_hull(lab)
+    else:
+        places = np.asarray(reachable, dtype=float).reshape(-1, 3)
+    index = LabIndex(lab)
+    found = [index.nearest(p, 1, k_l=k_l) for p in places]
+    nearest = np.array([int(rows[0]) for rows, _ in found], dtype=int)
+    away = np.array([float(d[0]) for _, d in found])
+    open_to = away.copy()
+    result: list[Gap] = []
+    while len(result) < count and len(places) and open_to.max() > 0.0:
+        row = int(open_to.argmax())
+        lightness, a, b = (float(v) for v in places[row])
+        reach = None if reachable is None else row
+        result.append(Gap((lightness, a, b), float(away[row]), int(nearest[row]), reach))
+        open_to = np.minimum(open_to, delta_e_2000(places[row], places, k_l))
+    return result
+
+
+def _grid_in_hull(lab: Floats) -> Floats:
+    from scipy.spatial import Delaunay, QhullError
+
+    axes = [
+        np.arange(lo, hi, GRID) for lo, hi in zip(lab.min(axis=0), lab.max(axis=0), strict=True)
+    ]
+    try:
+        solid = Delaunay(lab)
+    except (QhullError, ValueError) as error:
+        raise CompareError(
+            f"{len(lab)} colours do not span a space to look for gaps in: at least four are "
+            "needed that are not all alike in lightness, chroma or hue"
+        ) from error
+    grid = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3)
+    return np.asarray(grid[solid.find_simplex(grid) >= 0])
+
+
+def screen_colour(lab: ArrayLike) -> str:
+    """A Lab as ``#rrggbb`` for a screen, cut to what a screen can show."""
+    linear = XYZ_TO_SRGB @ lab_to_xyz(np.asarray(lab, dtype=float))
+    coded = np.round(np.clip(linear_to_srgb(np.clip(linear, 0.0, 1.0)), 0, 1) * 255).astype(int)
+    return "#" + "".join(f"{v:02x}" for v in coded)
+
+
+def map_svg(
+    made: ArrayLike, names: Sequence[str], gaps_found: Sequence[Gap] = (), title: str = ""
+) -> str:
+    """The a*b* plane in bands of L*, side by side: dots are colours made, crosses are gaps."""
+    lab = np.asarray(made, dtype=float).reshape(-1, 3)
+    points = np.concatenate([lab, np.array([g.lab for g in gaps_found]).reshape(-1, 3)])
+    reach = max(20.0, float(np.ceil(np.abs(points[:, 1:]).max(initial=0.0) / 20.0) * 20.0))
+    side, gutter, top = 230, 14, 60
+    width = len(BANDS[1:]) * (side + gutter) + gutter
+    parts = [_svg(width, top + side + 52), _text(gutter, 24, title, 16)]
+    for band, (low, high) in enumerate(itertools.pairwise(BANDS)):
+        left = gutter + band * (side + gutter)
+        label = f"L* {low:.0f} to {min(high, 100.0):.0f}"
+        parts += [_text(left, top - 8, label, 13), *_panel(left, top, side, reach)]
+        for row in np.flatnonzero((lab[:, 0] >= low) & (lab[:, 0] < high)).tolist():
+            x, y = _place(lab[row], left, top, side, reach)
+            parts.append(
+                f'<circle cx="{x:.1f}" cy="{y:.1f}" r="5.5" fill="{screen_colour(lab[row])}" '
+                f'stroke="#333" stroke-width="0.8"><title>{escape(names[row])}</title></circle>'
+            )
+        for number, gap in enumerate(gaps_found, 1):
+            if low <= gap.lab[0] < high:
+                parts.append(_cross(*_place(gap.lab, left, top, side, reach), number, gap))
+    key = "dot: a colour made; numbered cross: a gap. "
+    key += f"Right is redder (a*), up is yellower (b*); rings of C* every 20, out to {reach:.0f}."
+    parts.append(_text(gutter, top + side + 34, key, 12))
+    return "\n".join([*parts, "</svg>"])
+
+
+def _panel(left: float, top: float, side: float, reach: float) -> list[str]:
+    middle_x, middle_y = left + side / 2, top + side / 2
+    parts = [f'<rect x="{left}" y="{top}" width="{side}" height="{side}" fill="#f6f6f4"/>']
+    for ring in np.arange(20.0, reach + 1.0, 20.0):
+        radius = ring / reach * side / 2
+        parts.append(
+            f'<circle cx="{middle_x}" cy="{middle_y}" r="{radius:.1f}" fill="none" '
+            'stroke="#bbb" stroke-width="0.6"/>'
+        )
+    parts.append(
+        f'<path d="M{left} {middle_y}h{side}M{middle_x} {top}v{side}" stroke="#bbb" '
+        'stroke-width="0.6"/>'
+    )
+    return parts
+
+
+def _place(
+    lab: Sequence[float] | Floats, left: float, top: float, side: float, reach: float
+) -> tuple[float, float]:
+    half = side / 2
+    return left + half + lab[1] / reach * half, top + half - lab[2] / reach * half
+
+
+def _cross(x: float, y: float, number: int, gap: Gap) -> str:
+    where = f"gap {number}: L* {gap.lab[0]:.0f} a* {gap.lab[1]:.0f} b* {gap.lab[2]:.0f}"
+    return (
+        f'<g><title>{where}, {gap.delta_e:.1f} from the nearest</title><path d="M{x - 5:.1f} '
+        f'{y - 5:.1f}l10 10m0 -10l-10 10" stroke="#111" stroke-width="1.6"/>'
+        f"{_text(x + 7, y + 4, str(number), 12)}</g>"
+    )
+
+
+def course_svg(course: Course, title: str = "") -> str:
+    """The control chart: lightness, chroma and hue of each lot, the moving range, and changes."""
+    step = max(46, min(90, 900 // max(len(course.lots), 1)))
+    left, height, top = 120, 120, 50
+    width = left + step * len(course.lots) + 150
+    rows = [*range(3), 3]
+    parts = [_svg(width, top + len(rows) * (height + 26) + 130), _text(12, 24, title, 16)]
+    xs = [left + step * (i + 0.5) for i in range(len(course.lots))]
+    bottom = top + len(rows) * (height + 26) - 26
+    for number, change in enumerate(course.changes):
+        x = xs[change.lot] - step / 2
+        parts.append(
+            f'<path d="M{x:.1f} {top}V{bottom}" stroke="#777" stroke-dasharray="2 4"/>'
+            + _text(x + 2, bottom + 50 + 15 * (number % 4), change.what, 11)
+        )
+    for axis in range(3):
+        at = top + axis * (height + 26)
+        parts += _strip(course, axis, xs, at, height, (left, step))
+    parts += _range_strip(course, xs, top + 3 * (height + 26), height, (left, step))
+    for x, lot in zip(xs, course.lots, strict=True):
+        parts.append(_text(x, bottom + 18, lot.lot, 11, "middle"))
+        parts.append(_text(x, bottom + 32, (lot.when or "")[2:10], 10, "middle"))
+    return "\n".join([*parts, "</svg>"])
+
+
+def _strip(
+    course: Course, axis: int, xs: list[float], top: float, height: float, grid: tuple[float, float]
+) -> list[str]:
+    values, middle, sigma = course.values[:, axis], course.middle[axis], course.sigma[axis]
+    reach = max(float(np.abs(values - middle).max()), 3.0 * float(sigma), 0.2) * 1.15
+
+    def y(value: float) -> float:
+        return top + height / 2 - (value - float(middle)) / reach * height / 2
+
+    marks = [(0.0, "middle"), (3.0, "limit"), (-3.0, "limit")]
+    parts = _frame(AXES[axis], xs, top, height, grid)
+    for factor, word in marks:
+        parts.append(_level(y(middle + factor * sigma), word, factor * float(sigma), xs, grid))
+    parts.append(_line(xs, [y(v) for v in values]))
+    broken = {b.lot for b in course.broken if b.axis == AXES[axis] and b.rule != "range"}
+    parts += [_dot(x, y(v), i in broken) for i, (x, v) in enumerate(zip(xs, values, strict=True))]
+    return parts
+
+
+def _range_strip(
+    course: Course, xs: list[float], top: float, height: float, grid: tuple[float, float]
+) -> list[str]:
+    """The moving range of the three axes together, as a share of each one's own limit."""
+    limits = np.where(course.range_limit > 0.0, course.range_limit, np.inf)
+    shares = (course.ranges / limits).max(axis=1)
+    reach = max(1.0, float(shares.max())) * 1.15
+
+    def y(value: float) -> float:
+        return top + height - value / reach * height
+
+    parts = _frame("step from last", xs, top, height, grid)
+    parts.append(_level(y(1.0), "limit", None, xs, grid))
+    parts.append(_line(xs[1:], [y(v) for v in shares]))
+    parts += [_dot(x, y(v), bool(v > 1.0)) for x, v in zip(xs[1:], shares, strict=True)]
+    return parts
+
+
+def _frame(
+    name: str, xs: list[float], top: float, height: float, grid: tuple[float, float]
+) -> list[str]:
+    left, step = grid
+    width = step * len(xs)
+    return [
+        f'<rect x="{left}" y="{top}" width="{width}" height="{height}" fill="#f6f6f4" '
+        'fill-opacity="0.7"/>',
+        _text(12, top + height / 2 + 4, name, 13),
+    ]
+
+
+def _level(
+    y: float, word: str, value: float | None, xs: list[float], grid: tuple[float, float]
+) -> str:
+    left, step = grid
+    dash = "" if word == "middle" else ' stroke-dasharray="7 4"'
+    label = word if not value else f"{word} {value:+.2f}"
+    end = left + step * len(xs)
+    line = f'<path d="M{left} {y:.1f}H{end}" stroke="#555" stroke-width="0.9"{dash}/>'
+    return line + _text(end + 6, y + 4, label, 11)
+
+
+def _line(xs: Sequence[float], ys: Sequence[float]) -> str:
+    points = " ".join(f"{x:.1f},{y:.1f}" for x, y in zip(xs, ys, strict=True))
+    return f'<polyline points="{points}" fill="none" stroke="#222" stroke-width="1.2"/>'
+
+
+def _dot(x: float, y: float, broken: bool) -> str:
+    if broken:  # a filled square: told without colour
+        return f'<rect x="{x - 5:.1f}" y="{y - 5:.1f}" width="10" height="10" fill="#111"/>'
+    return f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4" fill="#fff" stroke="#222" stroke-width="1.2"/>'
+
+
+def _svg(width: float, height: float) -> str:
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {height:g}" '
+        f'width="{width:g}" height="{height:g}" font-family="sans-serif">\n'
+        f'<rect width="{width:g}" height="{height:g}" fill="#fff"/>'
+    )
+
+
+def _text(x: float, y: float, text: str, size: int, anchor: str = "start") -> str:
+    return (
+        f'<text x="{x:.1f}" y="{y:.1f}" font-size="{size}" text-anchor="{anchor}" '
+        f'fill="#222">{escape(text)}</text>'
+    )

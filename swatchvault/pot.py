@@ -1,0 +1,259 @@
+"""A recipe on a weight of goods, and which stock it is to come from: pure.
+
+What is planned comes from the recipe and is never what was done; that is the pot's log.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING
+
+from swatchvault.amounts import (
+    SMALLEST_ML,
+    SpoonSizes,
+    check_measurable,
+    format_quantity,
+    round_measure,
+)
+from swatchvault.dyeing import DyeWanted, dye_doses, question_depth
+
+if TYPE_CHECKING:
+    from swatchvault.archive.entities import PlannedStep, Recipe, RecipePart
+
+#: A stock older than this gets a hint. Common practice, no source.
+STOCK_AGES_AFTER_DAYS = 183
+
+#: Kinds of step that add to the liquor besides the stocks.
+AUXILIARIES = ("acid in", "salt in", "levelling agent in", "other auxiliary in")
+
+#: The least powder a scale that reads 0.01 g weighs well (within 5 %). Common practice, no source.
+SMALLEST_G = 0.1
+
+
+# ---------------------------------------------------------------------------------------------
+# As a dyer can measure
+# ---------------------------------------------------------------------------------------------
+
+
+def pour_words(volume_ml: float, smallest_ml: float = SMALLEST_ML) -> tuple[str, str | None]:
+    """A volume as it can be poured, and the dilution to measure instead where it is too small.
+
+    >>> pour_words(7.4666)
+    ('7.5 mL', None)
+    """
+    found = check_measurable(volume_ml, smallest_ml)
+    words = format_quantity(round_measure(volume_ml).rounded_ml, "mL")
+    return (words, None) if found.measurable else (format_quantity(volume_ml, "mL", 3), found.words)
+
+
+def weigh_words(mass_g: float, smallest_g: float = SMALLEST_G) -> tuple[str, str | None]:
+    """A mass as a scale that reads 0.01 g shows it (0.1 g from 100 g on), and a hint if too small.
+
+    >>> weigh_words(2.504)
+    ('2.5 g', None)
+    """
+    if mass_g == 0 or mass_g >= smallest_g:
+        return format_quantity(round(mass_g, 2 if mass_g < 100 else 1), "g"), None
+    words = format_quantity(mass_g, "g", 3)
+    return words, f"{words} is under the {smallest_g:g} g that a scale weighs well: use a stock."
+
+
+# ---------------------------------------------------------------------------------------------
+# A recipe on a weight of goods
+# ---------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class StockChoice:
+    """The stock a dose is to come from. ``left_ml`` and ``mixed_on`` are ``None`` if unknown."""
+
+    code: str
+    strength_percent: float
+    left_ml: float | None = None
+    mixed_on: str | None = None
+
+
+@dataclass(frozen=True)
+class Dose:
+    """One dye of one part on its goods: grams always, mL where a stock is chosen."""
+
+    dye: str
+    depth_percent: float
+    dye_g: float
+    stock: str | None
+    stock_ml: float | None
+    words: str
+
+
+@dataclass(frozen=True)
+class StepPlan:
+    """A planned step on these goods; ``number`` counts through all parts, ``amount`` is scaled.
+
+    ``amount_ml`` is the volume that it adds, in full precision; ``None`` if it is none.
+    """
+
+    number: int
+    kind: str
+    amount: str | None
+    temperature_c: float | None
+    minutes: float | None
+    note: str | None
+    amount_ml: float | None = None
+
+
+@dataclass(frozen=True)
+class PartPlan:
+    """A part of the goods with its doses and steps."""
+
+    name: str
+    goods_g: float
+    doses: tuple[Dose, ...]
+    steps: tuple[StepPlan, ...]
+
+
+@dataclass(frozen=True)
+class PotPlan:
+    """A recipe on a weight of goods, with what a dyer should look at twice."""
+
+    goods_g: float
+    liquor_ml: float | None
+    water_ml: float | None
+    parts: tuple[PartPlan, ...]
+    hints: tuple[str, ...]
+
+    @property
+    def steps(self) -> tuple[StepPlan, ...]:
+        """The steps of all parts in order."""
+        return tuple(step for part in self.parts for step in part.steps)
+
+
+def plan_pot(
+    recipe: Recipe,
+    goods_g: float,
+    stocks: Mapping[str, StockChoice],
+    *,
+    today: date,
+    liquor_ratio: float | None = None,
+    smallest_ml: float = SMALLEST_ML,
+    spoons: SpoonSizes | None = None,
+) -> PotPlan:
+    """The amounts of a recipe for dry goods; a dye that ``stocks`` does not name is weighed.
+
+    Raises ``AmountError`` for goods, depths or strengths that cannot be.
+    """
+    parts: list[PartPlan] = []
+    hints: list[str] = []
+    for part in recipe.parts:
+        part_g = goods_g * part.share_percent / 100
+        doses, questions = _plan_doses(part, part_g, stocks, smallest_ml)
+        number = 1 + sum(len(p.steps) for p in parts)
+        planned = [_plan_step(n, s, part_g, spoons) for n, s in enumerate(part.steps, number)]
+        parts.append(PartPlan(part.name, part_g, doses, tuple(step for step, _ in planned)))
+        questions += [hint for _, hint in planned if hint]
+        hints += [q for q in questions if q not in hints]
+    hints += _stock_hints(parts, stocks, today)
+    liquor, water = _liquor(goods_g, liquor_ratio, parts)
+    return PotPlan(goods_g, liquor, water, tuple(parts), tuple(hints))
+
+
+def _plan_doses(
+    part: RecipePart, goods_g: float, stocks: Mapping[str, StockChoice], smallest_ml: float
+) -> tuple[tuple[Dose, ...], list[str]]:
+    wanted = [
+        DyeWanted(
+            d.dye, d.depth_percent, stocks[d.dye].strength_percent if d.dye in stocks else None
+        )
+        for d in part.dyes
+    ]
+    found = dye_doses(goods_g, wanted)
+    doses, hints = [], []
+    for dose in found.doses:
+        if dose.stock_ml is None:
+            words, hint = weigh_words(dose.dye_g)
+            code = None
+        else:
+            words, hint = pour_words(dose.stock_ml, smallest_ml)
+            code = stocks[dose.name].code
+        if hint:
+            hints.append(f"{dose.name}: {hint}")
+        doses.append(Dose(dose.name, dose.depth_percent, dose.dye_g, code, dose.stock_ml, words))
+    if doses and (question := question_depth(found.depth_percent)):
+        hints.append(f"{part.name}: {question}")
+    return tuple(doses), hints
+
+
+def _plan_step(
+    number: int, step: PlannedStep, goods_g: float, spoons: SpoonSizes | None
+) -> tuple[StepPlan, str | None]:
+    from swatchvault.archive.recipes import planned_amount
+
+    amount, hint = step.amount, None
+    columns = planned_amount(amount, spoons)
+    ml = columns.get("amount_ml")
+    if columns.get("percent_of_goods") is not None:
+        amount, hint = weigh_words(goods_g * columns["percent_of_goods"] / 100)
+    elif columns.get("ml_per_100_g") is not None:
+        ml = goods_g * columns["ml_per_100_g"] / 100
+        amount, hint = pour_words(ml)
+    elif ml is not None or columns.get("amount_g") is not None:
+        amount = f"{amount} (as written, whatever the goods)"
+    plan = StepPlan(number, step.kind, amount, step.temperature_c, step.minutes, step.note, ml)
+    return plan, f"step {number}, {step.kind}: {hint}" if hint else None
+
+
+def _stock_hints(
+    parts: Sequence[PartPlan], stocks: Mapping[str, StockChoice], today: date
+) -> list[str]:
+    need: dict[str, float] = {}
+    for dose in (d for part in parts for d in part.doses):
+        if dose.stock_ml is not None:
+            need[dose.dye] = need.get(dose.dye, 0.0) + dose.stock_ml
+    hints = [h for dye, ml in need.items() if (h := short_hint(dye, stocks[dye], ml))]
+    aged = [f"{stocks[dye].code!r} of {dye}" for dye in need if is_aged(stocks[dye], today)]
+    if aged:
+        hints.append(
+            f"mixed more than six months ago, so it may have weakened: stock {', '.join(aged)}; "
+            "test it or mix anew."
+        )
+    return hints
+
+
+def short_hint(dye: str, stock: StockChoice, need_ml: float) -> str | None:
+    """A sentence if what is thought to be left of a stock does not suffice."""
+    if stock.left_ml is None or stock.left_ml >= need_ml:
+        return None
+    return (
+        f"stock {stock.code!r} of {dye} does not suffice: {pour_words(need_ml)[0]} needed, "
+        f"about {max(stock.left_ml, 0.0):.4g} mL left; mix more."
+    )
+
+
+def is_aged(stock: StockChoice, today: date) -> bool:
+    """Whether a stock was mixed more than six months ago; not if that is not known."""
+    if stock.mixed_on is None:
+        return False
+    return (today - date.fromisoformat(stock.mixed_on)).days > STOCK_AGES_AFTER_DAYS
+
+
+def choose_stock(stocks: Sequence[StockChoice], need_g: float) -> StockChoice | None:
+    """The newest stock that suffices, else the newest; ``None`` of none. Newest come first."""
+    for stock in stocks:
+        if stock.left_ml is None or stock.left_ml * stock.strength_percent / 100 >= need_g:
+            return stock
+    return stocks[0] if stocks else None
+
+
+def _liquor(
+    goods_g: float, ratio: float | None, parts: Sequence[PartPlan]
+) -> tuple[float | None, float | None]:
+    if ratio is None:
+        return None, None
+    from swatchvault.dyeing import water_left
+
+    poured = [d.stock_ml for part in parts for d in part.doses if d.stock_ml is not None]
+    steps = [s for part in parts for s in part.steps if s.kind in AUXILIARIES]
+    poured += [s.amount_ml for s in steps if s.amount_ml is not None]
+    left = water_left(goods_g, ratio, poured)
+    return left.liquor_ml, left.water_ml

@@ -1,0 +1,113 @@
+"""Times at the pot, and how much colour a look finds left: pure."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
+
+from swatchvault.errors import AmountError, SwatchvaultError
+
+if TYPE_CHECKING:
+    from swatchvault.archive.entities import PotStep
+
+#: Words for how much colour a look at the liquor finds left.
+LEFT_WORDS = ("none", "trace", "some", "much")
+
+
+@dataclass(frozen=True)
+class Hold:
+    """A hold as its stored start and planned minutes say; ``left_s`` below 0 is time over."""
+
+    started_at: datetime
+    ends_at: datetime
+    minutes: float
+    gone_s: float
+    left_s: float
+    ended_by: str | None
+
+    @property
+    def words(self) -> str:
+        """The hold in one sentence."""
+        end = f"{self.ends_at:%H:%M}"
+        said = f"hold of {self.minutes:g} min since {self.started_at:%H:%M}, to {end}: "
+        if self.ended_by:
+            return said + f"ended by {self.ended_by}"
+        if self.left_s > 0:
+            return said + f"{clock(self.left_s)} left"
+        return said + f"done, {clock(-self.left_s)} over"
+
+
+def clock(seconds: float) -> str:
+    """``"1 h 05 min"``, ``"12 min 30 s"``: a length of time, to the second under an hour."""
+    whole = math.ceil(seconds - 1e-9)
+    if whole >= 3600:
+        return f"{whole // 3600} h {whole % 3600 // 60:02d} min"
+    return f"{whole // 60} min {whole % 60:02d} s"
+
+
+def read_time(text: str, now: datetime) -> datetime:
+    """A time as typed: ``10:05`` (today), or a date and time; without a zone it is local.
+
+    ``now`` carries a zone. Raises ``SwatchvaultError`` for anything else.
+    """
+    try:
+        if len(text) <= 8 and ":" in text and "T" not in text:
+            text = f"{now:%Y-%m-%d}T{text.strip().zfill(5)}"
+        when = datetime.fromisoformat(text.strip())
+    except ValueError as error:
+        raise SwatchvaultError(
+            f"time {text!r} cannot be read: write 10:05, or 2026-03-01T10:05"
+        ) from error
+    return when if when.tzinfo else when.replace(tzinfo=now.tzinfo)
+
+
+def latest_hold(steps: Iterable[PotStep], now: datetime) -> Hold | None:
+    """The last hold of a log that has a start and minutes, as it stands at ``now``.
+
+    Only stored times count, so a timer survives sleep, restart and another machine. A later
+    cool, rinse or dry ends it.
+    """
+    done = list(steps)
+    for i in range(len(done) - 1, -1, -1):
+        step = done[i]
+        if step.kind != "hold" or step.at is None or step.minutes is None:
+            continue
+        start = read_time(step.at, now)
+        ends = start + timedelta(minutes=step.minutes)
+        after = next((s.kind for s in done[i + 1 :] if s.kind in ("cool", "rinse", "dry")), None)
+        gone = (now - start).total_seconds()
+        return Hold(start, ends, step.minutes, gone, step.minutes * 60 - gone, after)
+    return None
+
+
+def check_time(when: datetime, started: str | None, now: datetime) -> str:
+    """The time of a step as it is stored. Raises for one before the lot began or not come yet."""
+    if started is not None and when < read_time(started, now):
+        raise SwatchvaultError(
+            f"a step at {when:%Y-%m-%d %H:%M} is before the lot began "
+            f"({read_time(started, now):%Y-%m-%d %H:%M}): correct the time"
+        )
+    if when > now + timedelta(minutes=1):
+        raise SwatchvaultError(
+            f"a step at {when:%Y-%m-%d %H:%M} has not come yet: record it when it is done"
+        )
+    return when.isoformat(timespec="seconds")
+
+
+def check_left(text: str) -> str:
+    """How much colour is left: none, trace, some, much, or a reading such as ``15 %``."""
+    plain = " ".join(text.split()).casefold()
+    if plain in LEFT_WORDS:
+        return plain
+    number = plain.removesuffix("%").strip().replace(",", ".")
+    try:
+        if plain.endswith("%") and 0 <= float(number) <= 100:
+            return f"{float(number):g} %"
+    except ValueError:
+        pass
+    raise AmountError(
+        f"colour left {text!r} cannot be read: say {', '.join(LEFT_WORDS)}, or 0 % to 100 %"
+    )

@@ -1,0 +1,128 @@
+"""The next version of a recipe from the one before: pure."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+from swatchvault.errors import SwatchvaultError
+
+if TYPE_CHECKING:
+    from swatchvault.archive.entities import PlannedStep, Recipe, RecipePart
+
+_TEMPERATURE = re.compile(r"(-?[0-9]+(?:[.,][0-9]+)?) ?°? ?C", re.IGNORECASE)
+_MINUTES = re.compile(r"([0-9]+(?:[.,][0-9]+)?) ?min(?:utes?)?", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class Changes:
+    """What is to change in one part of a recipe; ``part`` may be left out where there is one.
+
+    ``depths``: new depth of each dye in %, ``None`` drops it; with ``only_these`` all other dyes
+    go. ``steps`` by their number in the recipe, counted through all parts, ``None`` drops one;
+    ``added`` steps come before the step of their number, or last where it is ``None``.
+    """
+
+    part: str | None = None
+    share_percent: float | None = None
+    depths: Mapping[str, float | None] = field(default_factory=dict)
+    only_these: bool = False
+    steps: Mapping[int, PlannedStep | None] = field(default_factory=dict)
+    added: tuple[tuple[int | None, PlannedStep], ...] = ()
+    note: str | None = None
+
+
+def read_step(text: str) -> PlannedStep:
+    """A planned step as it is shown: ``acid in, 2 %, 85 °C, 30 min, white vinegar``.
+
+    The kind comes first; the rest may be left out. What is no temperature, time or amount is the
+    note.
+    """
+    from swatchvault.archive.entities import PlannedStep
+    from swatchvault.archive.recipes import check_kind, planned_amount
+
+    kind, *rest = (word.strip() for word in text.split(", "))
+    amount = temperature = minutes = None
+    note: list[str] = []
+    for word in rest:
+        if temperature is None and (found := _TEMPERATURE.fullmatch(word)):
+            temperature = float(found[1].replace(",", "."))
+        elif minutes is None and (found := _MINUTES.fullmatch(word)):
+            minutes = float(found[1].replace(",", "."))
+        elif amount is None and not note and any(c.isdigit() for c in word):
+            planned_amount(word)  # refuses a number without a unit
+            amount = word
+        else:
+            note.append(word)
+    return PlannedStep(check_kind(kind), amount, temperature, minutes, ", ".join(note) or None)
+
+
+def revise(recipe: Recipe, changes: Changes, version: int) -> Recipe:
+    """``recipe`` with the changes, as ``version`` that comes from it.
+
+    Raises ``SwatchvaultError`` for a part, dye or step that it does not have, and where nothing
+    would change.
+    """
+    chosen = _part_of(recipe, changes.part)
+    first, parts = 1, []
+    for part in recipe.parts:
+        new = _with_steps(part, changes, first, part is chosen)
+        first += len(part.steps)
+        if part is chosen:
+            new = _with_dyes(new, changes)
+            if changes.share_percent is not None:
+                new = replace(new, share_percent=changes.share_percent)
+        parts.append(new)
+    for number in (*changes.steps, *(n for n, _ in changes.added if n is not None)):
+        if not 1 <= number < first:
+            raise SwatchvaultError(f"no step {number}: the recipe has {first - 1}")
+    if tuple(parts) == recipe.parts:
+        raise SwatchvaultError("nothing would change: say a dye, a step or a share that differs")
+    return replace(
+        recipe, version=version, parent=recipe.version, parts=tuple(parts), note=changes.note
+    )
+
+
+def _part_of(recipe: Recipe, name: str | None) -> RecipePart:
+    names = ", ".join(p.name for p in recipe.parts)
+    if name is None and len(recipe.parts) == 1:
+        return recipe.parts[0]
+    for part in recipe.parts:
+        if name is not None and part.name.casefold() == name.casefold():
+            return part
+    if name is None:
+        raise SwatchvaultError(f"the recipe has parts {names or 'none'}: say which with --part")
+    raise SwatchvaultError(f"no part {name!r}: the recipe has {names or 'none'}")
+
+
+def _with_dyes(part: RecipePart, changes: Changes) -> RecipePart:
+    from swatchvault.archive.entities import PlannedDye
+
+    told = {name.casefold(): (name, depth) for name, depth in changes.depths.items()}
+    dyes = []
+    for dye in part.dyes:
+        _, depth = told.pop(dye.dye.casefold(), (dye.dye, dye.depth_percent))
+        if dye.dye.casefold() not in {n.casefold() for n in changes.depths} and changes.only_these:
+            continue
+        if depth is not None:
+            dyes.append(replace(dye, depth_percent=depth))
+    for name, depth in told.values():
+        if depth is None:
+            known = ", ".join(d.dye for d in part.dyes) or "none"
+            raise SwatchvaultError(f"no dye {name!r} to drop in part {part.name!r}: it has {known}")
+        dyes.append(PlannedDye(name, depth))
+    return replace(part, dyes=tuple(dyes))
+
+
+def _with_steps(part: RecipePart, changes: Changes, first: int, chosen: bool) -> RecipePart:
+    """The part with its steps, numbered from ``first``, changed; steps without a place go last."""
+    steps: list[PlannedStep] = []
+    for number, step in enumerate(part.steps, first):
+        steps += [added for before, added in changes.added if before == number]
+        new = changes.steps.get(number, step)
+        steps += [] if new is None else [new]
+    if chosen:
+        steps += [added for before, added in changes.added if before is None]
+    return replace(part, steps=tuple(steps))

@@ -1,0 +1,223 @@
+"""Near a colour: what was asked for, which hits can be told apart, and which dyes get there.
+
+Functions over arrays and plain values. The searches themselves are in `lab_index` (by ΔE00) and
+`likeness` (by what a swatch looks like), groups in `groups`, lots over time in `drift`, maps in
+`maps`; this is the door to all of them.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from ingest.colour import D65, SRGB_TO_XYZ, Floats, srgb_to_linear, xyz_to_lab
+from swatchvault.difference import COVERAGE, Colour, Conditions, axes_jacobian, pair_doubt
+from swatchvault.drift import Course, LotFacts, course
+from swatchvault.errors import CompareError
+from swatchvault.groups import Grouping, group, order_alike, pairwise, shade_sort
+from swatchvault.lab_index import LabIndex
+from swatchvault.likeness import Look, LookIndex, look_of
+from swatchvault.maps import Gap, course_svg, gaps, map_svg
+from swatchvault.pair import Capture
+
+__all__ = [
+    "Course",
+    "Gap",
+    "Grouping",
+    "LabIndex",
+    "Look",
+    "LookIndex",
+    "LotFacts",
+    "Target",
+    "course",
+    "course_svg",
+    "gaps",
+    "group",
+    "lab_of_hex",
+    "look_of",
+    "map_svg",
+    "order_alike",
+    "other_dyes",
+    "pairwise",
+    "parse_target",
+    "shade_sort",
+    "shared_ranks",
+    "u_pairs",
+    "u_to_stated",
+]
+
+#: Two readings farther apart than this many standard uncertainties can be told apart.
+TOLD_APART = 1.96
+#: What a colour from a screen is worth.
+HEX_WARNING = (
+    "A hex colour is a screen's and not a yarn's: it says nothing of light, fibre or doubt. "
+    "Take the order as a hint, and hold a dyed swatch to the yarn you want."
+)
+#: What a photo without a reference is worth (literature on phones: 10 ΔE00 off on average).
+NO_CARD_WARNING = (
+    "There is no card in this photo, so its colours are the camera's own: on average some 10 "
+    "ΔE00 from the truth. Take the order as a hint, or photograph it again beside a grey card."
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Target:
+    """A colour to look for: (3,) Lab D65/2°, what it is called, and what weakens it."""
+
+    lab: Floats
+    name: str
+    warnings: tuple[str, ...] = ()
+
+
+def lab_of_hex(text: str) -> Floats:
+    """(3,) Lab D65 of ``#rgb`` or ``#rrggbb`` (sRGB). Raises :class:`CompareError`."""
+    digits = text.strip().lstrip("#")
+    if not re.fullmatch(r"[0-9a-fA-F]{3}|[0-9a-fA-F]{6}", digits):
+        raise CompareError(f"{text!r} is no hex colour: it needs three or six digits, as #7a4b90")
+    if len(digits) == 3:
+        digits = "".join(2 * d for d in digits)
+    coded = np.array([int(digits[i : i + 2], 16) for i in (0, 2, 4)]) / 255.0
+    return xyz_to_lab(SRGB_TO_XYZ @ srgb_to_linear(coded), D65)
+
+
+_NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)"
+_TRIPLE = re.compile(rf"\s*({_NUMBER})\s*[,; ]\s*({_NUMBER})\s*[,; ]\s*({_NUMBER})\s*")
+
+
+def parse_target(text: str) -> Target | None:
+    """A hex colour or an L*, a*, b* triple as typed; None if it is neither.
+
+    Raises :class:`CompareError` for one that no surface can have.
+    """
+    if text.lstrip().startswith("#"):
+        return Target(lab_of_hex(text), text.strip(), (HEX_WARNING,))
+    found = _TRIPLE.fullmatch(text)
+    if found is None:
+        return None
+    lab = np.array([float(v) for v in found.groups()])
+    if not 0.0 <= lab[0] <= 100.0 or np.abs(lab[1:]).max() > 200.0:
+        raise CompareError(
+            f"{text.strip()!r} is no colour: L* lies between 0 and 100, a* and b* between -200 "
+            "and 200"
+        )
+    return Target(lab, f"L* {lab[0]:g} a* {lab[1]:g} b* {lab[2]:g}")
+
+
+def u_to_stated(lab: ArrayLike, hit_lab: ArrayLike, hit_cov: ArrayLike, k_l: float) -> float:
+    """Doubt of the ΔE00 of a measured colour to a stated one: all of it is the measurement's.
+
+    ``hit_cov``: (3, 3), of the absolute colour. NaN where that is unknown.
+    """
+    j = axes_jacobian(np.asarray(lab, dtype=float), np.asarray(hit_lab, dtype=float), k_l)
+    variance = COVERAGE * float(np.trace(j @ np.asarray(hit_cov, dtype=float) @ j.T)) / 3.0
+    return math.sqrt(variance) if variance >= 0.0 else math.nan
+
+
+def u_of_pair(a: Colour, b: Colour, capture: Capture, delta_e: float, k_l: float) -> float:
+    """Doubt of the ΔE00 of two measured colours, by how their photos belong together."""
+    return pair_doubt(a, b, Conditions(capture, k_l=k_l)).u(delta_e)
+
+
+def shared_ranks(delta_e: Sequence[float], u: Sequence[float]) -> list[int]:
+    """Ranks of hits, nearest first; those that cannot be told from the first of a rank share it.
+
+    ``u``: standard uncertainty of each, NaN where unknown: it can be told from nothing.
+
+    >>> shared_ranks([1.0, 1.2, 6.0], [0.5, 0.5, 0.5])
+    [1, 1, 3]
+    """
+    ranks: list[int] = []
+    first = 0
+    for row, (distance, doubt) in enumerate(zip(delta_e, u, strict=True)):
+        together = math.hypot(doubt, u[first]) * TOLD_APART
+        if row and distance - delta_e[first] > together:  # False where a doubt is NaN
+            first = row
+        ranks.append(first + 1)
+    return ranks
+
+
+def u_pairs(
+    colours: Sequence[Colour],
+    setups: Sequence[tuple[int, bool] | None],
+    delta_e: Floats,
+    k_l: float,
+) -> Floats:
+    """(n, n) doubt of each pair's ΔE00; ``setups``: (set-up, locked) of each, or None.
+
+    As :func:`u_of_pair` for default frame parts, but the region part is read on each colour's own
+    axes and not on the pair's: near enough for pairs within some ΔE00 of each other, and quick.
+    NaN where a photo has no reference.
+    """
+    capture = _captures(colours, setups)
+    region = np.array([_region_variance(c, k_l) for c in colours])
+    kinds = [(c.column, c.light) for c in colours]
+    known = list(dict.fromkeys(kinds))
+    kind = np.array([known.index(k) for k in kinds])
+    plain = [Colour(np.array([50.0, 0, 0]), np.zeros((3, 3)), c, light=light) for c, light in known]
+    fixed = np.empty((len(Capture), len(known), len(known)))
+    share = np.empty_like(fixed)
+    for number, way in enumerate(Capture):
+        for i, j in np.ndindex(len(known), len(known)):
+            doubt = pair_doubt(plain[i], plain[j], Conditions(way, k_l=k_l))
+            fixed[number, i, j] = np.trace(doubt.frame + doubt.dyes) / 3.0
+            share[number, i, j] = doubt.share
+    at = (capture, kind[:, None], kind[None, :])
+    growing = (share[at] * delta_e) ** 2 / 3.0
+    return np.asarray(np.sqrt(COVERAGE * (region[:, None] + region + fixed[at] + growing)))
+
+
+def _region_variance(colour: Colour, k_l: float) -> float:
+    j = axes_jacobian(colour.lab, colour.lab, k_l)
+    return float(np.trace(j @ colour.region_cov @ j.T)) / 3.0
+
+
+def _captures(
+    colours: Sequence[Colour], setups: Sequence[tuple[int, bool] | None]
+) -> NDArray[np.intp]:
+    """(n, n) place in :class:`Capture` of each pair."""
+    ways = list(Capture)
+    frames: dict[frozenset[str], int] = {}
+    frame = np.array([frames.setdefault(c.photo_ids, len(frames)) for c in colours])
+    named = np.array([bool(c.photo_ids) for c in colours])
+    setup = np.array([-1 if s is None else s[0] for s in setups])
+    locked = np.array([s is not None and s[1] for s in setups])
+    one_setup = (setup[:, None] == setup) & (setup >= 0)
+    result = np.full(one_setup.shape, ways.index(Capture.OTHER))
+    result[one_setup] = ways.index(Capture.SAME_SETUP)
+    result[one_setup & locked[:, None] & locked] = ways.index(Capture.LOCKED)
+    result[(frame[:, None] == frame) & named] = ways.index(Capture.SAME_FRAME)
+    return result
+
+
+def other_dyes(
+    dye_sets: Sequence[frozenset[str]], delta_e: Sequence[float], most: int = 14
+) -> list[int]:
+    """Rows of swatches that got near with no dye in common, as many ways as there are.
+
+    ``dye_sets``: what went into each; an empty one (nothing written down) is left out. Of each
+    set the nearest swatch counts; among the ``most`` nearest sets the largest collection of
+    disjoint ones is found exactly, and of equal ones the nearest. Nearest first.
+    """
+    nearest: dict[frozenset[str], int] = {}
+    for row in np.argsort(np.asarray(delta_e, dtype=float), kind="stable"):
+        if dye_sets[row]:
+            nearest.setdefault(dye_sets[row], int(row))
+    rows = list(nearest.values())[:most]
+    best: list[int] = []
+
+    def take(start: int, chosen: list[int], used: frozenset[str]) -> None:
+        nonlocal best
+        cost = (-len(chosen), sum(delta_e[r] for r in chosen))
+        if cost < (-len(best), sum(delta_e[r] for r in best)):
+            best = list(chosen)
+        for place in range(start, len(rows)):
+            if not dye_sets[rows[place]] & used:
+                take(place + 1, [*chosen, rows[place]], used | dye_sets[rows[place]])
+
+    take(0, [], frozenset())
+    return best

@@ -1,0 +1,289 @@
+"""Speed and memory of the searches as ratios in one run: `python -m tests.bench_shades [PART...]`.
+
+Parts: near, exact, cold, memory, looks, groups, again; all but the slow `exact` and `again` if
+none is named.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import resource
+import sqlite3
+import statistics
+import sys
+import tempfile
+import time
+import warnings
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from ingest.colour import delta_e_2000, xyz_to_lab
+from ingest.tonality import measure_tonality
+from swatchvault.archive import create_archive, open_archive
+from swatchvault.archive.made import newest_labs
+from swatchvault.difference import Colour
+from swatchvault.lab_index import LabIndex
+from swatchvault.likeness import Look, LookIndex, look_of
+from swatchvault.shades import group, pairwise, u_pairs
+from tests.tonality.draws import Case, draw
+from tests.tonality.photos import render, to_xyz
+
+N = 1_000_000
+FAR = ([0, 0, 0], [100, 0, 0], [50, 150, -150], [50, -200, 20], [-20, 0, 0], [150, 100, 100])
+
+
+def cloud(rng: np.random.Generator, n: int) -> np.ndarray:
+    """Colours as yarn has them: broad in lightness, denser about grey."""
+    return np.stack([rng.uniform(15, 92, n), rng.normal(0, 25, n), rng.normal(5, 28, n)], axis=1)
+
+
+def queries(rng: np.random.Generator, labs: np.ndarray, n: int) -> np.ndarray:
+    """Near the cloud, and one in ten far outside it."""
+    near = labs[rng.integers(len(labs), size=n)] + rng.normal(0, 2, (n, 3))
+    far = rng.random(n) < 0.1
+    near[far] = rng.uniform([-30, -200, -200], [150, 200, 200], (far.sum(), 3))
+    near[: len(FAR)] = FAR
+    return near
+
+
+def timed(work: Callable[[], object]) -> float:
+    start = time.perf_counter()
+    work()
+    return time.perf_counter() - start
+
+
+def near() -> None:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        import colour
+    rng = np.random.default_rng(1)
+    labs = cloud(rng, N)
+    build = timed(lambda: LabIndex(labs))
+    index = LabIndex(labs)
+    asked = queries(rng, labs, 200)
+
+    def theirs(query: np.ndarray) -> np.ndarray:
+        distance = colour.difference.delta_E_CIE2000(query, labs)
+        return np.argsort(distance)[:20]
+
+    slow = statistics.median(timed(lambda q=q: theirs(q)) for q in asked[:7])
+    for k_l in (0.5, 1.0, 2.0):
+        fast = sorted(timed(lambda q=q, k=k_l: index.nearest(q, 20, k_l=k)) for q in asked)
+        print(
+            f"near, kL {k_l:g}: {slow / statistics.median(fast):.0f} times (median), "
+            f"{slow / fast[-1]:.0f} times (worst of {len(fast)}); "
+            f"{1e3 * statistics.median(fast):.2f} ms against {1e3 * slow:.0f} ms"
+        )
+    print(f"near: built in {build:.2f} s")
+
+
+def exact() -> None:
+    rng = np.random.default_rng(2)
+    labs = cloud(rng, N)
+    index = LabIndex(labs)
+    for k_l, count in ((0.5, 100), (1.0, 1000), (2.0, 1000)):
+        worst, other = 0.0, 0
+        for query in queries(rng, labs, count):
+            rows, distance = index.nearest(query, 20, k_l=k_l)
+            every = delta_e_2000(query, labs, k_l)
+            best = np.sort(np.partition(every, 19)[:20])
+            worst = max(worst, float(np.abs(distance - best).max()))
+            other += int(np.abs(every[rows] - best).max() > 1e-9)
+        print(f"exact, kL {k_l:g}: {count} queries, largest error {worst:.1e}, {other} wrong")
+
+
+def fill(folder: Path, n: int) -> None:
+    """An archive with n measured swatches, written straight into its tables."""
+    rng = np.random.default_rng(3)
+    with create_archive(folder) as archive:
+        conn = archive.conn
+        conn.execute("BEGIN")
+        conn.execute("INSERT INTO base (id, name) VALUES (1, 'Plain')")
+        sha = "0" * 64
+        conn.execute(
+            "INSERT INTO photo (sha256, suffix, bytes, width, height, format, encoding, added_at) "
+            "VALUES (?, '.jpg', 1, 1, 1, 'JPEG', 'sRGB', '2026-01-01T00:00:00Z')",
+            (sha,),
+        )
+        conn.execute(
+            "INSERT INTO layout (id, photo_sha256, located, marks, added_at) "
+            "VALUES (1, ?, 'marks', '{}', '2026-01-01T00:00:00Z')",
+            (sha,),
+        )
+        conn.executemany(
+            "INSERT INTO swatch (id, label, base_id, form) VALUES (?, ?, 1, 'skein')",
+            ((i, f"s{i}") for i in range(1, n + 1)),
+        )
+        cov = json.dumps(np.eye(3).tolist())
+        row = "?, ?, 1, ?, ?, ?, ?, ?, ?, ?, ?, ?, '[]', 'steps', 1, '{}', '{}', '1', '2026-01-01'"
+        conn.executemany(
+            "INSERT INTO measurement (id, photo_sha256, layout_id, region, swatch_id, lab_l, lab_a,"
+            " lab_b, cov_region, cov_frame, cov_setup, cov_profile, flags, reference, pixels, "
+            f"left_out, provenance, version, measured_at) VALUES ({row})",
+            (
+                (i, sha, f"r{i}", i, *lab, cov, cov, cov, cov)
+                for i, lab in enumerate(cloud(rng, n).tolist(), 1)
+            ),
+        )
+        conn.execute("COMMIT")
+
+
+def columns(conn: sqlite3.Connection) -> np.ndarray:
+    """The cost that a cold start is held to: the three columns and the swatch's id, to arrays."""
+    sql = "SELECT lab_l, lab_a, lab_b, swatch_id FROM measurement"
+    return np.fromiter(map(tuple, conn.execute(sql)), dtype=np.dtype((np.float64, 4)))
+
+
+def cold() -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        fill(Path(folder) / "a", N)
+        with open_archive(Path(folder) / "a") as archive:
+            columns(archive.conn)  # the file's pages are in memory for both sides
+            read = statistics.median(timed(lambda: columns(archive.conn)) for _ in range(3))
+
+            def start() -> None:
+                LabIndex(newest_labs(archive.conn)[1]).nearest([50, 0, 0])
+
+            ours = statistics.median(timed(start) for _ in range(3))
+    print(f"cold: {ours / read:.2f} times reading the columns ({ours:.2f} s against {read:.2f} s)")
+
+
+def memory() -> None:
+    """To be run alone: the peak over what the imports need."""
+    with tempfile.TemporaryDirectory() as folder:
+        import subprocess
+
+        fill(Path(folder) / "a", N)
+        code = (
+            "import numpy as np\n"
+            "from pathlib import Path\n"
+            "from swatchvault.archive import open_archive\n"
+            "from swatchvault.archive.made import newest_labs\n"
+            "from swatchvault.lab_index import LabIndex\n"
+            "LabIndex(np.random.default_rng(1).normal(0, 20, (9000, 3))).nearest([5, 0, 0])\n"
+            "def peak():\n"  # of this process alone: what getrusage says counts its parent's too
+            "    text = Path('/proc/self/status').read_text()\n"
+            "    return int(text.split('VmHWM:')[1].split()[0])\n"
+            "before = peak()\n"
+            f"with open_archive(Path({str(Path(folder) / 'a')!r})) as archive:\n"
+            "    ids, labs = newest_labs(archive.conn)\n"
+            "    index = LabIndex(labs)\n"
+            "    del labs\n"
+            "    index.nearest([50, 0, 0]); index.nearest([-20, 200, -200], 20, k_l=2)\n"
+            "print((peak() - before) / 1024)\n"
+        )
+        said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    print(f"memory: {float(said.stdout):.0f} MB over the interpreter with its imports, at its peak")
+
+
+def looks() -> None:
+    """100,000 looks: two in five of one colour, the rest of two to six hues; a query is one of
+    them with every colour moved by 1 and its shares by a tenth."""
+    rng = np.random.default_rng(4)
+    n = 100_000
+    many = np.where(rng.random(n) < 0.4, 1, rng.integers(2, 7, n))
+    shown = np.arange(6) < many[:, None]
+    palette = cloud(rng, n)[:, None] + rng.normal(0, 12, (n, 6, 3)) * (many > 1)[:, None, None]
+    palette = np.where(shown[..., None], palette, palette[:, :1])
+    shares = np.where(shown, rng.dirichlet(np.full(6, 2.0), n), 0.0)
+    shares /= shares.sum(axis=1, keepdims=True)
+    tonal = np.stack([rng.normal(0, 0.7, n), rng.normal(1, 0.5, n), rng.exponential(1, n)], axis=1)
+    index = LookIndex.of_arrays(palette, shares, tonal)
+    slow, fast, wrong = [], [], 0
+    for row in rng.integers(n, size=60):
+        m = many[row]
+        moved = shares[row, :m] * rng.uniform(0.9, 1.1, m)
+        colours = palette[row, :m] + rng.normal(0, 0.6, (m, 3))
+        look = Look(colours, moved / moved.sum(), tonal[row] + rng.normal(0, 0.1, 3))
+        start = time.perf_counter()
+        every = index.distances(look)
+        best = np.argsort(every, kind="stable")[:5]
+        middle = time.perf_counter()
+        rows, distance = index.nearest(look, 5)
+        fast.append(time.perf_counter() - middle)
+        slow.append(middle - start)
+        wrong += int(rows.tolist() != best.tolist() or np.abs(distance - every[best]).max() > 1e-9)
+    ratio = statistics.median(slow) / statistics.median(fast)
+    print(
+        f"looks: {ratio:.0f} times brute force ({1e3 * statistics.median(fast):.1f} ms against "
+        f"{1e3 * statistics.median(slow):.0f} ms), {wrong} of {len(fast)} answers differ"
+    )
+
+
+def groups() -> None:
+    rng = np.random.default_rng(5)
+    for clusters, spread in ((12, 1.0), (1, 1.5), (5, 0.4), (500, 25.0)):
+        centres = rng.normal(0, 25, (clusters, 3)) + np.array([50, 0, 0])
+        labs = centres[rng.integers(clusters, size=500)] + rng.normal(0, spread, (500, 3))
+        cov = np.diag([0.02, 0.02, 0.02])
+        skeins = [
+            Colour(lab, cov, "steps", photo_ids=frozenset({str(i // 4)}), light="daylight")
+            for i, lab in enumerate(labs)
+        ]
+
+        def whole(labs: np.ndarray = labs, skeins: list[Colour] = skeins) -> None:
+            setups = [(1, True)] * 500
+            u = u_pairs(skeins, setups, pairwise(labs, 2.0), 2.0)
+            group(labs, 2.0, k_l=2.0, u=u)
+
+        whole()
+        plain = statistics.median(timed(lambda x=labs: pairwise(x, 2.0)) for _ in range(9))
+        ours = statistics.median(timed(whole) for _ in range(5))
+        print(
+            f"groups, {clusters} centres, spread {spread:g}: {ours / plain:.1f} times the matrix "
+            f"({1e3 * ours:.0f} ms against {1e3 * plain:.0f} ms)"
+        )
+
+
+def seen_again(case: Case) -> Look:
+    """What a photo of a case looks like, measured whole."""
+    photo = render(case)
+    light = photo.linear
+    whole = np.ones(light.shape[:2], dtype=bool)
+    found = measure_tonality(light, whole, photo.mm_per_px, to_xyz)
+    lab = xyz_to_lab(to_xyz(light.reshape(-1, 3).mean(axis=0)))
+    return look_of(lab, None if found is None else found.record())
+
+
+def again() -> None:
+    """Colourways drawn by the tests' renderer, each photographed anew: the whole list is searched
+    for the photo of another crop, exposure and light; of another structure; and with white
+    balance off by 3 %."""
+    count = int(os.environ.get("COLOURWAYS", "300"))
+    kept = [
+        replace(draw(seed, False), wb_error=(0.0, 0.0)) for seed in range(50_000, 50_000 + count)
+    ]
+    index = LookIndex([seen_again(case) for case in kept])
+    forms = ("wound card", "skein", "knit")
+    ways = {"same structure": (0, 0.0), "other structure": (1, 0.0), "white balance": (0, 0.03)}
+    for name, (turn, error) in ways.items():
+        first = five = 0
+        for row, case in enumerate(kept):
+            fresh = draw(case.seed + 7_000, False, case.kind)
+            sign = 1.0 if row % 2 else -1.0
+            query = replace(
+                fresh,
+                dyeing=case.dyeing,
+                yarn=case.yarn,
+                form=forms[(forms.index(case.form) + turn) % 3],
+                wb_error=(sign * error, -sign * error),
+            )
+            rows = index.nearest(seen_again(query), 5)[0].tolist()
+            first += rows[0] == row
+            five += row in rows
+        print(
+            f"again, {name}: first {first / count:.1%}, among five {five / count:.1%}", flush=True
+        )
+
+
+PARTS = {f.__name__: f for f in (near, exact, cold, memory, looks, groups, again)}
+
+if __name__ == "__main__":
+    for part in sys.argv[1:] or [name for name in PARTS if name not in ("exact", "again")]:
+        PARTS[part]()
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(f"whole run: {peak:.0f} MB at its peak")

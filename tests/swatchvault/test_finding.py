@@ -1,0 +1,243 @@
+"""Searches in an archive, and the commands: near, like, groups, drift, gaps, bases."""
+
+import json
+from importlib.resources import files
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from swatchvault.archive import (
+    DyeIn,
+    Lot,
+    PhotoFacts,
+    RegionOf,
+    Setup,
+    Swatch,
+    add_lot,
+    add_setup,
+    add_swatch,
+    create_archive,
+    file_photo,
+    latest_labs,
+    open_archive,
+)
+from swatchvault.archive.made import Filters, made_of, newest_labs, swatches_where
+from tests.swatchvault.factories import measured, photo_file, photo_of, studio
+from tests.swatchvault.running import run
+
+EXAMPLE = Path(str(files("example_archive")))
+
+
+def tonality(kind, lab, off):
+    return {
+        "class": kind,
+        "palette": [{"lab": lab, "share": 1.0}],
+        "off_light_line": off,
+        "cell_unevenness": off + 0.5,
+        "dots_percent": 0.0,
+    }
+
+
+@pytest.fixture(scope="module")
+def yarn(tmp_path_factory):
+    """Ten lots of one colourway, one of another with other dyes, and a knit; one set-up."""
+    folder = tmp_path_factory.mktemp("finding")
+    with create_archive(folder / "yarn") as made:
+        studio(made.conn)
+        setup = add_setup(made.conn, Setup("window", light="daylight", locked=True)).id
+        rows = []
+        for i in range(10):
+            code = "S1" if i < 7 else "S2"
+            dyes = (DyeIn("Ember", "80 mL", stock=code),)
+            facts = {"dyed_on": f"2026-05-{i + 1:02d}", "dry_g": 100.0, "dyes_in": dyes}
+            add_lot(made.conn, Lot(f"D{i}", ("Lumme",), "Low sun", **facts))
+            off = (0.2 * (i % 2), 0.3 * (i % 4 == 2))  # so that they span a space
+            lab = (42 + 0.1 * (i % 3) + 3.0 * (i >= 7), 31.5 + off[0], -8.0 + off[1])
+            rows.append((f"d{i}", "Lumme", "skein", f"D{i}", lab, "solid"))
+        tarn = {"dry_g": 100.0, "dyes_in": (DyeIn("Tarn", "10 mL", stock="S1"),)}
+        add_lot(made.conn, Lot("T1", ("Torva",), "Wet slate", dyed_on="2026-06-01", **tarn))
+        rows.append(("t1", "Torva", "skein", "T1", (43, 30.5, -8.5), "variegated"))
+        rows.append(("k1", "Lumme", "knit", "D0", (42, 31, -8), "solid"))
+        for number, (label, base, form, lot, lab, kind) in enumerate(rows):
+            swatch = add_swatch(made.conn, Swatch(label, base, form, lot)).id
+            source = photo_file(folder, f"{label}.jpg", f"photo {number}".encode())
+            marks = tonality(kind, list(lab), 0.5 + 3 * (kind == "variegated"))
+            found = measured(lab=lab, flags=frozenset(), tonality=marks)
+            file_photo(
+                made,
+                photo_of(source, (found,)),
+                source,
+                [RegionOf("new", swatch, dry=label != "d1")],
+                PhotoFacts(setup),
+            )
+            if label == "d0":  # filed later, but an older photo: it is not the newest
+                older = photo_file(folder, "older.jpg", b"older")
+                found = measured(lab=(30, 5, 5), flags=frozenset())
+                taken = photo_of(older, (found,), taken_at="2026-01-01T08:00:00")
+                file_photo(made, taken, older, [RegionOf("new", swatch)], PhotoFacts(setup))
+    return folder / "yarn"
+
+
+@pytest.fixture
+def ask(yarn, capsys):
+    def asked(*arguments):
+        return run(capsys, *arguments, "--archive", yarn)
+
+    return asked
+
+
+def test_newest_labs_are_those_that_the_archive_gives(yarn):
+    with open_archive(yarn) as archive:
+        ids, labs = newest_labs(archive.conn)
+        want_ids, want = latest_labs(archive.conn)
+    assert ids.tolist() == list(want_ids)
+    assert np.array_equal(labs, want)
+
+
+def test_how_a_swatch_was_made(yarn):
+    with open_archive(yarn) as archive:
+        ids, _ = newest_labs(archive.conn)
+        made = made_of(archive.conn, ids.tolist())
+    (d8,) = (m for m in made.values() if m.swatch == "d8")
+    assert (d8.lot, d8.base, d8.colourway) == ("D8", "Lumme", "Low sun")
+    assert [(d.dye, d.pack, d.depth_percent) for d in d8.dyes] == [("Ember", "E2", 0.8)]
+
+
+@pytest.mark.parametrize(
+    ("filters", "count"),
+    [
+        (Filters(), 12),
+        (Filters(base="torva"), 1),
+        (Filters(fibre="Silk"), 11),
+        (Filters(form="knit"), 1),
+        (Filters(dye="Tarn"), 1),
+        (Filters(since="2026-05-09"), 3),
+        (Filters(until="2026-05-02"), 3),
+        (Filters(tonality="variegated"), 1),
+        (Filters(dry=False), 1),
+        (Filters(base="Lumme", form="skein", dry=True), 9),
+    ],
+)
+def test_filters(yarn, filters, count):
+    with open_archive(yarn) as archive:
+        assert len(swatches_where(archive.conn, filters)) == count
+
+
+def test_near_a_triple(ask):
+    answer = json.loads(ask("near", "45,31.5,-8", "-n", "3", "--json").out)
+    assert answer["k_l"] == 2.0
+    assert answer["warnings"] == []
+    assert {h["swatch"] for h in answer["hits"]} == {"d7", "d8", "d9"}
+    assert [h["rank"] for h in answer["hits"]] == [1, 1, 1]
+    assert answer["hits"][0]["dyes"][0]["dye"] == "Ember"
+
+
+def test_near_a_swatch_leaves_itself_out_and_counts_the_set_up(ask):
+    answer = json.loads(ask("near", "d0", "--form", "skein", "--json").out)
+    names = [h["swatch"] for h in answer["hits"]]
+    assert "d0" not in names
+    assert {h["photos"] for h in answer["hits"]} == {"locked set-up"}
+    near = {h["swatch"]: h["rank"] for h in answer["hits"]}
+    assert near["d3"] == near["d6"] == 1
+
+
+def test_a_hex_is_answered_with_a_warning(ask):
+    said = ask("near", "#8a3a70", "-n", "1").out
+    assert said.startswith("! A hex colour is a screen's")
+    assert "kL = 2" in said
+
+
+def test_other_dyes_come_side_by_side(ask):
+    answer = json.loads(ask("near", "42.5,31,-8", "--other-dyes", "--json").out)
+    assert {h["dyes"][0]["dye"] for h in answer["hits"]} == {"Ember", "Tarn"}
+    none = ask("near", "90,0,0", "--other-dyes")
+    assert (none.code, none.out.splitlines()[0][:6]) == (0, "no lot")
+
+
+def test_like_goes_by_the_look(ask):
+    hits = json.loads(ask("like", "d0", "-n", "11", "--json").out)["hits"]
+    assert hits[-1]["swatch"] == "t1"  # near in mean colour, but variegated
+    assert {h["swatch"] for h in hits[:6]} <= {"d1", "d2", "d3", "d4", "d5", "d6", "k1"}
+    assert [h["rank"] for h in hits] == list(range(1, 12))
+    assert "by its colours only" in ask("like", "#8a3a70").out
+
+
+def test_groups_with_the_order_and_the_numbers(ask):
+    answer = json.loads(
+        ask("groups", "--colourway", "Low sun", "--form", "skein", "--tolerance", "1", "--json").out
+    )
+    assert [len(g) for g in answer["groups"]] == [7, 3]
+    assert set(answer["groups"][1]) == {"d7", "d8", "d9"}
+    assert answer["shade_sort"]["d0"] == "555"
+    assert answer["shade_sort"]["d9"] == "855"
+    assert len(answer["alternate"]) == 1
+    assert "blocks of ΔL* 1" in ask("groups", "D0", "D9", "--form", "skein").out
+
+
+def test_drift_is_told_and_drawn(ask, tmp_path):
+    target = tmp_path / "drift.svg"
+    said = ask("drift", "Low sun", "--form", "skein", "--svg", target).out
+    assert "new: packet Ember E2, stock Ember S2" in said
+    assert "lighter than the limits allow" in said
+    assert target.read_text(encoding="utf-8").startswith("<svg")
+    record = json.loads(ask("drift", "Low sun", "--form", "skein", "--json").out)
+    assert record["lots"][7]["changes"] == ["packet Ember E2", "stock Ember S2"]
+
+
+def test_gaps_and_bases(ask, tmp_path):
+    assert "do not span" in ask("gaps", "Torva").err
+    said = ask("gaps", "Lumme", "--svg", tmp_path / "map.svg", "-n", "2")
+    assert (said.code, "Inside what 11 swatches span" in said.out) == (0, True)
+    rows = json.loads(ask("bases", "Low sun", "--json").out)
+    assert [(r["form"], r["swatches"]) for r in rows] == [("knit", 1), ("skein", 10)]
+
+
+def test_a_photo_is_searched_and_without_a_card_warned_of(ask, tmp_path):
+    marks = json.loads((EXAMPLE / "hedge.marks.json").read_text(encoding="utf-8"))
+    photo = tmp_path / "hedge.jpg"
+    photo.write_bytes((EXAMPLE / "hedge.jpg").read_bytes())
+    (tmp_path / "hedge.marks.json").write_text(json.dumps({"swatches": marks["swatches"]}))
+    warned = json.loads(ask("near", photo, "-n", "3", "--json").out)
+    assert "no card in this photo" in warned["warnings"][0]
+    assert {h["rank"] for h in warned["hits"]} == {1}  # nothing can be told apart
+    (tmp_path / "hedge.marks.json").write_text(json.dumps(marks))
+    answer = json.loads(ask("near", photo, "--json").out)
+    assert answer["warnings"] == []
+    assert "has no region 'x'" in ask("near", photo, "--region", "x").err
+    (tmp_path / "hedge.marks.json").write_text(json.dumps({**marks, "swatches": []}))
+    assert "no swatch marked" in ask("near", photo).err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "what"),
+    [
+        (["near", "500,0,0"], "is no colour"),
+        (["near", "#12"], "no hex colour"),
+        (["near", "nothing-like-it"], "unknown swatch"),
+        (["near", "d0", "--base", "Nowhere"], "unknown base"),
+        (["near", "d0", "--fibre", "linen"], "ask for less"),
+        (["near", "50,0,0", "--k-l", "0"], "kL is 0"),
+        (["like", "d0", "--tonality", "gradient"], "ask for less"),
+        (["groups"], "nothing to group"),
+        (["groups", "D0", "k1"], "form alone"),
+        (["groups", "D1", "--tolerance", "-1"], "tolerance is -1"),
+        (["drift", "Wet slate"], "one measured lot"),
+        (["drift", "Nowhere"], "unknown colourway"),
+        (["drift", "Low sun"], "name one base and form"),
+        (["gaps", "Nowhere"], "unknown base"),
+    ],
+)
+def test_a_mistake_is_one_plain_line(ask, arguments, what):
+    ran = ask(*arguments)
+    assert ran.code == 1
+    assert what in ran.err
+    assert len(ran.err.strip().splitlines()) == 1
+
+
+@pytest.mark.parametrize("arguments", [["near", "50,0,0"], ["near", "#888"]])
+def test_an_empty_archive_says_so(arguments, tmp_path, capsys):
+    create_archive(tmp_path / "new").close()
+    ran = run(capsys, *arguments, "--archive", tmp_path / "new")
+    assert ran.code == 1
+    assert "no measured swatch" in ran.err

@@ -1,0 +1,432 @@
+"""A recipe on a weight of goods, hold timers from stored times, and a lot made at the pot."""
+
+import json
+from datetime import UTC, date, datetime, timedelta, timezone
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from swatchvault.amounts import parse_amount
+from swatchvault.archive import (
+    DyeIn,
+    Lot,
+    PlannedDye,
+    PlannedStep,
+    PotStep,
+    Recipe,
+    RecipePart,
+    add_recipe,
+    create_archive,
+    get_lot,
+    get_pot,
+    open_archive,
+    record_step,
+    start_pot,
+    verify,
+)
+from swatchvault.errors import AmountError, ArchiveError, NotFound, SwatchvaultError
+from swatchvault.pot import StockChoice, choose_stock, plan_pot, pour_words, weigh_words
+from swatchvault.potclock import check_left, check_time, clock, latest_hold, read_time
+from tests.swatchvault.factories import copy_of, studio
+from tests.swatchvault.running import run
+
+TODAY = date(2026, 3, 1)
+NOW = datetime(2026, 3, 1, 12, 0, tzinfo=UTC)
+DIPPED = Recipe(
+    "Low sun",
+    "Lumme",
+    parts=(
+        RecipePart(
+            dyes=(PlannedDye("Ember", 0.8), PlannedDye("Tarn", 0.001)),
+            steps=(PlannedStep("acid in", "2 %"), PlannedStep("salt in", "5 mL per 100 g")),
+        ),
+        RecipePart(
+            "dipped end",
+            25.0,
+            dyes=(PlannedDye("Ember", 2.0),),
+            steps=(PlannedStep("dye in", "12 mL"), PlannedStep("hold", None, 85.0, 30.0)),
+        ),
+    ),
+)
+STOCKS = {"Ember": StockChoice("S1", 1.0, 500.0, "2026-02-01"), "Tarn": StockChoice("S1", 1.0)}
+
+
+# --- the plan ---------------------------------------------------------------------------------
+
+
+def test_each_part_is_dosed_on_its_own_goods():
+    plan = plan_pot(DIPPED, 200.0, STOCKS, today=TODAY)
+    whole, dipped = plan.parts
+    assert [d.words for d in whole.doses] == ["160 mL", "0.2 mL"]
+    assert dipped.goods_g == 50.0
+    assert dipped.doses[0].dye_g == pytest.approx(1.0)
+    assert dipped.doses[0].stock_ml == pytest.approx(100.0)
+    assert [s.number for s in plan.steps] == [1, 2, 3, 4]
+
+
+def test_planned_amounts_follow_the_goods_unless_written_as_they_are():
+    plan = plan_pot(DIPPED, 250.0, STOCKS, today=TODAY)
+    assert [s.amount for s in plan.steps] == [
+        "5 g",
+        "12.5 mL",
+        "12 mL (as written, whatever the goods)",
+        None,
+    ]
+
+
+@given(goods=st.floats(1.0, 5000.0), factor=st.floats(0.1, 10.0))
+def test_a_plan_grows_with_its_goods(goods, factor):
+    one = plan_pot(DIPPED, goods, STOCKS, today=TODAY)
+    other = plan_pot(DIPPED, goods * factor, STOCKS, today=TODAY)
+    for a, b in zip(one.parts, other.parts, strict=True):
+        for x, y in zip(a.doses, b.doses, strict=True):
+            assert y.dye_g == pytest.approx(x.dye_g * factor)
+            assert y.stock_ml == pytest.approx(x.stock_ml * factor)
+
+
+@given(ml=st.floats(0.5, 1e5))
+def test_poured_volumes_are_near_and_read_back(ml):
+    words, hint = pour_words(ml)
+    assert hint is None
+    assert parse_amount(words).ml == pytest.approx(ml, rel=0.03)
+
+
+def test_too_small_to_measure_is_hinted_with_its_dilution():
+    plan = plan_pot(DIPPED, 200.0, STOCKS, today=TODAY)
+    assert any("Tarn: 0.2 mL" in h and "dilute 1:10" in h for h in plan.hints)
+    assert weigh_words(0.05)[1] is not None
+    assert weigh_words(2.504) == ("2.5 g", None)
+
+
+def test_water_is_what_all_that_is_added_leaves_of_the_liquor():
+    plan = plan_pot(DIPPED, 200.0, STOCKS, today=TODAY, liquor_ratio=20)
+    assert plan.liquor_ml == 4000
+    assert plan.water_ml == pytest.approx(4000 - 160 - 0.2 - 100 - 10)  # 10 mL of dissolved salt
+
+
+def test_a_stock_must_suffice_for_all_parts_together():
+    short = {**STOCKS, "Ember": StockChoice("S1", 1.0, 259.0, "2026-02-01")}  # needs 160 + 100
+    assert any("does not suffice: 260 mL" in h for h in plan_pot(
+        DIPPED, 200.0, short, today=TODAY).hints)  # fmt: skip
+    enough = {**STOCKS, "Ember": StockChoice("S1", 1.0, 261.0, "2026-02-01")}
+    assert not any("suffice" in h for h in plan_pot(DIPPED, 200.0, enough, today=TODAY).hints)
+
+
+@pytest.mark.parametrize(("mixed", "old"), [("2025-08-25", True), ("2025-09-05", False)])
+def test_a_stock_over_six_months_is_a_hint(mixed, old):
+    stocks = {**STOCKS, "Ember": StockChoice("S7", 1.0, None, mixed)}
+    hints = plan_pot(DIPPED, 200.0, stocks, today=TODAY).hints
+    assert any("six months" in h and "'S7' of Ember" in h for h in hints) is old
+
+
+def test_deep_recipes_are_questioned_and_absurd_ones_refused():
+    deep = Recipe("x", "y", parts=(RecipePart(dyes=(PlannedDye("Ember", 40.0),)),))
+    assert any("check the weights" in h for h in plan_pot(deep, 100.0, {}, today=TODAY).hints)
+    absurd = Recipe("x", "y", parts=(RecipePart(dyes=(PlannedDye("Ember", 400.0),)),))
+    with pytest.raises(AmountError, match="at most 100"):
+        plan_pot(absurd, 100.0, {}, today=TODAY)
+    with pytest.raises(AmountError, match="strength"):
+        plan_pot(deep, 100.0, {"Ember": StockChoice("S", 0.0)}, today=TODAY)
+
+
+def test_the_newest_stock_that_suffices_is_chosen():
+    new, old = StockChoice("new", 1.0, 50.0), StockChoice("old", 1.0, 500.0)
+    assert choose_stock([new, old], 0.4) == new
+    assert choose_stock([new, old], 1.0) == old
+    assert choose_stock([new, old], 9.0) == new
+    assert choose_stock([], 1.0) is None
+
+
+# --- times ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("minutes_later", "words"),
+    [
+        (0, "30 min 00 s left"),
+        (29.5, "0 min 30 s left"),
+        (30, "done, 0 min 00 s over"),
+        (95, "1 h"),
+    ],
+)
+def test_a_hold_is_worked_out_from_its_stored_start(minutes_later, words):
+    steps = [PotStep("hold", "2026-03-01T12:00:00+00:00", minutes=30.0)]
+    hold = latest_hold(steps, NOW + timedelta(minutes=minutes_later))
+    assert words in hold.words
+    assert hold.left_s == pytest.approx((30 - minutes_later) * 60)
+
+
+def test_a_hold_started_before_the_clocks_changed_is_as_long():
+    summer = timezone(timedelta(hours=2))
+    steps = [PotStep("hold", "2026-03-29T01:50:00+01:00", minutes=30.0)]
+    hold = latest_hold(steps, datetime(2026, 3, 29, 3, 0, tzinfo=summer))
+    assert hold.left_s == pytest.approx(20 * 60)
+
+
+def test_the_latest_hold_counts_and_a_rinse_ends_it():
+    steps = [
+        PotStep("hold", "2026-03-01T11:00", minutes=30.0),
+        PotStep("hold", "2026-03-01T11:50", minutes=20.0),
+        PotStep("look", "2026-03-01T11:55", colour_left="some"),
+    ]
+    assert latest_hold(steps, NOW).left_s == pytest.approx(600)
+    assert "ended by rinse" in latest_hold([*steps, PotStep("rinse")], NOW).words
+    assert latest_hold([PotStep("hold", "2026-03-01T11:50"), PotStep("soak")], NOW) is None
+
+
+def test_clock_words():
+    assert [clock(s) for s in (0, 59.2, 750, 3900)] == [
+        "0 min 00 s",
+        "1 min 00 s",
+        "12 min 30 s",
+        "1 h 05 min",
+    ]
+
+
+def test_times_as_typed():
+    assert read_time("9:05", NOW) == NOW.replace(hour=9, minute=5)
+    assert read_time("2026-02-01T10:05", NOW).tzinfo is UTC
+    with pytest.raises(SwatchvaultError, match="cannot be read"):
+        read_time("25:00", NOW)
+    with pytest.raises(SwatchvaultError, match="has not come yet"):
+        check_time(NOW + timedelta(hours=1), None, NOW)
+    with pytest.raises(SwatchvaultError, match="before the lot began"):
+        check_time(NOW - timedelta(hours=1), "2026-03-01T11:30", NOW)
+
+
+@pytest.mark.parametrize(
+    ("typed", "kept"), [("Trace", "trace"), ("15%", "15 %"), ("2,5 %", "2.5 %")]
+)
+def test_colour_left(typed, kept):
+    assert check_left(typed) == kept
+
+
+@pytest.mark.parametrize("typed", ["lots", "101 %", "-1 %", "15", "nan %"])
+def test_colour_left_refuses(typed):
+    with pytest.raises(AmountError, match="say none, trace"):
+        check_left(typed)
+
+
+# --- the archive's side -----------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def template(tmp_path_factory):
+    with create_archive(tmp_path_factory.mktemp("pot") / "yarn") as made:
+        studio(made.conn)
+        return made.folder
+
+
+@pytest.fixture
+def folder(template, tmp_path):
+    copy_of(template, tmp_path / "yarn").close()
+    return tmp_path / "yarn"
+
+
+def test_a_step_and_its_dyes_are_stored_together_or_not_at_all(folder):
+    with open_archive(folder) as archive:
+        lot = Lot("P", ("Lumme",), "Low sun", recipe_version=1, dry_g=100.0)
+        start_pot(archive.conn, lot, "2026-03-01T10:00", {})
+        with pytest.raises(NotFound):
+            record_step(archive.conn, "P", PotStep("dye in"), None, [DyeIn("Nothing", "1 mL")])
+        assert get_pot(archive.conn, "P").steps == ()
+        with pytest.raises(NotFound, match="no planned step 9"):
+            record_step(archive.conn, "P", PotStep("dye in"), 9)
+        with pytest.raises(ArchiveError, match="there already"):
+            start_pot(archive.conn, lot, "2026-03-01T10:00", {})
+
+
+# --- the commands -----------------------------------------------------------------------------
+
+
+@pytest.fixture
+def pot(folder, capsys, monkeypatch):
+    monkeypatch.setenv("SWATCHVAULT_ARCHIVE", str(folder))
+
+    def at_the_pot(*arguments, code=0):
+        ran = run(capsys, "pot", *arguments)
+        assert ran.code == code, ran.err or ran.out
+        return ran.out if code == 0 else ran.err
+
+    return at_the_pot
+
+
+def started(pot, *more):
+    asked = ("--version", 1, "--goods", "100 g", "--at", "2026-03-01T09:00", *more)
+    return pot("start", "P1", "Low sun", "Lumme", *asked)
+
+
+def test_start_shows_the_amounts(pot):
+    out = started(pot, "--ratio", 30)
+    assert "Ember 0.8 %: 80 mL of stock S1 (0.8 g of dye)" in out
+    assert "liquor 3000 mL; water besides all that is added 2895 mL" in out
+    assert "six months ago" in out or date.today() < date(2026, 8, 4)
+    assert "swatchvault cautions" in out
+
+
+def test_planned_and_done_are_kept_apart_and_depth_is_from_what_went_in(pot):
+    started(pot)
+    pot("did", "P1", "dye in", "--dye", "Ember=85 mL", "--dye", "tarn=1 tsp")
+    pot("did", "P1", "2", "--amount", "1.5 g", "--ph", 5.1)
+    log = json.loads(pot("log", "P1", "--json"))
+    assert log["plan"]["parts"][0]["doses"][0]["words"] == "80 mL"
+    assert log["plan"]["parts"][0]["steps"][1]["amount"] == "2 g"
+    assert log["done"]["steps"][1]["step"]["amount"] == "1.5 g"
+    assert log["done"]["steps"][1]["plan_number"] == 2
+    out = pot("log", "P1")
+    assert "Ember 85 mL of stock S1: 0.85 % depth of shade" in out
+    assert "Tarn 1 tsp of stock S1: 0.05 % depth of shade" in out
+    assert "[x] 2. acid in, 2 g" in out
+    assert "[ ] 1. soak" in out
+
+
+def test_what_goes_in_lowers_what_is_left(pot):
+    started(pot)
+    out = pot("did", "P1", "dye in", "--dye", "Ember=50 mL")
+    assert "about 70 mL of it left" in out  # 200 mL made, 80 in an earlier lot, 50 now
+    out = pot("did", "P1", "dye in", "--dye", "Ember=30 g")
+    assert "about 40 mL of it left" in out
+
+
+def test_the_stock_chosen_at_the_start_is_the_one_used(pot):
+    started(pot, "--stock", "ember=S2", "--powder", "Tarn")
+    pot("did", "P1", "dye in", "--dye", "Ember=50 mL", "--dye", "Tarn=0.2 g")
+    out = pot("log", "P1")
+    assert "Ember 50 mL of stock S2: 0.5 %" in out
+    assert "Tarn 0.2 g: 0.2 %" in out
+
+
+def test_a_hold_is_timed_by_what_is_stored(pot):
+    started(pot)
+    out = pot("hold", "P1", "--at", "2026-03-01T10:00")
+    assert "hold, 85 °C, 30 min" in out
+    assert "to 10:30: done" in out
+    pot("edit", "P1", "1", "--minutes", 45)
+    assert "to 10:45: done" in pot("time", "P1")
+    assert json.loads(pot("time", "P1", "--json"))["minutes"] == 45
+
+
+def test_a_step_can_be_edited_and_the_rest_of_it_stays(pot):
+    started(pot)
+    pot("did", "P1", "1", "--at", "2026-03-01T09:10", "--temperature", 30)
+    pot("edit", "P1", "1", "--note", "cold tap", "--temperature", 18)
+    assert "2026-03-01 09:10  soak, 18 °C, 30 min, cold tap" in pot("log", "P1")
+    assert "has no step 7" in pot("edit", "P1", "7", "--note", "x", code=1)
+
+
+def test_a_dye_typed_wrong_is_corrected_and_the_depth_follows(pot):
+    started(pot)
+    pot("did", "P1", "dye in", "--dye", "Ember=800 mL")
+    pot("edit", "P1", "1", "--dye", "ember=80 mL")
+    out = pot("log", "P1")
+    assert "Ember 80 mL of stock S1: 0.8 % depth of shade" in out
+    assert "800" not in out
+    assert "no 'Tarn' went into" in pot("edit", "P1", "1", "--dye", "Tarn=1 mL", code=1)
+
+
+def with_dye_steps(folder, *kinds):
+    dyes = (PlannedDye("Ember", 0.8), PlannedDye("Tarn", 0.2))
+    part = RecipePart(dyes=dyes, steps=tuple(PlannedStep(k) for k in kinds))
+    with open_archive(folder) as archive:
+        add_recipe(archive.conn, Recipe("Low sun", "Lumme", 3, 1, (part,)))
+
+
+def test_a_planned_dye_step_counts_the_planned_amounts_once(pot, folder):
+    with_dye_steps(folder, "dye in", "rinse")
+    pot("start", "P3", "Low sun", "Lumme", "--goods", "100 g", "--also", "Torva", "--over", "L1")
+    assert "Ember: 80 mL of stock S1; about 40 mL of it left" in pot("did", "P3", "dye in")
+    assert "is done already, as step 1" in pot("did", "P3", "1", code=1)
+    assert "say what went in" in pot("did", "P3", "dye in", code=1)
+    log = json.loads(pot("log", "P3", "--json"))
+    assert [round(g, 6) for _, g in log["done"]["dyes_in"]] == [0.8, 0.2]
+    with open_archive(folder) as archive:
+        lot = get_lot(archive.conn, "P3")
+    assert (lot.bases, lot.overdyes, lot.recipe_version) == (("Lumme", "Torva"), "L1", 3)
+
+
+def test_dye_that_goes_in_twice_must_be_said(pot, folder):
+    with_dye_steps(folder, "dye in", "heat", "dye in")
+    pot("start", "P3", "Low sun", "Lumme", "--goods", "100 g")
+    assert "goes in more than once" in pot("did", "P3", "1", code=1)
+    pot("did", "P3", "1", "--dye", "Ember=40 mL")
+    pot("did", "P3", "dye in", "--dye", "Ember=40 mL")
+    assert "[x] 3. dye in" in pot("log", "P3")
+
+
+def test_where_a_lot_departs_from_its_plan_is_said(pot):
+    started(pot)
+    pot("did", "P1", "dye in", "--dye", "Ember=40 mL")
+    pot("did", "P1", "dye in", "--dye", "Ember=40.2 mL")
+    assert "departs from the plan: Ember" not in pot("end", "P1")
+    assert "departs from the plan: Tarn 0 % instead of 0.2 %" in pot("log", "P1")
+    pot("did", "P1", "dye in", "--dye", "Ember=5 mL")
+    assert "departs from the plan: Ember 0.852 % instead of 0.8 %" in pot("log", "P1")
+
+
+def test_skeins_with_grams_in_and_out_and_one_that_broke(pot, folder):
+    started(pot)
+    pot("skein", "P1", "a", "--in", "100 g")
+    pot("skein", "P1", "a", "--out", "3.5 oz")
+    pot("skein", "P1", "a2", "--from", "a", "--out", "20 g", "--note", "broke")
+    assert "unknown skein 'z'" in pot("skein", "P1", "b", "--from", "z", code=1)
+    assert "no mass" in pot("skein", "P1", "b", "--in", "3 mL", code=1)
+    with open_archive(folder) as archive:
+        skeins = get_lot(archive.conn, "P1").skeins
+    assert [(s.label, s.grams_in, s.from_skein) for s in skeins] == [
+        ("a", 100.0, None),
+        ("a2", None, "a"),
+    ]
+    assert skeins[0].grams_out == pytest.approx(99.22, abs=0.01)
+
+
+def test_the_end_is_kept_and_can_be_added_to(pot, folder):
+    started(pot)
+    pot("look", "P1", "--left", "15%", "--ph", 4.8)
+    pot("end", "P1", "--bled", "a little red", "--handle", "halo kept")
+    pot("end", "P1", "--success", "yes", "--next-time", "less acid")
+    out = pot("log", "P1")
+    for said in ("bled: a little red", "handle: halo kept", "success: yes", "next time: less acid"):
+        assert said in out
+    with open_archive(folder) as archive:
+        assert not verify(archive)
+    next_one = pot("start", "P2", "Low sun", "Lumme", "--goods", "100 g")
+    assert "to try, from lot P1: less acid" in next_one
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("did", "P1", "acid in", "--at", "2026-03-01T08:00"), "before the lot began"),
+        (("did", "P1", "9"), "no planned step 9"),
+        (("did", "P1", "stir"), "unknown kind of step"),
+        (("did", "P1", "acid in", "--amount", "2 spoonfuls"), "units known"),
+        (("did", "P1", "acid in", "--ph", "19"), "pH must be between 0 and 14"),
+        (("did", "P1", "dye in", "--dye", "Nought=2 mL"), "unknown dye"),
+        (("did", "P1", "dye in"), "say what went in"),
+        (("look", "P1", "--left", "lots"), "say none, trace"),
+        (("hold", "P9"), "unknown lot"),
+        (("start", "P2", "Low sun", "Lumme", "--goods", "0 g"), "more than 0 g"),
+        (("start", "P1", "Low sun", "Lumme", "--goods", "100 g"), "there already"),
+        (("start", "P2", "Low sun", "Lumme", "--goods", "9 g", "--stock", "X=S1"), "no dye 'X'"),
+    ],
+)
+def test_a_mistake_is_one_line_and_the_log_stays(pot, arguments, said):
+    started(pot)
+    pot("did", "P1", "1")
+    before = pot("log", "P1")
+    err = pot(*arguments, code=1)
+    assert said in err
+    assert len(err.splitlines()) == 1
+    assert pot("log", "P1") == before
+
+
+def test_a_dye_that_no_stock_holds_is_told_at_the_start(pot, folder):
+    with open_archive(folder) as archive:
+        archive.conn.execute("DELETE FROM lot_dye WHERE dye_id = (SELECT id FROM dye "
+                             "WHERE name = 'Tarn')")  # fmt: skip
+        archive.conn.execute("DELETE FROM stock WHERE dye_id = (SELECT id FROM dye "
+                             "WHERE name = 'Tarn')")  # fmt: skip
+    asked = ("start", "P1", "Low sun", "Lumme", "--version", 1, "--goods", "100 g")
+    assert "no stock of 'Tarn'" in pot(*asked, code=1)
+    assert "Tarn 0.2 %: 0.2 g of powder" in pot(*asked, "--powder", "Tarn")

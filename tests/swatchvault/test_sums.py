@@ -1,0 +1,141 @@
+"""`sums` and `cautions`: what the command line says of the sums."""
+
+import json
+
+import pytest
+
+from swatchvault.cautions import CAUTION_CARD, CAUTION_LINE
+from tests.swatchvault.running import run
+
+
+def test_one_dye_of_a_stock_is_told_in_grams_and_millilitres(capsys):
+    ran = run(capsys, "sums", "dye", "454 g", "Ember 2 from 1")
+    assert ran.code == 0
+    assert "Ember, 2 % depth of shade: 910 mL of stock 1 % (9.08 g of dye)" in ran.out
+
+
+def test_several_dyes_at_once_and_powder(capsys):
+    ran = run(capsys, "sums", "dye", "100 g", "Ember 0.8 from 1", "Tarn 0.2")
+    assert "Ember, 0.8 % depth of shade: 80 mL" in ran.out
+    assert "Tarn, 0.2 % depth of shade: 0.2 g of powder" in ran.out
+    assert "together 1 % on 100 g" in ran.out
+
+
+def test_json_keeps_full_precision_where_words_round(capsys):
+    ran = run(capsys, "sums", "dye", "100 g", "Ember 0.12345 from 1", "--json")
+    dose = json.loads(ran.out)["doses"][0]
+    assert dose["stock_ml"] == pytest.approx(12.345, abs=1e-12)
+    assert "12.5 mL of stock" in run(capsys, "sums", "dye", "100 g", "Ember 0.12345 from 1").out
+
+
+def test_a_volume_too_small_to_measure_offers_its_dilution(capsys):
+    ran = run(capsys, "sums", "dye", "100 g", "Ember 0.002 from 1")
+    assert "dilute 1:10 (1 mL made up to 10 mL with water), then measure 2 mL" in ran.out
+    assert "dilute" not in run(
+        capsys, "sums", "dye", "100 g", "Ember 0.002 from 1", "--smallest", "0.1"
+    ).out  # fmt: skip
+
+
+def test_depth_from_stocks_is_the_way_back(capsys):
+    ran = run(capsys, "sums", "stock", "100 g", "80 mL of 1", "4 tsp of 1 %")
+    assert "80 mL of 1: 0.8 % depth of shade" in ran.out
+    assert "together 1 %" in ran.out
+
+
+@pytest.mark.parametrize(
+    "arguments", [("1 L", "1.5"), ("1000 mL", "--powder", "15 g"), ("1 l", "--powder", "0.015 kg")]
+)
+def test_a_stock_is_made_up_to_its_volume(capsys, arguments):
+    ran = run(capsys, "sums", "mix", *arguments)
+    assert "a stock of 1.5 %: 15 g of powder made up to 1000 mL" in ran.out
+    assert "do not add it to 1000 mL" in ran.out
+
+
+def test_acid_in_terms_of_another(capsys):
+    asked = ("--amount", "20 mL", "--as", "citric anhydrous 50 g/100 mL")
+    ran = run(capsys, "sums", "acid", "acetic 5 g/100 mL", *asked)
+    # 1 g of acetic acid is 1/60.052 mol, citric 192.123/3 g a mole of protons: 1.0664 g.
+    assert "2.15 mL of citric anhydrous 50 g/100 mL, or 1.07 g" in ran.out
+    assert "not equal pH" in ran.out
+
+
+def test_acid_diluted_is_poured_into_water(capsys):
+    asked = ("--dilute-to", "5", "--make-up-to", "500 mL")
+    ran = run(capsys, "sums", "acid", "acetic 60 g/100 mL", *asked)
+    assert "41.5 mL of acetic 60 g/100 mL, made up to 500 mL" in ran.out
+    assert "pour 41.67 mL of acid into it" in ran.out
+    by_mass = run(capsys, "sums", "acid", "acetic 60 g/100 g density 1.06", *asked, "--json")
+    assert json.loads(by_mass.out)["acid_ml"] == pytest.approx(500 * 5 / (60 * 1.06))
+
+
+def test_water_is_what_the_stocks_leave(capsys):
+    ran = run(capsys, "sums", "water", "100 g", "30", "80 mL", "20 mL")
+    assert "liquor 3000 mL" in ran.out
+    assert "water to put in 2900 mL" in ran.out
+
+
+def test_cost_of_lot_and_skeins(capsys):
+    powder, base = "Ember 2.5 g at 90", "Lumme 200 g at 58"
+    skeins = ("--skein", "50 g", "--skein", "150 g")
+    ran = run(capsys, "sums", "cost", "--powder", powder, "--base", base, *skeins, "--json")
+    cost = json.loads(ran.out)
+    assert cost["total_cost"] == pytest.approx(0.225 + 11.6)
+    assert cost["skein_costs"] == pytest.approx([11.825 / 4, 11.825 * 3 / 4])
+    assert cost["time_cost"] is None
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("dye", "100 g", "x 1"),
+        ("stock", "100 g", "10 mL of 1"),
+        ("mix", "100 mL", "1"),
+        ("water", "100 g", "30"),
+        ("acid", "acetic 60 g/100 mL", "--dilute-to", "5", "--make-up-to", "1 L"),
+    ],
+)
+def test_what_handles_powder_acid_or_heat_carries_its_caution(capsys, arguments):
+    ran = run(capsys, "sums", *arguments)
+    assert CAUTION_LINE in ran.out
+    assert "swatchvault cautions" in ran.out
+    assert json.loads(run(capsys, "sums", *arguments, "--json").out)["caution"] == CAUTION_LINE
+
+
+def test_the_card_is_printed_whole(capsys):
+    assert run(capsys, "cautions").out.strip() == CAUTION_CARD
+
+
+def test_forty_percent_is_questioned_and_four_hundred_refused(capsys):
+    ran = run(capsys, "sums", "dye", "100 g", "x 40")
+    assert ran.code == 0
+    assert "check the weights and the decimal point" in ran.out
+    assert run(capsys, "sums", "dye", "100 g", "x 400").code == 1
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("dye", "100 g", "x 400"), "at most 100 %"),
+        (("dye", "100 g", "x -1"), "at least 0 %"),
+        (("dye", "-100 g", "x 1"), "is negative"),
+        (("mix", "1 L", "-1"), "is negative"),
+        (("acid", "acetic 60 g/100 mL", "--dilute-to", "-5"), "is negative"),
+        (("dye", "100 stone", "x 1"), "no unit known"),
+        (("dye", "100", "x 1"), "it has no unit"),
+        (("dye", "0 g", "x 1"), "more than 0 g"),
+        (("dye", "100 mL", "x 1"), "no mass"),
+        (("dye", "100 g", "x 1 from 0"), "strength of the stock is 0"),
+        (("dye", "100 g", "nonsense"), "cannot be read"),
+        (("stock", "100 g", "2 g of 1"), "no volume"),
+        (("water", "10 g", "10", "200 mL"), "exceed the liquor"),
+        (("acid", "acetic 60 %", "--dilute-to", "5", "--make-up-to", "1 L"), "say which"),
+        (("acid", "sour 60 g/100 mL", "--dilute-to", "5", "--make-up-to", "1 L"), "not known"),
+        (("cost", "--powder", "x 1 g at 2", "--minutes", "5"), "both"),
+    ],
+)
+def test_a_mistake_is_one_line(capsys, arguments, said):
+    ran = run(capsys, "sums", *arguments)
+    assert ran.code == 1
+    assert said in ran.err
+    assert len(ran.err.splitlines()) == 1
+    assert not ran.out
