@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
 
 import numpy as np
 
@@ -48,7 +49,22 @@ def swatch_lines(swatch: Measurement) -> list[str]:
         f"{swatch.name}: {lab_words(swatch.lab, swatch.covariance.total)}",
         f"  corrected by {CORRECTED_BY[swatch.reference]}; {swatch.pixels} pixels"
         + "".join(f", {v:.1%} left out as {k}" for k, v in swatch.left_out.items() if v > 0.0005),
+        *(f"  {line}" for line in evenness_lines(swatch.tonality)),
     ]
+
+
+def evenness_lines(tonality: Mapping[str, Any] | None) -> list[str]:
+    """How even a swatch is, in a line or two; nothing where nothing could be measured."""
+    if tonality is None:
+        return []
+    kind, between = tonality["class"], tonality["between"]
+    words = kind or (f"cannot tell {between[0]} from {between[1]}" if between else "cannot tell")
+    value, doubt = tonality["unevenness"], tonality["u_unevenness"]
+    if value is not None and doubt is not None:
+        words += f", unevenness {value:.1f} ± {doubt:.1f}"
+    if tonality["patch_length"]:
+        words += f", {tonality['patch_length']} patches"
+    return [f"evenness: {words}", *(f"  {reason}" for reason in tonality.get("reasons", ()))]
 
 
 def lab_words(lab: Sequence[float] | np.ndarray, covariance: np.ndarray | None = None) -> str:
