@@ -41,6 +41,7 @@ class Figures:
     texture_mm: float
     sharp: float
     mm_per_px: float
+    area_mm2: float
 
 
 def figures(cells: Cells, to_xyz: ToXyz) -> Figures | None:
@@ -74,6 +75,7 @@ def figures(cells: Cells, to_xyz: ToXyz) -> Figures | None:
         texture_mm=texture_mm(cells, shade),
         sharp=sharpness(cells, shade),
         mm_per_px=cells.mm_per_px,
+        area_mm2=float(cells.weight.sum()) * cells.mm**2,
     )
 
 

@@ -24,6 +24,9 @@ SMALL = 0.05
 MOST_TIMES, MOST_PLUS = 1.4, 0.05
 #: Strand contrast up to which blocks are read as they are, and from which the rule alone decides.
 NO_SHADOW = (0.06, 0.14)
+#: Area in mm² of the renders that the rule was fitted on, and at which a region's own small
+#: number of patches doubles the variance of its estimate.
+FITTED_MM2, SMALL_MM2 = 2700.0, 900.0
 #: What the regressions read, in order; see :func:`inputs`.
 INPUTS = (
     *("whole", "off", "tied", "curved", "regressed", "strand", "depth_off", "lightness"),
@@ -146,6 +149,8 @@ def estimate(found: Figures, rule: Rule | None = None) -> Estimate:
     contrast = found.shade.contrast
     deep = min(max((contrast - NO_SHADOW[0]) / (NO_SHADOW[1] - NO_SHADOW[0]), 0.0), 1.0)
     mean = deep * mean + (1.0 - deep) * float(root(found.crest.tied))
+    # A small region is a sample: by the range's hold on crops of 20 x 30 to 60 x 12 mm of renders.
+    sd *= math.sqrt((1.0 + SMALL_MM2 / found.area_mm2) / (1.0 + SMALL_MM2 / FITTED_MM2))
     most = MOST_TIMES * found.plain.mcdm + MOST_PLUS
     mean = min(mean, float(root(most)))
     sd = min(sd, float(root(most)))

@@ -195,6 +195,7 @@ def _tonality(
     if light_only:
         reasons.append("Uneven in lightness: dye or winding, cannot tell.")
     extra: dict[str, Any] = {
+        "difference_shares": None if kind.name == "solid" else _difference_shares(found),
         "light_only": light_only,
         "depth_off": _number(found.depth.off),
         "dots": {
@@ -236,6 +237,14 @@ def _palette(found: Figures, several: bool) -> tuple[tuple[tuple[float, float, f
         return (((mean[0], mean[1], mean[2]), 1.0),)
     rows = zip(found.palette.lab.tolist(), found.palette.share.tolist(), strict=True)
     return tuple(((lab[0], lab[1], lab[2]), share) for lab, share in rows)
+
+
+def _difference_shares(found: Figures) -> dict[str, float | None]:
+    """Shares of lightness, chroma and hue in the differences between blocks, light included."""
+    squares = (found.crest.v**2).mean(axis=0)
+    shares = squares / max(float(squares.sum()), 1e-12)
+    names = ("lightness", "chroma", "hue")
+    return {n: _number(float(s)) for n, s in zip(names, shares, strict=True)}
 
 
 def _patch_length(found: Figures) -> str | None:
