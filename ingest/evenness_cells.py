@@ -143,11 +143,13 @@ def _halves(
     light: Array, weight: Array, odd: Array, down: Array, across: Array
 ) -> tuple[Floats, Floats]:
     """Sums (2, rows, columns, 3) of light and (2, rows, columns) of weight over both halves."""
+    planes = np.ascontiguousarray(np.moveaxis(light, -1, 0), dtype=np.float32)
     sums, totals = [], []
     for part in (weight * odd, weight * (1.0 - odd)):
-        lit = [down @ (light[..., c] * part) @ across.T for c in range(3)]
+        part = np.ascontiguousarray(part, dtype=np.float32)
+        lit = [(down @ (plane * part)) @ across.T for plane in planes]
         sums.append(np.stack(lit, axis=-1))
-        totals.append(down @ part @ across.T)
+        totals.append((down @ part) @ across.T)
     return np.stack(sums).astype(np.float64), np.stack(totals).astype(np.float64)
 
 
