@@ -24,6 +24,8 @@ XYZ_TO_SRGB = np.array(
 )
 #: Step of the grid on which gaps are looked for, in Lab; and edges of the maps' bands of L*.
 GRID = 3.0
+#: More places than this are not looked at: the grid is made coarser. Our choice, for speed.
+PLACES = 2500
 BANDS = (0.0, 25.0, 40.0, 55.0, 70.0, 101.0)
 
 
@@ -44,8 +46,8 @@ def gaps(
     """The largest gaps between colours that were made, largest first.
 
     ``made``: (n, 3) Lab. ``reachable``: (m, 3) Lab that recipes are predicted to reach; without
-    it, a grid of GRID inside the convex hull of ``made``. Each gap taken counts as filled for the
-    next. Raises :class:`CompareError` where there are too few colours for a hull.
+    it, a grid of GRID or wider inside the convex hull of ``made``. Each gap taken counts as
+    filled for the next. Raises :class:`CompareError` where there are too few colours for a hull.
     """
     lab = np.asarray(made, dtype=float).reshape(-1, 3)
     lab = lab[np.isfinite(lab).all(axis=1)]
@@ -73,9 +75,6 @@ def gaps(
 def _grid_in_hull(lab: Floats) -> Floats:
     from scipy.spatial import Delaunay, QhullError
 
-    axes = [
-        np.arange(lo, hi, GRID) for lo, hi in zip(lab.min(axis=0), lab.max(axis=0), strict=True)
-    ]
     try:
         solid = Delaunay(lab)
     except (QhullError, ValueError) as error:
@@ -83,8 +82,15 @@ def _grid_in_hull(lab: Floats) -> Floats:
             f"{len(lab)} colours do not span a space to look for gaps in: at least four are "
             "needed that are not all alike in lightness, chroma or hue"
         ) from error
-    grid = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3)
-    return np.asarray(grid[solid.find_simplex(grid) >= 0])
+    step = GRID
+    while True:
+        ends = zip(lab.min(axis=0), lab.max(axis=0), strict=True)
+        axes = [np.arange(low, high, step) for low, high in ends]
+        grid = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3)
+        inside = grid[solid.find_simplex(grid) >= 0]
+        if len(inside) <= PLACES:
+            return np.asarray(inside)
+        step *= max(1.05, (len(inside) / PLACES) ** (1 / 3))
 
 
 def screen_colour(lab: ArrayLike) -> str:
