@@ -1,0 +1,304 @@
+"""How much colour is left in the liquor, from photos of a glass or a spoon of it against white.
+
+By Beer-Lambert the absorbance -ln(liquor / white beside it) goes with the concentration. Two things
+bend that: a camera's channel is a wide band, in which the weakly absorbed part of the light wins as
+the liquor gets stronger, and the glass adds a haze of light that met no dye. So the absorbance is a
+smooth spectrum, and haze and glass are unknowns too, in one least-squares fit over all looks and
+channels with priors: the share of colour left carries what they leave open. Same glass, same depth
+of liquor, same light at every look.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from ingest.colour import BRADFORD, SRGB_TO_XYZ, Floats, lab_to_xyz, xyz_to_lab_jacobian
+from ingest.errors import IngestError
+from ingest.model import Measurement
+from ingest.observer import TABLE
+
+#: With a channel under this share of white a look is too deep, with all above the other a start is
+#: too clear; our choice.
+TOO_DARK, TOO_CLEAR = 0.04, 0.80
+#: Least share left that each word stands for; our choice.
+WORDS: tuple[tuple[float, str], ...] = ((0.40, "much"), (0.10, "some"), (0.02, "trace"))
+
+# Priors, our choice: ln absorbance as a smooth curve over 16 bands, its level and its shape; the
+# glass's haze and loss; errors relative to the white.
+_CENTRES = np.arange(400.0, 700.1, 20.0)
+_LEVEL, _LEVEL_SD, _SHAPE_SD, _SHAPE_NM = -1.0, 1.5, 2.5, 60.0
+_HAZE, _HAZE_SD = 0.012, 0.012
+_GLASS, _GLASS_SD = 0.95, 0.04
+_LOOK_SD = 0.012  # one look against another: light and exposure beside the glass
+_CHANNEL_SD, _FLOOR_SD = 0.006, 0.003  # of a channel, relative and of white
+
+
+@dataclass(frozen=True, eq=False)
+class Look:
+    """One photo of the liquor: mean corrected linear RGB (3,) of it and of the white beside it.
+
+    ``liquor_cov``, ``white_cov``: (3, 3) of these means. ``dilution``: parts made up from one part
+    of liquor, 1 if undiluted, 10 if one part was made up to ten.
+    """
+
+    name: str
+    liquor: ArrayLike
+    white: ArrayLike
+    liquor_cov: ArrayLike | None = None
+    white_cov: ArrayLike | None = None
+    dilution: float = 1.0
+
+
+def look_of(name: str, liquor: Measurement, white: Measurement, *, dilution: float = 1.0) -> Look:
+    """A look from one photo's measurements of the liquor and of the white beside it."""
+    to_rgb = np.linalg.inv(SRGB_TO_XYZ)
+    means, covs = [], []
+    for seen in (liquor, white):
+        xyz = lab_to_xyz(seen.lab)
+        turn = to_rgb @ np.linalg.inv(xyz_to_lab_jacobian(xyz))
+        means.append(to_rgb @ xyz)
+        # Frame and set-up are shared by liquor and white, and cancel in their ratio.
+        covs.append(turn @ np.nan_to_num(seen.covariance.region) @ turn.T)
+    return Look(name, means[0], means[1], covs[0], covs[1], dilution)
+
+
+@dataclass(frozen=True)
+class LiquorReading:
+    """Colour left at one look: ``share`` of the start in 0..1, NaN where it cannot be read.
+
+    ``u_share``: its standard uncertainty. ``word``: none, trace, some, much, or "" if unread.
+    ``dilute_to_parts``: where it is too deep, what to make one part up to before the next photo.
+    """
+
+    name: str
+    share: float
+    u_share: float
+    word: str
+    too_deep: bool
+    dilute_to_parts: int | None
+    words: str
+
+
+@dataclass(frozen=True)
+class LiquorCurve:
+    """Readings in the order of the looks, the start first.
+
+    ``together``: the channels agree; where they do not, the dyes of a mixture go on at different
+    speeds, and one share stands for none of them well.
+    """
+
+    readings: tuple[LiquorReading, ...]
+    together: bool
+    words: str
+
+
+@dataclass(frozen=True, eq=False)
+class _Seen:
+    """Liquor over white by look and channel: ``ratio`` (k, 3), ``noise`` (k, 3, 3)."""
+
+    ratio: Floats
+    noise: Floats
+    dilution: Floats  # (k,)
+
+
+def read_liquor(
+    looks: Sequence[Look], *, clear: Look | None = None, to_xyz: ArrayLike = SRGB_TO_XYZ
+) -> LiquorCurve:
+    """Share of colour left at each look, relative to the first.
+
+    ``clear``: the same glass with clear water, which takes much of the doubt away. ``to_xyz``:
+    (3, 3) from the looks' linear RGB to XYZ, of D65. No look, a white that is dark,
+    or a dilution under 1 raise ``IngestError``. A start that is too deep or too clear gives
+    readings of NaN that say what to do.
+    """
+    if not looks:
+        raise IngestError("no photo of liquor: one at the start and one after a hold are needed")
+    turn = BRADFORD @ np.asarray(to_xyz, dtype=float)
+    seen = _ratios(looks, turn)
+    parts = [_parts_needed(row) for row in seen.ratio]
+    start = seen.ratio[0]
+    if parts[0] is not None:
+        return _unread(looks, parts, "The first look is too deep to read.")
+    if start.min() > TOO_CLEAR:
+        words = (
+            f"The first look lets {100 * start.min():.0f} % of the light through: too clear to "
+            "measure against. Take a deeper glass and photograph the start again."
+        )
+        return _unread(looks, parts, words)
+    readable = np.array([p is None for p in parts])
+    chosen = _Seen(seen.ratio[readable], seen.noise[readable], seen.dilution[readable])
+    share, doubt, together = _fit(chosen, None if clear is None else _ratios([clear], turn))
+    at = iter(zip(share.tolist(), doubt.tolist(), strict=True))
+    readings = tuple(
+        _reading(look.name, *next(at)) if part is None else _too_deep(look.name, part)
+        for look, part in zip(looks, parts, strict=True)
+    )
+    words = (
+        ""
+        if together
+        else (
+            "The channels disagree: the dyes of this pot go on at different speeds, or the light "
+            "changed between the photos."
+        )
+    )
+    return LiquorCurve(readings, together, words)
+
+
+def _ratios(looks: Sequence[Look], turn: Floats) -> _Seen:
+    """Liquor over white in sharpened channels (Bradford's), which no real colour makes negative."""
+    ratios, noises = [], []
+    for look in looks:
+        if not math.isfinite(look.dilution) or look.dilution < 1:
+            raise IngestError(
+                f"{look.name}: a dilution to {look.dilution:g} parts cannot be, 1 or more is "
+                "needed: 10 means one part of liquor made up to ten"
+            )
+        liquor, white = (np.asarray(v, dtype=float) for v in (look.liquor, look.white))
+        if liquor.shape != (3,) or not np.isfinite([*liquor, *white]).all():
+            raise IngestError(f"{look.name}: linear R, G, B of liquor and white are needed")
+        if white.min() < 0.1 or liquor.max() > 1.5 * white.max():
+            raise IngestError(
+                f"{look.name}: the white beside the liquor is {white.min():.2f} of full white: "
+                "mark a piece of bare white paper in the same light"
+            )
+        zero = np.zeros((3, 3))
+        over = turn / (turn @ white)[:, None]
+        ratio = over @ liquor
+        own = over @ (zero if look.liquor_cov is None else np.asarray(look.liquor_cov)) @ over.T
+        by_white = ratio[:, None] * over
+        own = own + by_white @ (zero if look.white_cov is None else look.white_cov) @ by_white.T
+        bright = np.maximum(ratio, 0.0)
+        small = np.diag((_CHANNEL_SD * bright) ** 2 + _FLOOR_SD**2)
+        ratios.append(ratio)
+        noises.append(own + small + _LOOK_SD**2 * np.outer(bright, bright))
+    dilution = np.array([float(look.dilution) for look in looks])
+    return _Seen(np.stack(ratios), np.stack(noises), dilution)
+
+
+def _parts_needed(ratio: Floats) -> int | None:
+    """To how many parts one must be made up, or ``None`` where every channel can be read."""
+    darkest = float(ratio.min())
+    if darkest >= TOO_DARK:
+        return None
+    # At the haze's own level nobody can say how deep it is.
+    return 5 if darkest > 2 * _HAZE else 10
+
+
+# ---------------------------------------------------------------------------------------------
+# The fit
+# ---------------------------------------------------------------------------------------------
+
+
+@cache
+def _channel_weights() -> Floats:
+    """(16, 3) weights of the bands in each sharpened channel under D65, each summing to 1."""
+    rows = np.asarray(TABLE, dtype=float)
+    light = rows[:, 1:4] * rows[:, 4:5] @ BRADFORD.T
+    hats = np.stack([np.interp(rows[:, 0], _CENTRES, unit) for unit in np.eye(_CENTRES.size)])
+    weights = hats @ light
+    return np.asarray(weights / weights.sum(axis=0))
+
+
+@cache
+def _prior_factor() -> Floats:
+    """(16, 16) Cholesky factor of the prior of ln absorbance: a level and a smooth shape."""
+    apart = (_CENTRES[:, None] - _CENTRES[None, :]) / _SHAPE_NM
+    cov = _LEVEL_SD**2 + _SHAPE_SD**2 * np.exp(-0.5 * apart**2) + 1e-3 * np.eye(_CENTRES.size)
+    return np.asarray(np.linalg.cholesky(cov))
+
+
+def _transmitted(u: Floats, dilution: Floats) -> Floats:
+    """(k, 3) of white. ``u``: shares after the start, spectrum (16) as normals, glass, haze."""
+    shares = np.concatenate([[1.0], u[:-18], np.zeros(len(dilution))])[: len(dilution)]
+    left = shares / dilution
+    absorbance = np.exp(_LEVEL + _prior_factor() @ u[-18:-2])
+    through = np.exp(np.minimum(-left[:, None] * absorbance, 5.0)) @ _channel_weights()
+    glass, haze = _GLASS + _GLASS_SD * u[-2], _HAZE + _HAZE_SD * u[-1]
+    return np.asarray(glass * through + haze)
+
+
+def _fit(seen: _Seen, clear: _Seen | None) -> tuple[Floats, Floats, bool]:
+    """Share left (k,), its standard uncertainty (k,), and whether the channels agree."""
+    from scipy.optimize import least_squares
+
+    k = len(seen.ratio)
+    first = np.concatenate([_first_guess(seen), np.zeros(18)])
+    if clear is not None:  # a last row, of which the share is known: none
+        ratio = np.concatenate([seen.ratio, clear.ratio])
+        seen = _Seen(ratio, np.concatenate([seen.noise, clear.noise]), np.append(seen.dilution, 1))
+    whiten = np.linalg.inv(np.linalg.cholesky(seen.noise))
+
+    def residual(u: Floats) -> Floats:
+        miss = _transmitted(u, seen.dilution) - seen.ratio
+        return np.concatenate([(whiten @ miss[..., None]).ravel(), u[-18:]])
+
+    found = least_squares(residual, first, method="lm", xtol=1e-6, ftol=1e-6)
+    covariance = np.linalg.inv(found.jac.T @ found.jac)
+    # Each hold has three channels and one unknown; the start's three are the reference.
+    free = 2 * (k - 1)
+    misfit = 2 * found.cost / free if free else 0.0
+    variance = np.concatenate([[0.0], np.diag(covariance)[: k - 1]])
+    widened = np.sqrt(variance * max(misfit, 1.0))
+    return np.concatenate([[1.0], found.x[: k - 1]]), widened, misfit <= _disagree(free)
+
+
+def _first_guess(seen: _Seen) -> Floats:
+    """(k - 1,) plain Beer-Lambert in the channel that is deepest at the start."""
+    depth = -np.log(np.clip(seen.ratio, 0.01, 0.999))
+    best = int(np.argmax(depth[0]))
+    return np.asarray(depth[1:, best] / depth[0, best] * seen.dilution[1:] / seen.dilution[0])
+
+
+def _disagree(free: int) -> float:
+    """Misfit by freedom that chance exceeds in 1 of 100 (Wilson and Hilferty 1931)."""
+    if free == 0:
+        return math.inf
+    return (1 - 2 / (9 * free) + 2.326 * math.sqrt(2 / (9 * free))) ** 3
+
+
+# ---------------------------------------------------------------------------------------------
+# Words
+# ---------------------------------------------------------------------------------------------
+
+
+def plain_word(share: float) -> str:
+    """none, trace, some or much for a share of 0..1; "" for NaN.
+
+    >>> [plain_word(s) for s in (0.0, 0.05, 0.2, 0.9)]
+    ['none', 'trace', 'some', 'much']
+    """
+    if math.isnan(share):
+        return ""
+    return next((word for least, word in WORDS if share >= least), "none")
+
+
+def _reading(name: str, share: float, doubt: float) -> LiquorReading:
+    word = plain_word(share)
+    low, high = max(share - 1.96 * doubt, 0.0), share + 1.96 * doubt
+    words = f"{100 * share:.0f} % of the colour is left ({100 * low:.0f} to {100 * high:.0f} %)"
+    return LiquorReading(name, share, doubt, word, False, None, f"{words}: {word}.")
+
+
+def _too_deep(name: str, parts: int) -> LiquorReading:
+    words = (
+        f"Too deep to read: make 1 part of liquor up to {parts} parts with water in the same "
+        f"glass, photograph that, and say that it is diluted to {parts} parts."
+    )
+    return LiquorReading(name, math.nan, math.nan, "", True, parts, words)
+
+
+def _unread(looks: Sequence[Look], parts: Sequence[int | None], words: str) -> LiquorCurve:
+    """No share can be told without a start."""
+    readings = tuple(
+        LiquorReading(look.name, math.nan, math.nan, "", False, None, words)
+        if part is None
+        else _too_deep(look.name, part)
+        for look, part in zip(looks, parts, strict=True)
+    )
+    return LiquorCurve(readings, True, words)

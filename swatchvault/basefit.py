@@ -1,0 +1,289 @@
+"""A model of one base, fitted to the archive's own lots: its unknowns, its doubt, its bounds.
+
+Colours of dyed yarn are computed by Kubelka-Munk in bands (:mod:`swatchvault.bands`): K/S of the
+dyes adds up over the base's own. The curves are found by least squares on the lots' Lab, held
+together by a prior of smooth spectra; what the lots leave open stays open and shows as doubt.
+The doubt is then scaled by how far each lot lies from what the others predict for it (leave one
+out). Outside the depths and mixtures that the lots have seen the model says nothing.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from ingest.colour import Floats, delta_e_2000
+from swatchvault.amounts import check_number
+from swatchvault.bandfit import Data, Fit, fit_unknowns, pot_noise
+from swatchvault.bands import Forward, Layout, forward
+from swatchvault.errors import SwatchvaultError
+
+#: Fewest measured lots on a base from which a shade is predicted; our choice.
+FEWEST_LOTS = 6
+#: How far beyond the deepest seen a depth may be asked for, as a factor; our choice.
+REACH = 1.1
+# Leave-one-out is worth this many axes of belief in the doubt as computed; the same set.
+_TRUST = 4.0
+# Standard uncertainty of Lab where a lot's measurement states none; our choice.
+_READING_SD = 0.3
+
+_LOTS_LIKE = "measured lots dyed on this undyed base"
+
+
+@dataclass(frozen=True, eq=False)
+class DyedLot:
+    """One lot of one base: ``depths`` in % DOS by dye as put in, ``lab`` (3,) D65/2°.
+
+    ``covariance``: (3, 3) of ``lab``, or ``None`` if unknown. ``overdyes``: it was dyed over an
+    earlier lot; left out unless asked for, and then ``depths`` must hold the earlier dyes too.
+    """
+
+    name: str
+    depths: Mapping[str, float]
+    lab: ArrayLike
+    covariance: ArrayLike | None = None
+    overdyes: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class Shade:
+    """A predicted colour: ``lab`` (3,), ``covariance`` (3, 3), both NaN where not ``inside``.
+
+    ``why``: a sentence, why nothing is said or what the doubt rests on. ``within_95``: ΔE00 that
+    19 of 20 such pots should lie within.
+    """
+
+    lab: Floats
+    covariance: Floats
+    inside: bool
+    why: str
+    within_95: float = math.nan
+
+
+@dataclass(frozen=True, eq=False)
+class LeftOut:
+    """A lot as the others predict it; ``surprise``: its miss in standard deviations of doubt."""
+
+    name: str
+    lab: Floats
+    delta_e_00: float
+    surprise: float
+
+
+@dataclass(frozen=True, eq=False)
+class BaseModel:
+    """A fitted base. ``scale``: factor on standard uncertainties that leave-one-out found.
+
+    ``left_out``: every lot as the others predict it. ``not_used``: lots left out, and why.
+    """
+
+    dyes: tuple[str, ...]
+    layout: Layout
+    fit: Fit
+    data: Data
+    scale: float
+    left_out: tuple[LeftOut, ...] = ()
+    not_used: Mapping[str, str] = field(default_factory=dict)
+    fluorescent: frozenset[str] = frozenset()
+
+    @property
+    def deepest(self) -> dict[str, float]:
+        """The deepest of each dye seen, % DOS."""
+        return dict(zip(self.dyes, self.data.depths.max(axis=0).tolist(), strict=True))
+
+    def row(self, depths: Mapping[str, float]) -> Floats:
+        """(n_dyes,) of a recipe; dyes that no lot holds are an error (see :meth:`why_outside`)."""
+        check_depths(depths)
+        strange = sorted(d for d, c in depths.items() if c > 0 and d not in self.dyes)
+        if strange:
+            raise SwatchvaultError(_unseen(strange[0]))
+        return np.array([float(depths.get(d, 0.0)) for d in self.dyes])
+
+    def why_outside(self, depths: Mapping[str, float]) -> str | None:
+        """Why the lots do not reach this recipe, in a sentence, or ``None`` if they do."""
+        check_depths(depths)
+        used = {d: float(c) for d, c in depths.items() if c > 0}
+        for dye in used:
+            if dye in self.fluorescent:
+                return (
+                    f"{dye} is fluorescent: it sends out light of its own, which no sum of dyes "
+                    "can foretell. Dye a trial."
+                )
+            if dye not in self.dyes:
+                return _unseen(dye)
+        return self._too_deep_or_pale(used) or self._unmixed(used)
+
+    def _too_deep_or_pale(self, used: Mapping[str, float]) -> str | None:
+        deepest = self.deepest
+        for dye, depth in used.items():
+            if depth > REACH * deepest[dye]:
+                return (
+                    f"{depth:.3g} % of {dye} is deeper than any lot on this base "
+                    f"({deepest[dye]:.3g} %): dye a trial at that depth."
+                )
+        totals = self.data.depths.sum(axis=1)
+        total, most = math.fsum(used.values()), float(totals.max())
+        if total * REACH < totals.min():  # an undyed swatch is a total of 0
+            return (
+                f"{total:.3g} % of dye in all is paler than any lot on this base "
+                f"({totals.min():.3g} %), and no undyed swatch of it was measured: measure one."
+            )
+        if total > REACH * most:
+            return (
+                f"{total:.3g} % of dye in all is more than any lot on this base ({most:.3g} %): "
+                "dye a trial at that depth."
+            )
+        return None
+
+    def _unmixed(self, used: Mapping[str, float]) -> str | None:
+        held = self.data.depths > 0
+        if len(used) > held.sum(axis=1).max():
+            return (
+                f"{len(used)} dyes in one pot are more than any lot on this base has held "
+                f"({held.sum(axis=1).max()}): dye a trial."
+            )
+        at = [self.dyes.index(d) for d in used]
+        for k, i in enumerate(at):
+            for j in at[:k]:
+                if not (held[:, i] & held[:, j]).any():
+                    return (
+                        f"{self.dyes[j]} and {self.dyes[i]} were never in one pot on this base: "
+                        "dye a trial of the two."
+                    )
+        return None
+
+    def estimate(self, rows: ArrayLike) -> tuple[Floats, Floats]:
+        """Lab (m, 3) and covariance (m, 3, 3) of recipes (m, n_dyes), inside or not."""
+        got = forward(self.layout, self.fit.theta, rows)
+        return got.lab, self.scale**2 * self._doubt(got, np.asarray(rows, dtype=float))
+
+    def _doubt(self, got: Forward, rows: Floats) -> Floats:
+        open_ = got.by_theta @ self.fit.factor
+        pots = pot_noise(got.lab, rows.reshape(-1, len(self.dyes)), got.by_depth)
+        return np.asarray(open_ @ np.swapaxes(open_, -1, -2) + pots)
+
+    def predict(self, depths: Mapping[str, float]) -> Shade:
+        """The colour that one more pot of this recipe gives, and how sure that is.
+
+        ``depths``: dye to % DOS of 0 to 100; nonsense raises ``AmountError``. Outside what the
+        lots have seen ``lab`` is NaN and ``why`` says what is missing.
+        """
+        outside = self.why_outside(depths)
+        if outside:
+            return Shade(np.full(3, np.nan), np.full((3, 3), np.nan), False, outside)
+        lab, covariance = (part[0] for part in self.estimate(self.row(depths)))
+        return Shade(lab, covariance, True, self._rests_on(), within_95(lab, covariance))
+
+    def _rests_on(self) -> str:
+        count = len(self.left_out)
+        typical = float(np.median([lot.delta_e_00 for lot in self.left_out]))
+        return (
+            f"From {count} lots on this base; each, left out, is missed by ΔE00 {typical:.1f} in "
+            "the middle. It holds for the same dyes, packets and way of dyeing."
+        )
+
+
+def _unseen(dye: str) -> str:
+    return f"{dye} is in none of the {_LOTS_LIKE}: dye a trial with it."
+
+
+def check_depths(depths: Mapping[str, float]) -> None:
+    """Raise ``AmountError`` where a depth is no number of 0 to 100 %."""
+    for dye, depth in depths.items():
+        check_number(f"the depth of {dye}", depth, unit="%", low=0.0, high=100.0)
+
+
+def within_95(lab: Floats, covariance: Floats, target: Floats | None = None) -> float:
+    """ΔE00 that 95 % of draws about ``lab`` stay within, of ``target`` or of ``lab`` itself."""
+    values, vectors = np.linalg.eigh(covariance)
+    spread = vectors * np.sqrt(np.maximum(values, 0.0))
+    drawn = lab + np.random.default_rng(1).normal(size=(1000, 3)) @ spread.T
+    return float(np.quantile(delta_e_2000(lab if target is None else target, drawn), 0.95))
+
+
+def fit_base(
+    lots: Sequence[DyedLot],
+    undyed: Sequence[ArrayLike] = (),
+    *,
+    include_overdyed: bool = False,
+    fluorescent: Collection[str] = (),
+) -> BaseModel:
+    """A model of one base from its lots and the Lab of its undyed swatches.
+
+    Lots that overdye are left out unless asked for; lots that hold a dye of ``fluorescent`` always
+    are. Fewer than :data:`FEWEST_LOTS` usable lots, or a Lab that is no colour, raise
+    ``SwatchvaultError``.
+    """
+    used, not_used = _usable(lots, include_overdyed, frozenset(fluorescent))
+    dyes = tuple(sorted({d for lot in used for d, c in lot.depths.items() if c > 0}))
+    if len(used) < FEWEST_LOTS or not dyes:
+        raise SwatchvaultError(
+            f"{len(used)} lots on this base can be used, at least {FEWEST_LOTS} {_LOTS_LIKE} are "
+            "needed to predict a shade: measure more lots, or look for the nearest one"
+        )
+    data = _gather(used, undyed, dyes)
+    layout = Layout(len(dyes))
+    fit = fit_unknowns(layout, data)
+    model = BaseModel(dyes, layout, fit, data, 1.0, (), not_used, frozenset(fluorescent))
+    left = tuple(_left_out(model, row) for row in range(len(used)))
+    squares = sum(lot.surprise**2 for lot in left)
+    scale = math.sqrt((_TRUST + squares) / (_TRUST + 3 * len(left)))
+    return replace(model, scale=scale, left_out=left)
+
+
+def _usable(
+    lots: Iterable[DyedLot], include_overdyed: bool, fluorescent: frozenset[str]
+) -> tuple[list[DyedLot], dict[str, str]]:
+    used: list[DyedLot] = []
+    left: dict[str, str] = {}
+    for lot in lots:
+        check_depths(lot.depths)
+        glowing = sorted(d for d, c in lot.depths.items() if c > 0 and d in fluorescent)
+        if not np.isfinite(np.asarray(lot.lab, dtype=float)).all():
+            left[lot.name] = "it has no measured colour"
+        elif lot.overdyes and not include_overdyed:
+            left[lot.name] = "it was dyed over an earlier lot"
+        elif glowing:
+            left[lot.name] = f"it holds {glowing[0]}, which is fluorescent"
+        else:
+            used.append(lot)
+    return used, left
+
+
+def _gather(used: Sequence[DyedLot], undyed: Sequence[ArrayLike], dyes: tuple[str, ...]) -> Data:
+    """Rows of the lots, then of the undyed swatches (depth 0)."""
+    names = [lot.name for lot in used] + ["undyed"] * len(undyed)
+    depths = [[float(lot.depths.get(d, 0.0)) for d in dyes] for lot in used]
+    depths += [[0.0] * len(dyes)] * len(undyed)
+    labs = [np.asarray(v, dtype=float) for v in [*(lot.lab for lot in used), *undyed]]
+    for name, lab in zip(names, labs, strict=True):
+        if lab.shape != (3,) or not np.isfinite(lab).all() or not -20 <= lab[0] <= 120:
+            raise SwatchvaultError(
+                f"{name}: {lab.tolist()} is no colour, L*, a* and b* are needed: measure it again"
+            )
+    stated = [lot.covariance for lot in used] + [None] * len(undyed)
+    reading = np.stack([_reading(c) for c in stated])
+    return Data(tuple(names), np.array(depths), np.stack(labs), reading)
+
+
+def _reading(covariance: ArrayLike | None) -> Floats:
+    """(3, 3), the usual doubt of a measured Lab where none is known."""
+    given = np.full((3, 3), np.nan) if covariance is None else np.asarray(covariance, dtype=float)
+    return given if np.isfinite(given).all() else np.eye(3) * _READING_SD**2
+
+
+def _left_out(model: BaseModel, row: int) -> LeftOut:
+    """One lot as the fit to all others predicts it."""
+    data = model.data
+    fit = fit_unknowns(model.layout, data.without(row), model.fit.z)
+    one = data.depths[row : row + 1]
+    without = replace(model, fit=fit)
+    lab, covariance = (part[0] for part in without.estimate(one))
+    miss = data.lab[row] - lab
+    doubt = covariance + data.reading[row]
+    surprise = math.sqrt(float(miss @ np.linalg.solve(doubt, miss)))
+    return LeftOut(data.names[row], lab, float(delta_e_2000(lab, data.lab[row])), surprise)

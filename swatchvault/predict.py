@@ -1,0 +1,24 @@
+"""Shade from recipe, for one base and from the archive's own lots: the three uses in one place.
+
+What will this recipe give (:meth:`BaseModel.predict`); what must be added to this pot
+(:func:`correct_pot`); which recipes come nearest to a colour (:func:`recipes_for`). All start from
+:func:`fit_base`.
+"""
+
+from swatchvault.bands import corrected_amount
+from swatchvault.basefit import FEWEST_LOTS, BaseModel, DyedLot, LeftOut, Shade, fit_base
+from swatchvault.matching import Additions, RecipeFound, correct_pot, recipes_for
+
+__all__ = [
+    "FEWEST_LOTS",
+    "Additions",
+    "BaseModel",
+    "DyedLot",
+    "LeftOut",
+    "RecipeFound",
+    "Shade",
+    "correct_pot",
+    "corrected_amount",
+    "fit_base",
+    "recipes_for",
+]
