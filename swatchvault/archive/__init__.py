@@ -101,6 +101,7 @@ from swatchvault.archive.pots import (
 )
 from swatchvault.archive.recipes import add_recipe, get_recipe, set_spoons
 from swatchvault.archive.rows import Entry, find, find_of, transaction
+from swatchvault.archive.sent import once
 from swatchvault.archive.settings import spoons_of
 from swatchvault.archive.setups import add_reference, add_repeat_set, add_setup
 from swatchvault.archive.studio import (
@@ -216,6 +217,7 @@ __all__ = [
     "lots_of",
     "measured_or_not_found",
     "next_time",
+    "once",
     "open_archive",
     "prepare_connection",
     "recipe_colour",

@@ -35,6 +35,13 @@ TABLES: Mapping[str, str] = {
     "master": "Which swatch a colourway on a base in a form is held to, since when; history kept.",
     "lot_check": "A verdict that was given, kept as given.",
     "lot_check_measurement": "Which measurements a verdict was given on.",
+    "master_evenness": "How even a master is stated to be, its tolerance, and what it is from.",
+    "evenness_check": "The verdict on a lot's evenness, apart from its colour's, as given.",
+    "form_sent": "Forms of the web pages that were sent lately, so that none works twice.",
+    "named_class": "The dyer's own word for how even a swatch is; superseded, never changed.",
+    "eye_rule": "A rule of evenness fitted to the dyer's own words: when taken, when undone.",
+    "eye_rule_swatch": "Which named swatches and measurements a rule of the dyer's is from.",
+    "eye_class": "The class of a measurement by a rule of the dyer's; null: cannot tell.",
 }
 
 VIEWS_ABOUT: Mapping[str, str] = {
@@ -44,6 +51,8 @@ VIEWS_ABOUT: Mapping[str, str] = {
     "current_masters": "The swatch that each colourway on each base in each form is held to now.",
     "lots_against_master": "Each lot that has a master, and the last verdict given on it.",
     "checks_given": "Verdicts given, with the lots' names and the figures behind them.",
+    "how_even": "How even each swatch is by its newest photo: class, figures and their doubt.",
+    "evenness_checks_given": "Verdicts on evenness, with the lots' names and the figures.",
     "lots": "Lots with their colourway, bases, recipe and liquor ratio.",
     "skeins": "Skeins with grams in and out, and what was lost.",
     "recipes": "Recipes, one line for each dye of each part.",

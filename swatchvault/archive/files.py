@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import os
+import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -87,20 +88,72 @@ def store_thumb(thumbs: Path, sha256: str, preview: Array) -> None:
 @contextmanager
 def whole_file(target: Path) -> Iterator[IO[bytes]]:
     """A new file that appears under its name only when it is whole and on the disk."""
-    number, name = tempfile.mkstemp(prefix=PART_PREFIX, dir=target.parent)
-    part = Path(name)
+    number, part = _new_part(target.parent)
     try:
         with os.fdopen(number, "wb") as file:
             yield file
             file.flush()
             os.fsync(file.fileno())
-        part.chmod(0o644)  # mkstemp makes files for one user only
-        part.replace(target)
+            if os.name != "nt":  # renamed while locked, so that nobody takes it for abandoned
+                _put_in_place(part, target)
+        if os.name == "nt":  # there an open file cannot be renamed, nor removed by others
+            _put_in_place(part, target)
     except BaseException:
         with suppress(OSError):
             part.unlink(missing_ok=True)
         raise
     _sync_folder(target.parent)
+
+
+def remove_abandoned(folder: Path) -> list[Path]:
+    """Remove files in ``folder`` that a stopped program left half-written; return what went.
+
+    A file that is being written is locked by its writer, and the system opens that lock however
+    the writer ends; so this may run beside others at work. What cannot be removed is left.
+    """
+    gone = []
+    for part in sorted(folder.glob(f"{PART_PREFIX}*")):
+        with suppress(OSError):
+            number = os.open(part, os.O_RDWR)
+            try:
+                _lock(number, wait=False)
+                if os.name != "nt":
+                    part.unlink()
+            finally:
+                os.close(number)
+            if os.name == "nt":
+                part.unlink()
+            gone.append(part)
+    return gone
+
+
+def _new_part(folder: Path) -> tuple[int, Path]:
+    """A new file, open, locked, and surely still there: descriptor and path."""
+    while True:
+        number, name = tempfile.mkstemp(prefix=PART_PREFIX, dir=folder)
+        try:
+            with suppress(OSError):  # a file system without locks: sweeping goes by age alone
+                _lock(number, wait=True)
+            if Path(name).exists():  # else taken for abandoned before it was locked
+                return number, Path(name)
+        except BaseException:
+            os.close(number)
+            raise
+        os.close(number)
+
+
+def _lock(number: int, *, wait: bool) -> None:
+    """Lock an open file until it is closed; OSError if another holds it and ``wait`` is false."""
+    if sys.platform == "win32":
+        return  # an open file is safe from others by itself
+    import fcntl
+
+    fcntl.flock(number, fcntl.LOCK_EX if wait else fcntl.LOCK_EX | fcntl.LOCK_NB)
+
+
+def _put_in_place(part: Path, target: Path) -> None:
+    part.chmod(0o644)  # mkstemp makes files for one user only
+    part.replace(target)
 
 
 def _copy(source: Path, to: IO[bytes]) -> str:

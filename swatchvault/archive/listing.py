@@ -57,6 +57,7 @@ LISTS: Mapping[str, str] = {
         "LEFT JOIN colourway ON colourway.id = lot.colourway_id ORDER BY swatch.label"
     ),
     "colours": "SELECT * FROM latest_colours ORDER BY swatch",
+    "evenness": "SELECT * FROM how_even ORDER BY swatch",
     "photos": "SELECT * FROM photos ORDER BY COALESCE(taken_at, added_at), photo",
     "setups": (
         "SELECT setup.name, phone, light, locked, reference.name AS reference, "

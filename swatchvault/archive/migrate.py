@@ -10,9 +10,11 @@ import sqlite3
 from collections.abc import Callable, Sequence
 
 from swatchvault.archive.rows import transaction
+from swatchvault.archive.schema_evenness import EVENNESS
 from swatchvault.archive.schema_photos import PICTURES
 from swatchvault.archive.schema_pot import POT
 from swatchvault.archive.schema_studio import STUDIO
+from swatchvault.archive.schema_web import WEB
 from swatchvault.archive.views import VIEWS
 from swatchvault.errors import ArchiveError
 
@@ -34,7 +36,19 @@ def pots(conn: sqlite3.Connection) -> None:
         conn.execute(statement)
 
 
-MIGRATIONS: tuple[Migration, ...] = (first_tables, pots)
+def evenness(conn: sqlite3.Connection) -> None:
+    """Migration 3: evenness held to and judged; classes named by the dyer, and a rule from them."""
+    for statement in EVENNESS:
+        conn.execute(statement)
+
+
+def forms(conn: sqlite3.Connection) -> None:
+    """Migration 4: forms that were sent, so that none does its work twice."""
+    for statement in WEB:
+        conn.execute(statement)
+
+
+MIGRATIONS: tuple[Migration, ...] = (first_tables, pots, evenness, forms)
 
 
 def version_of(conn: sqlite3.Connection) -> int:

@@ -38,6 +38,8 @@ _JSON = {
         *("tonality", "provenance"),
     ),
     "lot_check": ("detail",),
+    "evenness_check": ("detail",),
+    "eye_rule": ("thresholds", "detail"),
 }
 
 
@@ -134,7 +136,7 @@ def _unfitting(conn: sqlite3.Connection) -> Iterator[Problem]:
 def _json_columns(conn: sqlite3.Connection) -> Iterator[Problem]:
     for table, columns in _JSON.items():
         for column in columns:
-            sql = f"SELECT id, {column} FROM {table} WHERE {column} IS NOT NULL"
+            sql = f"SELECT rowid, {column} FROM {table} WHERE {column} IS NOT NULL"
             for row_id, text in conn.execute(sql):
                 try:
                     json.loads(text)
@@ -175,6 +177,7 @@ def _chains(conn: sqlite3.Connection) -> Iterator[Problem]:
     for table, same in (
         ("layout", "new.photo_sha256 = old.photo_sha256"),
         ("measurement", "new.photo_sha256 = old.photo_sha256 AND new.region = old.region"),
+        ("named_class", "new.swatch_id = old.swatch_id"),
     ):
         sql = (
             f"SELECT old.id, old.superseded_by FROM {table} AS old LEFT JOIN {table} AS new "
@@ -182,7 +185,7 @@ def _chains(conn: sqlite3.Connection) -> Iterator[Problem]:
             f"AND (new.id IS NULL OR new.id <= old.id OR NOT ({same}))"
         )
         for old_id, new_id in conn.execute(sql):
-            what = f"is superseded by {new_id}, which is not there, not later, or of another photo"
+            what = f"is superseded by {new_id}, which is not there, not later, or of another"
             yield Problem("chain broken", f"{table} {old_id}", what, _RESTORE)
     sql = (
         "SELECT sha256 FROM photo WHERE NOT EXISTS (SELECT 1 FROM layout "

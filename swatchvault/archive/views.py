@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from swatchvault.archive.views_evenness import EVENNESS_VIEWS
+
 _FLAGS = "(SELECT group_concat(value, '; ') FROM json_each(m.flags))"
 _BASES = (
     "(SELECT group_concat(base.name, ', ') FROM lot_base JOIN base ON base.id = lot_base.base_id "
@@ -62,14 +64,16 @@ SELECT held.colourway, held.base, held.form, lot.code AS lot, lot.dyed_on, swatc
     given.verdict AS last_verdict, round(given.delta_e_00, 2) AS delta_e_00,
     round(given.u_reading, 2) AS u_reading, given.words AS which_way,
     round(given.delta_l, 2) AS delta_l, round(given.delta_c, 2) AS delta_c,
-    round(given.delta_h, 2) AS delta_h, given.capture AS photos, given.checked_at
+    round(given.delta_h, 2) AS delta_h, given.capture AS photos, given.checked_at,
+    tonal.verdict AS last_evenness
 FROM current_masters AS held
 JOIN lot ON lot.colourway_id = held.colourway_id
 JOIN swatch ON swatch.lot_id = lot.id AND swatch.base_id = held.base_id
     AND swatch.form = held.form AND swatch.id <> held.swatch_id
 LEFT JOIN lot_check AS given ON given.id = (SELECT id FROM lot_check AS c
     WHERE c.swatch_id = swatch.id AND c.master_swatch_id = held.swatch_id
-    ORDER BY c.checked_at DESC, c.id DESC LIMIT 1)""",
+    ORDER BY c.checked_at DESC, c.id DESC LIMIT 1)
+LEFT JOIN evenness_check AS tonal ON tonal.lot_check_id = given.id""",
     "checks_given": """CREATE VIEW checks_given AS
 SELECT c.checked_at, lot.code AS lot, swatch.label AS swatch, held.label AS master_swatch,
     c.verdict, c.delta_e_00, c.tolerance, c.k_l, c.delta_l, c.delta_c, c.delta_h, c.u_reading,
@@ -78,6 +82,7 @@ FROM lot_check AS c
 JOIN swatch ON swatch.id = c.swatch_id
 JOIN swatch AS held ON held.id = c.master_swatch_id
 LEFT JOIN lot ON lot.id = c.lot_id""",
+    **EVENNESS_VIEWS,
     "lots": f"""CREATE VIEW lots AS
 SELECT lot.code AS lot, colourway.name AS colourway, {_BASES} AS bases, lot.dyed_on,
     recipe.version AS recipe_version, lot.dry_g, lot.liquor_ml,

@@ -1,0 +1,54 @@
+"""Views of evenness: the newest figures of each swatch as columns, and the verdicts given."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+
+def _figure(name: str) -> str:
+    return f"json_extract(m.tonality, '$.{name}') AS {name}"
+
+
+_NUMBERS = ", ".join(
+    _figure(name)
+    for name in (
+        *("unevenness", "u_unevenness"),
+        *("off_light_line", "cell_unevenness", "strand_contrast", "patch_length", "dots_percent"),
+    )
+)
+
+EVENNESS_VIEWS: Mapping[str, str] = {
+    "how_even": f"""CREATE VIEW how_even AS
+SELECT swatch.label AS swatch, colourway.name AS colourway, base.name AS base, lot.code AS lot,
+    swatch.form, json_extract(m.tonality, '$.class') AS class,
+    (SELECT group_concat(value, ' or ') FROM json_each(m.tonality, '$.between')) AS cannot_tell,
+    CASE WHEN by_eye.measurement_id IS NOT NULL THEN COALESCE(by_eye.class, 'cannot tell') END
+        AS by_your_eyes_rule, named.class AS you_named_it, {_NUMBERS},
+    json_extract(m.tonality, '$.range[0]') AS range_low,
+    json_extract(m.tonality, '$.range[1]') AS range_high,
+    json_array_length(m.tonality, '$.palette') AS colours,
+    json_extract(m.tonality, '$.method') AS method, m.taken_at, m.id AS measurement_id,
+    swatch.id AS swatch_id
+FROM (SELECT c.*, photo.taken_at, row_number() OVER (PARTITION BY c.swatch_id
+        ORDER BY COALESCE(photo.taken_at, c.measured_at) DESC, c.id DESC) AS newest
+    FROM current_measurement AS c JOIN photo ON photo.sha256 = c.photo_sha256) AS m
+JOIN swatch ON swatch.id = m.swatch_id
+JOIN base ON base.id = swatch.base_id
+LEFT JOIN lot ON lot.id = swatch.lot_id
+LEFT JOIN colourway ON colourway.id = lot.colourway_id
+LEFT JOIN named_class AS named ON named.swatch_id = swatch.id AND named.superseded_by IS NULL
+LEFT JOIN eye_class AS by_eye ON by_eye.measurement_id = m.id AND by_eye.eye_rule_id = (
+    SELECT id FROM eye_rule WHERE undone_at IS NULL ORDER BY id DESC LIMIT 1)
+WHERE m.newest = 1""",
+    "evenness_checks_given": """CREATE VIEW evenness_checks_given AS
+SELECT c.checked_at, lot.code AS lot, swatch.label AS swatch, held.label AS master_swatch,
+    given.verdict, given.unevenness, given.u_unevenness, stated.unevenness AS master_unevenness,
+    stated.u_unevenness AS u_master_unevenness, given.tolerance, given.p_as, given.p_more,
+    given.p_less, given.method, given.words, given.lot_check_id
+FROM evenness_check AS given
+JOIN lot_check AS c ON c.id = given.lot_check_id
+JOIN master_evenness AS stated ON stated.id = given.master_evenness_id
+JOIN swatch ON swatch.id = c.swatch_id
+JOIN swatch AS held ON held.id = c.master_swatch_id
+LEFT JOIN lot ON lot.id = c.lot_id""",
+}

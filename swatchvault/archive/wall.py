@@ -1,0 +1,74 @@
+"""The wall: a page of colourways, each with its newest picture, colour, evenness and check."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from dataclasses import dataclass
+
+from swatchvault.archive.listing import query
+
+_PAGE = """SELECT colourway.id, colourway.name,
+(SELECT count(*) FROM lot WHERE lot.colourway_id = colourway.id) AS lots,
+(SELECT m.id FROM lot JOIN swatch ON swatch.lot_id = lot.id
+    JOIN current_measurement AS m ON m.swatch_id = swatch.id
+    WHERE lot.colourway_id = colourway.id ORDER BY m.id DESC LIMIT 1) AS newest,
+(SELECT m.id FROM master JOIN current_measurement AS m ON m.swatch_id = master.swatch_id
+    WHERE master.colourway_id = colourway.id
+    ORDER BY master.since DESC, master.id DESC, m.id DESC LIMIT 1) AS of_master,
+(SELECT c.verdict FROM lot JOIN lot_check AS c ON c.lot_id = lot.id
+    WHERE lot.colourway_id = colourway.id ORDER BY c.checked_at DESC, c.id DESC LIMIT 1) AS verdict
+FROM colourway WHERE colourway.name > :after AND (:text = '' OR instr(lower(name), lower(:text)))
+ORDER BY colourway.name LIMIT :count"""
+
+_SEEN = """SELECT m.id, m.lab_l, m.lab_a, m.lab_b, m.photo_sha256,
+json_extract(m.tonality, '$.class') AS evenness
+FROM measurement AS m WHERE m.id IN (SELECT value FROM json_each(:ids))"""
+
+
+@dataclass(frozen=True)
+class OnTheWall:
+    """A colourway as the wall shows it; what is not known is ``None``.
+
+    ``lab``, ``photo_sha256`` and ``evenness`` are those of the master's newest measurement, or of
+    the newest lot's where there is no master.
+    """
+
+    colourway_id: int
+    name: str
+    lots: int
+    lab: tuple[float, float, float] | None
+    photo_sha256: str | None
+    evenness: str | None
+    has_master: bool
+    verdict: str | None
+
+
+def wall(
+    conn: sqlite3.Connection, *, after: str = "", text: str = "", count: int = 48
+) -> list[OnTheWall]:
+    """Colourways by name, those after ``after``, whose name holds ``text``; at most ``count``."""
+    page = query(conn, _PAGE, {"after": after, "text": text, "count": count}).records()
+    shown = [row["of_master"] or row["newest"] for row in page]
+    ids = json.dumps([i for i in shown if i is not None])
+    seen = {row["id"]: row for row in query(conn, _SEEN, {"ids": ids}).records()}
+    return [_entry(row, seen.get(i)) for row, i in zip(page, shown, strict=True)]
+
+
+def _entry(row: dict[str, object], seen: dict[str, object] | None) -> OnTheWall:
+    found = seen or {}
+    lab = tuple(float(str(found[k])) for k in ("lab_l", "lab_a", "lab_b")) if found else None
+    return OnTheWall(
+        colourway_id=int(str(row["id"])),
+        name=str(row["name"]),
+        lots=int(str(row["lots"])),
+        lab=lab,  # type: ignore[arg-type]
+        photo_sha256=_text(found.get("photo_sha256")),
+        evenness=_text(found.get("evenness")),
+        has_master=row["of_master"] is not None,
+        verdict=_text(row["verdict"]),
+    )
+
+
+def _text(value: object) -> str | None:
+    return None if value is None else str(value)

@@ -1,0 +1,58 @@
+"""Small pictures and originals, by their sha256 alone."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from datasette import Response
+
+from swatchvault.errors import NotFound
+from swatchvault.web.visit import Visit
+
+_TYPES = {
+    ".jpg": "image/jpeg",
+    ".png": "image/png",
+    ".webp": "image/webp",
+    ".avif": "image/avif",
+    ".heic": "image/heic",
+    ".tif": "image/tiff",
+}
+#: A file under its content's name never changes.
+_FOR_EVER = "private, max-age=31536000, immutable"
+
+
+async def thumb(visit: Visit) -> Response:
+    """A photo's small picture."""
+    sha256 = visit.part("sha256")
+    return await file_answer(visit, visit.folder / "thumbs" / f"{sha256}.jpg", "image/jpeg")
+
+
+async def original(visit: Visit) -> Response:
+    """A photo as it was added, byte for byte."""
+    sha256 = visit.part("sha256")
+    suffix = await visit.read(_suffix_of, sha256)
+    kind = _TYPES.get(suffix, "application/octet-stream")
+    return await file_answer(visit, visit.folder / "photos" / f"{sha256}{suffix}", kind)
+
+
+def _suffix_of(conn: Any, sha256: str) -> str:
+    row = conn.execute("SELECT suffix FROM photo WHERE sha256 = ?", (sha256,)).fetchone()
+    if row is None:
+        raise NotFound("no photo of that name is in the archive")
+    return str(row[0])
+
+
+async def file_answer(visit: Visit, path: Path, kind: str) -> Response:
+    """A file's bytes, to be shown and never run."""
+    try:
+        body = await visit.work(path.read_bytes)
+    except OSError as error:
+        raise NotFound("the picture's file is not in the archive: run verify") from error
+    headers = {
+        "Cache-Control": _FOR_EVER,
+        "X-Content-Type-Options": "nosniff",
+        "Content-Security-Policy": "default-src 'none'; sandbox",
+        "Content-Disposition": f'inline; filename="{path.name}"',
+    }
+    return Response(body, headers=headers, content_type=kind)

@@ -1,0 +1,33 @@
+"""How figures look on a page: filters and functions that every template has."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+
+def hex_of(lab: Sequence[float] | None) -> str | None:
+    """``#rrggbb`` of a Lab D65 colour in sRGB, cut at the edge of what a screen can show."""
+    import numpy as np
+
+    from ingest.colour import SRGB_TO_XYZ, lab_to_xyz, linear_to_srgb
+
+    if lab is None or any(v is None or not math.isfinite(v) for v in lab):
+        return None
+    rgb = np.linalg.solve(SRGB_TO_XYZ, lab_to_xyz(np.asarray(lab, dtype=float)))
+    coded = np.round(255.0 * linear_to_srgb(np.clip(rgb, 0.0, 1.0))).astype(int)
+    return "#{:02x}{:02x}{:02x}".format(*coded)
+
+
+def figure(value: object, digits: int = 1) -> str:
+    """A number as a person reads it; a dash where it is not known."""
+    if value is None or not isinstance(value, int | float) or not math.isfinite(value):
+        return "–"
+    return f"{value:.{digits}f}"
+
+
+def add_to(env: Any) -> None:
+    """Give a Jinja environment our filters."""
+    env.filters["hex_of"] = hex_of
+    env.filters["figure"] = figure

@@ -1,0 +1,64 @@
+"""Every address of ours with what it takes to read it and to post to it: one table."""
+
+from __future__ import annotations
+
+import importlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from swatchvault.web.who import Verb
+
+
+@dataclass(frozen=True)
+class Route:
+    """An address. ``handler``: module in ``swatchvault.web`` and function, ``pages:wall``.
+
+    ``read``: what a GET needs (``None``: nothing); ``write``: what a POST needs, or ``"none"``
+    where nothing may be posted. ``open_write``: a POST that needs no role (signing in).
+    """
+
+    path: str
+    handler: str
+    read: Verb | None = "look"
+    write: Verb | None = None
+    open_write: bool = False
+
+
+ROUTES: tuple[Route, ...] = (
+    Route(r"/$", "wall:wall_page"),
+    Route(r"/enter$", "signin:enter_page", read=None, open_write=True),
+    Route(r"/leave$", "signin:leave_page", write="look"),
+    Route(r"/devices$", "signin:devices_page", read="own", write="own"),
+    Route(r"/thumb/(?P<sha256>[0-9a-f]{64})$", "files:thumb"),
+    Route(r"/original/(?P<sha256>[0-9a-f]{64})$", "files:original"),
+)
+
+
+def views() -> list[tuple[str, Callable[..., Any]]]:
+    """The routes as Datasette takes them."""
+    return [(route.path, _view(route)) for route in ROUTES]
+
+
+def _view(route: Route) -> Callable[..., Any]:
+    async def view(datasette: Any, request: Any) -> Any:
+        from datasette import Response
+
+        from swatchvault.web.studio import studio_of
+        from swatchvault.web.visit import Visit, answer
+
+        studio = studio_of(datasette)
+        assert studio is not None
+        visit = Visit(datasette, request, studio)
+        verb: Verb | None = route.read
+        if request.method == "POST":
+            if route.write is None and not route.open_write:
+                return Response.text("nothing can be posted here", status=405)
+            verb = route.write
+        elif request.method not in ("GET", "HEAD"):
+            return Response.text("only GET and POST", status=405)
+        module, name = route.handler.split(":")
+        handler = getattr(importlib.import_module(f"swatchvault.web.{module}"), name)
+        return await answer(visit, verb, handler)
+
+    return view

@@ -1,0 +1,26 @@
+"""Functions for queries: ``delta_e_00(L1, a1, b1, L2, a2, b2)`` at kL = 1, NULL-safe."""
+
+from __future__ import annotations
+
+import math
+import sqlite3
+
+
+def delta_e_00(*values: object) -> float | None:
+    """ΔE00 (ISO/CIE 11664-6, kL = kC = kH = 1) of two Lab colours; NULL where anything is not
+    a finite number."""
+    from swatchvault.difference import delta_e_2000
+
+    try:
+        numbers = [float(v) for v in values]  # type: ignore[arg-type]
+    except (TypeError, ValueError):
+        return None
+    if len(numbers) != 6 or not all(math.isfinite(n) for n in numbers):
+        return None
+    found = float(delta_e_2000(numbers[:3], numbers[3:]))
+    return found if math.isfinite(found) else None
+
+
+def add_functions(conn: sqlite3.Connection) -> None:
+    """Make the functions known to a connection."""
+    conn.create_function("delta_e_00", 6, delta_e_00, deterministic=True)
