@@ -48,8 +48,16 @@ def measure_one(job: Job) -> Outcome:
         return Outcome(job, None, " ".join(str(error).split()))
 
 
-def measure_many(jobs: Sequence[Job], workers: int | None = None) -> Iterator[Outcome]:
-    """Measure photos in order, over ``workers`` processes (all cores by default)."""
+def measure_many(jobs: Sequence[Job], workers: int | str | None = None) -> Iterator[Outcome]:
+    """Measure photos in order, over ``workers`` processes (all cores by default).
+
+    ``workers`` may be a cluster's address instead, ``dask://HOST:PORT``.
+    """
+    if isinstance(workers, str):
+        from swatchvault.cluster import map_on_cluster
+
+        yield from map_on_cluster(_measure_in_worker, jobs, workers)
+        return
     count = workers or os.cpu_count() or 1
     if count <= 1 or len(jobs) < PHOTOS_FOR_PROCESSES:
         yield from map(measure_one, jobs)

@@ -49,6 +49,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "import": ("exchange", "Read recipes and lots from such a file into the archive."),
     "verify": ("archive", "Look for anything in the archive that does not fit the rest."),
     "backup": ("archive", "Make a consistent copy of the archive's database."),
+    "publish": ("publish", "Write a read-only copy for others, without recipes unless asked."),
     "serve": ("serve", "Open the archive in a browser."),
     "demo": ("demo", "Build the demo archive, measure its photos, and check its lots."),
 }

@@ -18,6 +18,7 @@ from swatchvault.archive import (
     file_photo,
     reference_of_setup,
 )
+from swatchvault.archive.files import remove_abandoned
 from swatchvault.batch import Job, Outcome, measure_many
 from swatchvault.errors import ArchiveError, SwatchvaultError
 
@@ -55,7 +56,7 @@ def file_photos(
     folder: Path,
     *,
     settings: Settings | None = None,
-    workers: int | None = None,
+    workers: int | str | None = None,
     relabel: bool = False,
 ) -> Iterator[Filing]:
     """Measure and file every photo that the notes name, in order; a bad one is told and passed.
@@ -63,6 +64,8 @@ def file_photos(
     ``folder``: where the photos' names are relative to. Each photo is one short transaction
     after it was measured.
     """
+    for place in (archive.photos, archive.thumbs):
+        remove_abandoned(place)  # what a run that was stopped left half-written
     by_photo: dict[str, list[RegionNote]] = {}
     for region in applied.regions:
         by_photo.setdefault(region.photo, []).append(region)

@@ -9,6 +9,7 @@ import click
 
 from ingest.model import Light
 from swatchvault.commands.options import (
+    WORKERS,
     archive_option,
     light_option,
     need_archive,
@@ -36,13 +37,17 @@ FORMS = click.Choice(["skein", "wound card", "knit"])
 @click.option("--relabel", is_flag=True, help="The photo's earlier label was wrong: move it.")
 @light_option
 @reference_options
-@click.option("--workers", type=click.IntRange(1, 256), help="Processes; all cores by default.")
+@click.option(
+    "--workers",
+    type=WORKERS,
+    help="Processes, all cores by default; or dask://HOST:PORT, a cluster that sees the files.",
+)
 @archive_option
 def add_command(
     paths: tuple[Path, ...],
     archive_folder: Path | None,
     light: Light | None,
-    workers: int | None,
+    workers: int | str | None,
     create: bool,
     relabel: bool,
     card_y: float,

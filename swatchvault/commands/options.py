@@ -15,6 +15,29 @@ F = TypeVar("F", bound=Callable[..., Any])
 T = TypeVar("T")
 
 
+class Workers(click.ParamType):  # type: ignore[type-arg]
+    """A number of processes, or a cluster's address."""
+
+    name = "NUMBER or dask://HOST:PORT"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> int | str:
+        from swatchvault.cluster import SCHEME
+
+        text = str(value)
+        if text.startswith(SCHEME) and len(text) > len(SCHEME):
+            return text
+        if text.isascii() and text.isdigit() and 1 <= int(text) <= 256:
+            return int(text)
+        raise click.BadParameter(
+            f"{text!r} is neither a number from 1 to 256 nor dask://HOST:PORT", ctx, param
+        )
+
+
+WORKERS = Workers()
+
+
 def archive_option(command: F) -> F:
     """``--archive FOLDER``, or the environment's ``SWATCHVAULT_ARCHIVE``."""
     return click.option(

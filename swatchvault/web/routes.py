@@ -28,7 +28,7 @@ class Route:
 ROUTES: tuple[Route, ...] = (
     Route(r"/$", "wall:wall_page"),
     Route(r"/enter$", "signin:enter_page", read=None, open_write=True),
-    Route(r"/leave$", "signin:leave_page", write="look"),
+    Route(r"/leave$", "signin:leave_page", read=None, open_write=True),
     Route(r"/devices$", "signin:devices_page", read="own", write="own"),
     Route(r"/thumb/(?P<sha256>[0-9a-f]{64})$", "files:thumb"),
     Route(r"/original/(?P<sha256>[0-9a-f]{64})$", "files:original"),

@@ -238,6 +238,8 @@ async def lost(visit: Visit, exception: Exception) -> Response:
 
 
 def _no_entry(visit: Visit) -> tuple[str, int]:
+    if visit.studio.public:
+        return "This is a published copy: it is there to be looked at, and nothing more.", 403
     if visit.role == "anyone":
         return (
             "This archive is open to its dyer. Sign in with the link that the server printed, "

@@ -1,0 +1,98 @@
+"""A copy of the archive for others to look at: checkpointed, read-only, recipes left out."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+from swatchvault.archive.connect import DATABASE, THUMBS, Archive, backup
+from swatchvault.errors import ArchiveError
+
+#: How a colour was made, in the order in which rows may go.
+_MAKING = (
+    *("pot_step", "pot", "lot_dye", "recipe_step", "recipe_dye", "recipe_part"),
+    *("stock", "dye_pack", "dye"),
+)
+#: What a page's form did is nobody's business.
+_PRIVATE = ("form_sent",)
+#: Words and prices that may speak of recipes; notes are cleared wherever a table has them.
+_CLEARED = (
+    ("lot", "water"),
+    ("lot", "recipe_id"),
+    ("lot", "liquor_ml"),
+    ("base", "price_per_kg"),
+    ("photo", "original_name"),
+    ("master", "reason"),
+)
+
+
+def publish(archive: Archive, to: Path, *, recipes: bool = False, photos: bool = False) -> Path:
+    """Write a copy of the archive into the new folder ``to``; return its database.
+
+    Without ``recipes``: no dyes, stocks, recipes, pot logs, notes, prices or file names, and the
+    file is rebuilt, so that nothing deleted is left in its free pages. Small pictures always go
+    along, the originals (with whatever the camera wrote into them) only with ``photos``.
+    Raises ``ArchiveError`` if the folder is there already or cannot be written.
+    """
+    if to.exists():
+        raise ArchiveError(f"{to} is there already: name a new folder for the copy")
+    part = to.with_name(f".part-{os.getpid()}-{to.name}")
+    try:
+        part.mkdir(parents=True)
+        database = backup(archive.conn, part / DATABASE)
+        with closing(sqlite3.connect(database, isolation_level=None)) as conn:
+            _strip(conn, recipes=recipes)
+        database.chmod(0o444)
+        shutil.copytree(archive.thumbs, part / THUMBS, ignore=_unfinished)
+        if photos:
+            shutil.copytree(archive.photos, part / archive.photos.name, ignore=_unfinished)
+        part.replace(to)
+    except OSError as error:
+        shutil.rmtree(part, ignore_errors=True)
+        raise ArchiveError(f"cannot write {to}: {error.strerror or error}") from error
+    except BaseException:
+        shutil.rmtree(part, ignore_errors=True)
+        raise
+    return to / DATABASE
+
+
+def _strip(conn: sqlite3.Connection, *, recipes: bool) -> None:
+    """Take out what is not for others, and rebuild the file."""
+    conn.execute("PRAGMA secure_delete = ON")
+    conn.execute("PRAGMA foreign_keys = OFF")
+    conn.execute("BEGIN IMMEDIATE")
+    for table in _PRIVATE:
+        conn.execute(f"DELETE FROM {table}")
+    if not recipes:
+        # What is kept as it was stays so in the archive; this is a copy.
+        kept = conn.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'").fetchall()
+        for name, _ in kept:
+            conn.execute(f'DROP TRIGGER "{name}"')
+        for table, column in (*_CLEARED, *_notes(conn)):
+            conn.execute(f"UPDATE {table} SET {column} = NULL")
+        for table in _MAKING:
+            conn.execute(f"DELETE FROM {table}")
+        conn.execute("DELETE FROM recipe")
+        for _, sql in kept:
+            conn.execute(sql)
+    if conn.execute("PRAGMA foreign_key_check").fetchone() is not None:
+        raise ArchiveError("the copy would hold rows that do not fit: nothing was written")
+    conn.execute("COMMIT")
+    conn.execute("VACUUM")
+
+
+def _notes(conn: sqlite3.Connection) -> list[tuple[str, str]]:
+    """Every column of free words, in every table."""
+    tables = [r[0] for r in conn.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
+    return [
+        (table, "note")
+        for table in tables
+        if any(r[1] == "note" for r in conn.execute(f'PRAGMA table_info("{table}")'))
+    ]
+
+
+def _unfinished(_: str, names: list[str]) -> set[str]:
+    return {name for name in names if name.startswith(".")}

@@ -1,0 +1,52 @@
+"""`publish`: a copy for others to look at, with the configuration that serves it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import click
+
+from swatchvault.commands.options import archive_option, need_archive
+
+CONFIG = "datasette.json"
+
+
+@click.command("publish")
+@click.argument("to", type=click.Path(path_type=Path))
+@click.option("--recipes", is_flag=True, help="With dyes, recipes, pot logs and notes.")
+@click.option("--photos", is_flag=True, help="With the original photos as the camera wrote them.")
+@archive_option
+def publish_command(to: Path, recipes: bool, photos: bool, archive_folder: Path | None) -> None:
+    """Write a read-only copy of the archive into the new folder TO, for anyone to look at.
+
+    It has colours, checks, evenness and small pictures; how they were made stays with you unless
+    you ask for --recipes. Nobody can write to the copy, run SQL of their own on it or download it
+    whole.
+    """
+    from swatchvault.archive import open_archive
+    from swatchvault.archive.publishing import publish
+
+    with open_archive(need_archive(archive_folder)) as archive:
+        publish(archive, to, recipes=recipes, photos=photos)
+    (to / CONFIG).write_text(json.dumps(config(), indent=1), encoding="utf-8")
+    said = "with recipes, dyes and notes" if recipes else "without recipes, dyes and notes"
+    click.echo(f"{to}: a read-only copy, {said}. On a machine that has swatchvault installed,")
+    click.echo(f"  datasette --immutable {to}/archive.db --config {to}/{CONFIG}")
+    click.echo("shows it to anyone who reaches that machine; its --host and --port say where.")
+
+
+def config() -> dict[str, Any]:
+    """What Datasette is told, so that anyone may look and nobody may do more."""
+    from swatchvault.web.settings import metadata
+
+    return {
+        **metadata(),
+        "settings": {
+            "default_allow_sql": False,
+            "allow_download": False,
+            "allow_signed_tokens": False,
+        },
+        "plugins": {"swatchvault": {"public": True}},
+    }

@@ -1,0 +1,99 @@
+"""The published copy: nothing of the making in any byte, and nobody may do more than look."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+
+import pytest
+
+from swatchvault.archive import open_archive, verify
+from swatchvault.archive.publishing import publish
+from swatchvault.errors import ArchiveError
+from tests.swatchvault.running import run
+
+
+@pytest.fixture(scope="module")
+def archive_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    from swatchvault.cli import main
+
+    folder = tmp_path_factory.mktemp("published") / "studio"
+    with pytest.raises(SystemExit):
+        main(["demo", "--to", str(folder)])
+    with open_archive(folder) as archive:
+        archive.conn.execute("UPDATE lot SET note = 'swirled two petrel blues', water = 'well'")
+        archive.conn.execute("UPDATE base SET price_per_kg = 71.25")
+    return folder
+
+
+def secrets(folder: Path) -> set[str]:
+    """Every text of the making that an archive holds, eight characters or longer."""
+    tables = ("dye", "dye_pack", "stock", "recipe", "recipe_part", "recipe_step", "lot_dye")
+    found: set[str] = {"swirled two petrel blues"}
+    with sqlite3.connect(folder / "archive.db") as conn:
+        for table in (*tables, "pot_step", "pot"):
+            for row in conn.execute(f"SELECT * FROM {table}"):
+                found |= {v for v in row if isinstance(v, str) and len(v) >= 8}
+        dated = {r[0] for r in conn.execute("SELECT dyed_on FROM lot")}
+    return {s for s in found if s[:10] not in dated and not s.startswith("20")}
+
+
+def holding(folder: Path, words: set[str]) -> set[str]:
+    held = set()
+    for path in folder.rglob("*"):
+        if path.is_file():
+            body = path.read_bytes().lower()
+            held |= {w for w in words if w.lower().encode() in body}
+    return held
+
+
+def test_no_byte_of_the_making(archive_folder: Path, tmp_path: Path) -> None:
+    words = secrets(archive_folder)
+    assert len(words) > 20
+    with open_archive(archive_folder) as archive:
+        publish(archive, tmp_path / "plain")
+        publish(archive, tmp_path / "full", recipes=True)
+    # Words of the schema itself, such as kinds of step in a CHECK, are no secret.
+    schema = {w for w in words if w in {"levelling agent in", "other auxiliary in"}}
+    assert holding(tmp_path / "plain", words) <= schema
+    assert len(holding(tmp_path / "full", words)) > 20
+
+
+def test_colours_and_checks_stay(archive_folder: Path, tmp_path: Path) -> None:
+    with open_archive(archive_folder) as archive:
+        publish(archive, tmp_path / "copy")
+    for sql in ("SELECT * FROM colours", "SELECT verdict, delta_e_00 FROM lot_check"):
+        with (
+            sqlite3.connect(archive_folder / "archive.db") as before,
+            sqlite3.connect(tmp_path / "copy" / "archive.db") as after,
+        ):
+            assert after.execute(sql).fetchall() == before.execute(sql).fetchall()
+    assert not list((tmp_path / "copy").glob("archive.db-*"))
+    assert list((tmp_path / "copy" / "thumbs").glob("*.jpg"))
+    assert not (tmp_path / "copy" / "photos").exists()
+
+
+def test_the_archive_itself_is_untouched(archive_folder: Path, tmp_path: Path) -> None:
+    with open_archive(archive_folder) as archive:
+        before = list(archive.conn.iterdump())
+        publish(archive, tmp_path / "copy")
+        assert list(archive.conn.iterdump()) == before
+        assert not list(verify(archive))
+
+
+def test_a_folder_that_is_there_is_refused(archive_folder: Path, tmp_path: Path) -> None:
+    with (
+        open_archive(archive_folder) as archive,
+        pytest.raises(ArchiveError, match="there already"),
+    ):
+        publish(archive, tmp_path)
+    assert not list(tmp_path.parent.glob(".part-*"))
+
+
+def test_the_command_says_how_to_serve_it(
+    archive_folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    ran = run(capsys, "publish", tmp_path / "copy", "--archive", archive_folder)
+    assert ran.code == 0
+    assert "datasette --immutable" in ran.out
+    assert (tmp_path / "copy" / "datasette.json").is_file()
