@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +31,8 @@ LEAST_FULL = 0.5
 #: Side of a block in mm: several strands. Its weight is a Gaussian with this share of its side
 #: as standard deviation, and blocks are sampled at this share of their side.
 BLOCK_MM, BLOCK_SIGMA, BLOCK_STEP = 5.0, 0.29, 0.5
+#: Standard deviations beyond which a weight is lost in single precision: exp(-18) is under 2^-24.
+FAR_SIGMAS = 6.0
 #: Area in mm² above which blocks of 5 mm do not overlap: there are enough of them.
 LARGE_MM2 = 8000.0
 
@@ -105,13 +108,15 @@ def local_mean(values: Array, weight: Array, side: int) -> Array:
 class Blocks:
     """Blocks that are mostly yarn: light (n, 3), centres (n, 2) x, y in mm, weight (n,).
 
-    ``halves``: light (2, n, 3) of the two colours of a checkerboard of 1 mm.
+    ``halves``: light (2, n, 3) of the two colours of a checkerboard of 1 mm. ``step_mm``: from a
+    centre to the next, across and down.
     """
 
     light: Floats
     centres: Floats
     weight: Floats
     halves: Floats
+    step_mm: float
 
 
 def blocks(cells: Cells, reading: Array, side_mm: float = BLOCK_MM) -> Blocks:
@@ -122,8 +127,8 @@ def blocks(cells: Cells, reading: Array, side_mm: float = BLOCK_MM) -> Blocks:
     rows, columns = (_places(n, side_mm / cells.mm, step) for n in (h, w))
     sigma = side_mm * BLOCK_SIGMA / cells.mm
     across, down = _kernel(columns, w, sigma), _kernel(rows, h, sigma)
-    yarn = down @ cells.weight @ across.T
-    whole = down.sum(axis=1)[:, None] * across.sum(axis=1)[None, :]
+    yarn = down @ (across @ cells.weight.T).T
+    whole = np.outer(down.sum(axis=1), across.sum(axis=1))
     weight = cells.weight * reading
     odd = _checkerboard(h, w, max(round(1.0 / cells.mm), 1))
     light, total = _halves(cells.light, weight, odd, down, across)
@@ -136,21 +141,22 @@ def blocks(cells: Cells, reading: Array, side_mm: float = BLOCK_MM) -> Blocks:
         centres,
         (yarn / whole)[keep],
         light[:, keep] / total[:, keep][..., None],
+        step * cells.mm,
     )
 
 
 def _halves(
-    light: Array, weight: Array, odd: Array, down: Array, across: Array
+    light: Array, weight: Array, odd: Array, down: Any, across: Any
 ) -> tuple[Floats, Floats]:
     """Sums (2, rows, columns, 3) of light and (2, rows, columns) of weight over both halves."""
-    planes = np.ascontiguousarray(np.moveaxis(light, -1, 0), dtype=np.float32)
-    sums, totals = [], []
-    for part in (weight * odd, weight * (1.0 - odd)):
-        part = np.ascontiguousarray(part, dtype=np.float32)
-        lit = [(down @ (plane * part)) @ across.T for plane in planes]
-        sums.append(np.stack(lit, axis=-1))
-        totals.append((down @ part) @ across.T)
-    return np.stack(sums).astype(np.float64), np.stack(totals).astype(np.float64)
+    h, w = weight.shape
+    planes = np.empty((h, 2, 4, w), dtype=np.float32)
+    planes[:, 0, 3], planes[:, 1, 3] = weight * odd, weight * (1.0 - odd)
+    for c in range(3):
+        np.multiply(light[:, None, :, c], planes[:, :, 3], out=planes[:, :, c])
+    rows = (down @ planes.reshape(h, -1)).reshape(-1, w)
+    sums = (across @ rows.T).reshape(-1, down.shape[0], 2, 4).transpose(2, 1, 0, 3)
+    return sums[..., :3].astype(np.float64), sums[..., 3].astype(np.float64)
 
 
 def _places(cells: int, side: float, step: float) -> Floats:
@@ -160,14 +166,19 @@ def _places(cells: int, side: float, step: float) -> Floats:
     return np.asarray((cells - step * (count - 1)) / 2.0 + step * np.arange(count, dtype=float))
 
 
-def _kernel(places: Floats, cells: int, sigma: float) -> Array:
+def _kernel(places: Floats, cells: int, sigma: float) -> Any:
+    """Weights (places, cells), sparse: what is too far to count is not kept, and no library
+    spreads so small a product over threads that cost more than it."""
+    from scipy.sparse import csr_array
+
     away = (np.arange(cells)[None, :] + 0.5 - places[:, None]) / sigma
-    return np.asarray(np.exp(-0.5 * away**2), dtype=np.float32)
+    weight = np.where(np.abs(away) < FAR_SIGMAS, np.exp(-0.5 * away**2), 0.0)
+    return csr_array(weight.astype(np.float32))
 
 
 def _checkerboard(h: int, w: int, side: int) -> Array:
-    odd = (np.arange(h)[:, None] // side + np.arange(w)[None, :] // side) % 2
-    return np.asarray(odd, dtype=np.float32)
+    down, across = (np.arange(n) // side % 2 for n in (h, w))
+    return np.asarray(down[:, None] != across[None, :], dtype=np.float32)
 
 
 def millimetre_cells(cells: Cells, reading: Array, to_xyz: ToXyz) -> tuple[Floats, Floats]:
@@ -175,10 +186,12 @@ def millimetre_cells(cells: Cells, reading: Array, to_xyz: ToXyz) -> tuple[Float
     the share of each that was read (h, w)."""
     factor = max(round(1.0 / cells.mm), 1)
     weight = cells.weight * reading
-    light, _ = sum_to_cells(cells.light * weight[..., None], np.ones(weight.shape, bool), factor)
-    rows, columns = light.shape[:2]
-    cut = weight[: rows * factor, : columns * factor].reshape(rows, factor, columns, factor)
-    total = cut.mean(axis=(1, 3))
+    lit = np.empty((*weight.shape, 4), dtype=np.float32)
+    for c in range(3):
+        np.multiply(cells.light[..., c], weight, out=lit[..., c])
+    lit[..., 3] = weight
+    summed, _ = sum_to_cells(lit, np.ones(weight.shape, bool), factor)
+    light, total = summed[..., :3], summed[..., 3]
     enough = total > 0.1
     lab = np.full(light.shape, np.nan)
     lab[enough] = xyz_to_lab(to_xyz(light[enough] / total[enough][:, None]))

@@ -66,7 +66,9 @@ def dots(lab: Floats, cell_mm: float) -> Dots:
     count = int(seen.sum())
     if count < SURROUND**2:
         return Dots(0.0, 0.0, 0.0, None)
-    filled = np.where(seen[..., None], lab, np.median(lab[seen], axis=0))
+    filled = lab
+    if count < seen.size:
+        filled = np.where(seen[..., None], lab, np.median(lab[seen], axis=0))
     whole = filled * (2.0, 1.0, 1.0) + (0.0, 128.0, 128.0)
     coded = np.clip(np.rint(whole), 0, 255).astype(np.uint8)
     around = cv2.medianBlur(coded, SURROUND).astype(float)
@@ -134,7 +136,9 @@ def _bins(values: Floats) -> tuple[Floats, Floats, Floats]:
     side = 5.0
     while True:
         key = np.floor(values * (LIGHTNESS, 1.0, 1.0) / side).astype(np.int64)
-        _, index, counts = np.unique(key, axis=0, return_inverse=True, return_counts=True)
+        key -= key.min(axis=0)
+        whole = (key[:, 0] * (key[:, 1].max() + 1) + key[:, 1]) * (key[:, 2].max() + 1) + key[:, 2]
+        _, index, counts = np.unique(whole, return_inverse=True, return_counts=True)
         if len(counts) <= 100:
             break
         side *= 1.3

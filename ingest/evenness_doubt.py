@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from ingest.evenness_cells import Cells
 from ingest.evenness_figures import Figures
 from ingest.evenness_rule import Class
+from ingest.evenness_seam import has_seam
 
 #: Length of the strands' light and dark, mm, outside which the scale is doubtful.
 TEXTURE_MM = (0.08, 2.2)
@@ -15,12 +16,14 @@ TEXTURE_MM = (0.08, 2.2)
 SEEN_CONTRAST = 0.08
 #: The shorter side over that length under which a region holds too few strands: about five.
 LEAST_TEXTURES = 24.0
-#: Share of fine light and dark under which a photo is out of focus.
-UNSHARP = 0.09
+#: Sharpness under which a photo is out of focus, where there are strands to see it by.
+UNSHARP, UNSHARP_CONTRAST = 1.0, 0.01
 #: Strand contrast above which shadow is too deep to judge one colour, and to judge several.
 TOO_DEEP, FAR_TOO_DEEP = 0.85, 1.3
 #: Share of clipped pixels from which no class is given (the flag "clipped beyond use").
 CLIPPED = 0.03
+#: The same where light dots may be nothing but clipped highlights (the flag "clipped").
+CLIPPED_DOTS = 0.01
 #: Share of cells within this of the brightest that makes a flat top, as clipping does, where the
 #: strands have at least some contrast.
 FLAT_TOP, NEAR_TOP, TOP_CONTRAST = 0.04, 0.99, 0.08
@@ -40,6 +43,9 @@ def stops(found: Figures, kind: Class, side_mm: float, clipped_share: float) -> 
     out: list[Stop] = []
     if clipped_share >= CLIPPED:
         out.append(("evenness not judged", "Too much of the yarn is clipped to judge evenness."))
+    elif clipped_share >= CLIPPED_DOTS and kind.name == "speckled" and _light_dots(found):
+        said = "Light dots, and clipped pixels: highlights or dye, cannot tell. Use softer light."
+        out.append(("evenness not judged", said))
     if contrast > SEEN_CONTRAST:
         low, high = TEXTURE_MM
         if not low < found.texture_mm < high:
@@ -48,24 +54,31 @@ def stops(found: Figures, kind: Class, side_mm: float, clipped_share: float) -> 
         elif side_mm < LEAST_TEXTURES * found.texture_mm:
             said = "The region is only a few strands wide: mark more yarn."
             out.append(("too little yarn for evenness", said))
-    if contrast > 0.01 and found.sharp < UNSHARP:
+    if contrast > UNSHARP_CONTRAST and found.sharp < UNSHARP:
         out.append(("out of focus", "The photo is out of focus: photograph it again."))
     colours = 1 if kind.name in ("solid", "semi-solid", None) else len(found.palette.share)
     if contrast > (TOO_DEEP if colours == 1 else FAR_TOO_DEEP):
         said = "Shadow between the strands is too deep: use flatter light."
         out.append(("evenness not judged", said))
-    if two_things(found):
+    if two_things(found) or has_seam(found.cells_lab):
         said = "Two plain fields meet in the region: two swatches, background, or painted yarn."
         out.append(("perhaps two swatches", said))
     return out
+
+
+def _light_dots(found: Figures) -> bool:
+    dots = found.dots.lab
+    return dots is not None and float(dots[0]) > float(found.plain.mean_lab[0])
 
 
 def flat_topped(cells: Cells, contrast: float) -> bool:
     """Whether the brightest cells are all alike, as where a channel is clipped."""
     if contrast < TOP_CONTRAST:
         return False
-    seen = cells.light[cells.weight > 0]
-    return bool(((seen > NEAR_TOP * seen.max(axis=0)).mean(axis=0) > FLAT_TOP).any())
+    yarn = int((cells.weight > 0).sum())  # beside the yarn there is no light
+    planes = (cells.light[..., c] for c in range(3))
+    near = (int(np.count_nonzero(p > NEAR_TOP * p.max())) for p in planes)
+    return any(count > FLAT_TOP * yarn for count in near)
 
 
 def two_things(found: Figures) -> bool:

@@ -9,7 +9,7 @@ from ingest.correct import Correction
 from ingest.evenness_cells import cell_factor, sum_to_cells
 from ingest.model import Photo, SwatchRegion
 from ingest.raster import bounding_box, strips
-from ingest.tonality import Tonality, tonality_of_cells
+from ingest.tonality import Examined, Tonality, examine_cells
 
 
 def region_tonality(
@@ -21,6 +21,18 @@ def region_tonality(
     clipped_share: float,
 ) -> Tonality | None:
     """Tonality of a swatch, in corrected light with the light field divided out."""
+    return examine_region(photo, region, correction, background, mm_per_px, clipped_share).tonality
+
+
+def examine_region(
+    photo: Photo,
+    region: SwatchRegion,
+    correction: Correction,
+    background: Background | None,
+    mm_per_px: float,
+    clipped_share: float,
+) -> Examined:
+    """The same, with the cells and figures that it was made from."""
     box = bounding_box(photo, region.polygon)
     factor = cell_factor(mm_per_px, (box.y1 - box.y0) * (box.x1 - box.x0))
     light, weight = [], []
@@ -38,4 +50,4 @@ def region_tonality(
         y = (box.y0 + rows * factor) / photo.height
         points = np.stack(np.broadcast_arrays(x[None, :], y[:, None]), axis=-1)
         lit = (lit / correction.light_at(points)[..., None]).astype(np.float32)
-    return tonality_of_cells(lit, share, mm_per_px, factor, correction.xyz, clipped_share)
+    return examine_cells(lit, share, mm_per_px, factor, correction.xyz, clipped_share)

@@ -1,8 +1,13 @@
-"""The class of a region from its figures, by a short written rule, with its reasons in words."""
+"""The class of a region from its figures, by a short written rule, with its reasons in words.
+
+The rule reads named figures (:class:`RuleFigures`) and thresholds (:class:`Thresholds`); both are
+plain data, so that a stored measurement can be classed again by other thresholds.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from typing import Any
 
 from ingest.evenness_figures import Figures
 from ingest.evenness_model import Estimate
@@ -31,6 +36,67 @@ HELP = "nearer, more yarn in the region, or flatter light would help"
 
 
 @dataclass(frozen=True)
+class Thresholds:
+    """Where one class ends and the next begins; the defaults are this file's constants, fitted on
+    renders, and a dyer's eye may set others."""
+
+    gradient_rank: float = GRADIENT_RANK
+    gradient_plane: float = GRADIENT_PLANE
+    gradient_span: float = GRADIENT_SPAN
+    gradient_least: float = GRADIENT_LEAST
+    dots_percent: float = DOTS_PERCENT
+    dots_most: float = DOTS_MOST
+    dots_tail: float = DOTS_TAIL
+    dots_ground: float = DOTS_GROUND
+    small_ground: float = SMALL_GROUND
+    small_dots_mm: float = SMALL_DOTS_MM
+    largest_dots_mm: float = LARGEST_DOTS_MM
+    variegated_reach: float = VARIEGATED_REACH
+    two_colours_reach: float = TWO_COLOURS_REACH
+    floor: float = FLOOR
+    floor_per_contrast: float = FLOOR_PER_CONTRAST
+    floor_most: float = FLOOR_MOST
+    solid_share: float = SOLID_SHARE
+    margin: float = MARGIN
+    depth_hidden: float = DEPTH_HIDDEN
+    hidden_whole: float = HIDDEN_WHOLE
+
+
+DEFAULT = Thresholds()
+
+
+@dataclass(frozen=True)
+class RuleFigures:
+    """What the rule reads of a region; lengths of colour are ΔE00.
+
+    ``rank``, ``plane``, ``span``: of the slope; ``tied``: unevenness with what goes with it along
+    the light line. ``dots_percent``, ``dots_mm``; ``tail``: 95 % over median distance of 1 mm
+    cells, ``reach``: their 95 % distance off the light line. ``ground``: share of the main
+    colour of ``colours``. ``unevenness``: as estimated. ``strand_contrast``, ``depth_off``,
+    ``whole``: what blocks differ by in all, light and dye.
+    """
+
+    rank: float
+    plane: float
+    span: float
+    tied: float
+    dots_percent: float
+    dots_mm: float
+    tail: float
+    reach: float
+    ground: float
+    colours: int
+    unevenness: float
+    strand_contrast: float
+    depth_off: float
+    whole: float
+
+    def record(self) -> dict[str, Any]:
+        """Plain JSON data, from which the same class comes out."""
+        return asdict(self)
+
+
+@dataclass(frozen=True)
 class Class:
     """``name``: one of solid, semi-solid, variegated, speckled, gradient; None where it cannot be
     told, and then ``between`` two of them. ``reasons``: sentences."""
@@ -40,65 +106,92 @@ class Class:
     reasons: tuple[str, ...]
 
 
-def classify(found: Figures, estimate: Estimate) -> Class:
-    """The class of a region; its parts are tested by tables."""
-    if is_gradient(found) and found.crest.tied > GRADIENT_LEAST:
+def rule_figures(found: Figures, estimate: Estimate) -> RuleFigures:
+    """The figures of a region that its class is made from."""
+    share = found.palette.share
+    return RuleFigures(
+        rank=float(found.slope.rank),
+        plane=float(found.slope.r2),
+        span=float(found.slope.span),
+        tied=float(found.crest.tied),
+        dots_percent=float(found.dots.percent),
+        dots_mm=float(found.dots.mean_mm),
+        tail=float(found.reach.kurt),
+        reach=float(found.reach.off95),
+        ground=float(share.max()),
+        colours=len(share),
+        unevenness=float(estimate.value),
+        strand_contrast=float(found.shade.contrast),
+        depth_off=float(found.depth.off),
+        whole=float(found.crest.whole),
+    )
+
+
+def class_of(read: RuleFigures, limits: Thresholds = DEFAULT) -> Class:
+    """The class that figures speak for; its parts are tested by tables."""
+    if is_gradient(read, limits):
         return Class("gradient", None, ())
-    many = variegation(found)
-    if is_speckled(found):
+    many = variegation(read, limits)
+    if is_speckled(read, limits):
         return Class("speckled", None, ())
-    if many >= 1.0 + MARGIN:
+    if many >= 1.0 + limits.margin:
         return Class("variegated", None, ())
-    if many >= 1.0 - MARGIN:
+    if many >= 1.0 - limits.margin:
         return Class(
             None,
             ("semi-solid", "variegated"),
             ("The colours lie about as far apart as in the palest variegated yarn.",),
         )
-    floor = floor_of(found.shade.contrast)
-    return solid_or_not(estimate.value, floor, found.depth.off, found.crest.whole)
+    floor = floor_of(read.strand_contrast, limits)
+    return solid_or_not(read.unevenness, floor, read.depth_off, read.whole, limits)
 
 
-def is_gradient(found: Figures) -> bool:
-    run = found.slope
-    return run.rank > GRADIENT_RANK and run.r2 > GRADIENT_PLANE and run.span > GRADIENT_SPAN
+def is_gradient(read: RuleFigures, limits: Thresholds = DEFAULT) -> bool:
+    return (
+        read.rank > limits.gradient_rank
+        and read.plane > limits.gradient_plane
+        and read.span > limits.gradient_span
+        and read.tied > limits.gradient_least
+    )
 
 
-def is_speckled(found: Figures) -> bool:
-    if not DOTS_PERCENT < found.dots.percent < DOTS_MOST or found.reach.kurt < DOTS_TAIL:
+def is_speckled(read: RuleFigures, limits: Thresholds = DEFAULT) -> bool:
+    if not limits.dots_percent < read.dots_percent < limits.dots_most:
         return False
-    ground, side = float(found.palette.share.max()), found.dots.mean_mm
-    if side > LARGEST_DOTS_MM:
+    if read.tail < limits.dots_tail or read.dots_mm > limits.largest_dots_mm:
         return False
-    return ground > DOTS_GROUND or (ground > SMALL_GROUND and side < SMALL_DOTS_MM)
+    small = read.ground > limits.small_ground and read.dots_mm < limits.small_dots_mm
+    return read.ground > limits.dots_ground or small
 
 
-def variegation(found: Figures) -> float:
+def variegation(read: RuleFigures, limits: Thresholds = DEFAULT) -> float:
     """How far 1 mm cells reach off the light line, over what makes yarn variegated."""
-    several = len(found.palette.share) > 1
-    return found.reach.off95 / (TWO_COLOURS_REACH if several else VARIEGATED_REACH)
+    several = read.colours > 1
+    return read.reach / (limits.two_colours_reach if several else limits.variegated_reach)
 
 
-def floor_of(contrast: float) -> float:
+def floor_of(contrast: float, limits: Thresholds = DEFAULT) -> float:
     """Unevenness from which yarn is semi-solid, at a strand contrast."""
-    risen = FLOOR + FLOOR_PER_CONTRAST * max(contrast - 0.2, 0.0)
-    return min(risen, FLOOR_MOST)
+    risen = limits.floor + limits.floor_per_contrast * max(contrast - 0.2, 0.0)
+    return min(risen, limits.floor_most)
 
 
-def solid_or_not(value: float, floor: float, depth_off: float, whole: float) -> Class:
+def solid_or_not(
+    value: float, floor: float, depth_off: float, whole: float, limits: Thresholds = DEFAULT
+) -> Class:
     """Solid, semi-solid, or "cannot tell solid from semi-solid in this photo".
 
     ``value``: the unevenness; ``whole``: what blocks differ by in all, light and dye.
     """
     if value >= floor:
         return Class("semi-solid", None, ())
-    if value > SOLID_SHARE * floor:
+    if value > limits.solid_share * floor:
         said = f"Cannot tell solid from semi-solid in this photo: {HELP}."
         return Class(None, ("solid", "semi-solid"), (said,))
-    if depth_off >= DEPTH_HIDDEN:
+    if depth_off >= limits.depth_hidden:
         return Class("solid", None, ())
     said = "At this colour more or less dye looks nearly like more or less light"
-    if whole > HIDDEN_WHOLE:
+    if whole > limits.hidden_whole:
         both = ("solid", "semi-solid")
         return Class(None, both, (f"{said}: cannot tell solid from semi-solid here.",))
     return Class("solid", None, (f"{said}, so dye uneven in that way would not show.",))

@@ -13,15 +13,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from ingest.colour import BRADFORD, SRGB_TO_XYZ, Floats, lab_to_xyz, xyz_to_lab_jacobian
 from ingest.errors import IngestError
+from ingest.liquor_fit import HAZE, Fitted, Seen, fit
 from ingest.model import Measurement
-from ingest.observer import TABLE
 
 #: With a channel under this share of white a look is too deep, with all above the other a start is
 #: too clear; our choice.
@@ -29,12 +28,7 @@ TOO_DARK, TOO_CLEAR = 0.04, 0.80
 #: Least share left that each word stands for; our choice.
 WORDS: tuple[tuple[float, str], ...] = ((0.40, "much"), (0.10, "some"), (0.02, "trace"))
 
-# Priors, our choice: ln absorbance as a smooth curve over 16 bands, its level and its shape; the
-# glass's haze and loss; errors relative to the white.
-_CENTRES = np.arange(400.0, 700.1, 20.0)
-_LEVEL, _LEVEL_SD, _SHAPE_SD, _SHAPE_NM = -1.0, 1.5, 2.5, 60.0
-_HAZE, _HAZE_SD = 0.012, 0.012
-_GLASS, _GLASS_SD = 0.95, 0.04
+# Errors relative to the white; our choice.
 _LOOK_SD = 0.012  # one look against another: light and exposure beside the glass
 _CHANNEL_SD, _FLOOR_SD = 0.006, 0.003  # of a channel, relative and of white
 
@@ -74,6 +68,8 @@ class LiquorReading:
 
     ``u_share``: its standard uncertainty. ``word``: none, trace, some, much, or "" if unread.
     ``dilute_to_parts``: where it is too deep, what to make one part up to before the next photo.
+    ``channels``, ``u_channels``: the same share as red, green and blue light alone tell it, NaN
+    where the dye takes too little of that light.
     """
 
     name: str
@@ -83,6 +79,8 @@ class LiquorReading:
     too_deep: bool
     dilute_to_parts: int | None
     words: str
+    channels: tuple[float, float, float] = (math.nan,) * 3
+    u_channels: tuple[float, float, float] = (math.nan,) * 3
 
 
 @dataclass(frozen=True)
@@ -96,15 +94,6 @@ class LiquorCurve:
     readings: tuple[LiquorReading, ...]
     together: bool
     words: str
-
-
-@dataclass(frozen=True, eq=False)
-class _Seen:
-    """Liquor over white by look and channel: ``ratio`` (k, 3), ``noise`` (k, 3, 3)."""
-
-    ratio: Floats
-    noise: Floats
-    dilution: Floats  # (k,)
 
 
 def read_liquor(
@@ -121,7 +110,7 @@ def read_liquor(
         raise IngestError("no photo of liquor: one at the start and one after a hold are needed")
     turn = BRADFORD @ np.asarray(to_xyz, dtype=float)
     seen = _ratios(looks, turn)
-    parts = [_parts_needed(row) for row in seen.ratio]
+    parts = [_parts_needed(r, k.dilution) for r, k in zip(seen.ratio, looks, strict=True)]
     start = seen.ratio[0]
     if parts[0] is not None:
         return _unread(looks, parts, "The first look is too deep to read.")
@@ -132,25 +121,25 @@ def read_liquor(
         )
         return _unread(looks, parts, words)
     readable = np.array([p is None for p in parts])
-    chosen = _Seen(seen.ratio[readable], seen.noise[readable], seen.dilution[readable])
-    share, doubt, together = _fit(chosen, None if clear is None else _ratios([clear], turn))
-    at = iter(zip(share.tolist(), doubt.tolist(), strict=True))
+    chosen = Seen(seen.ratio[readable], seen.noise[readable], seen.dilution[readable])
+    got = fit(chosen, None if clear is None else _ratios([clear], turn))
+    at = iter(range(len(chosen.ratio)))
     readings = tuple(
-        _reading(look.name, *next(at)) if part is None else _too_deep(look.name, part)
+        _reading(look.name, got, next(at)) if part is None else _too_deep(look.name, part)
         for look, part in zip(looks, parts, strict=True)
     )
     words = (
         ""
-        if together
+        if got.together
         else (
             "The channels disagree: the dyes of this pot go on at different speeds, or the light "
             "changed between the photos."
         )
     )
-    return LiquorCurve(readings, together, words)
+    return LiquorCurve(readings, got.together, words)
 
 
-def _ratios(looks: Sequence[Look], turn: Floats) -> _Seen:
+def _ratios(looks: Sequence[Look], turn: Floats) -> Seen:
     """Liquor over white in sharpened channels (Bradford's), which no real colour makes negative."""
     ratios, noises = [], []
     for look in looks:
@@ -178,88 +167,16 @@ def _ratios(looks: Sequence[Look], turn: Floats) -> _Seen:
         ratios.append(ratio)
         noises.append(own + small + _LOOK_SD**2 * np.outer(bright, bright))
     dilution = np.array([float(look.dilution) for look in looks])
-    return _Seen(np.stack(ratios), np.stack(noises), dilution)
+    return Seen(np.stack(ratios), np.stack(noises), dilution)
 
 
-def _parts_needed(ratio: Floats) -> int | None:
+def _parts_needed(ratio: Floats, dilution: float) -> int | None:
     """To how many parts one must be made up, or ``None`` where every channel can be read."""
     darkest = float(ratio.min())
     if darkest >= TOO_DARK:
         return None
     # At the haze's own level nobody can say how deep it is.
-    return 5 if darkest > 2 * _HAZE else 10
-
-
-# ---------------------------------------------------------------------------------------------
-# The fit
-# ---------------------------------------------------------------------------------------------
-
-
-@cache
-def _channel_weights() -> Floats:
-    """(16, 3) weights of the bands in each sharpened channel under D65, each summing to 1."""
-    rows = np.asarray(TABLE, dtype=float)
-    light = rows[:, 1:4] * rows[:, 4:5] @ BRADFORD.T
-    hats = np.stack([np.interp(rows[:, 0], _CENTRES, unit) for unit in np.eye(_CENTRES.size)])
-    weights = hats @ light
-    return np.asarray(weights / weights.sum(axis=0))
-
-
-@cache
-def _prior_factor() -> Floats:
-    """(16, 16) Cholesky factor of the prior of ln absorbance: a level and a smooth shape."""
-    apart = (_CENTRES[:, None] - _CENTRES[None, :]) / _SHAPE_NM
-    cov = _LEVEL_SD**2 + _SHAPE_SD**2 * np.exp(-0.5 * apart**2) + 1e-3 * np.eye(_CENTRES.size)
-    return np.asarray(np.linalg.cholesky(cov))
-
-
-def _transmitted(u: Floats, dilution: Floats) -> Floats:
-    """(k, 3) of white. ``u``: shares after the start, spectrum (16) as normals, glass, haze."""
-    shares = np.concatenate([[1.0], u[:-18], np.zeros(len(dilution))])[: len(dilution)]
-    left = shares / dilution
-    absorbance = np.exp(_LEVEL + _prior_factor() @ u[-18:-2])
-    through = np.exp(np.minimum(-left[:, None] * absorbance, 5.0)) @ _channel_weights()
-    glass, haze = _GLASS + _GLASS_SD * u[-2], _HAZE + _HAZE_SD * u[-1]
-    return np.asarray(glass * through + haze)
-
-
-def _fit(seen: _Seen, clear: _Seen | None) -> tuple[Floats, Floats, bool]:
-    """Share left (k,), its standard uncertainty (k,), and whether the channels agree."""
-    from scipy.optimize import least_squares
-
-    k = len(seen.ratio)
-    first = np.concatenate([_first_guess(seen), np.zeros(18)])
-    if clear is not None:  # a last row, of which the share is known: none
-        ratio = np.concatenate([seen.ratio, clear.ratio])
-        seen = _Seen(ratio, np.concatenate([seen.noise, clear.noise]), np.append(seen.dilution, 1))
-    whiten = np.linalg.inv(np.linalg.cholesky(seen.noise))
-
-    def residual(u: Floats) -> Floats:
-        miss = _transmitted(u, seen.dilution) - seen.ratio
-        return np.concatenate([(whiten @ miss[..., None]).ravel(), u[-18:]])
-
-    found = least_squares(residual, first, method="lm", xtol=1e-6, ftol=1e-6)
-    covariance = np.linalg.inv(found.jac.T @ found.jac)
-    # Each hold has three channels and one unknown; the start's three are the reference.
-    free = 2 * (k - 1)
-    misfit = 2 * found.cost / free if free else 0.0
-    variance = np.concatenate([[0.0], np.diag(covariance)[: k - 1]])
-    widened = np.sqrt(variance * max(misfit, 1.0))
-    return np.concatenate([[1.0], found.x[: k - 1]]), widened, misfit <= _disagree(free)
-
-
-def _first_guess(seen: _Seen) -> Floats:
-    """(k - 1,) plain Beer-Lambert in the channel that is deepest at the start."""
-    depth = -np.log(np.clip(seen.ratio, 0.01, 0.999))
-    best = int(np.argmax(depth[0]))
-    return np.asarray(depth[1:, best] / depth[0, best] * seen.dilution[1:] / seen.dilution[0])
-
-
-def _disagree(free: int) -> float:
-    """Misfit by freedom that chance exceeds in 1 of 100 (Wilson and Hilferty 1931)."""
-    if free == 0:
-        return math.inf
-    return (1 - 2 / (9 * free) + 2.326 * math.sqrt(2 / (9 * free))) ** 3
+    return math.ceil(dilution * (5 if darkest > 2 * HAZE else 10))
 
 
 # ---------------------------------------------------------------------------------------------
@@ -278,11 +195,13 @@ def plain_word(share: float) -> str:
     return next((word for least, word in WORDS if share >= least), "none")
 
 
-def _reading(name: str, share: float, doubt: float) -> LiquorReading:
+def _reading(name: str, got: Fitted, row: int) -> LiquorReading:
+    share, doubt = float(got.share[row]), float(got.doubt[row])
     word = plain_word(share)
     low, high = max(share - 1.96 * doubt, 0.0), share + 1.96 * doubt
     words = f"{100 * share:.0f} % of the colour is left ({100 * low:.0f} to {100 * high:.0f} %)"
-    return LiquorReading(name, share, doubt, word, False, None, f"{words}: {word}.")
+    one, two = (tuple(v[row].tolist()) for v in (got.channels, got.u_channels))
+    return LiquorReading(name, share, doubt, word, False, None, f"{words}: {word}.", one, two)
 
 
 def _too_deep(name: str, parts: int) -> LiquorReading:

@@ -150,7 +150,7 @@ def look_at_texture(
 
     box = bounding_box(photo, region.polygon)
     mask = polygon_mask(photo, region.polygon, box)
-    y_mid, x_mid = np.argwhere(mask).mean(axis=0) if mask.any() else (0, 0)
+    y_mid, x_mid = _middle(mask)
     y0 = int(np.clip(y_mid - WINDOW / 2, 0, max(mask.shape[0] - WINDOW, 0)))
     x0 = int(np.clip(x_mid - WINDOW / 2, 0, max(mask.shape[1] - WINDOW, 0)))
     inside = mask[y0 : y0 + WINDOW, x0 : x0 + WINDOW]
@@ -168,6 +168,15 @@ def look_at_texture(
     residual = (centred - local)[inside]
     shadow = float(residual.std()) if residual.size else math.nan
     return Texture(length_x, length_y, shadow)
+
+
+def _middle(mask: Array) -> tuple[float, float]:
+    """Mean row and column of a mask; zeros if it is empty."""
+    count = max(int(np.count_nonzero(mask)), 1)
+    rows, columns = (mask.sum(axis=axis, dtype=np.int64) for axis in (1, 0))
+    return float(rows @ np.arange(rows.size)) / count, float(
+        columns @ np.arange(columns.size)
+    ) / count
 
 
 def sum_blocks(

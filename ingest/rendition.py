@@ -50,7 +50,7 @@ def render(photo: Photo, correction: Correction, space: Space = "srgb") -> Rendi
         rgb = correction.xyz(linear) @ from_xyz.T
         beyond = (darkest(rgb) < -SLACK) | (brightest(rgb) > 1.0 + 3.0 * SLACK)
         coded = np.round(linear_to_srgb(np.clip(rgb, 0.0, 1.0)) * 255.0).astype(np.uint8)
-        coded[beyond] = _chequer(top, beyond)[beyond][:, None]
+        coded[beyond] = chequer(top, beyond)[beyond][:, None]
         out[top:bottom] = coded
         outside += int(beyond.sum())
     return Rendition(out, space, outside / (photo.height * photo.width))
@@ -65,7 +65,8 @@ def _light(correction: Correction, photo: Photo, top: int, bottom: int) -> Array
     return np.asarray(correction.light_at(points)[..., None])
 
 
-def _chequer(top: int, like: Array) -> Array:
+def chequer(top: int, like: Array) -> Array:
+    """Codes (h, w) of the chequer under ``like`` (h, w), whose first row is row ``top``."""
     rows, columns = np.indices(like.shape)
     cell = ((rows + top) // CHEQUER_SIDE + columns // CHEQUER_SIDE) % 2
     return np.asarray(np.asarray(CHEQUER, dtype=np.uint8)[cell])

@@ -20,7 +20,7 @@ from ingest.evenness_cells import Cells, ToXyz, as_cells, cell_factor, sum_to_ce
 from ingest.evenness_doubt import CLIPPED, flat_topped, stops
 from ingest.evenness_figures import Figures, figures
 from ingest.evenness_model import Estimate, estimate, seen_estimate
-from ingest.evenness_rule import Class, classify
+from ingest.evenness_rule import Class, RuleFigures, class_of, rule_figures
 from ingest.evenness_scale import scale_from_strands
 from ingest.model import Array
 
@@ -30,7 +30,7 @@ Floats = NDArray[np.float64]
 #: In renders the read spread of a gradient was low by the last factor.
 SEEN_U, SEEN_U_PER_CONTRAST, GRADIENT_U_PER_CONTRAST, GRADIENT_TIMES = 0.05, 0.2, 0.5, 1.1
 #: Version of the method; figures of two versions are never compared.
-METHOD = "evenness 1"
+METHOD = "evenness 2"
 #: Shorter side in mm and area in mm² of yarn under which no class is given.
 LEAST_SIDE_MM, LEAST_AREA_MM2 = 8.0, 450.0
 #: Side of a cell, mm, above which strands are no longer seen.
@@ -94,6 +94,16 @@ class Tonality:
         }
 
 
+@dataclass(frozen=True, eq=False)
+class Examined:
+    """A region looked at. ``tonality``: None where nothing can be said. ``cells``: None where no
+    scale was found. ``figures``: None where too little is yarn for any."""
+
+    tonality: Tonality | None
+    cells: Cells | None = None
+    figures: Figures | None = None
+
+
 def measure_tonality(
     linear: Array,
     mask: Array,
@@ -115,24 +125,25 @@ def measure_tonality(
     """
     factor = cell_factor(mm_per_px, mask.size)
     light, weight = sum_to_cells(linear, mask, factor)
-    return tonality_of_cells(light, weight, mm_per_px, factor, to_xyz, clipped_share)
+    return examine_cells(light, weight, mm_per_px, factor, to_xyz, clipped_share).tonality
 
 
-def tonality_of_cells(
+def examine_cells(
     light: Array,
     weight: Array,
     mm_per_px: float,
     factor: int,
     to_xyz: ToXyz,
     clipped_share: float = 0.0,
-) -> Tonality | None:
-    """The same from light already summed over ``factor`` pixels squared."""
+) -> Examined:
+    """The same, with what it was made from, of light already summed over ``factor`` pixels
+    squared."""
     flags = set()
     if not mm_per_px > 0:
         mm_per_px = scale_from_strands(as_cells(light, weight, math.nan, factor), to_xyz) / factor
         flags.add("scale estimated")
         if math.isnan(mm_per_px):
-            return None
+            return Examined(None)
         again = max(cell_factor(mm_per_px, light.shape[0] * light.shape[1]) // factor, 1)
         if again > 1:
             light, weight = _coarser(light, weight, again)
@@ -141,17 +152,19 @@ def tonality_of_cells(
     if cells.mm > MOST_CELL_MM:
         flags.add("scale doubtful")
         said = "At this scale no strands can be seen: check the millimetres, or go nearer."
-        return _nothing(mm_per_px, flags, said)
+        return Examined(_nothing(mm_per_px, flags, said), cells)
     if not _enough(cells):
         flags.add("too little yarn for evenness")
         said = "The region is too small to say how even the yarn is, or its scale is wrong."
-        return _nothing(mm_per_px, flags, said)
+        return Examined(_nothing(mm_per_px, flags, said), cells)
     found = figures(cells, to_xyz)
     if found is None:
         flags.add("too little yarn for evenness")
-        return _nothing(mm_per_px, flags, "Too little of the region is yarn without a gap.")
+        said = "Too little of the region is yarn without a gap."
+        return Examined(_nothing(mm_per_px, flags, said), cells)
     made = estimate(found)
-    kind = classify(found, made)
+    ruled = rule_figures(found, made)
+    kind = class_of(ruled)
     if flat_topped(cells, found.shade.contrast):
         clipped_share = max(clipped_share, CLIPPED)
     stopped = stops(found, kind, _shorter_side(cells), clipped_share)
@@ -163,7 +176,8 @@ def tonality_of_cells(
         made = seen_estimate(GRADIENT_TIMES * found.crest.tied, u)
     if stopped:
         kind = Class(None, kind.between or ("solid", "semi-solid"), tuple(s for _, s in stopped))
-    return _tonality(found, made, kind, mm_per_px, frozenset(flags))
+    told = _tonality(found, made, kind, mm_per_px, frozenset(flags), ruled)
+    return Examined(told, cells, found)
 
 
 def _coarser(light: Array, weight: Array, factor: int) -> tuple[Array, Array]:
@@ -187,7 +201,12 @@ def _shorter_side(cells: Cells) -> float:
 
 
 def _tonality(
-    found: Figures, made: Estimate, kind: Class, mm_per_px: float, flags: frozenset[str]
+    found: Figures,
+    made: Estimate,
+    kind: Class,
+    mm_per_px: float,
+    flags: frozenset[str],
+    ruled: RuleFigures,
 ) -> Tonality:
     reasons = list(kind.reasons)
     lift = math.sqrt(max(0.0, found.plain.whole**2 - made.value**2))
@@ -204,6 +223,7 @@ def _tonality(
             "lab": None if found.dots.lab is None else [round(float(v), 2) for v in found.dots.lab],
         },
         "gradient": None,
+        "rule": ruled.record(),  # what another rule would class it from
     }
     if kind.name == "gradient":
         extra["gradient"] = {

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ingest.colour import Floats
 from swatchvault.bands import Layout, forward, lab_of, metric
@@ -26,9 +29,9 @@ class Data:
     lab: Floats  # (m, 3)
     reading: Floats  # (m, 3, 3)
 
-    def without(self, row: int) -> Data:
-        kept = np.arange(len(self.lab)) != row
-        names = tuple(n for i, n in enumerate(self.names) if i != row)
+    def only(self, kept: NDArray[np.bool_]) -> Data:
+        """The rows where ``kept`` (m,)."""
+        names = tuple(n for n, k in zip(self.names, kept, strict=True) if k)
         return Data(names, self.depths[kept], self.lab[kept], self.reading[kept])
 
     def noise(self, by_depth: Floats) -> Floats:
@@ -50,6 +53,13 @@ class Fit:
     theta: Floats
     factor: Floats
     z: Floats
+
+
+def one_thread() -> AbstractContextManager[object]:
+    """Linear algebra on one thread: matrices of a hundred rows only lose by sharing them out."""
+    from threadpoolctl import threadpool_limits  # type: ignore[import-untyped]
+
+    return cast("AbstractContextManager[object]", threadpool_limits(1, user_api="blas"))
 
 
 def fit_unknowns(layout: Layout, data: Data, start: Floats | None = None) -> Fit:

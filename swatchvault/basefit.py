@@ -14,20 +14,26 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from ingest.colour import Floats, delta_e_2000
 from swatchvault.amounts import check_number
-from swatchvault.bandfit import Data, Fit, fit_unknowns, pot_noise
+from swatchvault.bandfit import Data, Fit, fit_unknowns, one_thread, pot_noise
 from swatchvault.bands import Forward, Layout, forward
 from swatchvault.errors import SwatchvaultError
 
 #: Fewest measured lots on a base from which a shade is predicted; our choice.
 FEWEST_LOTS = 6
+#: Fewest recipes that differ among them; our choice.
+FEWEST_RECIPES = 3
 #: How far beyond the deepest seen a depth may be asked for, as a factor; our choice.
 REACH = 1.1
 # Leave-one-out is worth this many axes of belief in the doubt as computed; the same set.
 _TRUST = 4.0
+# Recipes whose depths differ by less than this, as ln, count as one; our choice.
+_SAME_RECIPE = 0.1
+# Recipes that are left out in turn; of more, that many spread over all. For speed, our choice.
+_MOST_LEFT_OUT = 24
 # Standard uncertainty of Lab where a lot's measurement states none; our choice.
 _READING_SD = 0.3
 
@@ -78,7 +84,8 @@ class LeftOut:
 class BaseModel:
     """A fitted base. ``scale``: factor on standard uncertainties that leave-one-out found.
 
-    ``left_out``: every lot as the others predict it. ``not_used``: lots left out, and why.
+    ``left_out``: lots as those of other recipes predict them, of two dozen recipes at most.
+    ``not_used``: lots left out, and why. ``n_lots``: lots in the fit.
     """
 
     dyes: tuple[str, ...]
@@ -89,6 +96,7 @@ class BaseModel:
     left_out: tuple[LeftOut, ...] = ()
     not_used: Mapping[str, str] = field(default_factory=dict)
     fluorescent: frozenset[str] = frozenset()
+    n_lots: int = 0
 
     @property
     def deepest(self) -> dict[str, float]:
@@ -179,11 +187,11 @@ class BaseModel:
         return Shade(lab, covariance, True, self._rests_on(), within_95(lab, covariance))
 
     def _rests_on(self) -> str:
-        count = len(self.left_out)
         typical = float(np.median([lot.delta_e_00 for lot in self.left_out]))
         return (
-            f"From {count} lots on this base; each, left out, is missed by ΔE00 {typical:.1f} in "
-            "the middle. It holds for the same dyes, packets and way of dyeing."
+            f"From {self.n_lots} lots on this base; each, as lots of other recipes foretell it, is "
+            f"missed by ΔE00 {typical:.1f} in the middle. It holds for the same dyes, packets and "
+            "way of dyeing."
         )
 
 
@@ -215,10 +223,10 @@ def fit_base(
     """A model of one base from its lots and the Lab of its undyed swatches.
 
     Lots that overdye are left out unless asked for; lots that hold a dye of ``fluorescent`` always
-    are. Fewer than :data:`FEWEST_LOTS` usable lots, or a Lab that is no colour, raise
-    ``SwatchvaultError``.
+    are. Fewer than :data:`FEWEST_LOTS` usable lots, or :data:`FEWEST_RECIPES` recipes, or a Lab
+    that is no colour, raise ``SwatchvaultError``.
     """
-    used, not_used = _usable(lots, include_overdyed, frozenset(fluorescent))
+    used, not_used = usable_lots(lots, include_overdyed, frozenset(fluorescent))
     dyes = tuple(sorted({d for lot in used for d, c in lot.depths.items() if c > 0}))
     if len(used) < FEWEST_LOTS or not dyes:
         raise SwatchvaultError(
@@ -226,18 +234,35 @@ def fit_base(
             "needed to predict a shade: measure more lots, or look for the nearest one"
         )
     data = _gather(used, undyed, dyes)
-    layout = Layout(len(dyes))
-    fit = fit_unknowns(layout, data)
-    model = BaseModel(dyes, layout, fit, data, 1.0, (), not_used, frozenset(fluorescent))
-    left = tuple(_left_out(model, row) for row in range(len(used)))
-    squares = sum(lot.surprise**2 for lot in left)
+    alike = _alike(data.depths[: len(used)])
+    differ = len(np.unique(alike))
+    if differ < FEWEST_RECIPES:
+        raise SwatchvaultError(
+            f"the {len(used)} lots that can be used follow {differ} recipe(s), at least "
+            f"{FEWEST_RECIPES} that differ are needed to predict a shade: dye trials at other "
+            "depths or mixtures"
+        )
+    layout, glowing = Layout(len(dyes)), frozenset(fluorescent)
+    with one_thread():
+        fit = fit_unknowns(layout, data)
+        model = BaseModel(dyes, layout, fit, data, 1.0, (), not_used, glowing, len(used))
+        return _judged(model, alike)
+
+
+def _judged(model: BaseModel, alike: NDArray[np.intp]) -> BaseModel:
+    """The model with its doubt scaled by what leaving recipes out shows."""
+    firsts = np.unique(alike)
+    spread = np.linspace(0, len(firsts) - 1, min(len(firsts), _MOST_LEFT_OUT)).round().astype(int)
+    left = [_left_out(model, np.flatnonzero(alike == first)) for first in firsts[spread]]
+    squares = sum(np.mean([lot.surprise**2 for lot in lots]) for lots in left)
     scale = math.sqrt((_TRUST + squares) / (_TRUST + 3 * len(left)))
-    return replace(model, scale=scale, left_out=left)
+    return replace(model, scale=scale, left_out=tuple(lot for lots in left for lot in lots))
 
 
-def _usable(
+def usable_lots(
     lots: Iterable[DyedLot], include_overdyed: bool, fluorescent: frozenset[str]
 ) -> tuple[list[DyedLot], dict[str, str]]:
+    """Lots that a fit can use, and the others with the reason."""
     used: list[DyedLot] = []
     left: dict[str, str] = {}
     for lot in lots:
@@ -276,14 +301,27 @@ def _reading(covariance: ArrayLike | None) -> Floats:
     return given if np.isfinite(given).all() else np.eye(3) * _READING_SD**2
 
 
-def _left_out(model: BaseModel, row: int) -> LeftOut:
-    """One lot as the fit to all others predicts it."""
+def _alike(depths: Floats) -> NDArray[np.intp]:
+    """(m,) of each recipe the first row that is the same to :data:`_SAME_RECIPE`, maybe its own.
+
+    Lots of one recipe foretell each other whatever the model: they are left out together.
+    """
+    ln = np.log(np.where(depths > 0, depths, 1e-6))
+    apart = np.abs(ln[:, None] - ln[None, :]).max(axis=-1)
+    return np.asarray(np.argmax(apart < _SAME_RECIPE, axis=1))
+
+
+def _left_out(model: BaseModel, rows: NDArray[np.intp]) -> list[LeftOut]:
+    """The lots of one recipe as the fit to all others predicts them."""
     data = model.data
-    fit = fit_unknowns(model.layout, data.without(row), model.fit.z)
-    one = data.depths[row : row + 1]
-    without = replace(model, fit=fit)
-    lab, covariance = (part[0] for part in without.estimate(one))
-    miss = data.lab[row] - lab
-    doubt = covariance + data.reading[row]
-    surprise = math.sqrt(float(miss @ np.linalg.solve(doubt, miss)))
-    return LeftOut(data.names[row], lab, float(delta_e_2000(lab, data.lab[row])), surprise)
+    others = ~np.isin(np.arange(len(data.lab)), rows)
+    fit = fit_unknowns(model.layout, data.only(others), model.fit.z)
+    labs, covariances = replace(model, fit=fit).estimate(data.depths[rows])
+    found = []
+    for row, lab, covariance in zip(rows.tolist(), labs, covariances, strict=True):
+        miss = data.lab[row] - lab
+        doubt = covariance + data.reading[row]
+        surprise = math.sqrt(float(miss @ np.linalg.solve(doubt, miss)))
+        away = float(delta_e_2000(lab, data.lab[row]))
+        found.append(LeftOut(data.names[row], lab, away, surprise))
+    return found

@@ -17,15 +17,25 @@ from swatchvault.archive import (
     current_master,
     learned_of_setup,
     record_check,
+    record_evenness_check,
     same_dyes,
+    stated_evenness,
     swatch_colours,
     swatches_of_colourway,
     swatches_of_lot,
+    transaction,
 )
 from swatchvault.compare import Comparison, CoursePoint, LotMatrix, as_record
 from swatchvault.difference import Capture, OwnFrame
 from swatchvault.errors import CompareError, NotFound
-from swatchvault.lotcheck import CheckedSwatch, Held, check_swatch
+from swatchvault.lotcheck import (
+    CheckedEvenness,
+    CheckedSwatch,
+    Held,
+    check_evenness,
+    check_record,
+    check_swatch,
+)
 
 
 @dataclass(frozen=True)
@@ -47,6 +57,12 @@ class Check:
     master: CurrentMaster
     checked: CheckedSwatch
     same_dyes: bool | None
+    evenness: CheckedEvenness | None = None  # where the master states it
+
+    def record(self) -> dict[str, Any]:
+        """Plain JSON data: the colour's verdict, and under ``evenness`` that on evenness."""
+        even = None if self.evenness is None else self.evenness.comparison.record()
+        return {**check_record(self.checked, self.facts()), "evenness": even}
 
     def facts(self) -> dict[str, Any]:
         """The names that belong to the figures."""
@@ -121,8 +137,13 @@ def check_lot(conn: sqlite3.Connection, lot: str, ask: Ask) -> list[Check]:
 
 def keep_checks(conn: sqlite3.Connection, checks: Sequence[Check]) -> None:
     """Keep verdicts in the archive, as given."""
-    for check in checks:
-        record_check(conn, _row(check))
+    with transaction(conn):
+        for check in checks:
+            row_id, even = record_check(conn, _row(check)), check.evenness
+            if even is not None:
+                found = even.comparison.record()
+                args = (row_id, even.statement_id, even.measurement_id, found)
+                record_evenness_check(conn, *args)
 
 
 def lots_together(
@@ -200,7 +221,12 @@ def _check(conn: sqlite3.Connection, swatch: SwatchFacts, master: CurrentMaster,
         dyes,
         ask.across_forms,
     )
-    return Check(swatch, master, _hold(conn, master.swatch_id, swatch.swatch_id, held), dyes)
+    stated = stated_evenness(conn, master.master_id)
+    even = None
+    if stated is not None:
+        new = swatch_colours(conn, swatch.swatch_id)
+        even = check_evenness(stated, master_lot, new, master.form)
+    return Check(swatch, master, _hold(conn, master.swatch_id, swatch.swatch_id, held), dyes, even)
 
 
 def _hold(conn: sqlite3.Connection, master_id: int, new_id: int, held: Held) -> CheckedSwatch:

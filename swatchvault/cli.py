@@ -8,6 +8,7 @@ on standard error), 2 wrong use of the command.
 from __future__ import annotations
 
 import importlib
+import os
 import sys
 from collections.abc import Sequence
 
@@ -19,6 +20,7 @@ from swatchvault import __version__
 COMMANDS: dict[str, tuple[str, str]] = {
     "new": ("archive", "Make an archive: a folder for photos, colours and recipes."),
     "add": ("add", "File photos in the archive, with what they are of."),
+    "remeasure": ("remeasure", "Measure stored photos anew after the method has changed."),
     "reference": ("owned", "Keep a card, steps or chart that you own, with its values."),
     "setup": ("owned", "Keep phone, light and reference together as a set-up."),
     "measure": ("photos", "Measure photos without an archive."),
@@ -26,6 +28,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "mat": ("instrument", "Write the capture mat as a PDF to print."),
     "calibration": ("instrument", "Report how a photo was corrected, and what limits it."),
     "picture": ("instrument", "Write a photo as the measurement sees it."),
+    "tonal": ("tonal", "Say how tonal a swatch came out: text, and a card with photo and map."),
     "repeat": ("instrument", "Learn from repeat photos how well a set-up tells lots apart."),
     "master": ("lots", "Say which swatch later lots of a colourway are held to."),
     "check": ("lots", "Hold a lot to its master: within, outside, or cannot tell."),
@@ -37,11 +40,16 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "spoons": ("spoons", "Show or set the sizes of spoon and cup."),
     "cautions": ("sums", "Print the full card of cautions."),
     "near": ("find", "Find the swatches nearest to a colour, and how they were made."),
+    "predict": ("shade", "Say what a recipe will give on a base, from the lots dyed on it."),
+    "correct": ("shade", "Say what to add to a pot to bring it nearer to its master."),
+    "reach": ("shade", "Say which dyes of yours get nearest to a colour on a base."),
+    "liquor": ("liquor", "Read from photos how much colour is left in the liquor."),
     "like": ("find", "Find swatches that look like another, or like a photo."),
     "groups": ("together", "Say which lots or skeins can go together, and in which order."),
     "drift": ("together", "Chart a colourway's lots over time, with limits and what changed."),
     "gaps": ("together", "Show where a base has not been."),
     "bases": ("together", "Set side by side what a colourway gave on each base."),
+    "eye": ("eye", "Say how even a swatch looks to you, and fit the rule to your eye."),
     "list": ("look", "List what the archive holds."),
     "show": ("look", "Show one lot, swatch, colourway, base or dye with all that belongs to it."),
     "export": ("look", "Write a table or view of the archive as CSV or JSON."),
@@ -105,12 +113,36 @@ def main(arguments: Sequence[str] | None = None) -> None:
     except (IngestError, SwatchvaultError) as error:
         click.echo(one_line(error), err=True)
         code = 1
+    except Exception as error:
+        code = system_refused(error)
     sys.exit(code if isinstance(code, int) else 0)
+
+
+def system_refused(error: Exception) -> int:
+    """Tell of a full disk, a file that cannot be written, a database that cannot be read.
+
+    Gives the exit code; anything else is a mistake of this program and is raised again.
+    """
+    if isinstance(error, BrokenPipeError):  # who read our words has left: `... | head`
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    elif isinstance(error, OSError):
+        where = f"{error.filename}: " if error.filename else ""
+        click.echo(f"{where}{one_line(error)}; make that possible and try again", err=True)
+    elif type(error).__module__ == "sqlite3":  # not imported here: it would slow every start
+        click.echo(
+            f"the archive's database: {one_line(error)}; make room if the disk is full, "
+            "else see what `swatchvault verify` says",
+            err=True,
+        )
+    else:
+        raise error
+    return 1
 
 
 def one_line(error: BaseException) -> str:
     """An error's message on one line."""
-    return " ".join(str(error).split()) or type(error).__name__
+    said = (error.strerror if isinstance(error, OSError) else None) or str(error)
+    return " ".join(said.split()) or type(error).__name__
 
 
 if __name__ == "__main__":

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ingest.colour import Floats, delta_e_2000
+from swatchvault.bandfit import one_thread
 from swatchvault.bands import metric
 
 #: Smallest depth in % DOS that is proposed: 0.1 mL of a 1 % stock on 100 g; our choice.
@@ -43,8 +44,9 @@ def best_amounts(task: Task, sets: Sequence[tuple[int, ...]]) -> tuple[Floats, F
     held = np.zeros((len(sets), task.most.size), dtype=bool)
     for row, chosen in zip(held, sets, strict=True):
         row[list(chosen)] = True
-    tried = [_descend(task, held, share) for share in (0.05, 0.4)]
-    ends = np.stack([_delta_e(task, amounts) for amounts in tried])
+    with one_thread():
+        tried = [_descend(task, held, share) for share in (0.05, 0.4)]
+        ends = np.stack([_delta_e(task, amounts) for amounts in tried])
     first = ends[0] <= ends[1]
     return np.where(first[:, None], tried[0], tried[1]), ends.min(axis=0)
 

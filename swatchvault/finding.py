@@ -14,6 +14,7 @@ from ingest.colour import Floats
 from ingest.model import Measurement, none_if_nan
 from swatchvault import shades
 from swatchvault.archive import StoredColour, colours, find, measured_or_not_found
+from swatchvault.archive.evenness import versions_in_use
 from swatchvault.archive.made import Filters, Made, made_of, newest_labs, swatches_where
 from swatchvault.errors import CompareError, NotFound
 from swatchvault.lotcheck import as_colour, groups
@@ -28,6 +29,11 @@ class Query:
     photos: tuple[StoredColour, ...] = ()
     measured: Measurement | None = None
     tonality: Mapping[str, Any] | None = None
+    version: str | None = None  # of the method that measured it; None: a stated colour
+
+    @property
+    def evenness_method(self) -> str | None:
+        return (self.tonality or {}).get("method")
 
     @property
     def swatch_id(self) -> int | None:
@@ -70,14 +76,16 @@ def query_of_swatch(conn: sqlite3.Connection, label: str) -> Query:
     newest = photos[-1]
     warnings = (shades.NO_CARD_WARNING,) if newest.reference == "none" else ()
     target = shades.Target(newest.lab, f"swatch {label}", warnings)
-    return Query(target, photos, tonality=newest.tonality)
+    return Query(target, photos, tonality=newest.tonality, version=newest.version)
 
 
 def query_of_measurement(measured: Measurement) -> Query:
     """The query that a new photo's swatch is."""
     warnings = (shades.NO_CARD_WARNING,) if measured.reference == "none" else ()
     target = shades.Target(np.asarray(measured.lab), measured.name, warnings)
-    return Query(target, measured=measured, tonality=measured.tonality)
+    from ingest.pipeline import METHOD_VERSION
+
+    return Query(target, measured=measured, tonality=measured.tonality, version=METHOD_VERSION)
 
 
 def near(
@@ -89,7 +97,7 @@ def near(
     """
     ids, labs = _searched(conn, query, filters)
     rows, distances = shades.LabIndex(labs).nearest(query.target.lab, k, k_l=k_l)
-    return _hits(conn, query, [int(ids[r]) for r in rows], labs[rows], distances, k_l)
+    return hits_of(conn, query, [int(ids[r]) for r in rows], labs[rows], distances, k_l)
 
 
 def within(
@@ -98,7 +106,7 @@ def within(
     """Every swatch within ``tolerance`` of the query; may be none."""
     ids, labs = _searched(conn, query, filters)
     rows, distances = shades.LabIndex(labs).within(query.target.lab, tolerance, k_l=k_l)
-    return _hits(conn, query, [int(ids[r]) for r in rows], labs[rows], distances, k_l)
+    return hits_of(conn, query, [int(ids[r]) for r in rows], labs[rows], distances, k_l)
 
 
 def by_other_dyes(hits: Sequence[Hit]) -> list[Hit]:
@@ -110,7 +118,11 @@ def by_other_dyes(hits: Sequence[Hit]) -> list[Hit]:
 def like(conn: sqlite3.Connection, query: Query, filters: Filters, *, k: int = 10) -> list[Hit]:
     """Swatches that look most like the query: palette, shares and evenness; ranks as they come."""
     wanted = swatches_where(conn, filters)
-    newest = {c.swatch_id: c for c in colours(conn) if c.swatch_id in wanted}  # oldest first
+    newest = {
+        c.swatch_id: c  # oldest first
+        for c in colours(conn)
+        if c.swatch_id in wanted and _by_the_same(query, c)
+    }
     newest.pop(query.swatch_id or -1, None)
     if not newest:
         raise NotFound(_nothing(filters))
@@ -124,16 +136,29 @@ def like(conn: sqlite3.Connection, query: Query, filters: Filters, *, k: int = 1
     ]
 
 
+def _by_the_same(query: Query, found: StoredColour) -> bool:
+    """Whether the same versions measured both, as far as both were measured."""
+    methods = {query.evenness_method, (found.tonality or {}).get("method")} - {None}
+    return query.version in (None, found.version) and len(methods) < 2
+
+
 def _searched(
     conn: sqlite3.Connection, query: Query, filters: Filters
 ) -> tuple[np.ndarray[Any, Any], Floats]:
-    ids, labs = newest_labs(conn)
+    versions = versions_in_use(conn)
+    several = len(versions) > 1 or query.version not in (None, *versions)
+    ids, labs = newest_labs(conn, query.version or versions[-1] if several else None)
     if filters.asks:
         wanted = swatches_where(conn, filters)
         keep = np.isin(ids, np.fromiter(wanted, dtype=np.int64, count=len(wanted)))
         ids, labs = ids[keep], labs[keep]
     if query.swatch_id is not None:
         ids, labs = ids[ids != query.swatch_id], labs[ids != query.swatch_id]
+    if several and not len(ids):
+        raise NotFound(
+            f"no other swatch that is asked for was measured by version {query.version} of the "
+            "method: measure them anew with `swatchvault remeasure --all`"
+        )
     if not len(ids):
         raise NotFound(_nothing(filters))
     return ids, labs
@@ -145,17 +170,28 @@ def _nothing(filters: Filters) -> str:
     return "the archive holds no measured swatch to search yet: photograph one and add it"
 
 
-def _hits(
+def hits_of(
     conn: sqlite3.Connection,
     query: Query,
     ids: Sequence[int],
     labs: Floats,
     distances: Floats,
     k_l: float,
+    version: str | None = None,
 ) -> list[Hit]:
+    """Swatches found, with how they were made, the doubt of each distance, and shared ranks.
+
+    ``version``: of the method that measured ``labs``; looked up where it is not said.
+    """
     made = made_of(conn, ids)
     photos: dict[int, list[StoredColour]] = {}
+    wanted = version or query.version
+    if wanted is None:
+        versions = versions_in_use(conn)
+        wanted = versions[-1] if versions else None
     for stored in colours(conn, swatch_ids=ids):
+        if stored.version != wanted:
+            continue
         photos.setdefault(stored.swatch_id, []).append(stored)
     doubts = [_doubt(query, photos[i], float(d), k_l) for i, d in zip(ids, distances, strict=True)]
     ranks = shades.shared_ranks(distances.tolist(), [u for u, _ in doubts])
@@ -213,6 +249,12 @@ def table_of(
     found = colours(conn, swatch_ids=wanted, colourway=colourway, base=base, form=form)
     newest = {c.swatch_id: c for c in found}  # oldest first
     made = made_of(conn, list(newest))
+    versions = {c.version for c in newest.values()}
+    if len(versions) > 1:
+        raise CompareError(
+            f"these were measured by versions {' and '.join(sorted(versions))} of the method: "
+            "measure them anew with `swatchvault remeasure --all`, then compare"
+        )
     order = sorted(newest, key=lambda i: (made[i].dyed_on or "", i))
     return Table(tuple(newest[i] for i in order), tuple(made[i] for i in order))
 

@@ -5,15 +5,18 @@ No SQL and no printing: colours come in as :class:`StoredColour`, comparisons go
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from ingest.model import FLAGS_THAT_STOP_A_VERDICT
 from swatchvault.archive.colours import StoredColour
+from swatchvault.archive.evenness import StatedEvenness
 from swatchvault.compare import Comparison, as_record, compare_under
 from swatchvault.difference import Capture, Colour, Conditions, OwnFrame, mean_of_photos
 from swatchvault.errors import CompareError
+from swatchvault.evenness_check import Evenness, EvennessComparison, compare_evenness
 
 
 @dataclass(frozen=True)
@@ -25,6 +28,15 @@ class Held:
     same_dyes: bool | None = None
     across_forms: bool = False
     own_frames: Mapping[int, OwnFrame] = field(default_factory=dict)  # by the set-up's id
+
+
+@dataclass(frozen=True, eq=False)
+class CheckedEvenness:
+    """A lot's evenness held to what its master states, and the measurement it was judged on."""
+
+    comparison: EvennessComparison
+    statement_id: int
+    measurement_id: int | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,8 +71,10 @@ def groups(
 ) -> list[tuple[Capture, list[StoredColour], list[StoredColour]]]:
     """The ways to set the master's photos against the lot's, best first.
 
-    Photos that show both; photos of one locked set-up; of one set-up; all there are.
+    Photos that show both; photos of one locked set-up; of one set-up; all there are. Only
+    measurements by one version of the method: raises ``CompareError`` where none is shared.
     """
+    master, new = one_version(master, new)
     ways: list[tuple[Capture, list[StoredColour], list[StoredColour]]] = []
     both = {m.photo_sha256 for m in master} & {n.photo_sha256 for n in new}
     if both:
@@ -80,6 +94,22 @@ def groups(
     return sorted(ways, key=lambda way: list(Capture).index(way[0]))
 
 
+def one_version(
+    master: Sequence[StoredColour], new: Sequence[StoredColour]
+) -> tuple[list[StoredColour], list[StoredColour]]:
+    """Both sides as the newest version of the method that measured both sees them."""
+    shared = {m.version for m in master} & {n.version for n in new}
+    if not shared:
+        versions = [", ".join(sorted({c.version for c in side})) for side in (master, new)]
+        raise CompareError(
+            f"one was measured by version {versions[0]} of the method, the other by "
+            f"{versions[1]}: measure them anew with `swatchvault remeasure`, then compare"
+        )
+    newest = max((c for c in master if c.version in shared), key=lambda c: c.measurement_id)
+    ours, theirs = ([c for c in side if c.version == newest.version] for side in (master, new))
+    return ours, theirs
+
+
 def check_swatch(
     master: Sequence[StoredColour], new: Sequence[StoredColour], held: Held
 ) -> CheckedSwatch:
@@ -92,7 +122,7 @@ def check_swatch(
         side = "master" if not master else "lot"
         raise CompareError(f"the {side}'s swatch has no measured photo; add one first")
     tried = []
-    for capture, ours, theirs in groups(_usable(master), _usable(new)):
+    for capture, ours, theirs in groups(*map(_usable, one_version(master, new))):
         own = held.own_frames.get(ours[0].setup_id or -1) if capture in _OF_A_SETUP else None
         conditions = Conditions(capture, held.tolerance, held.k_l, None, held.same_dyes, own)
         comparison = compare_under(
@@ -109,6 +139,42 @@ def check_swatch(
         tuple(c.measurement_id for c in ours),
         tuple(c.measurement_id for c in theirs),
     )
+
+
+def evenness_of(stored: StoredColour) -> Evenness:
+    """How even a stored measurement says its swatch is."""
+    return Evenness.of_record(stored.tonality, stored.form, stored.flags)
+
+
+def newest_evenness(
+    photos: Sequence[StoredColour], method: str | None = None
+) -> tuple[Evenness, StoredColour | None]:
+    """The newest photo on which a swatch's evenness can be compared, by ``method`` where some is
+    by it; else the newest photo, which says why not. ``photos``: oldest first."""
+    if not photos:
+        return Evenness(math.nan, math.nan, "", None), None
+    usable = [c for c in photos if evenness_of(c).why_not is None]
+    by_method = [c for c in usable if evenness_of(c).method == method]
+    chosen = (by_method or usable or list(photos))[-1]
+    return evenness_of(chosen), chosen
+
+
+def check_evenness(
+    stated: StatedEvenness, master: Sequence[StoredColour], new: Sequence[StoredColour], form: str
+) -> CheckedEvenness:
+    """Hold a swatch's evenness to its master's statement. ``form``: the master's."""
+    kinds = {c.measurement_id: evenness_of(c).kind for c in master}
+    held = Evenness(
+        stated.unevenness,
+        stated.u_unevenness,
+        form,
+        stated.method,
+        kinds.get(stated.measurement_id or -1),
+    )
+    found, photo = newest_evenness(new, stated.method)
+    comparison = compare_evenness(held, found, stated.tolerance)
+    measured = None if photo is None else photo.measurement_id
+    return CheckedEvenness(comparison, stated.statement_id, measured)
 
 
 def check_record(checked: CheckedSwatch, facts: Mapping[str, Any]) -> dict[str, Any]:

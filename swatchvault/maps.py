@@ -101,15 +101,23 @@ def screen_colour(lab: ArrayLike) -> str:
 
 
 def map_svg(
-    made: ArrayLike, names: Sequence[str], gaps_found: Sequence[Gap] = (), title: str = ""
+    made: ArrayLike,
+    names: Sequence[str],
+    gaps_found: Sequence[Gap] = (),
+    title: str = "",
+    recipes: Sequence[str] = (),
 ) -> str:
-    """The a*b* plane in bands of L*, side by side: dots are colours made, crosses are gaps."""
+    """The a*b* plane in bands of L*, side by side: dots are colours made, crosses are gaps.
+
+    ``recipes``: of each gap, listed below.
+    """
     lab = np.asarray(made, dtype=float).reshape(-1, 3)
     points = np.concatenate([lab, np.array([g.lab for g in gaps_found]).reshape(-1, 3)])
     reach = max(20.0, float(np.ceil(np.abs(points[:, 1:]).max(initial=0.0) / 20.0) * 20.0))
     side, gutter, top = 230, 14, 60
     width = len(BANDS[1:]) * (side + gutter) + gutter
-    parts = [_svg(width, top + side + 52), _text(gutter, 24, title, 16)]
+    height = top + side + 52 + 18 * len(recipes)
+    parts = [_svg(width, height), _text(gutter, 24, title, 16)]
     for band, (low, high) in enumerate(itertools.pairwise(BANDS)):
         left = gutter + band * (side + gutter)
         label = f"L* {low:.0f} to {min(high, 100.0):.0f}"
@@ -126,6 +134,9 @@ def map_svg(
     key = "dot: a colour made; numbered cross: a gap. "
     key += f"Right is redder (a*), up is yellower (b*); rings of C* every 20, out to {reach:.0f}."
     parts.append(_text(gutter, top + side + 34, key, 12))
+    for number, recipe in enumerate(recipes, 1):
+        line = f"{number}  {recipe}"
+        parts.append(_text(gutter, top + side + 38 + 18 * number, line, 12))
     return "\n".join([*parts, "</svg>"])
 
 

@@ -23,6 +23,8 @@ from swatchvault.errors import SwatchvaultError
 
 #: ΔE00 that one dye fewer is worth in the ranking; our choice.
 FEWER_DYES = 0.5
+#: An addition must leave less than this share of the ΔE00 there was; our choice.
+WORTH = 0.9
 #: Most sets of dyes looked through at once; our choice, some seconds.
 MOST_SETS = 20000
 
@@ -89,7 +91,7 @@ def recipes_for(
         raise SwatchvaultError(
             "none of these dyes is in the measured lots of this base: dye a trial with one of them"
         )
-    sets = _mixed_sets(model, known, most_dyes)
+    sets = mixed_sets(model, known, most_dyes)
     amounts, ends = best_amounts(_recipe_task(model, target), sets)
     rank = np.argsort(ends + FEWER_DYES * (amounts > 0).sum(axis=1), kind="stable")
     found: list[RecipeFound] = []
@@ -114,7 +116,7 @@ def _recipe_task(model: BaseModel, target: Floats) -> Task:
     return Task(target, colours, REACH * deepest, REACH * float(model.data.depths.sum(1).max()))
 
 
-def _mixed_sets(model: BaseModel, known: Sequence[int], most_dyes: int) -> list[tuple[int, ...]]:
+def mixed_sets(model: BaseModel, known: Sequence[int], most_dyes: int) -> list[tuple[int, ...]]:
     """Sets of dyes of which every two were in one pot, and no more dyes than any pot held."""
     held = (model.data.depths > 0).astype(int)
     together = held.T @ held > 0
@@ -261,7 +263,7 @@ def _best_addition(
     rank = np.argsort(ends + FEWER_DYES * (amounts > 0).sum(axis=1), kind="stable")
     for k in rank:
         names = dict(zip(model.dyes, put_in + amounts[k], strict=True))
-        if ends[k] < start - FEWER_DYES and model.why_outside(names) is None:
+        if ends[k] < min(start - FEWER_DYES, WORTH * start) and model.why_outside(names) is None:
             return np.asarray(amounts[k])
     return none
 

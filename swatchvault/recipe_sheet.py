@@ -158,7 +158,7 @@ def _lab_words(lab: Sequence[float]) -> str:
 
 _STYLE = """@page { size: A4; margin: 14mm }
 body { font: 9.5pt/1.25 sans-serif; color: #000; background: #fff; max-width: 182mm;
-  margin: 0 auto } @media screen { body { padding: 10mm } }
+  margin: 0 auto } @media screen { body { padding: min(10mm, 3vw) } }
 h1 { font-size: 16pt; margin: 0 0 1mm } h2 { font-size: 11pt; margin: 3.5mm 0 0.5mm; clear: none }
 p { margin: 1mm 0 } ul { margin: 0; padding-left: 5mm } h2, tr { break-after: avoid }
 table { border-collapse: collapse; width: 100% } th { text-align: left; font-weight: normal }
@@ -193,7 +193,9 @@ def sheet_html(sheet: RecipeSheet) -> str:
     body.append(f'<div class="caution"><p><b>Before you mix, heat or pour</b></p>{cautions}</div>')
     return (
         f'<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><title>{title}</title>'
-        f"<style>{_STYLE}</style></head>\n<body>" + "\n".join(body) + "</body></html>\n"
+        f"<style>{_STYLE}</style></head>\n<body><main>"
+        + "\n".join(body)
+        + "</main></body></html>\n"
     )
 
 
@@ -230,7 +232,7 @@ def _step_table(steps: Sequence[StepPlan]) -> str:
         f'<td class="box"></td></tr>'
         for s in steps
     )
-    return f"<table><tr><th></th><th>step</th><th>done at</th></tr>{rows}</table>"
+    return f"<table><tr><th>tick</th><th>step</th><th>done at</th></tr>{rows}</table>"
 
 
 def _list(title: str, lines: Sequence[str]) -> list[str]:

@@ -53,6 +53,14 @@ from swatchvault.archive.entities import (
     Stock,
     Swatch,
 )
+from swatchvault.archive.evenness import (
+    StatedEvenness,
+    no_longer_held,
+    record_evenness_check,
+    state_evenness,
+    stated_evenness,
+)
+from swatchvault.archive.eye import eye_rule
 from swatchvault.archive.layouts import layout_from_text, layout_to_marks
 from swatchvault.archive.listing import LISTS, Rows, export_rows, listing, show
 from swatchvault.archive.lookup import (
@@ -164,6 +172,7 @@ __all__ = [
     "Rows",
     "Setup",
     "Skein",
+    "StatedEvenness",
     "Stock",
     "StockHeld",
     "StoredColour",
@@ -193,6 +202,7 @@ __all__ = [
     "edit_step",
     "end_pot",
     "export_rows",
+    "eye_rule",
     "file_photo",
     "find",
     "find_of",
@@ -217,11 +227,13 @@ __all__ = [
     "lots_of",
     "measured_or_not_found",
     "next_time",
+    "no_longer_held",
     "once",
     "open_archive",
     "prepare_connection",
     "recipe_colour",
     "record_check",
+    "record_evenness_check",
     "record_photo",
     "record_step",
     "reference_of_setup",
@@ -231,6 +243,8 @@ __all__ = [
     "show",
     "spoons_of",
     "start_pot",
+    "state_evenness",
+    "stated_evenness",
     "stocks_held",
     "store_files",
     "swatch_colours",

@@ -109,11 +109,14 @@ def open_archive(folder: Path | str) -> Archive:
     conn = _connect(database, "rw")
     try:
         migrate(conn)
+        for name in (PHOTOS, THUMBS):
+            (path / name).mkdir(exist_ok=True)
+    except OSError as error:
+        conn.close()
+        raise ArchiveError(f"cannot open the archive in {path}: {_why(error)}") from error
     except BaseException:
         conn.close()
         raise
-    for name in (PHOTOS, THUMBS):
-        (path / name).mkdir(exist_ok=True)
     return Archive(path, conn)
 
 
@@ -220,4 +223,6 @@ def _has_unwritten_log(database: Path) -> bool:
 
 def _why(error: Exception) -> str:
     """The reason alone, without number and file name."""
+    if "disk I/O error" in str(error):  # SQLite's word for a full disk where it needs a little room
+        return "the disk could not be read or written: make room if it is full, and try again"
     return (error.strerror if isinstance(error, OSError) else None) or str(error)

@@ -28,6 +28,10 @@ def layout_to_marks(layout: Layout) -> dict[str, Any]:
     if layout.scale is not None:
         scale = layout.scale
         marks["scale"] = {"from": list(scale.start), "to": list(scale.end), "mm": scale.mm}
+    if layout.surround:  # a mat's bare paper, for its light field
+        marks["surround"] = [[list(p) for p in polygon] for polygon in layout.surround]
+    if layout.flags:
+        marks["flags"] = sorted(layout.flags)
     return marks
 
 
@@ -50,6 +54,8 @@ def layout_from_text(text: str) -> Layout:
         if scale is None
         else Scale(tuple(scale["from"]), tuple(scale["to"]), scale["mm"]),
         located=marks["located"],
+        surround=tuple(_polygon(p) for p in marks.get("surround", ())),
+        flags=frozenset(marks.get("flags", ())),
     )
 
 

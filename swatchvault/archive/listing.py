@@ -24,6 +24,11 @@ class Rows:
         return [dict(zip(self.columns, row, strict=True)) for row in self.rows]
 
 
+_EVENNESS = (
+    "COALESCE(even.by_your_eyes_rule, even.class) AS evenness, "
+    "round(even.unevenness, 2) AS unevenness"
+)
+
 #: What can be listed, and the query that lists it.
 LISTS: Mapping[str, str] = {
     "bases": (
@@ -52,12 +57,21 @@ LISTS: Mapping[str, str] = {
     "swatches": (
         "SELECT swatch.label AS swatch, colourway.name AS colourway, base.name AS base, "
         "lot.code AS lot, swatch.form, swatch.dry, (SELECT count(*) FROM current_measurement AS m "
-        "WHERE m.swatch_id = swatch.id) AS measured, swatch.note FROM swatch "
+        f"WHERE m.swatch_id = swatch.id) AS measured, {_EVENNESS}, swatch.note FROM swatch "
         "JOIN base ON base.id = swatch.base_id LEFT JOIN lot ON lot.id = swatch.lot_id "
+        "LEFT JOIN how_even AS even ON even.swatch_id = swatch.id "
         "LEFT JOIN colourway ON colourway.id = lot.colourway_id ORDER BY swatch.label"
     ),
-    "colours": "SELECT * FROM latest_colours ORDER BY swatch",
-    "evenness": "SELECT * FROM how_even ORDER BY swatch",
+    "colours": (
+        f"SELECT seen.*, {_EVENNESS} FROM latest_colours AS seen "
+        "LEFT JOIN how_even AS even ON even.swatch_id = seen.swatch_id ORDER BY seen.swatch"
+    ),
+    "evenness": (
+        "SELECT swatch, colourway, base, lot, form, class, cannot_tell, by_your_eyes_rule, "
+        "you_named_it, round(unevenness, 2) AS unevenness, round(u_unevenness, 2) AS u, "
+        "patch_length, round(strand_contrast, 2) AS strand_contrast, dots_percent, colours, "
+        "method FROM how_even ORDER BY swatch"
+    ),
     "photos": "SELECT * FROM photos ORDER BY COALESCE(taken_at, added_at), photo",
     "setups": (
         "SELECT setup.name, phone, light, locked, reference.name AS reference, "
@@ -106,6 +120,12 @@ _SECTIONS: Mapping[str, Sequence[tuple[str, str]]] = {
     "swatch": (
         ("swatch", "SELECT * FROM swatch WHERE id = :id"),
         ("colours", "SELECT * FROM colours WHERE swatch_id = :id ORDER BY taken_at"),
+        ("how even it is", "SELECT * FROM how_even WHERE swatch_id = :id"),
+        (
+            "evenness checks",
+            "SELECT * FROM evenness_checks_given WHERE swatch = :name OR master_swatch = :name "
+            "ORDER BY checked_at DESC",
+        ),
         ("master of", "SELECT * FROM current_masters WHERE swatch_id = :id"),
         (
             "checks",
@@ -125,14 +145,24 @@ _SECTIONS: Mapping[str, Sequence[tuple[str, str]]] = {
 }
 
 
-def listing(conn: sqlite3.Connection, what: str, text: str = "") -> Rows:
+def listing(
+    conn: sqlite3.Connection,
+    what: str,
+    text: str = "",
+    sort: str | None = None,
+    *,
+    largest_first: bool = False,
+) -> Rows:
     """The list of ``what`` (a key of :data:`LISTS`), only rows in which ``text`` occurs.
 
-    Case does not matter. Raises ``NotFound`` naming what can be listed.
+    Case does not matter. ``sort``: the column to sort by, rows without a value last. Raises
+    ``NotFound`` naming what can be listed, or sorted by.
     """
     if what not in LISTS:
         raise NotFound(f"unknown list {what!r}: there are {', '.join(LISTS)}")
     found = query(conn, LISTS[what])
+    if sort is not None:
+        found = in_order(found, sort, largest_first)
     if not text:
         return found
     wanted = text.casefold()
@@ -144,6 +174,22 @@ def listing(conn: sqlite3.Connection, what: str, text: str = "") -> Rows:
             if any(isinstance(v, str) and wanted in v.casefold() for v in row)
         ),
     )
+
+
+def in_order(found: Rows, column: str, largest_first: bool = False) -> Rows:
+    """Rows by one column: numbers before words, rows without a value last."""
+    if column not in found.columns:
+        raise NotFound(f"cannot sort by {column!r}: there are {', '.join(found.columns)}")
+    place = found.columns.index(column)
+    known = [row for row in found.rows if row[place] is not None]
+    rest = [row for row in found.rows if row[place] is None]
+
+    def key(row: tuple[Any, ...]) -> tuple[bool, Any]:
+        value = row[place]
+        return isinstance(value, str), value.casefold() if isinstance(value, str) else value
+
+    known.sort(key=key, reverse=largest_first)
+    return Rows(found.columns, (*known, *rest))
 
 
 def show(conn: sqlite3.Connection, what: str, name: str) -> list[tuple[str, Rows]]:

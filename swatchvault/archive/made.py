@@ -36,8 +36,17 @@ _LABS = "SELECT lab_l, lab_a, lab_b, swatch_id, id FROM current_measurement"
 #: Only for swatches with several measurements: which is the newest.
 _TIMES = """SELECT m.swatch_id, m.id FROM current_measurement AS m
 JOIN photo ON photo.sha256 = m.photo_sha256
-WHERE m.swatch_id IN (SELECT value FROM json_each(?))
+WHERE m.swatch_id IN (SELECT value FROM json_each(:ids))
+AND (:version IS NULL OR m.version = :version)
 ORDER BY m.swatch_id, COALESCE(photo.taken_at, m.measured_at), m.id"""
+
+
+#: The class of a measurement: by the dyer's own rule where one is in force and can say.
+_CLASS = """(CASE WHEN EXISTS (SELECT 1 FROM eye_class AS e WHERE e.measurement_id = m.id
+    AND e.eye_rule_id = (SELECT max(id) FROM eye_rule WHERE undone_at IS NULL))
+THEN (SELECT e.class FROM eye_class AS e WHERE e.measurement_id = m.id
+    AND e.eye_rule_id = (SELECT max(id) FROM eye_rule WHERE undone_at IS NULL))
+ELSE json_extract(m.tonality, '$.class') END)"""
 
 
 @dataclass(frozen=True)
@@ -73,7 +82,8 @@ class Made:
 class Filters:
     """What a swatch must be; ``None`` asks nothing. ``since``, ``until``: dates of dyeing.
 
-    ``tonality``: class of its current measurement. ``dry``: as measured.
+    ``tonality``: class of its current measurement, by the dyer's rule where one is in force.
+    ``dry``: as measured.
     """
 
     base: str | None = None
@@ -100,14 +110,19 @@ def made_of(conn: sqlite3.Connection, swatch_ids: Sequence[int]) -> dict[int, Ma
     return {r[0]: Made(*(*r, tuple(dyes.get(r[4], ())))) for r in rows}
 
 
-def newest_labs(conn: sqlite3.Connection) -> tuple[Array, Array]:
-    """Ids (n,) of measured swatches and their newest Lab (n, 3), by id; light on memory."""
-    rows = (tuple(row) for row in conn.execute(_LABS))
+def newest_labs(conn: sqlite3.Connection, version: str | None = None) -> tuple[Array, Array]:
+    """Ids (n,) of measured swatches and their newest Lab (n, 3), by id; light on memory.
+
+    ``version``: only measurements by that version of the method.
+    """
+    only = " WHERE version = :version" if version is not None else ""
+    rows = (tuple(row) for row in conn.execute(_LABS + only, {"version": version}))
     table = np.fromiter(rows, dtype=np.dtype((np.float64, 5)))  # ids are exact to 2**53
     ids, counts = np.unique(table[:, 3], return_counts=True)
     several = ids[counts > 1].astype(int).tolist()
     if several:
-        newest = dict(conn.execute(_TIMES, (json.dumps(several),)).fetchall())  # the last one wins
+        asked = {"ids": json.dumps(several), "version": version}
+        newest = dict(conn.execute(_TIMES, asked).fetchall())  # the last one wins
         old = np.isin(table[:, 3], several) & ~np.isin(table[:, 4], list(newest.values()))
         table = table[~old]
     table = table[np.argsort(table[:, 3], kind="stable")]
@@ -135,7 +150,7 @@ def swatches_where(conn: sqlite3.Connection, filters: Filters) -> set[int]:
     if filters.until is not None:
         where.append(("lot.dyed_on <= ?", filters.until))
     if filters.tonality is not None:
-        where.append(("json_extract(m.tonality, '$.class') = ?", filters.tonality))
+        where.append((f"{_CLASS} = ?", filters.tonality))
     if filters.dry is not None:
         where.append(("COALESCE(m.dry, swatch.dry) = ?", int(filters.dry)))
     sql = (

@@ -79,9 +79,18 @@ def set_master(conn: sqlite3.Connection, master: Master) -> Entry:
         known = _already(conn, held, told, clean(master.since, "since"))
         if known is not None:
             return Entry(known, "same")
-        since = clean(master.since, "since") or now()
+        since = clean(master.since, "since") or max(now(), _latest(conn, held))
         values = {**held, **told, "since": since, "reason": clean(master.reason, "reason")}
         return Entry(insert(conn, "master", values), "added")
+
+
+def _latest(conn: sqlite3.Connection, held: Mapping[str, Any]) -> str:
+    """The latest ``since`` so far: one set now is in force also if the clock went back."""
+    sql = (
+        "SELECT COALESCE(max(since), '') FROM master "
+        "WHERE colourway_id = :colourway_id AND base_id = :base_id AND form = :form"
+    )
+    return str(conn.execute(sql, dict(held)).fetchone()[0])
 
 
 def current_master(

@@ -18,6 +18,7 @@ import numpy as np
 
 from ingest.model import Measurement, PhotoMeasurement, none_if_nan
 from swatchvault.archive.connect import PHOTOS, THUMBS, Archive
+from swatchvault.archive.eye import class_by_eye
 from swatchvault.archive.files import store_photo, store_thumb, suffix_of
 from swatchvault.archive.layouts import layout_to_text
 from swatchvault.archive.rows import (
@@ -127,6 +128,8 @@ def record_photo(
             )
             ids.append(row_id)
             measured += added
+            if added:
+                class_by_eye(conn, row_id)
     return FiledPhoto(sha256, new, tuple(ids), measured)
 
 

@@ -234,10 +234,14 @@ def recipe_colour(
 ) -> RecipeColour | None:
     """The newest colour measured of lots that followed a recipe on its base, if there is one."""
     sql = (
-        "SELECT c.lab_l, c.lab_a, c.lab_b, c.swatch, c.lot, c.photo_sha256 "
-        "FROM latest_colours AS c JOIN lot ON lot.code = c.lot WHERE lot.recipe_id = ? "
-        "AND c.base = ? COLLATE NOCASE AND c.lab_l IS NOT NULL "
-        "ORDER BY lot.dyed_on DESC, c.measurement_id DESC"
+        "SELECT lab_l, lab_a, lab_b, label, code, photo_sha256 FROM (SELECT m.*, swatch.label, "
+        "lot.code, lot.dyed_on, row_number() OVER (PARTITION BY m.swatch_id ORDER BY "
+        "COALESCE(photo.taken_at, m.measured_at) DESC, m.id DESC) AS newest FROM lot "
+        "JOIN swatch ON swatch.lot_id = lot.id JOIN base ON base.id = swatch.base_id "
+        "JOIN current_measurement AS m ON m.swatch_id = swatch.id "
+        "JOIN photo ON photo.sha256 = m.photo_sha256 "
+        "WHERE lot.recipe_id = ? AND base.name = ? COLLATE NOCASE) "
+        "WHERE newest = 1 ORDER BY dyed_on DESC, id DESC"
     )
     recipe_id = recipe_id_of(conn, colourway, base, version)
     row = conn.execute(sql, (recipe_id, base)).fetchone()

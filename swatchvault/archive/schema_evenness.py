@@ -95,6 +95,10 @@ INDEXES = (
     "CREATE INDEX eye_rule_swatch_by_name ON eye_rule_swatch (named_class_id)",
     "CREATE INDEX eye_rule_swatch_by_measurement ON eye_rule_swatch (measurement_id)",
     "CREATE INDEX eye_class_by_measurement ON eye_class (measurement_id)",
+    # which versions of the methods there are is asked before every comparison
+    "CREATE INDEX measurement_by_version ON measurement (version) WHERE superseded_by IS NULL",
+    "CREATE INDEX measurement_by_method ON measurement (json_extract(tonality, '$.method')) "
+    "WHERE superseded_by IS NULL",
 )
 
 _RULE_COLUMNS = (

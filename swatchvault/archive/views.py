@@ -50,13 +50,18 @@ SELECT * FROM (SELECT colours.*, row_number() OVER (PARTITION BY swatch_id
 WHERE newest = 1""",
     "current_masters": """CREATE VIEW current_masters AS
 SELECT colourway.name AS colourway, base.name AS base, ranked.form, swatch.label AS swatch,
-    ranked.tolerance, ranked.k_l, ranked.since, ranked.reason, ranked.id AS master_id,
-    ranked.swatch_id, ranked.colourway_id, ranked.base_id
+    ranked.tolerance, ranked.k_l, ranked.since, ranked.reason,
+    even.unevenness, even.u_unevenness, even.tolerance AS evenness_tolerance,
+    ranked.id AS master_id, ranked.swatch_id, ranked.colourway_id, ranked.base_id
 FROM (SELECT master.*, row_number() OVER (PARTITION BY colourway_id, base_id, form
     ORDER BY since DESC, id DESC) AS newest FROM master) AS ranked
 JOIN colourway ON colourway.id = ranked.colourway_id
 JOIN base ON base.id = ranked.base_id
 JOIN swatch ON swatch.id = ranked.swatch_id
+LEFT JOIN master_evenness AS even ON even.id = (SELECT max(stated.id) FROM master_evenness AS stated
+    JOIN master AS told ON told.id = stated.master_id WHERE told.swatch_id = ranked.swatch_id
+    AND told.colourway_id = ranked.colourway_id AND told.base_id = ranked.base_id
+    AND told.form = ranked.form)
 WHERE ranked.newest = 1""",
     "lots_against_master": """CREATE VIEW lots_against_master AS
 SELECT held.colourway, held.base, held.form, lot.code AS lot, lot.dyed_on, swatch.label AS swatch,

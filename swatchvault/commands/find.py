@@ -100,6 +100,7 @@ def near_command(
     from swatchvault import finding
     from swatchvault.archive import open_archive
     from swatchvault.archive.made import Filters
+    from swatchvault.search_notes import left_out
 
     with open_archive(need_archive(archive_folder)) as archive:
         query = query_of(archive.conn, what, region)
@@ -108,7 +109,9 @@ def near_command(
             hits = finding.by_other_dyes(hits)
         else:
             hits = finding.near(archive.conn, query, Filters(**limits), k=count, k_l=k_l)
-    warnings = list(query.target.warnings)
+        classed = limits["tonality"] is not None
+        older = left_out(archive.conn, query, classed=classed)
+    warnings = [*query.target.warnings, *older]
     if as_json:
         lab = [float(v) for v in query.target.lab]
         answer = {"query": query.target.name, "lab": lab, "k_l": k_l, "warnings": warnings}
@@ -143,11 +146,14 @@ def like_command(
     from swatchvault import finding, shades
     from swatchvault.archive import open_archive
     from swatchvault.archive.made import Filters
+    from swatchvault.search_notes import left_out
 
     with open_archive(need_archive(archive_folder)) as archive:
         query = query_of(archive.conn, what, region)
         hits = finding.like(archive.conn, query, Filters(**limits), k=count)
-    warnings = list(query.target.warnings)
+        classed = limits["tonality"] is not None
+        older = left_out(archive.conn, query, evenness=True, classed=classed)
+    warnings = [*query.target.warnings, *older]
     if not shades.look_of(query.target.lab, query.tonality).tonal_known:
         warnings.append("How even it is is not known: found by its colours only.")
     if as_json:

@@ -18,21 +18,33 @@ KINDS = ("base", "dye", "colourway", "lot", "swatch", "setup", "reference")
 @click.command("list")
 @click.argument("what", default="colourways")
 @click.option("--with", "text", default="", help="Only rows in which this text occurs.")
+@click.option("--sort", metavar="COLUMN", help="Sort by this column, such as unevenness.")
+@click.option("--largest-first", is_flag=True, help="With --sort: the other way round.")
 @archive_option
 @json_option
-def list_command(what: str, text: str, archive_folder: Path | None, as_json: bool) -> None:
-    """List WHAT: colourways, bases, lots, swatches, colours, recipes, dyes, stocks, photos ..."""
-    from swatchvault.archive import listing, open_archive
+def list_command(
+    what: str,
+    text: str,
+    sort: str | None,
+    largest_first: bool,
+    archive_folder: Path | None,
+    as_json: bool,
+) -> None:
+    """List WHAT: colourways, bases, lots, swatches, colours, evenness, recipes, dyes, photos ..."""
+    from swatchvault.archive import eye_rule, listing, open_archive
     from swatchvault.report import table_lines
 
     with open_archive(need_archive(archive_folder)) as archive:
-        rows = listing(archive.conn, what, text)
+        rows = listing(archive.conn, what, text, sort, largest_first=largest_first)
+        by_eye = {"evenness", "class"} & set(rows.columns) and eye_rule(archive.conn)
     if as_json:
         click.echo(json.dumps(rows.records(), ensure_ascii=False))
     elif not rows.rows:
         click.echo(f"no {what}" + (f" with {text!r}" if text else " yet"))
     else:
         click.echo("\n".join(table_lines(rows.columns, rows.rows)))
+        if by_eye:
+            click.echo("(classes of evenness are by your eye's rule where it can say)")
 
 
 @click.command("show")

@@ -20,47 +20,73 @@ FORMS = click.Choice(["skein", "wound card", "knit"])
 
 @click.command("master")
 @click.argument("swatch")
-@click.option("--tolerance", type=float, default=2.0, show_default=True, help="Our choice.")
-@click.option("--k-l", type=float, default=2.0, show_default=True, help="Customary for textiles.")
+@click.option("--tolerance", type=float, help="2.0 (our choice), or what it is held to already.")
+@click.option("--k-l", type=float, help="2.0 (customary for textiles), or what it has already.")
 @click.option("--since", help="From which day it holds (2026-03-01); from now if not said.")
 @click.option("--reason", help="Why this swatch.")
+@click.option(
+    "--evenness/--no-evenness",
+    default=None,
+    help="Hold later lots to how even it is too, as its newest photo says; or no longer.",
+)
+@click.option(
+    "--evenness-tolerance",
+    type=click.FloatRange(0.0, min_open=True),
+    help="In ΔE00 of unevenness; from the photo's own doubt if not said.",
+)
 @archive_option
 def master_command(
     swatch: str,
-    tolerance: float,
-    k_l: float,
+    tolerance: float | None,
+    k_l: float | None,
     since: str | None,
     reason: str | None,
+    evenness: bool | None,
+    evenness_tolerance: float | None,
     archive_folder: Path | None,
 ) -> None:
     """Make SWATCH the master of its colourway on its base in its form.
 
-    Earlier masters are kept; the latest is in force.
+    Earlier masters are kept; the latest is in force. With --evenness, `check` says too whether a
+    lot is more or less tonal than it.
     """
-    from swatchvault.archive import Master, open_archive, set_master, swatch_facts
+    from swatchvault.archive import (
+        Master,
+        current_master,
+        open_archive,
+        set_master,
+        swatch_facts,
+        transaction,
+    )
+    from swatchvault.tonal_master import state_or_end
 
+    if evenness_tolerance is not None and evenness is False:
+        raise click.UsageError("--evenness-tolerance does not go with --no-evenness")
+    wanted = True if evenness_tolerance is not None else evenness
     with open_archive(need_archive(archive_folder)) as archive:
         facts = swatch_facts(archive.conn, swatch)
         if facts.colourway is None:
             raise ArchiveError(f"swatch {swatch!r} is of undyed yarn; a master is of a colourway")
-        entry = set_master(
-            archive.conn,
-            Master(
-                colourway=facts.colourway,
-                base=facts.base,
-                form=facts.form,
-                swatch=swatch,
-                tolerance=tolerance,
-                k_l=k_l,
-                since=since,
-                reason=reason,
-            ),
-        )
+        held = current_master(archive.conn, facts.colourway, facts.base, facts.form)
+        if held is not None and held.swatch_id == facts.swatch_id:
+            tolerance = held.tolerance if tolerance is None else tolerance
+            k_l = held.k_l if k_l is None else k_l
+        tolerance, k_l = 2.0 if tolerance is None else tolerance, 2.0 if k_l is None else k_l
+        told = (facts.colourway, facts.base, facts.form, facts.swatch)
+        with transaction(archive.conn):
+            entry = set_master(archive.conn, Master(*told, tolerance, k_l, since, reason))
+            said = (
+                None
+                if wanted is None
+                else state_or_end(archive.conn, entry.id, facts, wanted, evenness_tolerance)
+            )
     what = "is" if entry.change == "added" else "was already"
     click.echo(
         f"{swatch} {what} the master of {facts.colourway} on {facts.base}, {facts.form}; "
         f"tolerance {tolerance:g} at kL = {k_l:g}"
     )
+    if said is not None:
+        click.echo(said)
 
 
 @click.command("check")
@@ -90,7 +116,6 @@ def check_command(
     """
     from swatchvault.archive import open_archive
     from swatchvault.checking import Ask, check_lot, keep_checks
-    from swatchvault.lotcheck import check_record
     from swatchvault.report import comparison_lines
 
     ask = Ask(form, tolerance, k_l, across_forms, same_dyes)
@@ -99,12 +124,13 @@ def check_command(
         if keep:
             keep_checks(archive.conn, checks)
     if as_json:
-        records = [check_record(c.checked, c.facts()) for c in checks]
-        click.echo(json.dumps(records, ensure_ascii=False))
+        click.echo(json.dumps([c.record() for c in checks], ensure_ascii=False))
         return
     for check in checks:
         click.echo(f"{lot}, swatch {check.checked.swatch}, held to {check.master.swatch}:")
         lines = comparison_lines(check.checked.comparison)
+        if check.evenness is not None:
+            lines += check.evenness.comparison.sentences
         click.echo("\n".join(f"  {line}" for line in lines))
 
 

@@ -167,6 +167,7 @@ def _course_record(found: Any) -> dict[str, Any]:
 @click.argument("base")
 @click.option("-n", "count", type=click.IntRange(0), default=8, show_default=True)
 @K_L
+@click.option("--form", type=FORMS, help="Predict from lots in this form; else the commonest.")
 @click.option("--svg", type=FILE, help="Draw the map into this file.")
 @archive_option
 @json_option
@@ -174,31 +175,42 @@ def gaps_command(
     base: str,
     count: int,
     k_l: float,
+    form: str | None,
     svg: Path | None,
     archive_folder: Path | None,
     as_json: bool,
 ) -> None:
-    """Where BASE has not been: the largest gaps between the colours made on it."""
+    """Where BASE has not been: the largest gaps between the colours made on it.
+
+    Inside what its dyes are predicted to reach, with a recipe for each gap to dye next; where too
+    few lots are known for that, inside what its colours span.
+    """
     from swatchvault import finding, shades
     from swatchvault.archive import open_archive
+    from swatchvault.experiments import gaps_on_base
 
     with open_archive(need_archive(archive_folder)) as archive:
         table = finding.table_of(archive.conn, (), base=base)
-    found = shades.gaps(table.labs, count=count, k_l=k_l)
+        found = gaps_on_base(archive.conn, base, table.labs, form=form, count=count, k_l=k_l)
     if svg is not None:
+        recipes = [e.words for e in found.gaps if e.words]
+        spots = [e.gap for e in found.gaps]
         title = f"Where {base} has been"
-        svg.write_text(shades.map_svg(table.labs, table.names, found, title), encoding="utf-8")
+        text = shades.map_svg(table.labs, table.names, spots, title, recipes)
+        svg.write_text(text, encoding="utf-8")
     if as_json:
-        gaps = [{**dataclasses.asdict(g), "nearest": table.names[g.nearest]} for g in found]
-        print_json({"base": base, "k_l": k_l, "gaps": gaps})
+        print_json({"base": base, "k_l": k_l, **found.record(table.names)})
         return
-    for number, gap in enumerate(found, 1):
-        L, a, b = gap.lab
+    for number, one in enumerate(found.gaps, 1):
+        L, a, b = one.gap.lab
         click.echo(
-            f"{number}. L* {L:.0f} a* {a:.0f} b* {b:.0f}: {gap.delta_e:.1f} from the nearest, "
-            f"{table.names[gap.nearest]}"
+            f"{number}. L* {L:.0f} a* {a:.0f} b* {b:.0f}: {one.gap.delta_e:.1f} from the nearest, "
+            f"{table.names[one.gap.nearest]}"
         )
-    click.echo(f"Inside what {len(table.made)} swatches span; ΔE00 with kL = {k_l:g}.")
+        if one.words:
+            click.echo(f"   dye next: {one.words}")
+    click.echo(found.inside_words(len(table.made)))
+    click.echo(f"ΔE00 with kL = {k_l:g}.")
 
 
 @click.command("bases")

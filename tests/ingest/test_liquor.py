@@ -50,6 +50,42 @@ def test_a_curve_of_holds(name):
     assert curve.together
 
 
+@pytest.mark.parametrize("name", ["Pellow red", "Marn blue", "Sallow black"])
+def test_each_channel_tells_the_share_by_itself(name):
+    shares = (1.0, 0.7, 0.4, 0.15)
+    told = 0
+    for got, share in zip(
+        read_liquor(looks(a_glass(0.15, name), *shares)).readings[1:], shares[1:], strict=True
+    ):
+        for value, doubt in zip(got.channels, got.u_channels, strict=True):
+            if not math.isnan(value):
+                told += 1
+                assert abs(value - share) < max(3 * doubt, 0.02)
+    assert told >= 6
+
+
+def test_a_channel_that_the_dye_leaves_alone_says_nothing():
+    (_, later) = read_liquor(looks(a_glass(0.15, "Ostrel yellow"), 1.0, 0.5)).readings
+    assert math.isnan(later.channels[0])
+    assert later.channels[2] == pytest.approx(0.5, abs=0.05)
+
+
+def test_dyes_of_different_speed_differ_by_channel():
+    red, blue = (spectra.DYES[n].ks_per_percent() for n in ("Pellow red", "Marn blue"))
+    rng = np.random.default_rng(3)
+    fields = {"camera": "phone observer", "light": "D65", "haze": 0.01, "loss": 0.95, "gamma": 1.0}
+    both = Glass(0.15 * red + 0.15 * blue, **fields).look(rng, 1.0)
+    later = Glass(0.02 * red + 0.14 * blue, **fields).look(rng, 1.0)
+    long, middle, _ = read_liquor([both, later]).readings[1].channels
+    assert long > middle + 0.2  # the blue dye, which takes red light, is still there
+
+
+def test_a_diluted_look_that_is_still_too_deep_asks_for_more():
+    glass = a_glass(40.0, "Sallow black")
+    (first,) = read_liquor([glass.look(np.random.default_rng(1), 1.0, dilution=4.0)]).readings
+    assert first.dilute_to_parts in (20, 40)
+
+
 def test_the_start_alone_is_all_of_it():
     (only,) = read_liquor(looks(a_glass(0.15), 1.0)).readings
     assert (only.share, only.word, only.too_deep) == (1.0, "much", False)

@@ -300,7 +300,7 @@ def test_a_list_can_be_narrowed_by_a_text(archive):
         ("dye", "Ember", {"dye", "packs", "stocks", "lots"}),
         ("colourway", "low sun", {"colourway", "recipes", "plan", "lots"}),
         ("lot", "l1", {"lot", "dyes that went in", "pot log", "skeins", "colours"}),
-        ("swatch", "sun 1", {"swatch", "colours"}),
+        ("swatch", "sun 1", {"swatch", "colours", "how even it is"}),
         ("setup", "window", {"setup", "photos"}),
     ],
 )

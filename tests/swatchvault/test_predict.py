@@ -187,13 +187,43 @@ def test_undyed_swatches_give_the_base_of_its_own():
     assert "undyed" in without.predict({}).why
 
 
+def test_lots_of_one_recipe_do_not_vouch_for_each_other():
+    """Nine more lots of one recipe say how pots scatter, not how well the model foretells."""
+    k = some_kitchen()
+    again = [
+        DyedLot(f"again {i}", recipe(k.depths[0] * (1 + 0.005 * i)), k.lab[0]) for i in range(9)
+    ]
+    plain, many = fit_base(lots_of(k)), fit_base([*lots_of(k), *again])
+    assert len(many.left_out) == len(plain.left_out) + 9
+    first = {x.name: x for x in plain.left_out}["lot 0"]
+    for lot in many.left_out:
+        if lot.name.startswith("again"):
+            assert lot.delta_e_00 == pytest.approx(first.delta_e_00, abs=0.3)
+    assert many.scale > 0.7 * plain.scale
+
+
+def test_too_few_recipes_are_refused():
+    k = some_kitchen()
+    same = [DyedLot(f"lot {i}", recipe(k.depths[i % 2]), k.lab[i % 2]) for i in range(8)]
+    with pytest.raises(SwatchvaultError, match=r"8 lots .* follow 2 recipe"):
+        fit_base(same)
+
+
+def test_of_many_recipes_two_dozen_are_left_out():
+    k = kitchen(Case("published", lots=30), np.random.default_rng(0))
+    assert len(k.model.left_out) == 24
+    assert k.model.n_lots == 30
+    assert "From 30 lots" in k.model.predict(recipe(k.depths[0])).why
+
+
 def test_overdyed_lots_count_only_when_asked_for():
     k = some_kitchen()
     odd = [DyedLot("over", recipe(k.depths[0]), (30, 0, 0), overdyes=True)]
     plain = fit_base([*lots_of(k), *odd])
     assert plain.not_used == {"over": "it was dyed over an earlier lot"}
     assert len(plain.left_out) == 14
-    assert len(fit_base([*lots_of(k), *odd], include_overdyed=True).left_out) == 15
+    asked = fit_base([*lots_of(k), *odd], include_overdyed=True)
+    assert (plain.n_lots, asked.n_lots) == (14, 15)
 
 
 def test_an_unmeasured_lot_is_left_out_and_an_unknown_doubt_is_the_usual_one():

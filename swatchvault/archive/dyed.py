@@ -1,0 +1,258 @@
+"""Lots of one base as shade prediction takes them: what went in, and what colour came out."""
+
+from __future__ import annotations
+
+import json
+import re
+import sqlite3
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ingest.model import FLAGS_THAT_STOP_A_VERDICT, Array
+from swatchvault.archive.colours import StoredColour, colours
+from swatchvault.archive.rows import find
+from swatchvault.basefit import DyedLot
+from swatchvault.errors import ArchiveError, NotFound
+
+# How a dye's family or note says that it gives light of its own.
+_FLUORESCENT = re.compile(r"(?<!not )(?<!non )(?<!non-)(fluoresc|\bneon\b)", re.IGNORECASE)
+#: Classes of evenness of which one mean colour says little.
+SEVERAL_COLOURS = ("variegated", "speckled", "gradient")
+
+_LOTS = """SELECT lot.id, lot.code, lot.dry_g, lot.overdyes_lot_id,
+(SELECT count(*) FROM lot_base WHERE lot_id = lot.id),
+(SELECT count(*) FROM recipe_part AS part WHERE part.recipe_id = lot.recipe_id),
+(SELECT min(share_percent) FROM recipe_part AS part WHERE part.recipe_id = lot.recipe_id)
+FROM lot"""
+
+_DYES = """SELECT used.lot_id, dye.name, used.dye_g FROM lot_dye AS used
+JOIN dye ON dye.id = used.dye_id ORDER BY used.lot_id, used.position"""
+
+
+@dataclass(frozen=True, eq=False)
+class DyedOnBase:
+    """One base in one form: lots that fit a model, undyed colours, and what does not fit and why.
+
+    ``lots``: Lab with the covariance that differs from photo to photo; what all photos of a
+    set-up get wrong alike is ``shared``, (3, 3), their mean, NaN without lots. ``undyed``: (3,)
+    each. ``left_out``: lot's code to a reason. ``fluorescent``: dyes. ``forms``: form to how
+    many lots were measured in it.
+    """
+
+    base: str
+    form: str
+    lots: tuple[DyedLot, ...]
+    undyed: tuple[Array, ...]
+    left_out: Mapping[str, str]
+    fluorescent: frozenset[str]
+    forms: Mapping[str, int]
+    shared: Array
+
+
+@dataclass(frozen=True, eq=False)
+class PotAsDyed:
+    """A lot with what went into it, its goods in g, and its newest valid colour in one form."""
+
+    lot: DyedLot
+    goods_g: float
+    swatch: str
+    colourway: str | None
+
+
+@dataclass(frozen=True)
+class _LotRow:
+    code: str
+    dry_g: float | None
+    overdyes: int | None
+    bases: int
+    parts: int
+    least_share: float | None
+    dyes: tuple[tuple[str, float | None], ...]
+
+
+def dyed_on_base(conn: sqlite3.Connection, base: str, form: str | None = None) -> DyedOnBase:
+    """The lots of a base, in the form most of them were measured in unless one is named.
+
+    Raises ``NotFound`` for an unknown base, or one with no dyed swatch measured (in that form).
+    """
+    seen = colours(conn, base=base)
+    lots_in = {(c.form, c.lot_id) for c in seen if c.lot_id is not None}
+    forms = Counter(each for each, _ in lots_in)
+    chosen = form or (forms.most_common(1)[0][0] if forms else "")
+    mine = [c for c in seen if c.form == chosen]
+    if not forms[chosen]:
+        what = f"as {form}" if form and forms else "of dyed yarn"
+        raise NotFound(
+            f"no measured swatch {what} on {base!r}"
+            + (f": there is {_listed(forms)}" if any(forms.values()) else ": photograph its lots")
+        )
+    rows = _lot_rows(conn)
+    newest: dict[int, StoredColour] = {}  # oldest first, so the last valid one wins
+    invalid: dict[int, str] = {}
+    for colour in (c for c in mine if c.lot_id is not None):
+        why = _why_invalid(colour)
+        if why:
+            invalid[colour.lot_id or 0] = why
+        else:
+            newest[colour.lot_id or 0] = colour
+    usual = Counter(c.setup_id for c in newest.values()).most_common(1)
+    dyed: list[DyedLot] = []
+    left_out = {rows[i].code: why for i, why in invalid.items() if i not in newest}
+    for lot_id in _lots_on(conn, base) - {*newest, *invalid}:
+        left_out[rows[lot_id].code] = f"it has no measured {chosen}"
+    glowing: set[str] = set()
+    for lot_id, colour in newest.items():
+        lot, why = _as_dyed(rows, lot_id, colour, usual[0][0])
+        if lot is not None and "fluorescent" in colour.flags:
+            held = [d for d, c in lot.depths.items() if c > 0]
+            glowing |= set(held) if len(held) == 1 else set()
+            why = "its swatch fluoresces"
+        if lot is None or why:
+            left_out[rows[lot_id].code] = why
+        else:
+            dyed.append(lot)
+    return DyedOnBase(
+        base=mine[0].base,
+        form=chosen,
+        lots=tuple(dyed),
+        undyed=tuple(_undyed(mine)),
+        left_out=left_out,
+        fluorescent=_fluorescent_dyes(conn) | glowing,
+        forms={f: n for f, n in forms.items() if n},
+        shared=_shared(newest.values()),
+    )
+
+
+def pot_as_dyed(conn: sqlite3.Connection, code: str, form: str | None = None) -> PotAsDyed:
+    """A lot as a pot that is to be corrected: its newest valid colour, in ``form`` if named.
+
+    Raises ``NotFound`` where it has no such colour, ``ArchiveError`` where what went in is not
+    known or does not fit (see :func:`dyed_on_base`).
+    """
+    lot_id = find(conn, "lot", code)
+    ids = conn.execute("SELECT id FROM swatch WHERE lot_id = ?", (lot_id,))
+    seen = colours(conn, swatch_ids=[int(r[0]) for r in ids])
+    mine = [c for c in seen if form is None or c.form == form]
+    valid = [c for c in mine if not _why_invalid(c)]
+    if not valid:
+        why = f": {_why_invalid(mine[-1])}" if mine else ""
+        raise NotFound(
+            f"lot {code!r} has no usable colour{f' as {form}' if form else ''}{why}: dry a snippet "
+            "from the pot, photograph it and add it as a swatch of this lot"
+        )
+    colour, rows = valid[-1], _lot_rows(conn)
+    lot, why = _as_dyed(rows, lot_id, colour, colour.setup_id)
+    if lot is None:
+        raise ArchiveError(f"lot {code!r} cannot be corrected by sums: {why}")
+    return PotAsDyed(lot, rows[lot_id].dry_g or 0.0, colour.swatch, colour.colourway)
+
+
+def base_and_form(conn: sqlite3.Connection, swatch: str) -> tuple[str, str]:
+    """The base and form of a swatch by its label."""
+    sql = "SELECT base.name, form FROM swatch JOIN base ON base.id = base_id WHERE swatch.id = ?"
+    row = conn.execute(sql, (find(conn, "swatch", swatch),)).fetchone()
+    return row[0], row[1]
+
+
+def _lots_on(conn: sqlite3.Connection, base: str) -> set[int]:
+    """Ids of the lots that hold a base."""
+    sql = "SELECT lot_id FROM lot_base WHERE base_id = ?"
+    return {int(r[0]) for r in conn.execute(sql, (find(conn, "base", base),))}
+
+
+def _listed(forms: Mapping[str, int]) -> str:
+    return ", ".join(f"{form} ({n} lots)" for form, n in forms.items() if n)
+
+
+def _lot_rows(conn: sqlite3.Connection) -> dict[int, _LotRow]:
+    dyes: dict[int, list[tuple[str, float | None]]] = {}
+    for lot_id, dye, grams in conn.execute(_DYES):
+        dyes.setdefault(lot_id, []).append((dye, grams))
+    found = {}
+    for lot_id, code, dry_g, overdyes, bases, parts, share in conn.execute(_LOTS):
+        used = tuple(dyes.get(lot_id, ()))
+        found[lot_id] = _LotRow(code, dry_g, overdyes, bases, parts, share, used)
+    return found
+
+
+def _why_invalid(colour: StoredColour) -> str:
+    """Why a colour cannot stand for its lot, or "" if it can."""
+    stopping = colour.flags & FLAGS_THAT_STOP_A_VERDICT
+    if "no reference" in stopping:
+        return "its photo has no reference"
+    if stopping:
+        return "its photo is clipped"
+    if colour.dry is False or "not dry" in colour.flags:
+        return "it was measured wet"
+    kind = (colour.tonality or {}).get("class")
+    return (
+        f"its swatch is {kind}, not of one colour" if kind in SEVERAL_COLOURS else ""
+    )
+
+
+def _as_dyed(
+    rows: Mapping[int, _LotRow], lot_id: int, colour: StoredColour, usual_setup: int | None
+) -> tuple[DyedLot | None, str]:
+    """The lot with its depths in % DOS, with those of lots under it; or why it does not fit."""
+    depths: dict[str, float] = {}
+    at: int | None = lot_id
+    while at is not None:
+        row = rows[at]
+        earlier = "" if at == lot_id else f"lot {row.code}, which it overdyes: "
+        why = _why_not_one_pot(row)
+        if why:
+            return None, earlier + why
+        for dye, grams in row.dyes:
+            depths[dye] = depths.get(dye, 0.0) + 100.0 * float(grams or 0.0) / float(row.dry_g or 1)
+        at = row.overdyes
+    parts = colour.covariance
+    doubt = parts.region + parts.frame
+    if colour.setup_id is None or colour.setup_id != usual_setup:
+        doubt = doubt + parts.setup
+    row = rows[lot_id]
+    return DyedLot(row.code, depths, colour.lab, doubt, row.overdyes is not None), ""
+
+
+def _why_not_one_pot(row: _LotRow) -> str:
+    if row.parts > 1 or (row.least_share is not None and row.least_share < 100.0):
+        return "it was dyed in several parts"
+    if row.bases > 1:
+        return "it held several bases, which share the dye unevenly"
+    if row.dry_g is None:
+        return "its dry weight is not written down"
+    if not row.dyes:
+        return "no dye is written down"
+    if any(grams is None for _, grams in row.dyes):
+        return "how much dye went in is not known"
+    return ""
+
+
+def _undyed(mine: Sequence[StoredColour]) -> list[Array]:
+    """The newest valid colour of each undyed swatch that does not fluoresce."""
+    newest = {
+        c.swatch_id: c.lab
+        for c in mine
+        if c.lot_id is None and not _why_invalid(c) and "fluorescent" not in c.flags
+    }
+    return list(newest.values())
+
+
+def _shared(seen: Iterable[StoredColour]) -> Array:
+    parts = [c.covariance.setup + c.covariance.profile for c in seen]
+    return np.mean(parts, axis=0) if parts else np.full((3, 3), np.nan)
+
+
+def _fluorescent_dyes(conn: sqlite3.Connection) -> frozenset[str]:
+    rows = conn.execute("SELECT name, COALESCE(family, ''), COALESCE(note, '') FROM dye")
+    return frozenset(
+        name for name, family, note in rows if _FLUORESCENT.search(f"{family}; {note}")
+    )
+
+
+def dyes_without_lots(conn: sqlite3.Connection, known: Sequence[str]) -> list[str]:
+    """Dyes of the archive that are not among ``known``."""
+    sql = "SELECT name FROM dye WHERE name NOT IN (SELECT value FROM json_each(?)) ORDER BY name"
+    return [str(r[0]) for r in conn.execute(sql, (json.dumps(list(known)),))]

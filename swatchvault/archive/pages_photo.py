@@ -1,0 +1,144 @@
+"""What the photo pages read: a filed photo with its layout, and what there is to choose from."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from ingest.model import Layout
+from swatchvault.archive.entities import OwnedReference
+from swatchvault.archive.layouts import layout_from_text
+from swatchvault.archive.lookup import reference_of_setup
+from swatchvault.errors import NotFound
+
+#: Names offered while typing; any other may be typed too. Our choice.
+OFFERED = 300
+
+
+@dataclass(frozen=True)
+class PhotoRow:
+    """A filed photo. ``facts``: its columns, the set-up's name and lock among them."""
+
+    sha256: str
+    suffix: str
+    layout_id: int
+    layout: Layout
+    light_field: bool
+    reference: OwnedReference | None
+    facts: Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Choices:
+    """Names that a form about a photo offers."""
+
+    swatches: tuple[str, ...]
+    bases: tuple[str, ...]
+    colourways: tuple[str, ...]
+    lots: tuple[str, ...]
+    setups: tuple[str, ...]
+
+
+def photo_row(conn: sqlite3.Connection, sha256: str) -> PhotoRow | None:
+    """The photo with its current layout; ``None`` where none of that name is filed."""
+    cursor = conn.execute(
+        "SELECT photo.*, setup.name AS setup, setup.locked, layout.id AS layout_id, layout.marks, "
+        "COALESCE(photo.light, setup.light) AS lit_by, EXISTS (SELECT 1 FROM current_measurement "
+        "AS m, json_each(m.flags) AS flag WHERE m.photo_sha256 = photo.sha256 "
+        "AND flag.value = 'light field corrected') AS light_field FROM photo "
+        "JOIN layout ON layout.photo_sha256 = sha256 AND layout.superseded_by IS NULL "
+        "LEFT JOIN setup ON setup.id = photo.setup_id WHERE sha256 = ?",
+        (sha256,),
+    )
+    found = cursor.fetchone()
+    if found is None:
+        return None
+    row = dict(zip([d[0] for d in cursor.description], found, strict=True))
+    setup_id = row["setup_id"]
+    return PhotoRow(
+        sha256=sha256,
+        suffix=row["suffix"],
+        layout_id=row["layout_id"],
+        layout=layout_from_text(row["marks"]),
+        light_field=bool(row["light_field"]),
+        reference=None if setup_id is None else reference_of_setup(conn, setup_id),
+        facts={k: v for k, v in row.items() if k not in ("marks", "layout_id", "light_field")},
+    )
+
+
+def need_photo_row(conn: sqlite3.Connection, sha256: str) -> PhotoRow:
+    """:func:`photo_row`, or ``NotFound``."""
+    found = photo_row(conn, sha256)
+    if found is None:
+        raise NotFound("no photo of that name is in the archive")
+    return found
+
+
+def shown_only(conn: sqlite3.Connection, sha256: str) -> list[tuple[int, str]]:
+    """Swatches (id, label) that the photo shows and does not measure."""
+    sql = (
+        "SELECT swatch.id, label FROM photo_swatch JOIN swatch ON swatch.id = swatch_id "
+        "WHERE photo_sha256 = ? ORDER BY label"
+    )
+    return [(int(r[0]), str(r[1])) for r in conn.execute(sql, (sha256,))]
+
+
+def labels_of_regions(conn: sqlite3.Connection, sha256: str) -> dict[str, dict[str, Any]]:
+    """By region of the photo's current measurements: the swatch's label, and whether it was dry."""
+    sql = (
+        "SELECT region, label, m.dry FROM current_measurement AS m "
+        "JOIN swatch ON swatch.id = m.swatch_id WHERE photo_sha256 = ?"
+    )
+    return {str(r[0]): {"swatch": r[1], "dry": r[2]} for r in conn.execute(sql, (sha256,))}
+
+
+def choices(conn: sqlite3.Connection) -> Choices:
+    """What there is, the newest lots and swatches first."""
+
+    def names(sql: str) -> tuple[str, ...]:
+        return tuple(str(r[0]) for r in conn.execute(f"{sql} LIMIT {OFFERED}"))
+
+    return Choices(
+        swatches=names("SELECT label FROM swatch ORDER BY id DESC"),
+        bases=names("SELECT name FROM base ORDER BY name"),
+        colourways=names("SELECT name FROM colourway ORDER BY name"),
+        lots=names("SELECT code FROM lot ORDER BY COALESCE(dyed_on, '') DESC, id DESC"),
+        setups=names("SELECT name FROM setup ORDER BY name"),
+    )
+
+
+def what_is_asked(conn: sqlite3.Connection, lot_id: str, swatch_id: str) -> dict[str, str]:
+    """Facts that a page which asks for a photo knows already: by lot or swatch id."""
+    if swatch_id.isdecimal():
+        row = conn.execute("SELECT label FROM swatch WHERE id = ?", (int(swatch_id),)).fetchone()
+        return {} if row is None else {"swatch": str(row[0])}
+    if not lot_id.isdecimal():
+        return {}
+    sql = (
+        "SELECT lot.code, colourway.name, (SELECT min(base.name) FROM lot_base "
+        "JOIN base ON base.id = base_id WHERE lot_id = lot.id HAVING count(*) = 1) FROM lot "
+        "LEFT JOIN colourway ON colourway.id = colourway_id WHERE lot.id = ?"
+    )
+    row = conn.execute(sql, (int(lot_id),)).fetchone()
+    if row is None:
+        return {}
+    told = dict(zip(("lot", "colourway", "base"), row, strict=True))
+    return {k: str(v) for k, v in told.items() if v is not None}
+
+
+def last_reference(conn: sqlite3.Connection) -> OwnedReference | None:
+    """The reference of the set-up that was photographed last: its steps may be looked for."""
+    sql = (
+        "SELECT setup_id FROM photo JOIN setup ON setup.id = setup_id "
+        "WHERE reference_id IS NOT NULL ORDER BY added_at DESC LIMIT 1"
+    )
+    row = conn.execute(sql).fetchone()
+    return None if row is None else reference_of_setup(conn, int(row[0]))
+
+
+def setup_reference(conn: sqlite3.Connection, name: str) -> OwnedReference | None:
+    """The reference of a set-up by its name; ``None`` where the set-up is new or has none."""
+    row = conn.execute("SELECT id FROM setup WHERE name = ?", (name,)).fetchone()
+    return None if row is None else reference_of_setup(conn, int(row[0]))

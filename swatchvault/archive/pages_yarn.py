@@ -1,0 +1,302 @@
+"""What the pages of colourways, lots, swatches, bases and recipes read, by ids of their rows."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Mapping
+from typing import Any
+
+from swatchvault.archive.listing import query
+from swatchvault.errors import NotFound
+
+Record = dict[str, Any]
+
+_BASES = (
+    "(SELECT group_concat(base.name, ', ') FROM lot_base JOIN base ON base.id = lot_base.base_id "
+    "WHERE lot_base.lot_id = lot.id)"
+)
+
+#: One thing by its id, with the names that belong to it.
+_ONE: Mapping[str, str] = {
+    "colourway": "SELECT id, name, note FROM colourway WHERE id = :id",
+    "base": "SELECT * FROM base WHERE id = :id",
+    "lot": f"""SELECT lot.*, colourway.name AS colourway, {_BASES} AS bases,
+        recipe.version AS recipe_version, earlier.code AS overdyes, pot.started_at, pot.ended_at
+        FROM lot LEFT JOIN colourway ON colourway.id = lot.colourway_id
+        LEFT JOIN recipe ON recipe.id = lot.recipe_id LEFT JOIN pot ON pot.lot_id = lot.id
+        LEFT JOIN lot AS earlier ON earlier.id = lot.overdyes_lot_id WHERE lot.id = :id""",
+    "swatch": """SELECT swatch.*, base.name AS base, lot.code AS lot, lot.dyed_on,
+        colourway.name AS colourway, lot.colourway_id, skein.label AS skein,
+        base_lot.label AS base_lot
+        FROM swatch JOIN base ON base.id = swatch.base_id LEFT JOIN lot ON lot.id = swatch.lot_id
+        LEFT JOIN colourway ON colourway.id = lot.colourway_id
+        LEFT JOIN skein ON skein.id = swatch.skein_id
+        LEFT JOIN base_lot ON base_lot.id = swatch.base_lot_id WHERE swatch.id = :id""",
+    "recipe": """SELECT recipe.*, colourway.name AS colourway, base.name AS base,
+        parent.version AS parent_version FROM recipe
+        JOIN colourway ON colourway.id = recipe.colourway_id JOIN base ON base.id = recipe.base_id
+        LEFT JOIN recipe AS parent ON parent.id = recipe.parent_id WHERE recipe.id = :id""",
+    "check": """SELECT c.*, lot.code AS lot, lot.colourway_id, colourway.name AS colourway,
+        swatch.label AS swatch, swatch.form, base.name AS base, held.label AS master_swatch,
+        held.lot_id AS master_lot_id, held_lot.code AS master_lot
+        FROM lot_check AS c JOIN swatch ON swatch.id = c.swatch_id
+        JOIN base ON base.id = swatch.base_id JOIN swatch AS held ON held.id = c.master_swatch_id
+        LEFT JOIN lot ON lot.id = c.lot_id LEFT JOIN lot AS held_lot ON held_lot.id = held.lot_id
+        LEFT JOIN colourway ON colourway.id = lot.colourway_id WHERE c.id = :id""",
+}
+
+_LOTS = f"""SELECT l.*, m.lab_l, m.lab_a, m.lab_b, m.photo_sha256,
+json_extract(m.tonality, '$.class') AS evenness, c.verdict, c.words
+FROM (SELECT lot.id AS lot_id, lot.code AS lot, lot.dyed_on, lot.recipe_id, lot.colourway_id,
+    {_BASES} AS bases, recipe.version AS recipe_version,
+    (SELECT m.id FROM swatch JOIN current_measurement AS m ON m.swatch_id = swatch.id
+        WHERE swatch.lot_id = lot.id ORDER BY m.id DESC LIMIT 1) AS newest,
+    (SELECT c.id FROM lot_check AS c WHERE c.lot_id = lot.id
+        ORDER BY c.checked_at DESC, c.id DESC LIMIT 1) AS check_id
+    FROM (SELECT id FROM lot {{where}} ORDER BY dyed_on DESC, id DESC LIMIT :most) AS shown
+    JOIN lot ON lot.id = shown.id LEFT JOIN recipe ON recipe.id = lot.recipe_id) AS l
+LEFT JOIN measurement AS m ON m.id = l.newest LEFT JOIN lot_check AS c ON c.id = l.check_id
+ORDER BY l.dyed_on DESC, l.lot_id DESC"""
+
+_SWATCHES = """SELECT s.*, m.lab_l, m.lab_a, m.lab_b, m.photo_sha256, m.region, m.flags,
+json_extract(m.tonality, '$.class') AS evenness
+FROM (SELECT swatch.id AS swatch_id, swatch.label AS swatch, swatch.form, swatch.dry,
+    swatch.base_id, base.name AS base, swatch.lot_id, lot.code AS lot, lot.dyed_on,
+    (SELECT m.id FROM current_measurement AS m JOIN photo ON photo.sha256 = m.photo_sha256
+        WHERE m.swatch_id = swatch.id
+        ORDER BY COALESCE(photo.taken_at, m.measured_at) DESC, m.id DESC LIMIT 1) AS newest
+    FROM swatch JOIN base ON base.id = swatch.base_id LEFT JOIN lot ON lot.id = swatch.lot_id
+    WHERE {where}) AS s
+LEFT JOIN measurement AS m ON m.id = s.newest
+ORDER BY s.dyed_on, s.lot_id, s.swatch_id LIMIT :most"""
+
+_CHECKS = """SELECT c.id, c.checked_at, c.verdict, c.delta_e_00, c.k_l, c.u_reading, c.tolerance,
+c.words, c.capture, c.swatch_id, c.master_swatch_id, c.lot_id, lot.code AS lot,
+swatch.label AS swatch, held.label AS master_swatch
+FROM lot_check AS c JOIN swatch ON swatch.id = c.swatch_id
+JOIN swatch AS held ON held.id = c.master_swatch_id LEFT JOIN lot ON lot.id = c.lot_id
+WHERE {where} ORDER BY c.checked_at DESC, c.id DESC LIMIT :most"""
+
+# As the view current_masters, which ranks every master before it can be narrowed.
+_MASTERS = """SELECT held.id AS master_id, held.swatch_id, held.base_id, held.form, held.tolerance,
+held.k_l, held.since, held.reason, base.name AS base, swatch.label AS swatch,
+m.lab_l, m.lab_a, m.lab_b
+FROM (SELECT master.*, row_number() OVER (PARTITION BY colourway_id, base_id, form
+        ORDER BY since DESC, id DESC) AS place,
+    (SELECT m.id FROM current_measurement AS m JOIN photo ON photo.sha256 = m.photo_sha256
+        WHERE m.swatch_id = master.swatch_id
+        ORDER BY COALESCE(photo.taken_at, m.measured_at) DESC, m.id DESC LIMIT 1) AS newest
+    FROM master WHERE {where}) AS held
+JOIN base ON base.id = held.base_id JOIN swatch ON swatch.id = held.swatch_id
+LEFT JOIN measurement AS m ON m.id = held.newest
+WHERE held.place = 1 ORDER BY base.name, held.form"""
+
+_LABS_ON_BASE = """SELECT swatch.label AS swatch, m.lab_l, m.lab_a, m.lab_b FROM swatch
+JOIN current_measurement AS m ON m.swatch_id = swatch.id WHERE swatch.base_id = :id
+ORDER BY swatch.id DESC, m.id DESC LIMIT :most"""
+
+#: More rows than this no page shows; Datasette's tables show all.
+MOST = 500
+
+
+def one(conn: sqlite3.Connection, kind: str, row_id: int) -> Record:
+    """A colourway, base, lot, swatch, recipe or check. Raises ``NotFound`` where it is not."""
+    found = query(conn, _ONE[kind], {"id": row_id}).records()
+    if not found:
+        raise NotFound(f"There is no {kind} of the number {row_id} in the archive.")
+    return found[0]
+
+
+def lots_of_colourway(conn: sqlite3.Connection, colourway_id: int) -> list[Record]:
+    """Its lots, newest first, each with its newest colour and last verdict; at most ``MOST``."""
+    sql = _LOTS.format(where="WHERE lot.colourway_id = :id")
+    return _with_lab(query(conn, sql, {"id": colourway_id, "most": MOST}).records())
+
+
+def lots_on_base(conn: sqlite3.Connection, base_id: int, most: int = 100) -> list[Record]:
+    """The newest lots that were on a base."""
+    where = "WHERE lot.id IN (SELECT lot_id FROM lot_base WHERE base_id = :id)"
+    return _with_lab(
+        query(conn, _LOTS.format(where=where), {"id": base_id, "most": most}).records()
+    )
+
+
+def swatches_of_lot_id(conn: sqlite3.Connection, lot_id: int) -> list[Record]:
+    """A lot's swatches with their newest colour."""
+    return _swatches(conn, "swatch.lot_id = :id", lot_id)
+
+
+def swatches_of_colourway_id(conn: sqlite3.Connection, colourway_id: int) -> list[Record]:
+    """The swatches of a colourway's lots with their newest colour, oldest lot first."""
+    return _swatches(conn, "lot.colourway_id = :id", colourway_id)
+
+
+def undyed_swatches(conn: sqlite3.Connection, base_id: int) -> list[Record]:
+    """Swatches of a base as it came, with their newest colour."""
+    return _swatches(conn, "swatch.base_id = :id AND swatch.lot_id IS NULL", base_id)
+
+
+def labs_on_base(conn: sqlite3.Connection, base_id: int, most: int) -> list[Record]:
+    """Measured colours of a base's swatches, the newest swatches first; at most ``most``."""
+    return _with_lab(query(conn, _LABS_ON_BASE, {"id": base_id, "most": most}).records())
+
+
+def masters_of_colourway(conn: sqlite3.Connection, colourway_id: int) -> list[Record]:
+    """The masters in force, one for each base and form, with their newest colour."""
+    sql = _MASTERS.format(where="colourway_id = :id")
+    return _with_lab(query(conn, sql, {"id": colourway_id}).records())
+
+
+def master_of_swatch(conn: sqlite3.Connection, swatch_id: int) -> Record | None:
+    """The master in force for the colourway, base and form that a swatch is of."""
+    sql = _MASTERS.format(
+        where="(master.colourway_id, master.base_id, master.form) = (SELECT lot.colourway_id, "
+        "swatch.base_id, swatch.form FROM swatch JOIN lot ON lot.id = swatch.lot_id "
+        "WHERE swatch.id = :id)"
+    )
+    found = _with_lab(query(conn, sql, {"id": swatch_id}).records())
+    return found[0] if found else None
+
+
+def recipes_of_colourway(conn: sqlite3.Connection, colourway_id: int) -> list[Record]:
+    """Its recipes, newest version first on each base, with a list ``lines`` of planned dyes."""
+    sql = (
+        "SELECT recipe.id, base.id AS base_id, base.name AS base, recipe.version, "
+        "parent.version AS parent_version, recipe.added_at, recipe.note, "
+        "(SELECT count(*) FROM lot WHERE lot.recipe_id = recipe.id) AS lots FROM recipe "
+        "JOIN base ON base.id = recipe.base_id "
+        "LEFT JOIN recipe AS parent ON parent.id = recipe.parent_id "
+        "WHERE recipe.colourway_id = :id ORDER BY base.name, recipe.version DESC"
+    )
+    found = query(conn, sql, {"id": colourway_id}).records()
+    for recipe in found:
+        recipe["lines"] = recipe_lines(conn, recipe["id"])
+    return found
+
+
+def recipe_lines(conn: sqlite3.Connection, recipe_id: int) -> list[Record]:
+    """A recipe's dyes, part by part, in their order."""
+    sql = (
+        "SELECT part.name AS part, part.share_percent, dye.name AS dye, line.depth_percent "
+        "FROM recipe_part AS part LEFT JOIN recipe_dye AS line ON line.recipe_part_id = part.id "
+        "LEFT JOIN dye ON dye.id = line.dye_id WHERE part.recipe_id = :id "
+        "ORDER BY part.position, line.position"
+    )
+    return query(conn, sql, {"id": recipe_id}).records()
+
+
+def other_versions(conn: sqlite3.Connection, recipe_id: int) -> list[Record]:
+    """The versions of the same colourway on the same base."""
+    sql = (
+        "SELECT other.id, other.version FROM recipe JOIN recipe AS other "
+        "ON other.colourway_id = recipe.colourway_id AND other.base_id = recipe.base_id "
+        "WHERE recipe.id = :id ORDER BY other.version"
+    )
+    return query(conn, sql, {"id": recipe_id}).records()
+
+
+def skeins_of_lot(conn: sqlite3.Connection, lot: str) -> list[Record]:
+    """A lot's skeins with grams in and out."""
+    sql = "SELECT * FROM skeins WHERE lot = :lot COLLATE NOCASE ORDER BY skein_id"
+    return query(conn, sql, {"lot": lot}).records()
+
+
+def photos_of_lot(conn: sqlite3.Connection, lot_id: int) -> list[Record]:
+    """Photos that show a swatch of a lot, measured or kept to be seen, newest first."""
+    sql = (
+        "SELECT sha256, taken_at, added_at, original_name FROM photo WHERE sha256 IN "
+        "(SELECT m.photo_sha256 FROM swatch JOIN measurement AS m ON m.swatch_id = swatch.id "
+        "WHERE swatch.lot_id = :id UNION SELECT seen.photo_sha256 FROM swatch "
+        "JOIN photo_swatch AS seen ON seen.swatch_id = swatch.id WHERE swatch.lot_id = :id) "
+        "ORDER BY COALESCE(taken_at, added_at) DESC LIMIT 60"
+    )
+    return query(conn, sql, {"id": lot_id}).records()
+
+
+def checks_of_lot(conn: sqlite3.Connection, lot_id: int, after: int = 0) -> list[Record]:
+    """Verdicts given on a lot, newest first; only those of a number above ``after``."""
+    return _checks(conn, "c.lot_id = :id AND c.id > :after", {"id": lot_id, "after": after})
+
+
+def checks_of_swatch(conn: sqlite3.Connection, swatch_id: int) -> list[Record]:
+    """Verdicts in which a swatch was judged or was the master, newest first."""
+    return _checks(conn, "c.swatch_id = :id OR c.master_swatch_id = :id", {"id": swatch_id})
+
+
+def newest_check_id(conn: sqlite3.Connection) -> int:
+    """Number of the last verdict given; 0 before the first."""
+    return int(conn.execute("SELECT COALESCE(max(id), 0) FROM lot_check").fetchone()[0])
+
+
+def sides_of_check(conn: sqlite3.Connection, check_id: int) -> dict[str, list[Record]]:
+    """The measurements that a verdict was given on: ``{"master": [...], "lot": [...]}``."""
+    sql = (
+        "SELECT given.side, m.id, m.photo_sha256, m.region, m.lab_l, m.lab_a, m.lab_b, m.reference,"
+        " m.flags, m.superseded_by, photo.taken_at, setup.name AS setup "
+        "FROM lot_check_measurement AS given JOIN measurement AS m ON m.id = given.measurement_id "
+        "JOIN photo ON photo.sha256 = m.photo_sha256 "
+        "LEFT JOIN setup ON setup.id = photo.setup_id WHERE given.lot_check_id = :id ORDER BY m.id"
+    )
+    sides: dict[str, list[Record]] = {"master": [], "lot": []}
+    for row in _with_lab(query(conn, sql, {"id": check_id}).records()):
+        sides[row["side"]].append(row)
+    return sides
+
+
+def evenness_of_check(conn: sqlite3.Connection, check_id: int) -> Record | None:
+    """The verdict on evenness that was given with a colour's, or ``None``."""
+    sql = "SELECT * FROM evenness_checks_given WHERE lot_check_id = :id"
+    found = query(conn, sql, {"id": check_id}).records()
+    return found[0] if found else None
+
+
+def history_of_swatch(conn: sqlite3.Connection, swatch_id: int) -> list[Record]:
+    """Every measurement of a swatch, newest first, those that were superseded too."""
+    sql = (
+        "SELECT m.id, m.photo_sha256, m.region, m.lab_l, m.lab_a, m.lab_b, m.reference, "
+        "m.measured_at, m.version, photo.taken_at, setup.name AS setup, "
+        "(m.superseded_by IS NOT NULL OR layout.superseded_by IS NOT NULL) AS superseded "
+        "FROM measurement AS m JOIN photo ON photo.sha256 = m.photo_sha256 "
+        "JOIN layout ON layout.id = m.layout_id LEFT JOIN setup ON setup.id = photo.setup_id "
+        "WHERE m.swatch_id = :id ORDER BY m.id DESC LIMIT 200"
+    )
+    return _with_lab(query(conn, sql, {"id": swatch_id}).records())
+
+
+def photo_with_marks(conn: sqlite3.Connection, sha256: str) -> Record | None:
+    """A photo's size and the marks of its layout in force, as stored text."""
+    sql = (
+        "SELECT photo.sha256, photo.width, photo.height, photo.taken_at, layout.marks, "
+        "layout.located FROM photo LEFT JOIN layout ON layout.photo_sha256 = photo.sha256 "
+        "AND layout.superseded_by IS NULL WHERE photo.sha256 = :sha256"
+    )
+    found = query(conn, sql, {"sha256": sha256}).records()
+    return found[0] if found else None
+
+
+def fibres_and_deliveries(
+    conn: sqlite3.Connection, base_id: int
+) -> tuple[list[Record], list[Record]]:
+    """What a base is of, the largest share first, and when it came."""
+    fibres = (
+        "SELECT fibre, percent FROM base_fibre WHERE base_id = :id ORDER BY percent DESC, fibre"
+    )
+    came = "SELECT label, received_on, note FROM base_lot WHERE base_id = :id ORDER BY received_on"
+    values = {"id": base_id}
+    return query(conn, fibres, values).records(), query(conn, came, values).records()
+
+
+def _checks(conn: sqlite3.Connection, where: str, values: Mapping[str, Any]) -> list[Record]:
+    return query(conn, _CHECKS.format(where=where), {**values, "most": MOST}).records()
+
+
+def _swatches(conn: sqlite3.Connection, where: str, row_id: int) -> list[Record]:
+    sql = _SWATCHES.format(where=where)
+    return _with_lab(query(conn, sql, {"id": row_id, "most": MOST}).records())
+
+
+def _with_lab(rows: list[Record]) -> list[Record]:
+    for row in rows:
+        parts = tuple(row.pop(name) for name in ("lab_l", "lab_a", "lab_b"))
+        row["lab"] = None if None in parts else parts
+    return rows

@@ -1,0 +1,195 @@
+"""`liquor`: how much colour is left in the liquor, from photos of a glass of it against white."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from swatchvault.commands.find import print_json
+from swatchvault.commands.making import here
+from swatchvault.commands.options import (
+    archive_option,
+    json_option,
+    light_option,
+    need_archive,
+    reference_options,
+)
+from swatchvault.commands.sums import say_caution
+from swatchvault.errors import AmountError, SwatchvaultError
+
+if TYPE_CHECKING:
+    from ingest.liquor import LiquorCurve
+    from ingest.model import Light, PhotoMeasurement, Settings
+    from swatchvault.liquor_looks import LiquorLook, LiquorLooks
+
+FILE = click.Path(path_type=Path)
+
+
+@click.command("liquor")
+@click.argument("photos", nargs=-1, required=True, type=FILE)
+@click.option("--marks", type=FILE, help="Where things are, for one photo; see the README.")
+@click.option(
+    "--dilution", "dilutions", multiple=True, help='"start=10": made up to ten parts with water.'
+)
+@click.option("--lot", help="Store each reading as a look in this lot's log.")
+@reference_options
+@light_option
+@archive_option
+@json_option
+def liquor_command(
+    photos: tuple[Path, ...],
+    marks: Path | None,
+    dilutions: tuple[str, ...],
+    lot: str | None,
+    light: Light | None,
+    archive_folder: Path | None,
+    as_json: bool,
+    **known: Any,
+) -> None:
+    """How much colour is left, from PHOTOS of a glass or spoon of liquor before white paper.
+
+    Mark the liquor as "start", "hold 1" and so on, and bare white beside it as "white"; "clear",
+    the same glass with clear water, makes it surer. Same glass, same depth, same light each time.
+    """
+    from ingest.liquor import read_liquor
+    from swatchvault.commands.photos import make_settings, one_layout
+    from swatchvault.liquor_looks import looks_in
+
+    settings = make_settings(known, light)
+    layout = one_layout(marks, photos)
+    seen = looks_in([_measured(path, layout, settings) for path in photos], _parts(dilutions))
+    curve = read_liquor([s.look for s in seen.looks], clear=seen.clear)
+    stored: list[str] = []
+    if lot is not None:
+        from swatchvault.archive import open_archive
+
+        with open_archive(need_archive(archive_folder)) as archive:
+            stored = _store(archive.conn, lot, seen, curve)
+    if as_json:
+        print_json({**_record(seen, curve), "stored": stored})
+        return
+    click.echo("\n".join([*_lines(seen, curve), *stored]))
+    say_caution()
+
+
+def _measured(path: Path, layout: Any, settings: Settings) -> PhotoMeasurement:
+    """A photo's regions; without a reference the ratio to the white still tells something."""
+    from dataclasses import replace
+
+    from ingest.errors import ReferenceMissing
+    from ingest.pipeline import measure_photo
+
+    try:
+        return measure_photo(path, layout=layout, settings=settings)
+    except ReferenceMissing:
+        bare = replace(settings, allow_uncorrected=True)
+        return measure_photo(path, layout=layout, settings=bare)
+
+
+def _parts(typed: tuple[str, ...]) -> dict[str, float]:
+    parts = {}
+    for text in typed:
+        name, _, number = text.partition("=")
+        try:
+            parts[name.strip()] = float(number.replace(",", "."))
+        except ValueError as error:
+            raise AmountError(
+                f"the dilution {text!r} cannot be read: write the look, = and the parts that one "
+                "part was made up to, as start=10"
+            ) from error
+    return parts
+
+
+def _store(conn: sqlite3.Connection, lot: str, seen: LiquorLooks, curve: LiquorCurve) -> list[str]:
+    """Each reading as a look of the pot's log; one of the same photo and region is corrected."""
+    from swatchvault.archive import PotStep, edit_step, get_pot, record_step
+    from swatchvault.liquor_looks import note_key, stored_left, stored_note
+
+    pot = get_pot(conn, lot)
+    before = {
+        (d.step.note or "").partition(":")[0]: d.number for d in pot.steps if d.step.kind == "look"
+    }
+    lines = []
+    for look, reading in zip(seen.looks, curve.readings, strict=True):
+        left = stored_left(reading)
+        if left is None:
+            lines.append(f"{reading.name}: not stored in {pot.lot}, for it could not be read")
+            continue
+        note, number = stored_note(look, reading), before.get(note_key(look))
+        if number is not None:
+            edit_step(conn, lot, number, {"colour_left": left, "note": note})
+            lines.append(f"{reading.name}: step {number} of {pot.lot}'s log corrected, {left} left")
+            continue
+        at, why = _when(look, pot.started_at)
+        number = record_step(conn, lot, PotStep("look", at, colour_left=left, note=note))
+        lines.append(
+            f"{reading.name}: stored as step {number} of {pot.lot}'s log, {left} left{why}"
+        )
+    return lines
+
+
+def _when(look: LiquorLook, started_at: str | None) -> tuple[str, str]:
+    """When the photo was taken if that fits the lot, else now, and then why."""
+    from swatchvault.potclock import check_time, read_time
+
+    now = here()
+    today = now.isoformat(timespec="seconds")
+    if look.taken_at is None:
+        return today, ""
+    try:
+        return check_time(read_time(look.taken_at, now), started_at, now), ""
+    except SwatchvaultError:
+        taken = look.taken_at[:16].replace("T", " ")
+        return today, f" (at the time now: the photo says {taken}, which does not fit this lot)"
+
+
+def _lines(seen: LiquorLooks, curve: LiquorCurve) -> list[str]:
+    from swatchvault.liquor_looks import channel_words
+
+    lines = [f"! {w}" for w in seen.warnings]
+    for look, reading in zip(seen.looks, curve.readings, strict=True):
+        thin = look.look.dilution
+        name = reading.name + (f" (diluted to {thin:g} parts)" if thin > 1 else "")
+        if reading is curve.readings[0] and reading.word:
+            lines.append(f"{name}: what the others are measured against")
+            continue
+        lines.append(f"{name}: {reading.words}")
+        if words := channel_words(reading):
+            lines.append(f"  by channel: {words} of the start")
+        if reading.too_deep:
+            lines.append(f'  then say --dilution "{reading.name}={reading.dilute_to_parts}"')
+    return [*lines, *([f"! {curve.words}"] if curve.words else [])]
+
+
+def _record(seen: LiquorLooks, curve: LiquorCurve) -> dict[str, Any]:
+    from ingest.model import none_if_nan
+
+    def known(values: tuple[float, ...]) -> list[float | None]:
+        return [none_if_nan(v) for v in values]
+
+    return {
+        "readings": [
+            {
+                "name": r.name,
+                "photo": look.photo,
+                "taken_at": look.taken_at,
+                "dilution": look.look.dilution,
+                "share": none_if_nan(r.share),
+                "u_share": none_if_nan(r.u_share),
+                "word": r.word or None,
+                "channels": dict(zip(("red", "green", "blue"), known(r.channels), strict=True)),
+                "u_channels": dict(zip(("red", "green", "blue"), known(r.u_channels), strict=True)),
+                "too_deep": r.too_deep,
+                "dilute_to_parts": r.dilute_to_parts,
+                "words": r.words,
+            }
+            for look, r in zip(seen.looks, curve.readings, strict=True)
+        ],
+        "clear_glass": seen.clear is not None,
+        "together": curve.together,
+        "words": curve.words,
+        "warnings": list(seen.warnings),
+    }

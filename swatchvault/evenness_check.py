@@ -1,0 +1,261 @@
+"""A lot's evenness held to its master's: more tonal, less tonal, as tonal, or cannot tell.
+
+A verdict of its own, apart from the colour's. Pure: two figures with their doubt in, a decision
+with its words out. As with the colour, each word is a test at its boundary. "As tonal": had the
+lot been exactly a tolerance more (or less) uneven than the master, how often would a reading as
+near come up? "More tonal": the reading is over the tolerance, and had the lot been exactly as even
+as the master, how often would one so far above come up? Both at most one time in twenty.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import Enum
+from typing import Any
+
+from ingest.evenness_model import ROOT_FLOOR
+from ingest.model import none_if_nan
+from swatchvault.words import percent
+
+#: Largest probability of a wrong word at the boundary, as for the colour's verdict.
+AT_BOUNDARY = 0.05
+#: The doubt of a difference over the roots of the two doubts' squares: two photos of one form
+#: share much of what makes a single figure doubtful. On renders of lots of one yarn the errors of
+#: differences were 0.4 to 0.6 of that in soft light and near 0.8 in hard (tests/tonality/pairs.py).
+PAIR = 0.75
+#: A master's tolerance, ΔE00: so many times the doubt of a difference of two photos as even as
+#: the master, and this at least. Our choice: the first makes "as tonal" possible at all.
+TOLERANCE_TIMES, LEAST_TOLERANCE = 2.0, 0.5
+#: Flags under which how even a swatch is cannot be compared.
+STOPS: Mapping[str, str] = {
+    "evenness not judged": "shadow or clipping keeps its evenness from being judged",
+    "scale doubtful": "its scale in millimetres is doubtful",
+    "scale estimated": "its scale is only a guess: mark a known length in the photo",
+    "too little yarn for evenness": "the region is too small",
+    "out of focus": "its photo is out of focus",
+    "perhaps two swatches": "the region may hold two swatches",
+    "clipped beyond use": "too much of it is clipped",
+}
+
+
+class Tonal(Enum):
+    """What can be said of a lot's evenness."""
+
+    AS = "as tonal"
+    MORE = "more tonal"
+    LESS = "less tonal"
+    CANNOT_TELL = "cannot tell"
+
+
+@dataclass(frozen=True)
+class Evenness:
+    """How even one swatch is in one photo. ``unevenness``, ``u``: ΔE00, NaN where unknown.
+
+    ``kind``: its class, None where it cannot be told, then ``between`` two of them. ``method``:
+    version of the measure.
+    ``notes``: what the measure itself says against the figure.
+    """
+
+    unevenness: float
+    u: float
+    form: str
+    method: str | None
+    kind: str | None = None
+    between: tuple[str, ...] = ()
+    flags: frozenset[str] = frozenset()
+    notes: tuple[str, ...] = ()
+
+    @classmethod
+    def of_record(
+        cls, record: Mapping[str, Any] | None, form: str, flags: frozenset[str] = frozenset()
+    ) -> Evenness:
+        """From a measurement's ``tonality`` record (None: nothing was measured)."""
+        told = record or {}
+        value, u = (told.get(k) for k in ("unevenness", "u_unevenness"))
+        return cls(
+            math.nan if value is None else float(value),
+            math.nan if u is None else float(u),
+            form,
+            told.get("method"),
+            told.get("class"),
+            tuple(told.get("between") or ()),
+            flags,
+            tuple(told.get("reasons") or ()) if told.get("class") == "solid" else (),
+        )
+
+    @property
+    def why_not(self) -> str | None:
+        """Why it cannot be compared; None where it can."""
+        for flag, words in STOPS.items():
+            if flag in self.flags:
+                return words
+        if "variegated" in self.between:  # each of the two is measured in a way of its own
+            return "cannot tell semi-solid from variegated, and so which figure holds"
+        if not (self.unevenness >= 0.0 and self.u > 0.0):
+            return "how even it is was not measured"
+        return None
+
+
+@dataclass(frozen=True)
+class Chances:
+    """``as_tonal``: had the lot been a tolerance away, of a reading this near. ``more``, ``less``:
+    had it been as even as the master, of one this high, or this low. NaN where there is none.
+    None of them is the probability that the lot is good."""
+
+    as_tonal: float = math.nan
+    more: float = math.nan
+    less: float = math.nan
+
+
+@dataclass(frozen=True)
+class EvennessComparison:
+    """A lot's evenness held to the master's, with ``reasons`` for what is not plain."""
+
+    master: Evenness
+    new: Evenness
+    tolerance: float
+    verdict: Tonal
+    chances: Chances
+    reasons: tuple[str, ...] = field(default=())
+
+    @property
+    def words(self) -> str:
+        """The verdict with its figures, one sentence."""
+        than = "than the master" if self.verdict in (Tonal.MORE, Tonal.LESS) else "as the master"
+        said = (
+            "cannot tell" if self.verdict is Tonal.CANNOT_TELL else f"{self.verdict.value} {than}"
+        )
+        return f"Evenness: {said}; {_figure(self.new)} against {_figure(self.master)}, " + (
+            f"tolerance {self.tolerance:.2g}."
+        )
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """All of it, ready to print."""
+        c = self.chances
+        if math.isnan(c.as_tonal):
+            return (self.words, *self.reasons)
+        said = (
+            f"Were it a tolerance away, a reading this near would come in {percent(c.as_tonal)} of "
+            f"tries; were it as even as the master, one this high in {percent(c.more)}, this low "
+            f"in {percent(c.less)}."
+        )
+        return (self.words, *self.reasons, said)
+
+    def record(self) -> dict[str, Any]:
+        """Plain JSON data; unknown is None."""
+        return {
+            "verdict": self.verdict.value,
+            "unevenness": none_if_nan(self.new.unevenness),
+            "u_unevenness": none_if_nan(self.new.u),
+            "master_unevenness": none_if_nan(self.master.unevenness),
+            "u_master_unevenness": none_if_nan(self.master.u),
+            "tolerance": self.tolerance,
+            "p_as": none_if_nan(self.chances.as_tonal),
+            "p_more": none_if_nan(self.chances.more),
+            "p_less": none_if_nan(self.chances.less),
+            "method": self.new.method,
+            "words": self.words,
+            "reasons": list(self.reasons),
+        }
+
+
+def compare_evenness(master: Evenness, new: Evenness, tolerance: float) -> EvennessComparison:
+    """Hold ``new`` to ``master``; ``tolerance`` in ΔE00, above 0.
+
+    >>> even, uneven = (Evenness(v, 0.2, "skein", "1") for v in (0.6, 2.4))
+    >>> compare_evenness(even, uneven, 0.7).verdict.value
+    'more tonal'
+    """
+    why = not_comparable(master, new)
+    if why is not None:
+        return EvennessComparison(master, new, tolerance, Tonal.CANNOT_TELL, Chances(), (why,))
+    upper = _below(new, master, master.unevenness + tolerance)
+    floor = master.unevenness - tolerance
+    lower = 1.0 - _below(new, master, floor) if floor > 0.0 else 0.0
+    p_less = _below(new, master, master.unevenness)
+    chances = Chances(max(upper, lower), 1.0 - p_less, p_less)
+    verdict = decide(new.unevenness - master.unevenness, tolerance, chances)
+    reasons = (*_small_print(verdict), *new.notes)
+    return EvennessComparison(master, new, tolerance, verdict, chances, reasons)
+
+
+def decide(difference: float, tolerance: float, chances: Chances) -> Tonal:
+    """The verdict on a reading that is ``difference`` above the master's."""
+    if chances.as_tonal <= AT_BOUNDARY:
+        return Tonal.AS
+    if difference > tolerance and chances.more <= AT_BOUNDARY:
+        return Tonal.MORE
+    if difference < -tolerance and chances.less <= AT_BOUNDARY:
+        return Tonal.LESS
+    return Tonal.CANNOT_TELL
+
+
+def not_comparable(master: Evenness, new: Evenness) -> str | None:
+    """Why two swatches' evenness cannot be compared, in a sentence; None where it can."""
+    for side, name in ((master, "the master"), (new, "the lot")):
+        if side.why_not is not None:
+            return f"Of {name}: {side.why_not}."
+    if master.form != new.form:
+        return (
+            f"The master is a {master.form} and this a {new.form}: evenness is compared only "
+            "within one form."
+        )
+    if master.method != new.method:
+        return (
+            f"The master's evenness is by {master.method!r}, the lot's by {new.method!r}: measure "
+            "both by one version (`swatchvault remeasure`), then state the master's again."
+        )
+    return None
+
+
+def tolerance_for(master: Evenness) -> float:
+    """The tolerance that a master gets where none is told, ΔE00."""
+    return max(LEAST_TOLERANCE, TOLERANCE_TIMES * math.sqrt(2.0) * PAIR * master.u)
+
+
+def reason_for(master: Evenness) -> str:
+    """Why :func:`tolerance_for` gives what it gives."""
+    apart = math.sqrt(2.0) * PAIR * master.u
+    return (
+        f"our choice: {TOLERANCE_TIMES:g} times the doubt of a difference of two photos "
+        f"({apart:.2f}), {LEAST_TOLERANCE:g} at least"
+    )
+
+
+def _below(new: Evenness, master: Evenness, truth: float) -> float:
+    """P(a reading at most ``new``'s | the lot's true unevenness is ``truth``).
+
+    In the root scale, where the estimate's errors are about even (ingest.evenness_model).
+    """
+    at = _root(truth)
+    of_master = _root_sd(master) * _root(master.unevenness) / at
+    doubt = PAIR * math.hypot(_root_sd(new), of_master)
+    z = (_root(new.unevenness) - at) / doubt
+    return 0.5 * (1.0 + math.erf(z / math.sqrt(2.0)))
+
+
+def _root(unevenness: float) -> float:
+    return math.sqrt(max(unevenness, 0.0) + ROOT_FLOOR)
+
+
+def _root_sd(side: Evenness) -> float:
+    """u = sqrt((2 r s)^2 + 2 s^4) solved for s, as ingest.evenness_model makes u from s."""
+    square = _root(side.unevenness) ** 2
+    return math.sqrt(max(math.sqrt(square**2 + side.u**2 / 2.0) - square, 1e-9))
+
+
+def _figure(side: Evenness) -> str:
+    kind = f"{side.kind}, " if side.kind else ""
+    if math.isnan(side.unevenness):
+        return f"{kind}unknown"
+    return f"{kind}{side.unevenness:.2f} ± {side.u:.2f}"
+
+
+def _small_print(verdict: Tonal) -> tuple[str, ...]:
+    if verdict is not Tonal.CANNOT_TELL:
+        return ()
+    said = "The photos cannot tell the two apart to the tolerance: a nearer photo, more yarn in"
+    return (f"{said} the region, or flatter light would help.",)

@@ -1,0 +1,156 @@
+"""Which regions of which photos are looks at a liquor, and what a pot's log keeps of them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from ingest.liquor import LiquorReading, Look, look_of
+from ingest.model import Measurement, PhotoMeasurement
+from swatchvault.errors import CompareError
+
+#: Names of regions that are no looks: bare white paper, and the same glass with clear water.
+WHITE, CLEAR, START = "white", "clear", "start"
+
+
+@dataclass(frozen=True, eq=False)
+class LiquorLook:
+    """One look with the photo that it comes from. ``taken_at``: as the camera wrote it."""
+
+    look: Look
+    photo: str
+    region: str
+    taken_at: str | None
+
+
+@dataclass(frozen=True, eq=False)
+class LiquorLooks:
+    """Looks in order, the start first; the glass with clear water if it was seen; warnings."""
+
+    looks: tuple[LiquorLook, ...]
+    clear: Look | None
+    warnings: tuple[str, ...]
+
+
+def looks_in(
+    photos: Sequence[PhotoMeasurement], dilutions: Mapping[str, float] | None = None
+) -> LiquorLooks:
+    """The looks of some photos, by the names of their marked regions.
+
+    In each photo "white" is bare white paper beside the glass, and "clear" the same glass with
+    clear water, which stands for the white where there is none. Any other region is a look, in
+    the order of photos and marks; "start" comes first. ``dilutions``: look to parts made up from
+    one. Raises ``CompareError`` for a photo without a white or a look, a white that is clipped,
+    and a dilution of a look that is not there.
+    """
+    found: list[LiquorLook] = []
+    clear: Look | None = None
+    warnings: list[str] = []
+    parts = {name.casefold(): value for name, value in (dilutions or {}).items()}
+    by_region = _dilution_by_region(photos, parts)
+    for photo in photos:
+        regions = {s.name.casefold(): s for s in photo.swatches}
+        name = _file(photo)
+        white = regions.get(WHITE) or regions.get(CLEAR)
+        if white is None:
+            raise CompareError(
+                f"{name} marks no white: mark bare white paper beside the glass as a swatch named "
+                '"white"'
+            )
+        _check_white(name, white)
+        if CLEAR in regions and clear is None:
+            clear = look_of(CLEAR, regions[CLEAR], white)
+        looks = [s for key, s in regions.items() if key not in (WHITE, CLEAR)]
+        for swatch in looks:
+            called = _called(photo, swatch, photos)
+            dilution = by_region.get((photo.path, swatch.name.casefold()), 1.0)
+            look = look_of(called, swatch, white, dilution=dilution)
+            found.append(LiquorLook(look, name, swatch.name, photo.taken_at))
+        if not looks and CLEAR not in regions:
+            raise CompareError(
+                f'{name} marks no liquor: name the regions "start", "hold 1" and so on'
+            )
+        if photo.swatches and photo.swatches[0].reference == "none":
+            warnings.append(
+                f"{name} has no card: how the phone bends light and dark was not removed, so "
+                "shares may be some points off. Put neutral steps or a card in the photo."
+            )
+    found.sort(key=lambda seen: seen.look.name.casefold() != START)
+    return LiquorLooks(tuple(found), clear, tuple(warnings))
+
+
+def _file(photo: PhotoMeasurement) -> str:
+    return photo.path.rsplit("/", 1)[-1]
+
+
+def _check_white(photo: str, white: Measurement) -> None:
+    if "clipped beyond use" in white.flags:
+        raise CompareError(
+            f"{photo}: the white beside the liquor is at the end of what the camera can record, "
+            "so nothing can be measured against it: photograph it again, darker"
+        )
+
+
+def _called(
+    photo: PhotoMeasurement, swatch: Measurement, photos: Sequence[PhotoMeasurement]
+) -> str:
+    """The look's name: its region's, with the file's where several photos have such a region."""
+    folded = swatch.name.casefold()
+    count = sum(s.name.casefold() == folded for p in photos for s in p.swatches)
+    return swatch.name if count == 1 else f"{swatch.name} of {_file(photo)}"
+
+
+def _dilution_by_region(
+    photos: Sequence[PhotoMeasurement], parts: Mapping[str, float]
+) -> dict[tuple[str, str], float]:
+    """Dilutions by photo and region; a look may be named by region, or region and file."""
+    found: dict[tuple[str, str], float] = {}
+    used: set[str] = set()
+    names: list[str] = []
+    for photo in photos:
+        for swatch in photo.swatches:
+            key = swatch.name.casefold()
+            if key in (WHITE, CLEAR):
+                continue
+            called = _called(photo, swatch, photos)
+            names.append(called)
+            for name in (key, called.casefold()):
+                if name in parts:
+                    found[photo.path, key] = parts[name]
+                    used.add(name)
+    if missing := sorted(parts.keys() - used):
+        raise CompareError(
+            f"a dilution is given for {missing[0]!r}, which is no look: there is "
+            f"{', '.join(names) or 'none'}"
+        )
+    return found
+
+
+def stored_left(reading: LiquorReading) -> str | None:
+    """What a pot's log keeps of a reading, ``"15 %"``, or ``None`` where it could not be read."""
+    if math.isnan(reading.share):
+        return None
+    return f"{round(100 * min(max(reading.share, 0.0), 1.0)):d} %"
+
+
+def stored_note(look: LiquorLook, reading: LiquorReading) -> str:
+    """The note beside it; the part before the colon says which look of which photo it is."""
+    return f"{note_key(look)}: {reading.word}, ± {100 * reading.u_share:.0f} points"
+
+
+def note_key(look: LiquorLook) -> str:
+    """What tells one look's entry in a log from another's."""
+    return f"photo {look.photo}, {look.region}"
+
+
+def channel_words(reading: LiquorReading) -> str:
+    """``"red 41 ± 2 %, green 43 ± 3 %"``: the channels that can tell, or ""."""
+    parts = [
+        f"{name} {100 * share:.0f} ± {100 * doubt:.0f} %"
+        for name, share, doubt in zip(
+            ("red", "green", "blue"), reading.channels, reading.u_channels, strict=True
+        )
+        if not math.isnan(share)
+    ]
+    return ", ".join(parts)

@@ -1,0 +1,119 @@
+"""How tonal a swatch came out, on one card: photo, map, palette, words, and how others came out.
+
+Pure: data in, text and plain data out; :mod:`swatchvault.tonal_drawing` draws it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from ingest.evenness_map import STEPS, EvennessMap
+from ingest.model import Array
+from swatchvault.tonal_peers import Peers
+from swatchvault.tonal_words import Said, percent, say
+
+#: Words of the map's steps.
+STEP_WORDS = (
+    f"under {STEPS[0]:g}",
+    *(f"{a:g} to {b:g}" for a, b in pairwise(STEPS)),
+    f"over {STEPS[-1]:g}",
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Card:
+    """What a card shows. ``name``: the swatch's. ``of``: what it is of, in short pieces (colourway,
+    base, lot, day). ``record``: the tonality record, None where nothing was measured.
+    ``picture``: uint8 sRGB of the rectangle around the swatch."""
+
+    name: str
+    of: tuple[str, ...]
+    form: str | None
+    record: Mapping[str, Any] | None
+    flags: frozenset[str] = frozenset()
+    map: EvennessMap | None = None
+    picture: Array | None = None
+    peers: Peers = field(default_factory=Peers)
+    notes: tuple[str, ...] = ()
+
+    @property
+    def said(self) -> Said:
+        return say(self.record, self.flags)
+
+
+def card_lines(card: Card) -> list[str]:
+    """The card as text."""
+    of = [*card.of, *([card.form] if card.form else [])]
+    lines = [" · ".join([card.name, *of])]
+    lines += [f"  {line}" for line in card.said.lines]
+    if card.map is not None:
+        shares = card.map.step_shares()
+        told = ", ".join(f"{w} {percent(s)}" for w, s in zip(STEP_WORDS, shares, strict=True) if s)
+        lines.append(f"  ΔE00 of its patches from the mean, light and shade included: {told}")
+    if card.record is not None and len(card.record.get("palette") or ()) > 1:
+        for colour in card.record["palette"]:
+            lab = ", ".join(f"{v:.1f}" for v in colour["lab"])
+            lines.append(f"  {percent(colour['share']):>5} of it L* a* b* {lab}")
+    return [*lines, *(f"  {line}" for line in peer_lines(card)), *(f"  {n}" for n in card.notes)]
+
+
+def peer_lines(card: Card, set_name: Callable[[str], str] = str) -> list[str]:
+    """How the swatch compares with others, as sentences; of earlier lots the newest first."""
+    lines = []
+    place = card.peers.place
+    if place is not None:
+        lines.append(
+            f"More tonal than {place.less} of {place.count} other semi-solids measured as "
+            f"{card.form} (percentile {place.percentile}; between {place.surely} and "
+            f"{place.at_most}, its doubt allowed for)."
+        )
+    lines += card.peers.notes
+    for peer, comparison in reversed(card.peers.earlier):
+        when = f" of {peer.when[:10]}" if peer.when else ""
+        value, doubt = peer.evenness.unevenness, peer.evenness.u
+        verdict = comparison.verdict.value
+        lines.append(f"{set_name(peer.name)}{when}, {value:.1f} ± {doubt:.1f}: {_against(verdict)}")
+    return lines
+
+
+def _against(verdict: str) -> str:
+    if verdict == "cannot tell":
+        return "cannot tell which is more tonal"
+    return f"this one is {verdict}" + (" as that" if verdict == "as tonal" else "")
+
+
+def card_record(card: Card) -> dict[str, Any]:
+    """The card as plain JSON data, without the picture."""
+    shown = card.map
+    return {
+        "name": card.name,
+        "of": list(card.of),
+        "form": card.form,
+        "tonality": None if card.record is None else dict(card.record),
+        "flags": sorted(card.flags),
+        "words": card.said.record(),
+        "map": None if shown is None else _map_record(shown),
+        "compared": card.peers.record(),
+        "notes": list(card.notes),
+    }
+
+
+def _map_record(shown: EvennessMap) -> dict[str, Any]:
+    rows = [[None if np.isnan(v) else round(float(v), 2) for v in row] for row in shown.deviation]
+    return {
+        "delta_e_00": rows,
+        "step_mm": round(shown.step_mm, 4),
+        "first_mm": [round(v, 4) for v in shown.first_mm],
+        "size_mm": [round(v, 4) for v in shown.size_mm],
+        "mean": round(shown.mean, 3),
+        "bounds": list(STEPS),
+        "shares": [round(s, 4) for s in shown.step_shares()],
+        "square_mm": round(shown.square_mm, 4),
+        "colours": [[round(float(v), 2) for v in lab] for lab in shown.colours],
+        "which_colour": shown.which.tolist(),
+    }

@@ -1,0 +1,47 @@
+"""Unevenness of a swatch, of earlier lots and of other semi-solids, as marks on one line of SVG."""
+
+from __future__ import annotations
+
+from swatchvault.svg_text import text
+from swatchvault.tonal_peers import Peers
+
+INK, PALE, PAPER, SIZE = "#222222", "#767676", "#ffffff", 20.0
+
+
+def unevenness_line(
+    peers: Peers, own: float, span: tuple[float, float], left: float, right: float, top: float
+) -> tuple[list[str], float]:
+    """The marks and where they end; ``own`` with its range ``span``, in ΔE00."""
+    earlier = [p.evenness.unevenness for p, _ in peers.earlier]
+    others = [p.evenness.unevenness for p in peers.others]
+    far = max(1.05 * max(own, span[1], *earlier, *others, 0.0), 1.0)
+    line = top + 34
+
+    def at(value: float) -> float:
+        return left + (right - left) * value / far
+
+    parts = [_line(left, line, right, line, PALE, 2)]
+    step = next(s for s in (0.25, 0.5, 1.0, 2.0, 5.0, 10.0, far) if far / s <= 8)
+    for k in range(int(far / step) + 1):
+        parts.append(_line(at(k * step), line, at(k * step), line + 8, PALE, 2))
+        parts.append(text(at(k * step), line + 30, f"{k * step:g}", SIZE, anchor="middle"))
+    parts += [_line(at(v), line - 9, at(v), line + 9, PALE, 3) for v in others]
+    parts += [_dot(at(v), line, PAPER) for v in earlier]
+    parts += [_line(at(span[0]), line - 18, at(span[1]), line - 18, INK, 4)]
+    parts += [_dot(at(own), line - 18, INK)]
+    key = "unevenness: ● this one with its range" + (", ○ earlier lots" if earlier else "")
+    key += ", | other semi-solids" if others else ""
+    return [*parts, text(left, line + 60, key, SIZE + 2)], line + 60
+
+
+def _line(x1: float, y1: float, x2: float, y2: float, ink: str, thick: float) -> str:
+    return (
+        f'<line x1="{x1:.1f}" y1="{y1:.1f}" x2="{x2:.1f}" y2="{y2:.1f}" stroke="{ink}" '
+        f'stroke-width="{thick:g}"/>'
+    )
+
+
+def _dot(x: float, y: float, fill: str) -> str:
+    return (
+        f'<circle cx="{x:.1f}" cy="{y:.1f}" r="8" fill="{fill}" stroke="{INK}" stroke-width="3"/>'
+    )

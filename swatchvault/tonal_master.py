@@ -1,0 +1,67 @@
+"""A master's evenness, stated from its own measurement. No printing."""
+
+from __future__ import annotations
+
+import sqlite3
+
+from swatchvault.archive import (
+    SwatchFacts,
+    no_longer_held,
+    state_evenness,
+    swatch_colours,
+)
+from swatchvault.errors import ArchiveError, NotFound
+from swatchvault.evenness_check import Evenness, reason_for, tolerance_for
+from swatchvault.lotcheck import newest_evenness
+
+
+def state_or_end(
+    conn: sqlite3.Connection,
+    master_id: int,
+    swatch: SwatchFacts,
+    held: bool,
+    tolerance: float | None,
+) -> str:
+    """Hold later lots to the master's evenness, or no longer; what was done, in a line.
+
+    Raises ``NotFound`` without a measured photo, ``ArchiveError`` where its evenness cannot be
+    told.
+    """
+    if not held:
+        was = no_longer_held(conn, master_id)
+        return "lots are no longer held to its evenness" if was else "its evenness was not stated"
+    found, measurement_id = _told(conn, swatch)
+    chosen = tolerance_for(found) if tolerance is None else tolerance
+    reason = reason_for(found) if tolerance is None else "stated by hand"
+    state_evenness(
+        conn,
+        master_id,
+        unevenness=found.unevenness,
+        u_unevenness=found.u,
+        tolerance=chosen,
+        method=str(found.method),
+        measurement_id=measurement_id,
+        reason=reason,
+    )
+    return (
+        f"its evenness: {found.kind}, unevenness {found.unevenness:.2f} ± {found.u:.2f}; later "
+        f"lots as {found.form} are held to it within {chosen:.2g} ({reason})"
+    )
+
+
+def _told(conn: sqlite3.Connection, swatch: SwatchFacts) -> tuple[Evenness, int]:
+    found, photo = newest_evenness(swatch_colours(conn, swatch.swatch_id))
+    if photo is None:
+        raise NotFound(
+            f"swatch {swatch.swatch!r} has no measured photo: photograph it and add it first"
+        )
+    why = found.why_not
+    if why is None and found.kind is None:
+        between = (photo.tonality or {}).get("between") or ()
+        why = "cannot tell " + (" from ".join(between) or "its class") + " in this photo"
+    if why is not None:
+        raise ArchiveError(
+            f"the evenness of {swatch.swatch!r} cannot be stated: {why}; take a nearer photo with "
+            "more yarn in flatter light, add it, and state it again"
+        )
+    return found, photo.measurement_id

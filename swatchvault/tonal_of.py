@@ -1,0 +1,134 @@
+"""A card's data from a photo, and from the archive: figures as stored, pictures from the photo."""
+
+from __future__ import annotations
+
+import math
+import sqlite3
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from ingest.evenness_map import EvennessMap, look_closely, region_picture
+from ingest.locate import mm_per_px
+from ingest.measure import measure_region
+from ingest.model import Array, Settings
+from ingest.pipeline import Prepared, prepare_file
+from ingest.tonality import METHOD
+from swatchvault.archive import (
+    Archive,
+    StoredColour,
+    colours,
+    measured_or_not_found,
+    reference_of_setup,
+    swatch_facts,
+    swatches_of_colourway,
+)
+from swatchvault.archive.originals import original_of
+from swatchvault.errors import SwatchvaultError
+from swatchvault.evenness_check import Evenness
+from swatchvault.filing import with_owned
+from swatchvault.tonal_card import Card
+from swatchvault.tonal_peers import Peer, Peers, beside
+
+#: Long side in pixels of the picture that a card is given.
+PICTURE_SIDE = 900
+
+
+@dataclass(frozen=True, eq=False)
+class Shown:
+    """One swatch of a photo as a card shows it. ``record``: its tonality, or None."""
+
+    record: Mapping[str, Any] | None
+    flags: frozenset[str]
+    map: EvennessMap | None
+    picture: Array
+
+
+def shown(ready: Prepared, index: int, settings: Settings) -> Shown:
+    """A swatch measured for its flags, and looked at for its maps."""
+    region, photo = ready.layout.swatches[index], ready.photo
+    scale = mm_per_px(ready.layout.scale, photo.width, photo.height)
+    measured = measure_region(photo, region, ready.correction, settings, scale)
+    look = look_closely(photo, region, ready.correction, scale, measured.clipped_share)
+    picture = region_picture(photo, region.polygon, ready.correction, PICTURE_SIDE)
+    flags = measured.flags | photo.flags
+    return Shown(measured.tonality, flags, look.map, picture)
+
+
+def card_of_swatch(archive: Archive, label: str) -> Card:
+    """The card of a stored swatch: figures of its newest photo, as stored."""
+    conn = archive.conn
+    stored = measured_or_not_found(conn, label)[-1]
+    facts = swatch_facts(conn, label)
+    picture, found, notes = _pictures(archive, stored)
+    record = stored.tonality
+    if record is not None and record["method"] != METHOD:
+        notes = (
+            *notes,
+            f"Its figures were measured by {record['method']}; the map is by {METHOD}: "
+            "`swatchvault remeasure` brings them together.",
+        )
+    lot = f"lot {facts.lot}" if facts.lot else None
+    day = facts.dyed_on or (stored.taken_at or "")[:10]
+    of = tuple(p for p in (facts.colourway, facts.base, lot, day) if p)
+    peers = _peers_of(conn, stored)
+    return Card(label, of, stored.form, record, stored.flags, found, picture, peers, notes)
+
+
+def _pictures(
+    archive: Archive, stored: StoredColour
+) -> tuple[Array | None, EvennessMap | None, tuple[str, ...]]:
+    """The corrected picture and the map, from the archive's photo; why not, where there is none."""
+    try:
+        original = original_of(archive, stored.measurement_id)
+        settings = Settings(allow_uncorrected=True)
+        if original.setup_id is not None:
+            owned = reference_of_setup(archive.conn, original.setup_id)
+            settings = settings if owned is None else with_owned(settings, owned)
+        ready = prepare_file(original.path, layout=original.layout, settings=settings)
+    except (SwatchvaultError, ValueError) as error:
+        return None, None, (f"No picture: {' '.join(str(error).split())}",)
+    photo = ready.photo
+    region = next(s for s in ready.layout.swatches if s.name == stored.region)
+    scale = mm_per_px(ready.layout.scale, photo.width, photo.height)
+    look = look_closely(photo, region, ready.correction, scale, stored.clipped_share)
+    picture = region_picture(photo, region.polygon, ready.correction, PICTURE_SIDE)
+    return picture, look.map, ()
+
+
+def beside_archive(
+    conn: sqlite3.Connection,
+    record: Mapping[str, Any] | None,
+    flags: frozenset[str],
+    form: str,
+) -> Peers:
+    """A swatch that is in no archive beside the semi-solids of one."""
+    own = Evenness.of_record(record, form, flags)
+    return beside(own, (), list(_newest(colours(conn, form=form)).values()))
+
+
+def _peers_of(conn: sqlite3.Connection, stored: StoredColour) -> Peers:
+    own = peer_of(stored)
+    every = _newest(colours(conn))
+    earlier: list[Peer] = []
+    if stored.colourway is not None:
+        for facts in swatches_of_colourway(conn, stored.colourway, stored.base):
+            if facts.lot_id == stored.lot_id:
+                break
+            if facts.swatch_id in every:
+                earlier.append(replace(every[facts.swatch_id], when=facts.dyed_on))
+    others = [p for k, p in every.items() if k != stored.swatch_id and p.lot != stored.lot]
+    return beside(own.evenness, earlier, others, own.off_line)
+
+
+def _newest(found: list[StoredColour]) -> dict[int, Peer]:
+    """The newest measurement of each swatch."""
+    return {c.swatch_id: peer_of(c) for c in found}
+
+
+def peer_of(stored: StoredColour) -> Peer:
+    """A stored measurement as something to be compared."""
+    evenness = Evenness.of_record(stored.tonality, stored.form, stored.flags)
+    off = (stored.tonality or {}).get("off_light_line")
+    when = (stored.taken_at or "")[:10] or None
+    return Peer(stored.swatch, stored.lot, when, evenness, math.nan if off is None else float(off))

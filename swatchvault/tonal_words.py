@@ -1,0 +1,158 @@
+"""What a customer reads of how tonal a swatch came out. Pure: a tonality record in, words out.
+
+Only what was tested is said: patch length as short, medium or long, never in millimetres; no
+shares of lightness, chroma and hue; for "cannot tell" no figure but its range.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from ingest.flags import FLAGS
+
+#: Up to which unevenness (ΔE00, kL = 1, mean of 5 mm patches from their mean) which words hold.
+#: Our own wording and bounds, no source.
+HOW_FAR = (
+    (0.6, "so near each other that you have to look for them"),
+    (1.5, "softly apart, less than two neighbouring shades on a card"),
+    (3.0, "about as far apart as two neighbouring shades on a card"),
+    (6.0, "clearly apart, like shades two or three places from each other on a card"),
+    (float("inf"), "as far apart as different colours"),
+)
+#: What would help where a photo cannot tell, by flag; else the general advice.
+HELP: Mapping[str, str] = {
+    "scale estimated": "mark a known length in the photo, or lay the yarn on the mat",
+    "scale doubtful": "check the millimetres of the mark, or the bar of the printed mat",
+    "too little yarn for evenness": "mark or lay out more yarn, 45 x 35 mm at least",
+    "out of focus": "photograph it again, sharp: rest the phone on something",
+    "perhaps two swatches": "mark one swatch alone, with no background in it",
+    "clipped beyond use": "photograph it again, darker",
+}
+#: Flags under which nothing is told of evenness, whatever two classes it lies between.
+STOPS = frozenset({*HELP, "evenness not judged"}) - {"scale estimated"}
+GENERAL_HELP = "go nearer, lay out more yarn, use flatter light"
+NO_SCALE = (
+    "Nothing says how large the yarn is, and its strands are not clear enough to guess: mark a "
+    "known length in the photo, or lay the yarn on the mat."
+)
+
+
+@dataclass(frozen=True)
+class Said:
+    """``headline``: the class or "cannot tell". ``sentence``: for a customer. ``figures``: for the
+    dyer. ``reasons``: what weakens it. ``help``: what would make it certain, or None."""
+
+    headline: str
+    sentence: str
+    figures: str
+    reasons: tuple[str, ...] = ()
+    help: str | None = None
+
+    @property
+    def lines(self) -> list[str]:
+        """All of it as text."""
+        helped = [] if self.help is None else [f"What would help: {self.help}."]
+        figures = [self.figures] if self.figures else []
+        return [f"{self.headline}: {self.sentence}", *figures, *self.reasons, *helped]
+
+    def record(self) -> dict[str, Any]:
+        return {
+            "headline": self.headline,
+            "sentence": self.sentence,
+            "figures": self.figures,
+            "reasons": list(self.reasons),
+            "help": self.help,
+        }
+
+
+def say(record: Mapping[str, Any] | None, flags: Collection[str] = ()) -> Said:
+    """The words of a tonality record; None is a photo in which nothing could be measured."""
+    if record is None:
+        return Said("Cannot tell", NO_SCALE, "", help=HELP["scale estimated"])
+    kind = record["class"]
+    # Of a flag that the measure already speaks of in its reasons, only the advice is new.
+    reasons = tuple(record.get("reasons") or ())
+    if kind is None:
+        return _cannot_tell(record, reasons, flags)
+    weak = tuple(FLAGS[f] for f in ("scale estimated", "clipped") if f in flags)
+    sentence = {
+        "solid": _solid,
+        "semi-solid": _semi_solid,
+        "variegated": _variegated,
+        "speckled": _speckled,
+        "gradient": _gradient,
+    }[kind](record)
+    return Said(kind.capitalize(), sentence, _figures(record), (*reasons, *weak))
+
+
+def advice(flags: Collection[str]) -> str:
+    """What would help, by the flags raised."""
+    told = [words for flag, words in HELP.items() if flag in flags]
+    return "; ".join(told) if told else GENERAL_HELP
+
+
+def percent(share: float) -> str:
+    """A share of 0..1 in words."""
+    return f"{100.0 * share:.0f} %"
+
+
+def _cannot_tell(
+    record: Mapping[str, Any], reasons: tuple[str, ...], flags: Collection[str]
+) -> Said:
+    between = record["between"]
+    both = f"{between[0]} from {between[1]}" if between else "how evenly it was dyed"
+    span, figures = record["range"], ""
+    if stopped := set(flags) & STOPS:
+        both = "how evenly it was dyed"
+    if span is not None and not stopped:
+        figures = f"Unevenness somewhere between {span[0]:.1f} and {span[1]:.1f} ΔE00 (kL = 1)."
+    return Said("Cannot tell", f"this photo cannot tell {both}.", figures, reasons, advice(flags))
+
+
+def _figures(record: Mapping[str, Any]) -> str:
+    value, doubt, span = (record[k] for k in ("unevenness", "u_unevenness", "range"))
+    if value is None:
+        return ""
+    words = f"Unevenness {value:.1f} ± {doubt:.1f}"
+    if span is not None:
+        words += f", 95 % range {span[0]:.1f} to {span[1]:.1f}"
+    return f"{words}: mean ΔE00 (kL = 1) of 5 mm patches of dye from their mean."
+
+
+def how_far(unevenness: float) -> str:
+    """Words for how far patches lie apart."""
+    return next(words for bound, words in HOW_FAR if unevenness < bound)
+
+
+def _solid(record: Mapping[str, Any]) -> str:
+    return "one colour all over; what is light and dark is the strands, not the dye."
+
+
+def _semi_solid(record: Mapping[str, Any]) -> str:
+    length = record["patch_length"]
+    patches = f"{length} patches" if length else "patches"
+    return f"one colour in {patches}, {how_far(float(record['unevenness']))}."
+
+
+def _variegated(record: Mapping[str, Any]) -> str:
+    shares = [float(c["share"]) for c in record["palette"]]
+    if len(shares) < 2:
+        return "colours that run into each other too finely to be counted."
+    return f"{len(shares)} colours; the largest covers {percent(shares[0])} of it."
+
+
+def _speckled(record: Mapping[str, Any]) -> str:
+    return "a ground colour with dots of other colours."
+
+
+def _gradient(record: Mapping[str, Any]) -> str:
+    gradient = record.get("gradient")
+    if not gradient:
+        return "one colour that runs into another across the swatch."
+    turn = float(gradient["direction_deg"]) % 360.0
+    ways = ("left to right", "top to bottom", "right to left", "bottom to top")
+    corner = abs((turn + 45.0) % 90.0 - 45.0) > 22.5
+    way = "corner to corner" if corner else f"from {ways[round(turn / 90.0) % 4]}"
+    return f"one colour that runs into another, {way} in this photo."

@@ -1,0 +1,214 @@
+"""`liquor`: photos of a glass before white paper, rendered from a known liquor, through the CLI."""
+
+import json
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from ingest.colour import linear_to_srgb
+from ingest.liquor import LiquorReading
+from swatchvault.archive import (
+    Base,
+    Lot,
+    PotStep,
+    add_base,
+    add_lot,
+    create_archive,
+    get_pot,
+    open_archive,
+    record_step,
+)
+from swatchvault.liquor_looks import LiquorLook, stored_left, stored_note
+from tests.prediction.glasses import Glass
+from tests.render import spectra
+from tests.swatchvault.running import run
+
+WHITE = ((0.03, 0.1), (0.22, 0.1), (0.22, 0.9), (0.03, 0.9))
+
+
+def glass(strength=0.15, name="Pellow red"):
+    dye = strength * spectra.DYES[name].ks_per_percent()
+    return Glass(dye, camera="phone observer", light="D65", haze=0.01, loss=0.95, gamma=1.0)
+
+
+def place(index):
+    """The polygon of the index-th glass in a photo, right of the white."""
+    left = 0.27 + 0.24 * index
+    return ((left, 0.2), (left + 0.17, 0.2), (left + 0.17, 0.8), (left, 0.8))
+
+
+def photograph(path, views, *, steps=True, white=True, seed=0):
+    """A photo of glasses (name -> linear RGB of white light) on white paper, with its marks."""
+    rng = np.random.default_rng(seed)
+    height, width = 300, 600
+    light = np.ones((height, width, 3)) * views.pop("white")
+    regions = []
+    for index, (name, colour) in enumerate(views.items()):
+        polygon = place(index)
+        x, y = ((np.array(polygon)[[0, 2]] * [width, height]).astype(int)).T
+        light[y[0] - 12 : y[1] + 12, x[0] - 8 : x[1] + 8] = colour
+        regions.append({"name": name, "polygon": polygon})
+    if white:
+        regions.append({"name": "white", "polygon": WHITE})
+    marks = {"swatches": regions}
+    if steps:
+        greys, patches = (0.9, 0.59, 0.36, 0.2, 0.09, 0.03), []
+        for number, grey in enumerate(greys):
+            left = 0.05 + 0.15 * number
+            light[3:21, int(left * width) : int((left + 0.12) * width)] = grey
+            patches.append([[left + 0.02, 0.02], [left + 0.1, 0.02]])
+            patches[-1] += [[left + 0.1, 0.06], [left + 0.02, 0.06]]
+        marks["references"] = [{"kind": "steps", "y": greys, "patches": patches}]
+    coded = linear_to_srgb(np.clip(light * (1 + 0.01 * rng.normal(size=light.shape)), 0, 1))
+    Image.fromarray(np.round(coded * 255).astype(np.uint8)).save(path)
+    path.with_name(f"{path.stem}.marks.json").write_text(json.dumps(marks))
+    return path
+
+
+def views(shares, strength=0.15, dilutions=None, name="Pellow red"):
+    rng = np.random.default_rng(7)
+    thin = dilutions or {}
+    seen = {k: glass(strength, name).look(rng, s, thin.get(k, 1.0)) for k, s in shares.items()}
+    return {"white": next(iter(seen.values())).white, **{k: v.liquor for k, v in seen.items()}}
+
+
+@pytest.fixture
+def answer(capsys):
+    def asked(*arguments):
+        ran = run(capsys, "liquor", *arguments, "--json")
+        assert ran.code == 0, ran.err
+        return json.loads(ran.out)
+
+    return asked
+
+
+def test_one_photo_of_several_looks(tmp_path, answer, capsys):
+    shares = {"start": 1.0, "hold 1": 0.5, "hold 2": 0.12}
+    photo = photograph(tmp_path / "pot.png", views(shares))
+    readings = answer(photo, "--light", "daylight")["readings"]
+    assert [r["name"] for r in readings] == list(shares)
+    assert [r["share"] for r in readings] == pytest.approx([1.0, 0.5, 0.12], abs=0.05)
+    assert [r["word"] for r in readings] == ["much", "much", "some"]
+    assert readings[1]["channels"]["green"] == pytest.approx(0.5, abs=0.06)
+    said = run(capsys, "liquor", photo).out
+    assert "start: what the others are measured against" in said
+    assert "by channel: " in said
+    assert "caution:" in said
+
+
+def test_several_photos_the_start_first_wherever_it_is(tmp_path, answer):
+    later = photograph(tmp_path / "b.png", views({"hold 1": 0.3}))
+    first = photograph(tmp_path / "a.png", views({"start": 1.0}), seed=1)
+    readings = answer(later, first)["readings"]
+    assert [(r["name"], r["photo"]) for r in readings] == [("start", "a.png"), ("hold 1", "b.png")]
+    assert readings[1]["share"] == pytest.approx(0.3, abs=0.05)
+
+
+def test_a_clear_glass_makes_it_surer(tmp_path, answer):
+    shares = {"start": 1.0, "hold 1": 0.4}
+    without = answer(photograph(tmp_path / "a.png", views(shares, 0.08, name="Sallow black")))
+    shares["clear"] = 0.0
+    given = answer(photograph(tmp_path / "b.png", views(shares, 0.08, name="Sallow black")))
+    assert (without["clear_glass"], given["clear_glass"]) == (False, True)
+    assert given["readings"][1]["u_share"] < without["readings"][1]["u_share"]
+    # and it stands for the white where none is marked
+    alone = photograph(tmp_path / "c.png", views(shares, 0.08, name="Sallow black"), white=False)
+    assert answer(alone)["readings"][1]["share"] == pytest.approx(0.4, abs=0.06)
+
+
+def test_too_deep_a_start_asks_for_a_dilution_and_takes_it(tmp_path, answer, capsys):
+    shares = {"start": 1.0, "hold 1": 0.05}
+    deep = photograph(tmp_path / "deep.png", views(shares, 4.0, name="Sallow black"))
+    found = answer(deep)
+    assert found["readings"][0]["too_deep"]
+    assert found["readings"][0]["share"] is None
+    parts = found["readings"][0]["dilute_to_parts"]
+    assert f'--dilution "start={parts}"' in run(capsys, "liquor", deep).out
+    thin = {"start": 20.0}
+    thinner = photograph(tmp_path / "thin.png", views(shares, 4.0, thin, "Sallow black"))
+    readings = answer(thinner, "--dilution", "start=20")["readings"]
+    assert readings[1]["share"] == pytest.approx(0.05, abs=0.03)
+
+
+def test_without_a_card_it_still_reads_and_says_so(tmp_path, answer):
+    shares = {"start": 1.0, "hold 1": 0.5}
+    found = answer(photograph(tmp_path / "bare.png", views(shares), steps=False))
+    assert "has no card" in found["warnings"][0]
+    assert found["readings"][1]["share"] == pytest.approx(0.5, abs=0.06)
+
+
+@pytest.fixture
+def pot(tmp_path):
+    folder = tmp_path / "yarn"
+    with create_archive(folder) as archive:
+        add_base(archive.conn, Base("Lumme"))
+        add_lot(archive.conn, Lot("L1", ("Lumme",), dry_g=100.0, dyed_on="2026-03-01"))
+    return folder
+
+
+def test_readings_are_looks_of_the_pot_and_stored_once(tmp_path, pot, answer, capsys):
+    shares = {"start": 1.0, "hold 1": 0.5}
+    photo = photograph(tmp_path / "pot.png", views(shares))
+    stored = answer(photo, "--lot", "L1", "--archive", pot)["stored"]
+    assert len(stored) == 2
+    with open_archive(pot) as archive:
+        steps = get_pot(archive.conn, "L1").steps
+        kept = archive.conn.execute("SELECT colour_left_percent FROM pot_step").fetchall()
+    assert [s.step.kind for s in steps] == ["look", "look"]
+    assert steps[0].step.colour_left == "100 %"
+    assert [r[0] for r in kept] == pytest.approx([100.0, 50.0], abs=5.0)
+    assert steps[1].step.note.startswith("photo pot.png, hold 1: much, ± ")
+    again = answer(photo, "--lot", "L1", "--archive", pot)["stored"]
+    assert all("corrected" in line for line in again)
+    with open_archive(pot) as archive:
+        assert len(get_pot(archive.conn, "L1").steps) == 2
+        record_step(archive.conn, "L1", PotStep("rinse"))
+    assert "hold 1: " in run(capsys, "liquor", photo, "--lot", "L1", "--archive", pot).out
+
+
+def test_what_could_not_be_read_is_not_stored(tmp_path, pot, answer):
+    deep = photograph(tmp_path / "deep.png", views({"start": 1.0}, 4.0, name="Sallow black"))
+    (line,) = answer(deep, "--lot", "L1", "--archive", pot)["stored"]
+    assert "not stored" in line
+    with open_archive(pot) as archive:
+        assert get_pot(archive.conn, "L1").steps == ()
+
+
+def test_a_share_is_stored_within_its_bounds():
+    reading = LiquorReading("x", 1.04, 0.03, "much", False, None, "")
+    assert stored_left(reading) == "100 %"
+    look = LiquorLook(None, "a.jpg", "start", None)
+    assert stored_note(look, reading) == "photo a.jpg, start: much, ± 3 points"
+    assert stored_left(LiquorReading("x", float("nan"), 0.0, "", True, 5, "")) is None
+
+
+@pytest.mark.parametrize(
+    ("change", "extra", "what"),
+    [
+        ({"white": False}, (), "marks no white"),
+        ({}, ("--dilution", "hold 9=10"), "which is no look: there is start, hold 1"),
+        ({}, ("--dilution", "start=much"), "cannot be read"),
+        ({}, ("--dilution", "start=0.5"), "1 or more is needed"),
+        ({}, ("--dilution", "start"), "write the look, ="),
+        ({}, ("--lot", "L9"), "unknown lot"),
+    ],
+)
+def test_a_mistake_is_one_plain_line(tmp_path, pot, capsys, change, extra, what):
+    shares = {"start": 1.0, "hold 1": 0.5}
+    photo = photograph(tmp_path / "pot.png", views(shares), **change)
+    ran = run(capsys, "liquor", photo, *extra, "--archive", pot)
+    assert ran.code == 1
+    assert what in ran.err
+    assert len(ran.err.strip().splitlines()) == 1
+
+
+def test_a_photo_of_no_liquor_and_a_clipped_white_are_refused(tmp_path, capsys):
+    empty = photograph(tmp_path / "empty.png", views({"start": 1.0}) | {"start": 0.8})
+    marks = tmp_path / "empty.marks.json"
+    told = json.loads(marks.read_text())
+    marks.write_text(json.dumps({**told, "swatches": told["swatches"][1:]}))
+    assert "marks no liquor" in run(capsys, "liquor", empty).err
+    bright = {k: 1.6 * v for k, v in views({"start": 1.0}).items()}
+    clipped = photograph(tmp_path / "bright.png", bright)
+    assert "darker" in run(capsys, "liquor", clipped).err

@@ -1,0 +1,464 @@
+"""The evenness card: words, comparisons of like with like, the drawing, and the command."""
+
+import base64
+import io
+import json
+import re
+import xml.etree.ElementTree as ElementTree
+from dataclasses import replace
+from importlib.resources import files
+from itertools import combinations, product
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from ingest.evenness_map import STEPS, EvennessMap
+from swatchvault.evenness_check import Evenness
+from swatchvault.svg_text import clean, cut, isolated, width, wrap
+from swatchvault.tonal_card import STEP_WORDS, Card, card_lines, card_record
+from swatchvault.tonal_drawing import (
+    GREYS,
+    HEIGHT,
+    MOST_BYTES,
+    PAPERS,
+    WIDTH,
+    card_svg,
+    picture_bytes,
+)
+from swatchvault.tonal_peers import FEWEST, Peer, across_forms, beside, place_among
+from swatchvault.tonal_words import HOW_FAR, advice, how_far, say
+from tests.swatchvault.running import run
+
+EXAMPLE = Path(str(files("example_archive")))
+SVG = "{http://www.w3.org/2000/svg}"
+METHOD = "evenness 1"
+
+
+def record(kind="semi-solid", value=1.6, **more):
+    """A tonality record as the measure gives it."""
+    made = {
+        "unevenness": value,
+        "u_unevenness": 0.3,
+        "range": [1.1, 2.3],
+        "off_light_line": 1.2,
+        "cell_unevenness": 3.0,
+        "strand_contrast": 0.2,
+        "patch_length": "short",
+        "dots_percent": 0.0,
+        "class": kind,
+        "between": None,
+        "palette": [{"lab": [45.0, 30.0, 10.0], "share": 1.0}],
+        "mm_per_px": 0.1,
+        "method": METHOD,
+        "reasons": [],
+        "gradient": None,
+        "difference_shares": {"lightness": 0.9, "chroma": 0.08, "hue": 0.02},
+    }
+    return {**made, **more}
+
+
+CANNOT = record(
+    None, 0.4, range=[0.1, 0.8], between=["solid", "semi-solid"], reasons=["Shadow is deep."]
+)
+THREE = [
+    {"lab": [60.0, 40.0, 20.0], "share": 0.55},
+    {"lab": [40.0, -20.0, 25.0], "share": 0.41},
+    {"lab": [80.0, 0.0, 10.0], "share": 0.04},
+]
+
+
+def a_map(colours=1, size=(48.0, 36.0)):
+    rng = np.random.default_rng(1)
+    rows, columns = (int((mm - 5.0) / 2.5) + 1 for mm in size[::-1])
+    deviation = rng.gamma(2.0, 0.7, (rows, columns))
+    deviation[0, :3] = np.nan
+    h, w = (int(mm) for mm in size[::-1])
+    which = rng.integers(0, colours, (h, w))
+    labs = np.array([c["lab"] for c in THREE[:colours]])
+    return EvennessMap(
+        deviation, (2.75, 2.5), 2.5, size, which, 1.0, labs, np.full(colours, 1.0 / colours)
+    )
+
+
+def picture(height=300, width=400):
+    rng = np.random.default_rng(2)
+    return rng.integers(60, 180, (height, width, 3)).astype(np.uint8)
+
+
+def evenness(value, form="skein", kind="semi-solid", u=0.2, method=METHOD, **more):
+    return Evenness(value, u, form, method, kind, **more)
+
+
+def peers(values, **more):
+    return [
+        Peer(f"lot {k} skein a", str(k), f"2026-0{k % 9 + 1}-01", evenness(v, **more))
+        for k, v in enumerate(values)
+    ]
+
+
+def a_card(**more):
+    made = Card("moss-7", ("Moss", "Sock Fine", "lot 7"), "skein", record(), map=a_map())
+    return replace(made, **{"picture": picture(), **more})
+
+
+# --- words -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("made", "headline", "said"),
+    [
+        (record("solid", 0.1), "Solid", "one colour all over"),
+        (record(), "Semi-solid", "short patches, about as far apart as two neighbouring"),
+        (record(patch_length=None), "Semi-solid", "one colour in patches,"),
+        (record("variegated", palette=THREE), "Variegated", "3 colours; the largest covers 55 %"),
+        (record("speckled"), "Speckled", "dots of other colours"),
+        (CANNOT, "Cannot tell", "cannot tell solid from semi-solid"),
+        (None, "Cannot tell", "mark a known length"),
+    ],
+)
+def test_the_headline_and_the_sentence(made, headline, said):
+    words = say(made)
+    assert words.headline == headline
+    assert said in words.sentence
+    assert words.sentence.endswith(".")
+
+
+@pytest.mark.parametrize(
+    ("turn", "way"),
+    [
+        (0.0, "from left to right"),
+        (92.0, "from top to bottom"),
+        (-178.0, "from right to left"),
+        (-90.0, "from bottom to top"),
+        (45.0, "corner to corner"),
+        (-130.0, "corner to corner"),
+    ],
+)
+def test_a_gradient_says_which_way_it_runs(turn, way):
+    made = record("gradient", gradient={"direction_deg": turn, "ends": [[50, 0, 0], [60, 9, 9]]})
+    assert way in say(made).sentence
+
+
+@pytest.mark.parametrize("kind", ["solid", "semi-solid", "variegated", "speckled", "gradient"])
+def test_nothing_is_said_that_was_not_tested(kind):
+    """No shares of lightness, chroma and hue, and no patch length in millimetres."""
+    card = Card("x", (), "skein", record(kind, patch_length="medium"), map=a_map())
+    text = " ".join(card_lines(card)).lower()
+    for word in ("chroma", "hue", "mostly lighter", "lightness"):
+        assert word not in text
+    assert not re.search(r"patches of about \d", text)
+
+
+def test_cannot_tell_gives_the_range_alone_and_what_would_help():
+    words = say(CANNOT, {"scale estimated"})
+    assert "0.1 and 0.8" in words.figures and "±" not in words.figures
+    assert "known length" in words.help
+    assert say(CANNOT).help == advice(()) != ""
+    stopped = say(CANNOT, {"out of focus"})
+    assert stopped.figures == "" and "how evenly" in stopped.sentence
+    assert "sharp" in stopped.help
+
+
+def test_the_words_grow_with_the_unevenness():
+    values = [0.1, 1.0, 2.0, 4.0, 40.0]
+    assert [how_far(v) for v in values] == [words for _, words in HOW_FAR]
+
+
+# --- like with like ----------------------------------------------------------------------------
+
+
+def test_only_the_same_form_and_version_are_compared():
+    own = evenness(1.5)
+    mixed = [
+        *peers([1.4], form="knit"),
+        *peers([1.4], method="evenness 0"),
+        *peers([math_nan()]),
+        *peers([1.4], flags=frozenset({"out of focus"})),
+        *peers([3.0]),
+    ]
+    found = beside(own, mixed, mixed)
+    assert [p.evenness.unevenness for p, _ in found.earlier] == [3.0]
+    assert found.earlier[0][1].verdict.value == "less tonal"
+    assert [p.evenness.unevenness for p in found.others] == [3.0]
+    assert any("remeasure" in note for note in found.notes)
+
+
+def math_nan():
+    return float("nan")
+
+
+def test_the_form_that_is_missing_is_asked_for():
+    own = evenness(1.5, form="skein")
+    knit = [replace(p, off_line=0.9) for p in peers([1.4], form="knit")]
+    found = beside(own, knit, [], off_line=2.4)
+    assert found.earlier == ()
+    assert any("Photograph this lot as knit too" in note for note in found.notes)
+    assert any("more tonal than lot 0 skein a" in note for note in found.notes)
+    unknown = beside(own, knit, [])
+    assert not any("light alone" in note for note in unknown.notes)
+    same = beside(own, [*knit, *peers([1.4])], [])
+    assert not any("Photograph" in note for note in same.notes)
+
+
+@pytest.mark.parametrize(
+    ("own", "form", "other", "other_form", "word"),
+    [
+        (1.29, "skein", 1.0, "wound card", "about as tonal as"),
+        (1.0, "skein", 1.0, "wound card", "about as tonal as"),
+        (1.8, "skein", 1.0, "wound card", "about as tonal as"),
+        (1.8, "wound card", 1.0, "wound card", "more tonal than"),
+        (2.6, "skein", 1.0, "wound card", "more tonal than"),
+        (1.0, "wound card", 2.6, "skein", "less tonal than"),
+        (0.0, "knit", 0.0, "skein", "about as tonal as"),
+    ],
+)
+def test_across_forms_only_a_clear_difference_counts(own, form, other, other_form, word):
+    assert across_forms(own, form, other, other_form) == word
+
+
+def test_a_place_among_others_and_its_doubt():
+    place = place_among(evenness(1.5), [evenness(v) for v in (0.2, 0.5, 1.4, 1.6, 3.0)])
+    assert (place.count, place.less, place.percentile) == (5, 3, 60)
+    assert (place.surely, place.at_most) == (2, 4)
+
+
+def test_a_place_needs_enough_semi_solids():
+    own = evenness(1.5)
+    few, enough = (peers(np.linspace(0.5, 3.0, n)) for n in (FEWEST - 1, FEWEST))
+    assert beside(own, [], few).place is None
+    assert any(f"given from {FEWEST}" in note for note in beside(own, [], few).notes)
+    assert beside(own, [], enough).place.count == FEWEST
+    solids = peers(np.linspace(0.0, 0.2, 9), kind="solid")
+    assert beside(own, [], solids).place is None
+    assert beside(evenness(0.1, kind="solid"), [], enough).place is None
+
+
+def test_what_cannot_be_told_is_not_compared():
+    found = beside(evenness(1.0, flags=frozenset({"scale doubtful"})), peers([1.0]), peers([1.0]))
+    assert found.earlier == () and found.place is None
+    assert "Not compared" in found.notes[0]
+
+
+# --- the drawing -------------------------------------------------------------------------------
+
+RTL = "\u05e9\u05dc\u05d5\u05dd \u0633\u0644\u0627\u0645"
+NAMES = [
+    "moss-7",
+    'He said "5 < 6 & 7 > 2" </text><script>alert(1)</script>',
+    RTL,
+    f"{RTL} (3) \u202e txen \u2067 open",
+    "W" * 200,
+    "very long words of a name " * 20,
+    "\u67d3\u6599\u306e\u8272" * 40,
+    "a\x00b\x07c\ud800d\nnew line",
+    "",
+]
+
+
+def boxes(svg):
+    """(left, top, right, bottom) of every line of text, at its widest."""
+    found = []
+    for e in ElementTree.fromstring(svg).iter(f"{SVG}text"):
+        x, y, size = (float(e.get(k)) for k in ("x", "y", "font-size"))
+        wide = width(e.text or "", size)
+        left = x - wide / 2.0 if e.get("text-anchor") == "middle" else x
+        found.append((left, y - 0.78 * size, left + wide, y + 0.22 * size, e.text))
+    return found
+
+
+def filled(svg):
+    """The boxes of pictures, squares and bars that no text may touch."""
+    shapes = [
+        *ElementTree.fromstring(svg).iter(f"{SVG}image"),
+        *list(ElementTree.fromstring(svg).iter(f"{SVG}rect"))[1:],
+    ]
+    boxed = [[float(e.get(k)) for k in ("x", "y", "width", "height")] for e in shapes if fill(e)]
+    return [(x, y, x + w, y + h, "a shape") for x, y, w, h in boxed]
+
+
+def fill(e):
+    return e.get("fill") != "none"
+
+
+def assert_it_fits(svg):
+    found = [b for b in boxes(svg) if b[4]]
+    for left, top, right, bottom, words in found:
+        assert left >= 0 and top >= 0 and right <= WIDTH and bottom <= HEIGHT, words
+    for a, b in [*combinations(found, 2), *product(found, filled(svg))]:
+        apart = a[2] <= b[0] or b[2] <= a[0] or a[3] <= b[1] or b[3] <= a[1]
+        assert apart, (a, b)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_any_name_is_escaped_and_fits(name):
+    card = a_card(name=name, of=(name, name, f"lot {name}"), notes=(name,))
+    svg = card_svg(card)
+    root = ElementTree.fromstring(svg)
+    assert {e.tag.removeprefix(SVG) for e in root.iter()} <= {
+        *("svg", "rect", "text", "image", "path", "line", "circle")
+    }
+    assert_it_fits(svg)
+
+
+def kinds():
+    many = beside(evenness(1.6), peers(np.linspace(0.3, 6.0, 30)), peers(np.linspace(0.3, 4, 60)))
+    ends = {"direction_deg": 10.0, "ends": [[50.0, 20.0, 0.0], [70.0, -20.0, 10.0]]}
+    reasons = ["Something weakens this answer in a sentence of some length: mark more yarn."] * 9
+    return {
+        "semi-solid": a_card(peers=many),
+        "solid": a_card(record=record("solid", 0.1, range=[0.0, 0.2])),
+        "variegated": a_card(record=record("variegated", 11.0, palette=THREE), map=a_map(3)),
+        "gradient": a_card(record=record("gradient", 4.0, gradient=ends)),
+        "cannot tell": a_card(record={**CANNOT, "reasons": reasons}, flags=frozenset({"glare"})),
+        "nothing": Card("x", (), None, None),
+        "no picture": a_card(picture=None, notes=("No picture: it is gone.",)),
+        "wide": a_card(picture=picture(60, 500), map=a_map(3, (100.0, 12.0)), peers=many),
+        "tall": a_card(picture=picture(900, 100), map=a_map(1, (12.0, 108.0)), peers=many),
+    }
+
+
+@pytest.mark.parametrize("kind", sorted(kinds()))
+def test_text_never_overlaps_or_leaves_the_card(kind):
+    assert_it_fits(card_svg(kinds()[kind]))
+
+
+@pytest.mark.parametrize("paper", sorted(PAPERS))
+def test_every_paper_shows_the_same_drawing(paper):
+    svg = card_svg(a_card(), paper)
+    root = ElementTree.fromstring(svg)
+    assert root.get("viewBox") == f"0 0 {WIDTH} {HEIGHT}"
+    assert root.get("width") == f"{PAPERS[paper][0]:g}mm"
+    other = card_svg(a_card(), "A6")
+    assert svg[svg.index("viewBox") :] == other[other.index("viewBox") :]
+
+
+def test_the_map_is_in_neutral_greys_and_has_a_square_for_every_block():
+    card = a_card(picture=None)
+    root = ElementTree.fromstring(card_svg(card))
+    fills = {e.get("fill") for e in root.iter(f"{SVG}path")}
+    assert fills <= set(GREYS)
+    assert all(g[1:3] == g[3:5] == g[5:7] for g in GREYS)
+    assert len(GREYS) == len(STEP_WORDS) == len(STEPS) + 1
+    area = sum(
+        (float(x1) - float(x0)) * (float(y1) - float(y0))
+        for e in root.iter(f"{SVG}path")
+        for x0, y0, x1, y1 in re.findall(r"M([\d.]+) ([\d.]+)H([\d.]+)V([\d.]+)", e.get("d"))
+    )
+    frame = max(
+        float(e.get("width")) * float(e.get("height"))
+        for e in root.iter(f"{SVG}rect")
+        if e.get("fill") == "none"
+    )
+    blocks = np.isfinite(card.map.deviation).sum()
+    share = blocks * card.map.step_mm**2 / np.prod(card.map.size_mm)
+    assert area / frame == pytest.approx(share, rel=1e-3)
+
+
+@pytest.mark.parametrize("most", [MOST_BYTES, 20_000, 3_000])
+def test_the_picture_keeps_within_its_bytes(most):
+    kind, coded = picture_bytes(picture(1200, 1600), most)
+    assert kind == "image/jpeg" and len(coded) <= most
+    shown = Image.open(io.BytesIO(coded))
+    assert shown.width / shown.height == pytest.approx(4 / 3, rel=0.05)
+    assert shown.info["icc_profile"]
+
+
+def test_the_photo_lies_in_the_card_itself():
+    root = ElementTree.fromstring(card_svg(a_card()))
+    (image,) = root.iter(f"{SVG}image")
+    kind, data = image.get("href").split(",", 1)
+    assert kind == "data:image/jpeg;base64"
+    assert Image.open(io.BytesIO(base64.b64decode(data))).size == (400, 300)
+
+
+def test_text_is_cut_and_wrapped_to_its_room():
+    assert cut("short", 500, 20) == "short"
+    assert cut("much too long to fit here", 100, 20).endswith("…")
+    for words in NAMES:
+        lines = wrap(isolated(words), 300, 20, 3)
+        assert len(lines) <= 3
+        assert all(width(line, 20) <= 300 for line in lines)
+    assert clean("a\x00b\n c\u202e") == "ab c"
+
+
+#: Advance widths over font size of DejaVu Sans 2.37, a wide font that many systems show.
+DEJAVU = {"l": 0.278, "t": 0.392, "o": 0.612, "0": 0.636, "D": 0.770, "O": 0.787, "W": 0.989}
+
+
+@pytest.mark.parametrize(("letter", "advance"), DEJAVU.items())
+def test_a_width_is_no_less_than_a_wide_fonts(letter, advance):
+    assert advance <= width(letter, 1.0) <= 1.6 * advance
+
+
+def test_marks_that_take_no_room_have_no_width():
+    assert width("e\u0301", 10.0) == width("e", 10.0) == width(isolated("e"), 10.0)
+
+
+# --- the command -------------------------------------------------------------------------------
+
+
+def test_a_photo_without_an_archive(capsys, tmp_path, monkeypatch):
+    monkeypatch.delenv("SWATCHVAULT_ARCHIVE", raising=False)
+    photo, svg = EXAMPLE / "awning-knit.jpg", tmp_path / "card.svg"
+    ran = run(capsys, "tonal", photo, "--svg", svg, "--json")
+    assert ran.code == 0, ran.err
+    told = json.loads(ran.out)
+    assert told["tonality"]["class"] == "variegated" == told["words"]["headline"].lower()
+    rows = told["map"]["delta_e_00"]
+    mean = np.nanmean(np.array(rows, dtype=float))
+    assert told["map"]["mean"] == pytest.approx(mean, abs=0.01)
+    assert sum(told["map"]["shares"]) == pytest.approx(1.0, abs=1e-3)
+    assert_it_fits(svg.read_text(encoding="utf-8"))
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "said"),
+    [
+        (["nowhere.jpg"], 1, "no archive named"),
+        ([EXAMPLE / "furrow-2.jpg"], 1, "pick one as furrow-2.jpg:NAME"),
+        ([f"{EXAMPLE / 'furrow-2.jpg'}:nobody"], 1, "no swatch named 'nobody'"),
+        ([EXAMPLE / "awning-knit.jpg", "--svg", "no/such/folder/x.svg"], 1, "cannot write"),
+        ([EXAMPLE / "awning-knit.jpg", "--form", "ball"], 2, "ball"),
+    ],
+)
+def test_a_mistake_is_one_line(capsys, monkeypatch, arguments, code, said):
+    monkeypatch.delenv("SWATCHVAULT_ARCHIVE", raising=False)
+    ran = run(capsys, "tonal", *arguments)
+    assert ran.code == code and said in ran.err
+    assert code == 2 or ran.err.count("\n") == 1
+
+
+def test_a_stored_swatch_has_its_card_and_its_earlier_lots(capsys, tmp_path):
+    folder = tmp_path / "studio"
+    assert run(capsys, "new", folder).code == 0
+    for n in (1, 3):
+        more = ["--swatch", f"NF-{n} card", "--lot", f"NF-{n}", "--colourway", "Ninth Furrow"]
+        more += ["--base", "Orrin", "--form", "wound card", "--create", "--archive", folder]
+        region = ["--region", "new"] if n == 3 else []
+        ran = run(capsys, "add", EXAMPLE / f"furrow-{n}.jpg", *region, *more)
+        assert ran.code == 0, ran.err
+    svg = tmp_path / "card.svg"
+    ran = run(capsys, "tonal", "NF-3 card", "--archive", folder, "--svg", svg, "--paper", "A4")
+    assert ran.code == 0, ran.err
+    assert ran.out.startswith("NF-3 card · Ninth Furrow · Orrin · lot NF-3")
+    assert "NF-1 card" in ran.out and "as tonal as that" in ran.out
+    told = json.loads(run(capsys, "tonal", "NF-3 card", "--archive", folder, "--json").out)
+    stored = json.loads(run(capsys, "measure", EXAMPLE / "furrow-3.jpg", "--json").out)
+    new = next(s for s in stored["swatches"] if s["name"] == "new")
+    assert told["tonality"] == new["tonality"]
+    assert [e["swatch"] for e in told["compared"]["earlier_lots"]] == ["NF-1 card"]
+    assert_it_fits(svg.read_text(encoding="utf-8"))
+    assert run(capsys, "tonal", "NF-9 card", "--archive", folder).code == 1
+    next((folder / "photos").iterdir()).unlink()
+    next((folder / "photos").iterdir()).unlink()
+    gone = run(capsys, "tonal", "NF-3 card", "--archive", folder)
+    assert gone.code == 0 and "No picture" in gone.out
+
+
+def test_the_record_is_plain_json():
+    told = json.loads(json.dumps(card_record(kinds()["variegated"])))
+    assert told["map"]["bounds"] == list(STEPS)
+    assert told["map"]["delta_e_00"][0][0] is None
+    assert json.loads(json.dumps(card_record(kinds()["nothing"])))["map"] is None

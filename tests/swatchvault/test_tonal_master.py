@@ -1,0 +1,166 @@
+"""A master that states its evenness, and lots checked against it, from the command line."""
+
+import json
+import sqlite3
+
+import pytest
+
+from swatchvault.archive import (
+    Master,
+    RegionOf,
+    create_archive,
+    current_master,
+    file_photo,
+    listing,
+    no_longer_held,
+    set_master,
+    state_evenness,
+    stated_evenness,
+)
+from tests.swatchvault.factories import copy_of, measured, photo_file, photo_of, studio
+from tests.swatchvault.running import run
+
+HELD = ("Low sun", "Lumme", "skein")
+
+
+def tonality(unevenness=1.0, u=0.1, name="semi-solid", between=None, method="evenness 1"):
+    """A record as the measure writes it, as far as it is read here."""
+    return {
+        "unevenness": unevenness,
+        "u_unevenness": u,
+        "class": name,
+        "between": between,
+        "method": method,
+        "reasons": [],
+        "strand_contrast": 0.2,
+        "depth_off": 0.3,
+        "palette": [],
+    }
+
+
+def file_one(archive, folder, swatch_id, tonal, name, flags=()):
+    """File a photo of one swatch, as if it had been measured so."""
+    path = photo_file(folder, f"{name}.jpg", name.encode())
+    seen = measured("new", tonality=tonal, flags=frozenset(flags), clipped_share=0.0)
+    return file_photo(archive, photo_of(path, [seen]), path, [RegionOf("new", swatch_id)])
+
+
+@pytest.fixture(scope="module")
+def template(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("template") / "yarn"
+    with create_archive(folder) as archive:
+        one, two = studio(archive.conn)
+        set_master(archive.conn, Master(*HELD, "sun 1", 1.5))
+        file_one(archive, folder.parent, one, tonality(), "one")
+        file_one(archive, folder.parent, two, tonality(2.4, 0.2), "two")
+    return folder
+
+
+@pytest.fixture
+def archive(template, tmp_path):
+    with copy_of(template, tmp_path / "yarn") as opened:
+        yield opened
+
+
+def test_a_master_states_its_own_photos_figure_and_a_lot_is_held_to_it(archive, capsys):
+    ran = run(capsys, "master", "sun 1", "--evenness", "--archive", archive.folder)
+    assert ran.code == 0
+    assert "unevenness 1.00 ± 0.10" in ran.out
+    assert "tolerance 1.5" in ran.out  # the colour's stays as it was
+    ran = run(capsys, "check", "L2", "--archive", archive.folder)
+    assert "Evenness: more tonal than the master; semi-solid, 2.40 ± 0.20" in ran.out
+    (given,) = listing_of(archive, "evenness_checks_given")
+    assert (given["verdict"], given["unevenness"]) == ("more tonal", 2.4)
+    assert given["master_unevenness"] == 1.0
+    (lot,) = listing_of(archive, "lots_against_master")
+    assert lot["last_evenness"] == "more tonal"
+    (master,) = listing(archive.conn, "masters").records()
+    assert (master["unevenness"], master["evenness_tolerance"]) == (1.0, 0.5)
+
+
+def listing_of(archive, view):
+    cursor = archive.conn.execute(f"SELECT * FROM {view}")
+    names = [d[0] for d in cursor.description]
+    return [dict(zip(names, row, strict=True)) for row in cursor]
+
+
+def test_a_check_in_json_keeps_the_two_verdicts_apart(archive, capsys):
+    run(capsys, "master", "sun 1", "--evenness", "--archive", archive.folder)
+    ran = run(capsys, "check", "L2", "--json", "--do-not-keep", "--archive", archive.folder)
+    (found,) = json.loads(ran.out)
+    assert found["verdict"] in ("within", "outside", "cannot tell")
+    assert found["evenness"]["verdict"] == "more tonal"
+    assert found["evenness"]["p_more"] < 0.05
+    assert listing_of(archive, "evenness_checks_given") == []
+
+
+def test_a_master_that_states_none_is_checked_on_its_colour_alone(archive, capsys):
+    ran = run(capsys, "check", "L2", "--archive", archive.folder)
+    assert "Evenness" not in ran.out
+    ran = run(capsys, "check", "L2", "--json", "--archive", archive.folder)
+    assert json.loads(ran.out)[0]["evenness"] is None
+
+
+@pytest.mark.parametrize(
+    ("tonal", "flags", "said"),
+    [
+        (tonality(0.4, name=None, between=["solid", "semi-solid"]), (), "solid from semi-solid"),
+        (tonality(), ("out of focus",), "out of focus"),
+        (tonality(), ("scale estimated",), "scale is only a guess"),
+        (None, (), "not measured"),
+    ],
+)
+def test_what_cannot_be_told_is_not_stated(archive, tmp_path, capsys, tonal, flags, said):
+    white = archive.conn.execute("SELECT id FROM swatch WHERE label = 'sun 2'").fetchone()[0]
+    archive.conn.execute("INSERT INTO swatch (label, base_id, lot_id, form) SELECT 'sun 3', "
+                         "base_id, lot_id, form FROM swatch WHERE id = ?", (white,))  # fmt: skip
+    (third,) = archive.conn.execute("SELECT id FROM swatch WHERE label = 'sun 3'").fetchone()
+    file_one(archive, tmp_path, third, tonal, "three", flags)
+    ran = run(capsys, "master", "sun 3", "--evenness", "--archive", archive.folder)
+    assert (ran.code, ran.err.count("\n")) == (1, 1)
+    assert said in ran.err
+    # and the master is as it was: both or neither
+    assert current_master(archive.conn, *HELD).swatch == "sun 1"
+
+
+def test_another_method_cannot_be_compared_and_says_what_to_do(archive, tmp_path, capsys):
+    run(capsys, "master", "sun 1", "--evenness", "--archive", archive.folder)
+    (two,) = archive.conn.execute("SELECT id FROM swatch WHERE label = 'sun 2'").fetchone()
+    path = tmp_path / "two.jpg"
+    path.write_bytes(b"two")
+    seen = measured("new", tonality=tonality(2.4, method="evenness 2"), clipped_share=0.0)
+    file_photo(archive, photo_of(path, [seen]), path, [RegionOf("new", two)])
+    ran = run(capsys, "check", "L2", "--archive", archive.folder)
+    assert "Evenness: cannot tell" in ran.out
+    assert "remeasure" in ran.out
+
+
+def test_evenness_can_be_held_no_longer_and_its_history_stays(archive, capsys):
+    where = ("--archive", archive.folder)
+    run(capsys, "master", "sun 1", "--evenness-tolerance", 0.9, *where)
+    held = current_master(archive.conn, *HELD)
+    assert stated_evenness(archive.conn, held.master_id).tolerance == 0.9
+    assert "no longer" in run(capsys, "master", "sun 1", "--no-evenness", *where).out
+    assert stated_evenness(archive.conn, held.master_id) is None
+    assert no_longer_held(archive.conn, held.master_id) is False
+    assert archive.conn.execute("SELECT count(*) FROM master_evenness").fetchone()[0] == 2
+    with pytest.raises(sqlite3.IntegrityError, match="kept as it was"):
+        archive.conn.execute("UPDATE master_evenness SET tolerance = 3")
+
+
+def test_a_master_told_again_with_another_tolerance_keeps_its_evenness(archive, capsys):
+    where = ("--archive", archive.folder)
+    run(capsys, "master", "sun 1", "--evenness", *where)
+    first = current_master(archive.conn, *HELD).master_id
+    run(capsys, "master", "sun 1", "--tolerance", 1.0, *where)
+    held = current_master(archive.conn, *HELD)
+    assert (held.master_id != first, held.tolerance) == (True, 1.0)
+    assert stated_evenness(archive.conn, held.master_id).unevenness == 1.0
+
+
+def test_stating_the_same_again_adds_nothing(archive):
+    held = current_master(archive.conn, *HELD)
+    told = {"unevenness": 1.0, "u_unevenness": 0.1, "tolerance": 0.5, "method": "evenness 1"}
+    assert state_evenness(archive.conn, held.master_id, **told) == state_evenness(
+        archive.conn, held.master_id, **told
+    )

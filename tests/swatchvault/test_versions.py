@@ -1,0 +1,115 @@
+"""Figures of two versions of the method are never set against each other."""
+
+import pytest
+
+from swatchvault.archive import (
+    Master,
+    RegionOf,
+    Swatch,
+    add_swatch,
+    create_archive,
+    file_photo,
+    set_master,
+    swatch_colours,
+)
+from swatchvault.archive.made import Filters
+from swatchvault.errors import CompareError, NotFound
+from swatchvault.finding import group_swatches, like, near, query_of_swatch, table_of, within
+from swatchvault.lotcheck import groups, one_version
+from swatchvault.search_notes import left_out
+from swatchvault.shades import Target
+from tests.swatchvault.factories import copy_of, measured, photo_file, photo_of, studio
+from tests.swatchvault.running import run
+from tests.swatchvault.test_tonal_master import tonality
+
+
+def file_one(archive, folder, swatch_id, name, lab, version, method="evenness 1"):
+    path = photo_file(folder, f"{name}.jpg", name.encode())
+    seen = measured("new", lab, tonality=tonality(method=method), clipped_share=0.0)
+    photo = photo_of(path, [seen], version=version)
+    return file_photo(archive, photo, path, [RegionOf("new", swatch_id)])
+
+
+@pytest.fixture(scope="module")
+def template(tmp_path_factory):
+    """Two swatches measured by version 1, one by version 2, one by both in two photos."""
+    folder = tmp_path_factory.mktemp("template") / "yarn"
+    with create_archive(folder) as archive:
+        one, two = studio(archive.conn)
+        set_master(archive.conn, Master("Low sun", "Lumme", "skein", "sun 1"))
+        three, four = (
+            add_swatch(archive.conn, Swatch(f"sun {n}", "Lumme", "skein", "L2")).id for n in (3, 4)
+        )
+        file_one(archive, folder.parent, one, "a", (42.0, 31.0, -8.0), "1")
+        file_one(archive, folder.parent, two, "b", (42.5, 31.0, -8.0), "2")
+        file_one(archive, folder.parent, three, "c", (43.0, 31.0, -8.0), "1")
+        file_one(archive, folder.parent, four, "d", (44.0, 31.0, -8.0), "1")
+        file_one(archive, folder.parent, four, "e", (50.0, 31.0, -8.0), "2", "evenness 2")
+    return folder
+
+
+@pytest.fixture
+def archive(template, tmp_path):
+    with copy_of(template, tmp_path / "yarn") as opened:
+        yield opened
+
+
+def photos_of(archive, label):
+    (swatch_id,) = archive.conn.execute(
+        "SELECT id FROM swatch WHERE label = ?", (label,)
+    ).fetchone()
+    return swatch_colours(archive.conn, swatch_id)
+
+
+def test_a_check_takes_the_version_that_both_have_or_refuses(archive, capsys):
+    one, two, four = (photos_of(archive, f"sun {n}") for n in (1, 2, 4))
+    ours, theirs = one_version(one, four)
+    assert [c.version for c in (*ours, *theirs)] == ["1", "1"]
+    assert [c.version for _, a, b in groups(two, four) for c in (*a, *b)] == ["2", "2"]
+    with pytest.raises(CompareError, match="swatchvault remeasure"):
+        groups(one, two)
+    ran = run(capsys, "check", "L2", "--archive", archive.folder)
+    assert (ran.code, ran.err.count("\n")) == (1, 1)
+    assert "remeasure" in ran.err
+
+
+def test_lots_against_each_other_refuse_too(archive, capsys):
+    ran = run(capsys, "lots", "Low sun", "--archive", archive.folder)
+    assert (ran.code, "remeasure" in ran.err) == (1, True)
+
+
+def test_a_search_keeps_to_the_version_of_what_is_looked_for(archive):
+    query = query_of_swatch(archive.conn, "sun 1")
+    hits = near(archive.conn, query, Filters())
+    assert [(h.made.swatch, h.lab[0]) for h in hits] == [("sun 3", 43.0), ("sun 4", 44.0)]
+    assert [h.made.swatch for h in within(archive.conn, query, Filters(), 0.9, 2.0)] == ["sun 3"]
+    assert any("another version" in line for line in left_out(archive.conn, query))
+    other = near(archive.conn, query_of_swatch(archive.conn, "sun 2"), Filters())
+    assert [(h.made.swatch, h.lab[0]) for h in other] == [("sun 4", 50.0)]
+
+
+def test_a_stated_colour_is_looked_for_in_one_version(archive):
+    import numpy as np
+
+    from swatchvault.finding import Query
+
+    query = Query(Target(np.array([42.0, 31.0, -8.0]), "a colour"))
+    hits = near(archive.conn, query, Filters())
+    assert [h.made.swatch for h in hits] == ["sun 2", "sun 4"]  # of the newest, version 2
+    assert left_out(archive.conn, query)
+
+
+def test_likeness_keeps_to_one_method_of_evenness(archive):
+    query = query_of_swatch(archive.conn, "sun 2")  # version 2, but evenness 1
+    with pytest.raises(NotFound):
+        like(archive.conn, query, Filters())
+    assert any("evenness" in line for line in left_out(archive.conn, query, evenness=True))
+    found = like(archive.conn, query_of_swatch(archive.conn, "sun 1"), Filters())
+    assert [h.made.swatch for h in found] == ["sun 3", "sun 4"]
+
+
+def test_groups_of_two_versions_are_refused_and_of_one_are_made(archive):
+    with pytest.raises(CompareError, match="remeasure --all"):
+        table_of(archive.conn, ["sun 1", "sun 2"])
+    table = table_of(archive.conn, ["sun 1", "sun 3"])
+    assert len(group_swatches(table, 2.0, 2.0).groups) == 1
