@@ -188,9 +188,7 @@ def _why_invalid(colour: StoredColour) -> str:
     if colour.dry is False or "not dry" in colour.flags:
         return "it was measured wet"
     kind = (colour.tonality or {}).get("class")
-    return (
-        f"its swatch is {kind}, not of one colour" if kind in SEVERAL_COLOURS else ""
-    )
+    return f"its swatch is {kind}, not of one colour" if kind in SEVERAL_COLOURS else ""
 
 
 def _as_dyed(
