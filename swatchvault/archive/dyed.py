@@ -92,8 +92,11 @@ def dyed_on_base(conn: sqlite3.Connection, base: str, form: str | None = None) -
     rows = _lot_rows(conn)
     newest: dict[int, StoredColour] = {}  # oldest first, so the last valid one wins
     invalid: dict[int, str] = {}
+    version = max(mine, key=lambda c: c.measurement_id).version
     for colour in (c for c in mine if c.lot_id is not None):
         why = _why_invalid(colour)
+        if colour.version != version:
+            why = "it was measured by another version of the method: run `swatchvault remeasure`"
         if why:
             invalid[colour.lot_id or 0] = why
         else:
@@ -118,7 +121,7 @@ def dyed_on_base(conn: sqlite3.Connection, base: str, form: str | None = None) -
         base=mine[0].base,
         form=chosen,
         lots=tuple(dyed),
-        undyed=tuple(_undyed(mine)),
+        undyed=tuple(_undyed([c for c in mine if c.version == version])),
         left_out=left_out,
         fluorescent=_fluorescent_dyes(conn) | glowing,
         forms={f: n for f, n in forms.items() if n},

@@ -12,6 +12,7 @@ from swatchvault.archive import (
     set_master,
     swatch_colours,
 )
+from swatchvault.archive.dyed import dyed_on_base
 from swatchvault.archive.made import Filters
 from swatchvault.errors import CompareError, NotFound
 from swatchvault.finding import group_swatches, like, near, query_of_swatch, table_of, within
@@ -113,3 +114,15 @@ def test_groups_of_two_versions_are_refused_and_of_one_are_made(archive):
         table_of(archive.conn, ["sun 1", "sun 2"])
     table = table_of(archive.conn, ["sun 1", "sun 3"])
     assert len(group_swatches(table, 2.0, 2.0).groups) == 1
+
+
+def test_predictions_learn_from_one_version_only(archive):
+    dyed = dyed_on_base(archive.conn, "Lumme", "skein")
+    assert not dyed.lots
+    codes = {r[0] for r in archive.conn.execute("SELECT code FROM lot")}
+    others = {code: why for code, why in dyed.left_out.items() if "another version" in why}
+    (code,) = archive.conn.execute(
+        "SELECT lot.code FROM lot JOIN swatch ON lot_id = lot.id WHERE label = 'sun 1'"
+    ).fetchone()
+    assert set(dyed.left_out) <= codes
+    assert code in others
