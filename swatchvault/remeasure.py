@@ -107,16 +107,17 @@ def _with_stated(settings: Settings, record: dict[str, object]) -> Settings:
 
     A value that a person gave with the photo and not in its marks is kept nowhere else.
     """
-    patches = record.get("patches")
-    if not isinstance(patches, list) or not patches:
-        return settings
-    lab = np.array([p["expected_lab"] for p in patches], dtype=float)
-    xyz = lab_to_xyz(lab)
-    if record["kind"] == "steps" and settings.steps_y is None:
-        return replace(settings, steps_y=tuple(float(y) for y in xyz[:, 1]))
     if record["kind"] == "chart24" and settings.chart_edition is None:
         edition = record.get("edition")
         return settings if edition is None else replace(settings, chart_edition=str(edition))
+    stated = record.get("expected_lab")
+    if stated is None:  # as it was stored at first, patch by patch
+        stated = [p["expected_lab"] for p in record.get("patches") or ()]  # type: ignore[attr-defined]
+    if not stated:
+        return settings
+    xyz = lab_to_xyz(np.array(stated, dtype=float))
+    if record["kind"] == "steps" and settings.steps_y is None:
+        return replace(settings, steps_y=tuple(float(y) for y in xyz[:, 1]))
     if record["kind"] == "card" and settings.card_lab_d50 is None:
         return _with_card(settings, xyz[0])
     return settings

@@ -169,6 +169,8 @@ def _connect(database: Path, mode: str) -> sqlite3.Connection:
         # isolation_level None: transactions begin and end where the code says so.
         conn = sqlite3.connect(uri, uri=True, timeout=_BUSY_S, isolation_level=None)
         try:
+            if mode == "rwc":  # a measurement is 2 kB: pages of 4 kB would stay half empty
+                conn.execute("PRAGMA page_size = 8192")
             if mode != "ro":
                 conn.execute("PRAGMA journal_mode = WAL")
             prepare_connection(conn)

@@ -32,7 +32,9 @@ from swatchvault.archive.rows import (
 from swatchvault.errors import ArchiveError
 
 # Floats that differ by less are the same measurement made anew; far below any colour seen.
-_SAME = 1e-6
+_SAME = 2e-5
+#: Significant figures of what is stored as JSON: far finer than any doubt of a colour.
+_FIGURES = 6
 
 
 @dataclass(frozen=True)
@@ -257,10 +259,10 @@ def _columns(
         "lab_l": lightness,
         "lab_a": a,
         "lab_b": b,
-        "cov_region": to_json(cov.region),
-        "cov_frame": to_json(cov.frame),
-        "cov_setup": to_json(cov.setup),
-        "cov_profile": to_json(cov.profile),
+        "cov_region": to_json(cov.region, _FIGURES),
+        "cov_frame": to_json(cov.frame, _FIGURES),
+        "cov_setup": to_json(cov.setup, _FIGURES),
+        "cov_profile": to_json(cov.profile, _FIGURES),
         "flags": to_json(measured.flags),
         "reference": measured.reference,
         "pixels": int(measured.pixels),
@@ -268,16 +270,29 @@ def _columns(
         "clipped_share": none_if_nan(float(measured.clipped_share)),
         "shadow_sd": none_if_nan(float(measured.shadow_sd)),
         "mm_per_px": none_if_nan(float(measured.mm_per_px)),
-        "tonality": None if measured.tonality is None else to_json(measured.tonality),
+        "tonality": None if measured.tonality is None else to_json(measured.tonality, _FIGURES),
         "provenance": provenance,
         "version": version,
     }
 
 
 def _provenance(measurement: PhotoMeasurement) -> str:
+    """How a photo was corrected, without what can be worked out again from it and its layout.
+
+    Of a reference's patches what they were stated to be stays (a chart's is its edition); their
+    readings are in `calibration`, their left-out residuals in the steps.
+    """
     record = measurement.record()
-    kept = ("steps", "references", "flags", "encoding", "version")
-    return to_json({key: record[key] for key in kept})
+    kept = ("steps", "flags", "encoding", "version")
+    references = [_stated(reference) for reference in record["references"]]
+    return to_json({**{key: record[key] for key in kept}, "references": references}, _FIGURES)
+
+
+def _stated(reference: Mapping[str, Any]) -> dict[str, Any]:
+    short = {key: value for key, value in reference.items() if key != "patches"}
+    if reference.get("edition") is None:
+        short["expected_lab"] = [p["expected_lab"] for p in reference.get("patches") or ()]
+    return short
 
 
 _JSON_COLUMNS = frozenset(

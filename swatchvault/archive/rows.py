@@ -202,22 +202,28 @@ def now() -> str:
     return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
-def to_json(value: object) -> str:
-    """Plain data as JSON text; NaN and infinity become null."""
-    return json.dumps(_plain(value), ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+def to_json(value: object, figures: int | None = None) -> str:
+    """Plain data as JSON text; NaN and infinity become null.
+
+    ``figures``: significant figures that numbers are rounded to; all of them if not given.
+    """
+    plain = _plain(value, figures)
+    return json.dumps(plain, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
 
 
-def _plain(value: Any) -> Any:
+def _plain(value: Any, figures: int | None) -> Any:
     if isinstance(value, Mapping):
-        return {str(k): _plain(v) for k, v in value.items()}
+        return {str(k): _plain(v, figures) for k, v in value.items()}
     if isinstance(value, set | frozenset):
-        return sorted(_plain(v) for v in value)
+        return sorted(_plain(v, figures) for v in value)
     if hasattr(value, "tolist"):  # arrays and their scalars
-        return _plain(value.tolist())
+        return _plain(value.tolist(), figures)
     if isinstance(value, list | tuple):
-        return [_plain(v) for v in value]
+        return [_plain(v, figures) for v in value]
     if isinstance(value, float) and not math.isfinite(value):
         return None
+    if isinstance(value, float) and figures is not None:
+        return float(f"{value:.{figures}g}")
     return value
 
 
