@@ -81,7 +81,8 @@ def _studio(conn: sqlite3.Connection, colourways: int, lots: int) -> None:
     )
     day = [f"20{10 + n % 16:02d}-{1 + n % 12:02d}-{1 + n % 28:02d}" for n in range(lots)]
     conn.executemany(
-        "INSERT INTO lot (code, colourway_id, dyed_on, dry_g, liquor_ml) VALUES (?, ?, ?, 200, 6000)",
+        "INSERT INTO lot (code, colourway_id, dyed_on, dry_g, liquor_ml) "
+        "VALUES (?, ?, ?, 200, 6000)",
         [(f"L-{n:06d}", 1 + n // LOTS_OF_A_COLOURWAY, day[n]) for n in range(lots)],
     )
     base = [1 + (n // LOTS_OF_A_COLOURWAY) % BASES for n in range(lots)]
