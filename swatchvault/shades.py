@@ -183,9 +183,9 @@ def _captures(
     ways = list(Capture)
     frames: dict[frozenset[str], int] = {}
     frame = np.array([frames.setdefault(c.photo_ids, len(frames)) for c in colours])
-    named = np.array([bool(c.photo_ids) for c in colours])
+    named = np.array([bool(c.photo_ids) for c in colours], dtype=bool)
     setup = np.array([-1 if s is None else s[0] for s in setups])
-    locked = np.array([s is not None and s[1] for s in setups])
+    locked = np.array([s is not None and s[1] is True for s in setups], dtype=bool)
     one_setup = (setup[:, None] == setup) & (setup >= 0)
     result = np.full(one_setup.shape, ways.index(Capture.OTHER))
     result[one_setup] = ways.index(Capture.SAME_SETUP)

@@ -210,7 +210,10 @@ def end_pot(conn: sqlite3.Connection, code: str, ended_at: str, told: Mapping[st
     """Store how a pot ended: bled, handle, success, next_time; what is ``None`` stays as it is."""
     with transaction(conn):
         lot_id = find(conn, "lot", code)
-        conn.execute("INSERT OR IGNORE INTO pot (lot_id) VALUES (?)", (lot_id,))
+        conn.execute(  # json_valid(NULL) is 0 in older SQLite, which would refuse a NULL plan
+            "INSERT INTO pot (lot_id, planned_from) VALUES (?, '{}') ON CONFLICT DO NOTHING",
+            (lot_id,),
+        )
         facts = {"ended_at": ended_at, **{k: clean(v, k) for k, v in told.items()}}
         new = {k: v for k, v in facts.items() if v is not None}
         sets = ", ".join(f"{c} = ?" for c in new)

@@ -73,8 +73,8 @@ SELECT held.colourway, held.base, held.form, lot.code AS lot, lot.dyed_on, swatc
     tonal.verdict AS last_evenness
 FROM current_masters AS held
 JOIN lot ON lot.colourway_id = held.colourway_id
-JOIN swatch ON swatch.lot_id = lot.id AND swatch.base_id = held.base_id
-    AND swatch.form = held.form AND swatch.id <> held.swatch_id
+JOIN swatch ON swatch.lot_id = lot.id AND +swatch.base_id = held.base_id
+    AND +swatch.form = held.form AND swatch.id <> held.swatch_id
 LEFT JOIN lot_check AS given ON given.id = (SELECT id FROM lot_check AS c
     WHERE c.swatch_id = swatch.id AND c.master_swatch_id = held.swatch_id
     ORDER BY c.checked_at DESC, c.id DESC LIMIT 1)

@@ -88,6 +88,17 @@ def menu_links(datasette: Any, actor: Any, request: Any) -> list[dict[str, str]]
 
 
 @hookimpl
+def render_cell(row: Any, value: Any, column: str, database: str, datasette: Any) -> Any:
+    """Chips and links in Datasette's own tables of the archive."""
+    from swatchvault.web.cells import cell
+    from swatchvault.web.studio import DATABASE_NAME
+
+    if database != DATABASE_NAME or studio_of(datasette) is None:
+        return None
+    return cell(row, value, column)
+
+
+@hookimpl
 def asgi_wrapper(datasette: Any) -> Any:
     """Headers that every answer carries, Datasette's own pages too."""
     from swatchvault.web.headers import with_headers

@@ -1,4 +1,4 @@
-"""What Datasette is told about an archive: a line on every table and view."""
+"""What Datasette is told about an archive: a line on every table and view, and questions."""
 
 from __future__ import annotations
 
@@ -13,5 +13,13 @@ def metadata() -> dict[str, Any]:
     return {
         "title": "Swatchvault",
         "description": "Colours of hand-dyed yarn with their recipes and their doubt.",
-        "databases": {"archive": {"tables": tables}},
+        "databases": {"archive": {"tables": tables, **config()["databases"]["archive"]}},
     }
+
+
+def config() -> dict[str, Any]:
+    """Datasette configuration: the stored queries of the database named ``archive``."""
+    from swatchvault.web.questions import QUESTIONS
+
+    queries = {name: dict(question) for name, question in QUESTIONS.items()}
+    return {"databases": {"archive": {"queries": queries}}}

@@ -54,16 +54,18 @@ def datasette_of(folder: Path, *, public: bool = False) -> Any:
     from datasette.plugins import pm
 
     import swatchvault.web as plugin
-    from swatchvault.web.settings import metadata
+    from swatchvault.web.settings import config, metadata
 
     if not pm.is_registered(plugin):
         pm.register(plugin, name=PLUGIN)
     served = Datasette(
         [str(folder / DATABASE)],
         metadata=metadata(),
+        config=config(),
         settings={
             "allow_download": False,
             "allow_signed_tokens": False,
+            "sql_time_limit_ms": 10_000,  # a large archive's views take seconds; the dyer waits
             "max_post_body_bytes": 2 * 1024 * 1024,
         },
         secret=secret_of(folder),

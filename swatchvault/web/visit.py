@@ -225,6 +225,10 @@ async def closed(visit: Visit) -> Response:
 
 async def lost(visit: Visit, exception: Exception) -> Response:
     """An error that no handler of ours caught: unknown addresses, Datasette's own, and faults."""
+    if type(exception).__name__ == "QueryInterrupted":
+        return await visit.refuse(
+            "The table took longer to read than the server allows: narrow it with a filter.", 400
+        )
     status = int(getattr(exception, "status", 500))
     if status == 404:
         return await visit.refuse("There is no such page.", 404)

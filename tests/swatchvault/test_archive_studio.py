@@ -35,6 +35,7 @@ from swatchvault.archive import (
     add_stock,
     add_swatch,
     create_archive,
+    end_pot,
     export_rows,
     find,
     get_base,
@@ -43,6 +44,7 @@ from swatchvault.archive import (
     get_dye,
     get_dye_pack,
     get_lot,
+    get_pot,
     get_recipe,
     get_reference,
     get_setup,
@@ -301,3 +303,14 @@ def test_what_followed_what(conn):
         ("lot of a recipe", "version 1", "L1"),
         ("overdyed lot", "L1", "L2"),
     }
+
+
+def test_the_end_of_a_pot_that_was_never_started_here_is_kept(tmp_path):
+    with create_archive(tmp_path / "a") as archive:
+        add_base(archive.conn, Base("Lumme"))
+        add_lot(archive.conn, Lot("P9", ("Lumme",)))
+        end_pot(
+            archive.conn, "P9", "2026-05-01T12:00", {"success": "yes", "next_time": "less acid"}
+        )
+        end = get_pot(archive.conn, "P9").end
+    assert (end["success"], end["next_time"]) == ("yes", "less acid")

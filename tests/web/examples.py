@@ -16,10 +16,48 @@ EXAMPLES: dict[str, str] = {
     r"/devices$": "/devices",
     r"/thumb/(?P<sha256>[0-9a-f]{64})$": "/thumb/{SELECT sha256 FROM photo}",
     r"/original/(?P<sha256>[0-9a-f]{64})$": "/original/{SELECT sha256 FROM photo}",
+    r"/find$": "/find?l=45&c=30&h=30",
+    r"/find/plane$": "/find/plane?l=50",
+    r"/groups$": "/groups?colourway={SELECT colourway_id FROM lot}&form=wound+card&go=1",
+    r"/gaps$": "/gaps?base={SELECT base_id FROM lot_base}",
+    r"/shelf$": "/shelf",
+    r"/dye/(?P<id>\d{1,18})$": "/dye/{SELECT id FROM dye}",
+    r"/sums$": "/sums?sum=dye&goods=100+g&depth1=0.001&stock1=1",
+    r"/pots$": "/pots?recipe={SELECT id FROM recipe}&goods=200+g&ratio=30",
+    r"/pot/(?P<id>\d{1,18})$": "/pot/{SELECT id FROM lot}",
+    r"/picture/(?P<sha256>[0-9a-f]{64})$": "/picture/{SELECT sha256 FROM photo}?width=240",
+    r"/photos/new$": "/photos/new",
+    r"/photos/(?P<sha256>[0-9a-f]{64})$": "/photos/{SELECT sha256 FROM photo}",
+    r"/photos/(?P<sha256>[0-9a-f]{64})/preview$": "/photos/{SELECT sha256 FROM photo}/preview",
+    r"/photos/(?P<sha256>[0-9a-f]{64})/mark$": "/photos/{SELECT sha256 FROM photo}/mark",
+    r"/photos/(?P<sha256>[0-9a-f]{64})/shows$": "/photos/{SELECT sha256 FROM photo}/shows",
+    r"/photos/(?P<sha256>[0-9a-f]{64})/state$": "/photos/{SELECT sha256 FROM photo}/state",
+    r"/colourway/(?P<id>\d{1,18})$": "/colourway/{SELECT colourway_id FROM master}",
+    r"/base/(?P<id>\d{1,18})$": "/base/{SELECT base_id FROM lot_base}",
+    r"/recipe/(?P<id>\d{1,18})$": "/recipe/{SELECT id FROM recipe ORDER BY id DESC}",
+    r"/recipe/(?P<id>\d{1,18})/card$": "/recipe/{SELECT id FROM recipe ORDER BY id DESC}/card",
+    r"/lot/(?P<id>\d{1,18})$": "/lot/{SELECT lot_id FROM lot_check}",
+    r"/lot/(?P<id>\d{1,18})/card$": "/lot/{SELECT lot_id FROM lot_check}/card",
+    r"/lot/(?P<id>\d{1,18})/label$": "/lot/{SELECT lot_id FROM lot_check}/label",
+    r"/swatch/(?P<id>\d{1,18})$": "/swatch/{SELECT swatch_id FROM measurement}",
+    r"/swatch/(?P<id>\d{1,18})/tonal$": "/swatch/{SELECT swatch_id FROM measurement}/tonal",
+    r"/check/new$": "/check/new?lot={SELECT lot_id FROM lot_check}",
+    r"/check/(?P<id>\d{1,18})$": "/check/{SELECT id FROM lot_check WHERE verdict = 'cannot tell'}",
+    r"/mat\.pdf$": "/mat.pdf",
+    r"/more$": "/more",
+    r"/cautions$": "/cautions",
 }
 
 #: Answers that are no pages: pictures, data for scripts, printed sheets.
-NO_PAGES = ("/thumb/", "/original/")
+NO_PAGES = (
+    "/find/plane",
+    "/thumb/",
+    "/original/",
+    "/picture/",
+    "/photos/{SELECT sha256 FROM photo}/preview",
+    "/swatch/{SELECT swatch_id FROM measurement}/tonal",
+    "/mat.pdf",
+)
 
 
 def address(pattern: str, folder: Path) -> str:

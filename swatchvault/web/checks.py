@@ -1,0 +1,165 @@
+"""A lot held to its master: asking for a check, and a check as it was given."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+from urllib.parse import urlencode
+
+from datasette import Response
+
+from swatchvault.errors import NotFound
+from swatchvault.web.typed import number_or_none, row_id, whole
+from swatchvault.web.visit import Form, RefusedError, Visit
+
+if TYPE_CHECKING:
+    from swatchvault.checking import Ask
+
+Record = dict[str, Any]
+
+FORMS = ("skein", "wound card", "knit")
+CAPTURES = {
+    "same frame": "both are in one photo",
+    "locked set-up": "two photos of one set-up, camera settings locked",
+    "same set-up": "two photos of one set-up, camera settings free",
+    "other": "two photos that have no set-up in common",
+}
+
+
+async def new_check_page(visit: Visit) -> Response:
+    """Choose how a lot is held to its master; a POST gives the verdict and keeps it."""
+    if visit.request.method == "POST":
+        return await _give(visit)
+    lot_id = whole(visit.asked("lot"), "the lot")
+    return await visit.page("sv_check_new.html", await visit.read(_ready, lot_id))
+
+
+def _ready(conn: sqlite3.Connection, lot_id: int) -> Record:
+    """What a check of the lot would be held to, swatch by swatch."""
+    from swatchvault.archive import pages_yarn as pages
+
+    lot = pages.one(conn, "lot", lot_id)
+    swatches = pages.swatches_of_lot_id(conn, lot_id)
+    for swatch in swatches:
+        swatch["master"] = pages.master_of_swatch(conn, swatch["swatch_id"])
+        swatch["why_not"] = _why_not(swatch)
+    return {
+        "lot": lot,
+        "swatches": swatches,
+        "forms": [f for f in FORMS if f in {s["form"] for s in swatches}],
+        "can": any(not s["why_not"] for s in swatches),
+    }
+
+
+def _why_not(swatch: Record) -> str:
+    if not swatch["lab"]:
+        return "has no measured photo yet"
+    if swatch["master"] is None:
+        return f"has no master as {swatch['form']} on {swatch['base']}"
+    if swatch["master"]["swatch_id"] == swatch["swatch_id"]:
+        return "is the master itself"
+    return ""
+
+
+async def _give(visit: Visit) -> Response:
+    from swatchvault.archive import pages_yarn as pages
+    from swatchvault.checking import check_lot, keep_checks
+
+    form = await visit.form()
+    lot_id = whole(form.need("lot", "the lot"), "the lot")
+    ask = ask_of(form)
+    lot = await visit.read(pages.one, "lot", lot_id)
+    try:
+        checks = await visit.read(check_lot, lot["code"], ask)
+    except NotFound as error:
+        raise RefusedError(await visit.read(_cannot, lot_id, ask)) from error
+
+    def work(conn: sqlite3.Connection) -> str:
+        before = pages.newest_check_id(conn)
+        keep_checks(conn, checks)
+        given = pages.checks_of_lot(conn, lot_id, before)
+        return f"/check/{given[0]['id']}" if len(given) == 1 else f"/lot/{lot_id}#checks"
+
+    return await visit.change(form, work, "The verdict is kept.")
+
+
+def ask_of(form: Form) -> Ask:
+    """What a form asks beyond what the master states; a blank field asks nothing."""
+    from swatchvault.checking import Ask
+
+    chosen = form.text("form")
+    if chosen and chosen not in FORMS:
+        raise RefusedError(f"the form is {chosen!r}, and must be one of {', '.join(FORMS)}")
+    limits = {
+        "tolerance": number_or_none(form.text("tolerance"), "the tolerance"),
+        "k_l": number_or_none(form.text("k_l"), "kL"),
+    }
+    for name, value in limits.items():
+        if value is not None and value <= 0:
+            raise RefusedError(f"{name.replace('k_l', 'kL')} is {value:g}, and must be above 0")
+    dyes = {"yes": True, "no": False}.get(form.text("same_dyes"))
+    across = form.text("across_forms") == "yes"
+    return Ask(chosen or None, limits["tolerance"], limits["k_l"], across, dyes)
+
+
+def _cannot(conn: sqlite3.Connection, lot_id: int, ask: Ask) -> str:
+    """Why no swatch of the lot can be held to a master, and what to do, for a page."""
+    ready = _ready(conn, lot_id)
+    swatches = [s for s in ready["swatches"] if ask.form in (None, s["form"])]
+    said = "; ".join(f"swatch {s['swatch']} {s['why_not']}" for s in swatches if s["why_not"])
+    if not said:
+        said = f"it has no swatch as {ask.form}" if ask.form else "it has no swatch yet"
+    return (
+        f"Lot {ready['lot']['code']} cannot be checked: {said}. Photograph a swatch of it, and "
+        "make a swatch of an earlier lot the master on that swatch's page."
+    )
+
+
+async def check_page(visit: Visit) -> Response:
+    """A verdict as it was given, new beside master."""
+    values = await visit.read(_check, row_id(visit))
+    return await visit.page("sv_check.html", {**values, "picture": picture_address})
+
+
+def _check(conn: sqlite3.Connection, check_id: int) -> Record:
+    from swatchvault.archive import pages_yarn as pages
+    from swatchvault.words import percent
+
+    check = pages.one(conn, "check", check_id)
+    detail = json.loads(check["detail"])
+    given = pages.checks_of_lot(conn, check["lot_id"]) if check["lot_id"] else []
+    unknown = float("nan")
+    p = {k: percent(unknown if check[k] is None else check[k]) for k in ("p_within", "p_outside")}
+    return {
+        "check": check,
+        "detail": detail,
+        "flags": own_flags(detail.get("flags", ())),
+        "p": p,
+        "capture": CAPTURES.get(check["capture"], ""),
+        "sides": pages.sides_of_check(conn, check_id),
+        "evenness": pages.evenness_of_check(conn, check_id),
+        "others": [c for c in given if c["id"] != check_id][:8],
+    }
+
+
+def own_flags(names: Sequence[str]) -> list[tuple[str, str, str]]:
+    """Flags of the two sides as a check keeps them, ``"new: clipped"``: side or "both", name,
+    sentence. A pair's own flags are told among the notes."""
+    from ingest.flags import FLAGS
+
+    sides: dict[str, list[str]] = {}
+    for said in names:
+        side, colon, name = said.partition(": ")
+        if colon:
+            sides.setdefault(name, []).append(side)
+    return [
+        ("both" if len(of) > 1 else of[0], name, FLAGS.get(name, "")) for name, of in sides.items()
+    ]
+
+
+def picture_address(sha256: str, region: str, *, save: bool = False) -> str:
+    """A region of a photo in corrected colour, to look at or to save."""
+    size = {"width": 1600, "save": 1} if save else {"width": 800}
+    return f"/picture/{sha256}?{urlencode({'region': region, **size})}"

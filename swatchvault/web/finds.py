@@ -1,0 +1,243 @@
+"""Find: near a colour that was picked or typed, a swatch, or a photo that is not filed."""
+
+from __future__ import annotations
+
+import secrets
+import sqlite3
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from datasette import Response
+
+from swatchvault.errors import IngestError, NotFound, SwatchvaultError
+from swatchvault.web.findasked import CLASSES, FORMS, Asked, query_of, read_asked
+from swatchvault.web.typed import number
+from swatchvault.web.visit import Form, RefusedError, Visit
+
+if TYPE_CHECKING:
+    from ingest.colour import Floats
+    from ingest.model import PhotoMeasurement
+    from swatchvault.finding import Hit, Query
+    from swatchvault.nearby import KeptColours
+
+MOST_BYTES = 60_000_000  # as a photo that is to be filed
+_PHOTOS_KEPT = 12  # measured and not filed; our choice
+_DOTS, _DOTS_NEAR = 300, 7.0  # most dots on the plane, and how near in L*; our choice
+
+
+async def find_page(visit: Visit) -> Response:
+    """The picker, the limits, and what was found; posted, a photo is measured and not filed."""
+    if visit.request.method == "POST":
+        return await _measure(visit, await visit.form(files=True, most_bytes=MOST_BYTES))
+    asked = read_asked(visit.asked)
+    values = await visit.read(_values, visit.studio.state, asked)
+    return await visit.page("sv_find.html", values, values["status"])
+
+
+async def plane_page(visit: Visit) -> Response:
+    """The plane of a*b* at an L*, for the picker's script."""
+    from swatchvault.picker import plane_svg
+
+    lightness = min(100.0, max(0.0, number(visit.asked("l", "55"), "L*")))
+    dots = await visit.read(_dots, visit.studio.state, lightness)
+    svg = plane_svg(lightness, dots)
+    headers = {"Cache-Control": "no-store", "Content-Security-Policy": "default-src 'none'"}
+    return Response(svg, headers=headers, content_type="image/svg+xml")
+
+
+def kept_colours(
+    conn: sqlite3.Connection, state: dict[str, Any], version: str | None = None
+) -> KeptColours:
+    """The archive's colours with their index, built anew only when something was measured."""
+    from swatchvault.archive.pages_find import newest_row
+    from swatchvault.nearby import keep_colours
+
+    kept: dict[str | None, KeptColours] = state.setdefault("colours", {})
+    stamp = newest_row(conn)
+    usual = kept.get(None)
+    if usual is not None and usual.stamp == stamp and version == usual.version:
+        return usual
+    found = kept.get(version)
+    if found is None or found.stamp != stamp:
+        found = kept[version] = keep_colours(conn, version)
+    return found
+
+
+def _dots(conn: sqlite3.Connection, state: dict[str, Any], lightness: float) -> Floats:
+    """(n, 3) colours of the archive near a lightness, not more than can be told apart."""
+    import numpy as np
+
+    labs = kept_colours(conn, state).labs
+    near = labs[np.abs(labs[:, 0] - lightness) <= _DOTS_NEAR]
+    return np.asarray(near[:: max(1, -(-len(near) // _DOTS))])
+
+
+def _values(conn: sqlite3.Connection, state: dict[str, Any], asked: Asked) -> dict[str, Any]:
+    """All that the page shows; a search that cannot be leaves its sentence in ``problem``."""
+    from swatchvault.archive.pages_find import choices
+
+    values: dict[str, Any] = {
+        "asked": asked,
+        "choices": choices(conn),
+        "forms": FORMS,
+        "classes": CLASSES,
+        "problem": "",
+        "status": 200,
+        "query": None,
+        "hits": [],
+        "notes": [],
+        "regions": _regions(state, asked),
+    }
+    try:
+        if asked.by:
+            values |= _found(conn, state, asked)
+    except NotFound as error:
+        values |= {"problem": str(error), "status": 200 if values["query"] else 404}
+    except SwatchvaultError as error:
+        values |= {"problem": str(error), "status": 400}
+    return values | _picker(conn, state, asked, values["query"])
+
+
+def _found(conn: sqlite3.Connection, state: dict[str, Any], asked: Asked) -> dict[str, Any]:
+    from swatchvault import finding, nearby
+    from swatchvault.archive.pages_find import colourway_ids
+
+    query, words = query_of(conn, asked, state.get("photos to find", {}))
+    filters, k_l = asked.filters(), asked.above_zero("k_l", "kL")
+    kept = kept_colours(conn, state, query.version)
+    looks = asked["rank"] == "looks"
+    if looks:
+        hits = finding.like(conn, query, filters, k=asked.count)
+    elif asked["other"]:
+        tolerance = asked.above_zero("tolerance", "the tolerance")
+        hits = nearby.within(conn, kept, query, filters, tolerance, k_l)
+        hits = finding.by_other_dyes(hits)
+    else:
+        hits = nearby.near(conn, kept, query, filters, k=asked.count, k_l=k_l)
+    notes = [words, *query.target.warnings, *_left_out(conn, state, query, asked, kept)]
+    return {
+        "query": query,
+        "looks": looks,
+        "k_l": k_l,
+        "tolerance": asked.above_zero("tolerance", "the tolerance"),
+        "hits": [_shown(h) for h in hits],
+        "shared": len({h.rank for h in hits}) < len(hits),
+        "notes": [n for n in notes if n],
+        "colourways": colourway_ids(conn, [h.made.swatch_id for h in hits]),
+    }
+
+
+def _shown(hit: Hit) -> dict[str, Any]:
+    dyes = ", ".join(
+        d.dye + ("" if d.depth_percent is None else f" {d.depth_percent:.3g} %")
+        for d in hit.made.dyes
+    )
+    return {"hit": hit, "made": hit.made, "lab": [float(v) for v in hit.lab], "dyes": dyes}
+
+
+def _left_out(
+    conn: sqlite3.Connection,
+    state: dict[str, Any],
+    query: Query,
+    asked: Asked,
+    kept: KeptColours,
+) -> list[str]:
+    """`search_notes.left_out`, looked up anew only when something was measured."""
+    from swatchvault import shades
+    from swatchvault.search_notes import left_out
+
+    looks, classed = asked["rank"] == "looks", bool(asked["tonality"])
+    key = (kept.stamp, query.version, query.evenness_method, looks, classed)
+    told: dict[Any, list[str]] = state.setdefault("left out", {})
+    if key not in told or classed:
+        told.clear()
+        told[key] = left_out(conn, query, evenness=looks, classed=classed)
+    said = list(told[key])
+    if looks and not shades.look_of(query.target.lab, query.tonality).tonal_known:
+        said.append("How even it is is not known: found by its colours only.")
+    return said
+
+
+def _picker(
+    conn: sqlite3.Connection, state: dict[str, Any], asked: Asked, query: Query | None
+) -> dict[str, Any]:
+    """Where the picker stands: at what was looked for, so that it can be moved on from there."""
+    from swatchvault.picker import lab_of_lch, lch_of_lab, on_a_screen, plane_svg
+
+    try:
+        lch = asked.lch
+    except SwatchvaultError:
+        lch = Asked({}).lch
+    if query is not None:
+        lch = lch_of_lab([float(v) for v in query.target.lab])
+    lab = lab_of_lch(*lch)
+    return {
+        "lch": lch,
+        "lab": lab,
+        "on_screen": bool(on_a_screen(lab)),
+        "plane": plane_svg(lch[0], _dots(conn, state, lch[0]), lab),
+    }
+
+
+# -- a photo that is looked for and not filed --------------------------------------------------
+
+
+def _regions(state: dict[str, Any], asked: Asked) -> list[str]:
+    photo = state.get("photos to find", {}).get(asked["photo"])
+    return [s.name for s in photo.swatches] if photo else []
+
+
+async def _measure(visit: Visit, form: Form) -> Response:
+    sent = form.files("photo")
+    if len(sent) != 1:
+        raise RefusedError(
+            "No photo came with the form: choose one, and send it again."
+            if not sent
+            else f"{len(sent)} photos came: send one at a time."
+        )
+    marks = form.files("marks")
+    with tempfile.TemporaryDirectory() as place:
+        path = Path(place) / ("photo" + _suffix(str(sent[0].filename)))
+        path.write_bytes(await sent[0].read())
+        if marks:
+            (Path(place) / "photo.marks.json").write_bytes(await marks[0].read())
+        photo = await visit.work(measured, path)
+    if not photo.swatches:
+        raise RefusedError(
+            "No yarn was found in this photo: lay it on the mat or on plain grey, or send a marks "
+            "file with it; or add it under Photo, where you mark it by hand."
+        )
+    key = secrets.token_urlsafe(8)
+    kept: dict[str, PhotoMeasurement] = visit.studio.state.setdefault("photos to find", {})
+    kept[key] = photo
+    while len(kept) > _PHOTOS_KEPT:
+        kept.pop(next(iter(kept)))
+    region = f"&region={photo.swatches[0].name}" if len(photo.swatches) == 1 else ""
+    return visit.go(f"/find?by=photo&photo={key}{_quoted(region)}#found")
+
+
+def measured(path: Path) -> PhotoMeasurement:
+    """A photo measured as `near` does it: without a card its colours are the camera's own."""
+    from ingest.errors import ReferenceMissing
+    from ingest.model import Settings
+    from ingest.pipeline import measure_photo
+
+    try:
+        try:
+            return measure_photo(path)
+        except ReferenceMissing:
+            return measure_photo(path, settings=Settings(allow_uncorrected=True))
+    except IngestError as error:
+        raise RefusedError(str(error).replace(f"{path.name}: ", "", 1)) from error
+
+
+def _suffix(name: str) -> str:
+    suffix = Path(name).suffix.lower()
+    return suffix if suffix.isascii() and suffix[1:].isalnum() and len(suffix) <= 6 else ".jpg"
+
+
+def _quoted(text: str) -> str:
+    from urllib.parse import quote
+
+    return quote(text, safe="&=")

@@ -1,0 +1,92 @@
+"""A lot with its pot log, dyes, skeins, photos, swatches and checks; and its card and label."""
+
+from __future__ import annotations
+
+import sqlite3
+from typing import Any
+
+from datasette import Response
+
+from swatchvault.web.typed import number_or_none, row_id
+from swatchvault.web.visit import RefusedError, Visit
+
+Record = dict[str, Any]
+
+_MOST_LABELS = 40
+
+
+async def lot_page(visit: Visit) -> Response:
+    """All that the archive holds of a lot."""
+    return await visit.page("sv_lot.html", await visit.read(_lot, row_id(visit)))
+
+
+async def lot_card(visit: Visit) -> Response:
+    """A lot on one sheet, to go with its skeins."""
+    found = await visit.read(_lot, row_id(visit))
+    address = lot_address(visit, found["lot"]["id"])
+    code = await visit.work(code_svg, address)
+    return await visit.page("sv_print_lot.html", {**found, "code": code, "address": address})
+
+
+async def lot_label(visit: Visit) -> Response:
+    """A small label with a code that leads to the lot's page; ``copies`` on ordinary paper."""
+    asked = number_or_none(visit.asked("copies"), "how many labels")
+    if asked is not None and not 1 <= asked <= _MOST_LABELS:
+        raise RefusedError(f"how many labels is {asked:g}, and must be 1 to {_MOST_LABELS}")
+    found = await visit.read(_lot, row_id(visit))
+    address = lot_address(visit, found["lot"]["id"])
+    code = await visit.work(code_svg, address)
+    copies = None if asked is None else int(asked)
+    values = {**found, "code": code, "address": address, "copies": copies}
+    return await visit.page("sv_print_label.html", values)
+
+
+def lot_address(visit: Visit, lot_id: int) -> str:
+    """The address of a lot's page on this server, as this visitor reached it."""
+    return f"{visit.request.scheme}://{visit.request.host}/lot/{lot_id}"
+
+
+def code_svg(text: str) -> str:
+    """A QR code as a data address of an SVG, black on white with its quiet zone."""
+    import segno
+
+    code = segno.make(text, error="m", micro=False)
+    return str(code.svg_data_uri(scale=4, light="#fff", dark="#000"))
+
+
+def _lot(conn: sqlite3.Connection, lot_id: int) -> Record:
+    from swatchvault.archive import get_pot
+    from swatchvault.archive import pages_yarn as pages
+    from swatchvault.cautions import CAUTION_LINE
+    from swatchvault.commands.potsteps import departures, plan_of, step_words
+    from swatchvault.recipe_sheet import step_plan_words
+
+    lot = pages.one(conn, "lot", lot_id)
+    pot = get_pot(conn, lot["code"])
+    plan = plan_of(conn, pot, {})
+    done: dict[int | None, list[Any]] = {}
+    for step in pot.steps:
+        done.setdefault(step.plan_number, []).append(step)
+    numbers = {s.number for s in plan.steps} if plan else set()
+    return {
+        "lot": lot,
+        "pot": pot,
+        "plan": plan,
+        "done": done,
+        "told_apart": bool(numbers & done.keys()),
+        "unplanned": [s for s in pot.steps if s.plan_number not in numbers],
+        "departures": departures(plan, pot),
+        "dyes": [_dye(dye, grams, pot.goods_g) for dye, grams in pot.dyes_in],
+        "skeins": pages.skeins_of_lot(conn, lot["code"]),
+        "photos": pages.photos_of_lot(conn, lot_id),
+        "swatches": pages.swatches_of_lot_id(conn, lot_id),
+        "checks": pages.checks_of_lot(conn, lot_id),
+        "step_words": step_words,
+        "plan_words": step_plan_words,
+        "caution_line": CAUTION_LINE,
+    }
+
+
+def _dye(dye: Any, grams: float | None, goods_g: float | None) -> Record:
+    depth = None if grams is None or not goods_g else 100.0 * grams / goods_g
+    return {"dye": dye, "grams": grams, "depth": depth}

@@ -1,0 +1,164 @@
+"""Marks on a photo: what the program found is offered, and a person corrects it."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from datasette import Response
+
+from ingest.errors import IngestError, MarksError
+from ingest.locate import as_marks, parse_marks
+from ingest.model import Layout, Settings
+from swatchvault.filing import BLACK_LIGHT
+from swatchvault.web import incoming, measuring
+from swatchvault.web.picture import heavy, source_of
+from swatchvault.web.visit import Form, RefusedError, Visit
+
+LIGHTS = ("daylight", "other", BLACK_LIGHT)
+
+
+async def mark_page(visit: Visit) -> Response:
+    """``/photos/<sha256>/mark``: the picture with its marks; posted, they are kept and measured."""
+    sha256 = visit.part("sha256")
+    path = await source_of(visit, sha256)
+    if visit.request.method == "POST":
+        return await _marked(visit, sha256, path)
+    if path.parent.name == "photos":
+        measuring.refuse_not_dyers(visit)
+    draft = await visit.work(incoming.draft, visit.folder, sha256)
+    found = draft.get("found") or await _find(visit, sha256, path)
+    text = json.dumps(draft.get("marks") or found["marks"], ensure_ascii=False)
+    return await _page(visit, sha256, path, text, draft.get("about") or found["about"], found)
+
+
+async def _marked(visit: Visit, sha256: str, path: Path) -> Response:
+    form = await visit.form()
+    text = form.need("marks", "What is marked")
+    if path.parent.name == "photos":
+        measuring.refuse_not_dyers(visit)
+    about = about_of(form)
+    try:
+        marks = marks_of(text, about)
+    except MarksError as error:
+        words = " ".join(str(error).split())
+        if visit.wants_json:
+            raise
+        draft = await visit.work(incoming.draft, visit.folder, sha256)
+        found = draft.get("found") or await _find(visit, sha256, path)
+        return await _page(visit, sha256, path, text, about, found, words)
+    changes = {"marks": marks, "about": about, "trouble": None, "told": None}
+    await visit.work(incoming.note, visit.folder, sha256, changes)
+    await measuring.start(visit, sha256)
+    return visit.go(f"/photos/{sha256}/shows")
+
+
+def marks_of(text: str, about: Mapping[str, Any]) -> dict[str, Any]:
+    """The marks that were posted, checked. Raises ``MarksError`` in a sentence."""
+    try:
+        marks = json.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise MarksError(f"the marks are no JSON ({error}): mend them") from error
+    layout = parse_marks(marks, "marks")
+    if not layout.swatches and about.get("light") != BLACK_LIGHT:
+        raise MarksError("marks: no swatch is marked; mark the yarn that is to be measured")
+    return dict(marks)
+
+
+def about_of(form: Form) -> dict[str, Any]:
+    """What the form tells of the whole photo; blank fields are left out."""
+    said: dict[str, Any] = {k: form.text(k) for k in ("light", "setup", "locked", "bar_mm")}
+    if said["light"] and said["light"] not in LIGHTS:
+        raise RefusedError(f"light is {said['light']!r}; it can be {', '.join(LIGHTS)}")
+    if said["locked"] not in ("", "yes", "no"):
+        raise RefusedError("whether the camera was locked is yes, no, or left open")
+    said["bar_mm"] = _millimetres(said["bar_mm"])
+    said["no_card"] = form.text("no_card") == "yes"
+    return {k: v for k, v in said.items() if v}
+
+
+def _millimetres(text: str) -> float | None:
+    if not text:
+        return None
+    try:
+        value = float(text.replace(",", "."))
+    except ValueError:
+        value = math.nan
+    if not 50.0 <= value <= 200.0:
+        raise RefusedError(f"the mat's bar is {text!r} mm; measure it again, it is near 100 mm")
+    return value
+
+
+async def _find(visit: Visit, sha256: str, path: Path) -> dict[str, Any]:
+    """What is offered: the marks of a filed photo, else what the program finds; kept."""
+    from swatchvault.archive.pages_photo import last_reference, photo_row
+    from swatchvault.filing import with_owned
+
+    row = await visit.read(photo_row, sha256)
+    if row is not None:
+        facts = row.facts
+        lock = {1: "yes", 0: "no"}.get(facts["locked"])
+        about = {"light": facts["light"], "setup": facts["setup"], "locked": lock}
+        return described(row.layout, {k: v for k, v in about.items() if v})
+    owned = await visit.read(last_reference)
+    settings = Settings() if owned is None else with_owned(Settings(), owned)
+    async with heavy(visit):
+        found = await visit.work(_search, path, settings)
+    await visit.work(incoming.note, visit.folder, sha256, {"found": found})
+    return found
+
+
+def _search(path: Path, settings: Settings) -> dict[str, Any]:
+    from ingest.pipeline import locate_file
+
+    try:
+        _, layout = locate_file(path, settings=settings)
+    except IngestError as error:
+        return {**described(Layout(), {}), "words": measuring.without_options(str(error))}
+    return described(layout, {})
+
+
+def described(layout: Layout, about: Mapping[str, Any]) -> dict[str, Any]:
+    """A layout as plain data, with what a marks file does not hold, and where each is from."""
+    one = [replace(r, patches=r.patches[:1]) if r.kind == "card" else r for r in layout.references]
+    how: list[tuple[str, str, float]]
+    how = [(r.kind, r.located, r.confidence) for r in layout.references]
+    how += [(s.name, s.located, s.confidence) for s in layout.swatches]
+    return {
+        "marks": json.loads(json.dumps(as_marks(replace(layout, references=tuple(one))))),
+        "located": layout.located,
+        "surround": [[list(p) for p in polygon] for polygon in layout.surround],
+        "flags": sorted(layout.flags),
+        "how": [{"what": w, "by": by, "sure": sure} for w, by, sure in how],
+        "about": dict(about),
+        "words": "",
+    }
+
+
+async def _page(
+    visit: Visit,
+    sha256: str,
+    path: Path,
+    text: str,
+    about: Mapping[str, Any],
+    found: Mapping[str, Any],
+    words: str = "",
+) -> Response:
+    from swatchvault.archive.pages_photo import choices
+
+    values = {
+        "sha256": sha256,
+        "name": path.name if path.parent.name != "photos" else "",
+        "filed": path.parent.name == "photos",
+        "marks": text,
+        "about": about,
+        "found": found,
+        "words": words,
+        "lights": LIGHTS,
+        "choices": await visit.read(choices),
+    }
+    return await visit.page("sv_photo_mark.html", values, 400 if words else 200)

@@ -1,0 +1,159 @@
+"""A photo from the phone: sent, kept, and shown when it is filed."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+from typing import Any
+
+from datasette import Response
+
+from swatchvault.web import incoming, measuring
+from swatchvault.web.visit import Form, RefusedError, Visit
+
+#: A photo of 40 MB must pass; a phone's largest raw files are near this.
+MOST_BYTES = 60_000_000
+_DRAINED = 500_000_000  # read and thrown away, so that the sentence reaches the sender
+_TOO_LARGE = (
+    "What was sent is larger than 60 MB. Send one photo at a time; a larger one must be saved "
+    "smaller first (as JPEG of high quality, in its full size in pixels)."
+)
+
+
+async def new_page(visit: Visit) -> Response:
+    """``/photos/new``: take or choose a photo; posted, it waits to be marked."""
+    if visit.request.method == "POST":
+        return await _sent(visit)
+    asked = {k: visit.asked(k) for k in ("lot", "swatch") if visit.asked(k)}
+    values = {"asked": asked, "most": MOST_BYTES}
+    return await visit.page("sv_photo_new.html", values)
+
+
+async def _sent(visit: Visit) -> Response:
+    from swatchvault.archive.pages_photo import photo_row, what_is_asked
+
+    form = await _form(visit)
+    name, data = await _one_photo(form)
+    await visit.work(incoming.clean_up, visit.folder)
+    sha256 = await visit.work(lambda: hashlib.sha256(data).hexdigest())
+    if await visit.read(photo_row, sha256) is not None:
+        return _on(visit, f"/photos/{sha256}?again=1")
+    await visit.work(incoming.keep, visit.folder, name, data)
+    asked = await visit.read(what_is_asked, form.text("lot"), form.text("swatch"))
+    if asked:
+        await visit.work(incoming.note, visit.folder, sha256, {"asked": asked})
+    return _on(visit, f"/photos/{sha256}/mark")
+
+
+def _on(visit: Visit, path: str) -> Response:
+    return visit.json({"ok": True, "go": path}) if visit.wants_json else visit.go(path)
+
+
+async def _form(visit: Visit) -> Form:
+    from datasette.utils.asgi import BadRequest
+
+    body = _Body(visit.request.receive)
+    visit.request.receive = body.next
+    try:
+        return await visit.form(files=True, most_bytes=MOST_BYTES)
+    except BadRequest as error:
+        said = str(error)
+        if "too large" in said:
+            await body.drain()
+            raise RefusedError(_TOO_LARGE, 413) from error
+        if "disk space" in said:
+            words = "The server's disk is full: make room, then send it again."
+            raise RefusedError(words) from error
+        raise
+
+
+@dataclass
+class _Body:
+    """What a sender sends, and whether more of it is on its way."""
+
+    receive: Callable[[], Awaitable[dict[str, Any]]]
+    more: bool = True
+
+    async def next(self) -> dict[str, Any]:
+        message = await self.receive()
+        self.more = bool(message.get("more_body"))
+        return message
+
+    async def drain(self) -> None:
+        """Take in the rest: a sender who is cut off sees no answer."""
+        taken = 0
+        while self.more and taken < _DRAINED:
+            taken += len((await self.next()).get("body", b""))
+
+
+async def _one_photo(form: Form) -> tuple[str, bytes]:
+    sent = [f for f in form.said.getlist("photo") if not isinstance(f, str) and f.filename]
+    if not sent:
+        raise RefusedError("No photo came with the form: take or choose one, then send it.")
+    if len(sent) > 1:
+        raise RefusedError(f"{len(sent)} photos came at once: send one at a time.")
+    if not sent[0].size:
+        raise RefusedError("The photo's file is empty: take it again, or copy it anew.")
+    return str(sent[0].filename), await sent[0].read()
+
+
+async def photo_page(visit: Visit) -> Response:
+    """``/photos/<sha256>``: a filed photo, where things were found, and what was measured."""
+    from swatchvault.archive import colours
+    from swatchvault.archive.pages_photo import photo_row, shown_only
+
+    sha256 = visit.part("sha256")
+    row = await visit.read(photo_row, sha256)
+    if row is None:
+        waits = await visit.work(incoming.waiting, visit.folder, sha256)
+        if visit.may("log") and waits is not None:
+            return visit.go(f"/photos/{sha256}/mark")
+        raise _gone()
+    found = await visit.read(colours, photo_sha256=sha256)
+    regions = [{"stored": c, **measuring.region_words(c)} for c in found]
+    values = {
+        "row": row,
+        "sha256": sha256,
+        "shapes": shapes(row),
+        "regions": regions,
+        "shown": await visit.read(shown_only, sha256),
+        "corrected": any(c.reference != "none" for c in found),
+        "here": await visit.work((visit.folder / "photos" / f"{sha256}{row.suffix}").is_file),
+        "again": bool(visit.asked("again")),
+    }
+    return await visit.page("sv_photo.html", values)
+
+
+def _gone() -> RefusedError:
+    return RefusedError(
+        "No photo of that name is here. One that is not filed is kept for a day: send it again.",
+        404,
+    )
+
+
+def shapes(row: Any) -> list[dict[str, Any]]:
+    """What was located, in pixels of the picture: points for SVG, words, and where they stand."""
+    width, height = row.facts["width"], row.facts["height"]
+    layout, out = row.layout, []
+
+    def shape(points: Any, words: str, kind: str) -> dict[str, Any]:
+        xy = [(x * width, y * height) for x, y in points]
+        left, top = min(x for x, _ in xy), min(y for _, y in xy) - height / 60
+        if kind == "scale":  # under it, where the steps' own words are above
+            top = min(max(y for _, y in xy) + height / 22, height - height / 60)
+        text = " ".join(f"{x:.1f},{y:.1f}" for x, y in xy)
+        return {"points": text, "words": words, "kind": kind, "x": left, "y": top}
+
+    names = {"card": "grey card", "steps": "steps", "chart24": "chart"}
+    for reference in layout.references:
+        if reference.corners:
+            out.append(shape(reference.corners, names[reference.kind], "reference"))
+            continue
+        for i, patch in enumerate(reference.patches):
+            out.append(shape(patch, "" if i else names[reference.kind], "reference"))
+    out += [shape(s.polygon, s.name, "swatch") for s in layout.swatches]
+    if layout.scale is not None:
+        ends = (layout.scale.start, layout.scale.end)
+        out.append(shape(ends, f"{layout.scale.mm:g} mm", "scale"))
+    return out

@@ -1,0 +1,208 @@
+"""The forms at the pot, read: a step done, a step corrected, a skein, the end of the pot."""
+
+from __future__ import annotations
+
+import sqlite3
+from dataclasses import replace
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from swatchvault.web.pots import POWDER, with_unit
+from swatchvault.web.typed import number_or_none, whole
+from swatchvault.web.visit import Form, RefusedError
+
+if TYPE_CHECKING:
+    from swatchvault.archive import DyeIn, Pot, PotStep
+    from swatchvault.pot import PotPlan, StepPlan
+
+#: Most dyes that one form can say went in.
+DYE_ROWS = 6
+
+
+def read_at(text: str, now: datetime) -> str | None:
+    """A time as typed or as the page stamped it, in this computer's zone; blank is ``None``."""
+    from swatchvault.potclock import read_time
+
+    if not text:
+        return None
+    return read_time(text, now).astimezone(now.tzinfo).isoformat(timespec="seconds")
+
+
+def told_of(form: Form, now: datetime) -> dict[str, Any]:
+    """What a step's form says, as the options of the pot's commands do."""
+    percent = form.text("left_percent")
+    return {
+        "at": read_at(form.text("at") or form.text("tapped"), now),
+        "amount": form.text("amount") or None,
+        "temperature": number_or_none(form.text("temperature"), "the temperature"),
+        "minutes": number_or_none(form.text("minutes"), "the minutes"),
+        "ph": number_or_none(form.text("ph"), "the pH"),
+        "left": f"{percent.removesuffix('%').strip()} %" if percent else form.text("left") or None,
+        "note": form.text("note") or None,
+    }
+
+
+def log_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
+    """Store a step as `pot did`, `pot look` and `pot hold` do."""
+    from swatchvault.archive import get_pot, record_step
+    from swatchvault.commands.making import here
+    from swatchvault.commands.potsteps import make_step, plan_of
+
+    pot = get_pot(conn, code)
+    plan = plan_of(conn, pot, {})
+    planned = _planned(plan, pot, form.text("what"))
+    kind = planned.kind if planned else form.need("kind", "What was done")
+    told = told_of(form, here())
+    step = make_step(pot, kind, planned, told)
+    if kind == "look" and not (step.colour_left or step.ph is not None or step.note):
+        raise RefusedError("a look needs what was seen: colour left, pH or a note")
+    if kind == "hold" and step.minutes is None:
+        raise RefusedError("a hold needs its minutes: type how long it is to last")
+    dyes = _dyes_in(conn, plan, planned, kind, form)
+    record_step(conn, code, step, planned.number if planned else None, dyes)
+
+
+def _planned(plan: PotPlan | None, pot: Pot, what: str) -> StepPlan | None:
+    if not what:
+        return None
+    number = whole(what, "the planned step")
+    for done in pot.steps:
+        if done.plan_number == number:
+            raise RefusedError(
+                f"planned step {number} ({done.step.kind}) is in the log already, as its step "
+                f"{done.number}, perhaps from another tab or phone: correct that one if it is "
+                "wrong, or log this one under “Something else”"
+            )
+    found = next((s for s in (plan.steps if plan else ()) if s.number == number), None)
+    if found is None:
+        raise RefusedError(f"the recipe of this lot has no step {number}: load the page again")
+    return found
+
+
+def _dyes_in(
+    conn: sqlite3.Connection,
+    plan: PotPlan | None,
+    planned: StepPlan | None,
+    kind: str,
+    form: Form,
+) -> list[DyeIn]:
+    """The dyes of a step "dye in": those typed, else the doses planned for its part."""
+    from swatchvault.archive import DyeIn
+    from swatchvault.archive.pages_pot import dye_sources
+
+    typed = [
+        (form.text(f"dye{n}"), form.text(f"amount{n}"))
+        for n in range(1, DYE_ROWS + 1)
+        if form.text(f"amount{n}")
+    ]
+    if kind != "dye in":
+        if typed:
+            raise RefusedError(f"dyes go in with a step “dye in”, not with “{kind}”")
+        return []
+    if typed:
+        known = {
+            f"{s.dye_id}:{POWDER if s.stock_id is None else s.stock_id}": s
+            for s in dye_sources(conn)
+        }
+        for source, _ in typed:
+            if source not in known:
+                raise RefusedError("choose which dye went in, and from which stock, for each")
+        return [DyeIn(known[s].dye, amount, stock=known[s].stock) for s, amount in typed]
+    part = next((p for p in (plan.parts if plan else ()) if planned in p.steps), None)
+    if part is None:
+        raise RefusedError("say which dye went in and how much: nothing is planned for this step")
+    if sum(s.kind == "dye in" for s in part.steps) > 1:
+        raise RefusedError(
+            f"the dye of part {part.name!r} goes in more than once: say how much went in now"
+        )
+    return [DyeIn(d.dye, d.words, stock=d.stock) for d in part.doses]
+
+
+def minute_words(at: str | None) -> str:
+    """A stored time as the form of a correction shows it, to the minute."""
+    return "" if at is None else at[:16].replace(" ", "T")
+
+
+def correct_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
+    """Correct a step as `pot edit` does; a step that changed meanwhile is refused."""
+    from swatchvault.archive import edit_dye_in, edit_step, get_pot
+    from swatchvault.commands.making import here
+    from swatchvault.commands.potsteps import noted, step_words
+
+    number = whole(form.text("number"), "the step")
+    pot = get_pot(conn, code)
+    step = next((d.step for d in pot.steps if d.number == number), None)
+    if step is None:
+        raise RefusedError(f"the log of this lot has no step {number}: load the page again")
+    if form.text("was") != step_words(step):
+        raise RefusedError(
+            f"step {number} was changed meanwhile, by another tab or phone. It now says: "
+            f"{step_words(step)}. Look at it, and send your correction again if it still holds"
+        )
+    told = told_of(form, here())
+    told["at"] = None if form.text("at") == minute_words(step.at) else told["at"]
+    if told["at"] is None and not form.text("at") and step.at:
+        raise RefusedError("the time is missing: write when it was done, such as 10:05")
+    new = noted(pot, told)
+    new["kind"] = form.text("kind", step.kind)
+    new["at"] = new["at"] or step.at
+    changes = {k: v for k, v in new.items() if v != getattr(step, k)}
+    if changes:
+        edit_step(conn, code, number, changes)
+    for index, dye in enumerate(last_dyes(pot)):
+        amount = form.text(f"amount{index + 1}")
+        if amount and form.text(f"dye{index + 1}") == dye.dye and amount != (dye.amount or ""):
+            edit_dye_in(conn, code, dye.dye, amount)
+
+
+def last_dyes(pot: Pot) -> list[DyeIn]:
+    """What last went in of each dye: its amount can be corrected."""
+    return list({d.dye: replace(d) for d, _ in pot.dyes_in}.values())
+
+
+def log_skein(conn: sqlite3.Connection, code: str, form: Form) -> None:
+    """Store a skein with its weights as `pot skein` does."""
+    from swatchvault.amounts import parse_amount
+    from swatchvault.archive import Skein, add_skein
+
+    label = form.need("label", "The skein's label")
+    weights = [form.text(n) for n in ("grams_in", "grams_out")]
+    before, after = (parse_amount(with_unit(w)).g if w else None for w in weights)
+    told = {n: form.text(n) or None for n in ("base", "base_lot", "from_skein", "from_lot")}
+    add_skein(conn, code, Skein(label, before, after, note=form.text("note") or None, **told))
+
+
+def log_end(conn: sqlite3.Connection, code: str, form: Form) -> None:
+    """Store how the pot ended as `pot end` does."""
+    from swatchvault.archive import end_pot, get_pot
+    from swatchvault.commands.making import here
+    from swatchvault.potclock import check_time, read_time
+
+    now = here()
+    pot = get_pot(conn, code)
+    at = read_at(form.text("at") or form.text("tapped"), now)
+    ended = pot.ended_at if pot.ended_at and not form.text("at") else None
+    ended = ended or check_time(now if at is None else read_time(at, now), pot.started_at, now)
+    told = {n: form.text(n) or None for n in ("bled", "handle", "success", "next_time")}
+    end_pot(conn, code, ended, told)
+
+
+def typed_step(step: PotStep) -> dict[str, str]:
+    """A stored step as the fields of its form."""
+    left = step.colour_left or ""
+    percent = left.removesuffix("%").strip() if left.endswith("%") else ""
+
+    def plain(value: float | None) -> str:
+        return "" if value is None else f"{value:g}"
+
+    return {
+        "kind": step.kind,
+        "at": minute_words(step.at),
+        "amount": step.amount or "",
+        "temperature": plain(step.temperature_c),
+        "minutes": plain(step.minutes),
+        "ph": plain(step.ph),
+        "left": "" if percent else left,
+        "left_percent": percent,
+        "note": step.note or "",
+    }

@@ -1,0 +1,228 @@
+"""One pot: the hold that runs, the next planned step, the log, skeins, and the end."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from datasette import Response
+
+from swatchvault.cautions import CAUTION_LINE
+from swatchvault.errors import NotFound, SwatchvaultError
+from swatchvault.web import potforms
+from swatchvault.web.typed import row_id, whole
+from swatchvault.web.visit import Form, RefusedError, Visit
+
+if TYPE_CHECKING:
+    from swatchvault.archive import Pot
+    from swatchvault.pot import Dose, PotPlan, StepPlan
+    from swatchvault.potclock import Hold
+
+#: A hold that has been over for longer is not shown any more; our choice.
+OVER_SHOWN_S = 6 * 3600.0
+
+WORK: Mapping[str, Callable[[sqlite3.Connection, str, Form], None]] = {
+    "step": potforms.log_step,
+    "edit": potforms.correct_step,
+    "skein": potforms.log_skein,
+    "end": potforms.log_end,
+}
+
+
+async def pot_page(visit: Visit) -> Response:
+    """A lot at the pot; a form of it that is refused comes back with what was typed."""
+    lot_id = row_id(visit)
+    if visit.request.method != "POST":
+        return await _shown(visit, lot_id, {}, "")
+    form = await visit.form()
+    work = WORK.get(form.text("do"))
+    if work is None:
+        raise RefusedError("the form does not say what it is for: load the page again")
+    try:
+        return await visit.change(form, lambda conn: _do(conn, lot_id, work, form))
+    except SwatchvaultError as error:
+        if visit.wants_json:
+            raise
+        typed = {n: form.text(n) for n in form.said if isinstance(n, str) and n != "once"}
+        if await visit.read(_gone, lot_id):
+            shown = {k: v for k, v in typed.items() if v}
+            return await visit.page("sv_pot_gone.html", {"words": str(error), "typed": shown}, 404)
+        return await _shown(visit, lot_id, typed, str(error))
+
+
+def _do(
+    conn: sqlite3.Connection,
+    lot_id: int,
+    work: Callable[[sqlite3.Connection, str, Form], None],
+    form: Form,
+) -> str:
+    from swatchvault.archive.pages_pot import lot_code
+
+    work(conn, lot_code(conn, lot_id), form)
+    return f"/pot/{lot_id}"
+
+
+def _gone(conn: sqlite3.Connection, lot_id: int) -> bool:
+    from swatchvault.archive.pages_pot import lot_code
+
+    try:
+        lot_code(conn, lot_id)
+    except NotFound:
+        return True
+    return False
+
+
+async def _shown(visit: Visit, lot_id: int, typed: Mapping[str, str], words: str) -> Response:
+    number = typed.get("number") or visit.asked("edit")
+    step = typed.get("what") or visit.asked("step")
+    view = await visit.read(_view, lot_id, step, number)
+    if view.editing is not None and typed.get("do") != "edit":
+        typed = view.editing
+    values = {
+        "pot": view,
+        "typed": typed,
+        "doing": typed.get("do", ""),
+        "words": words,
+        "caution_line": CAUTION_LINE,
+    }
+    return await visit.page("sv_pot.html", values, 400 if words else 200)
+
+
+@dataclass(frozen=True)
+class LogLine:
+    """A step of the log as the page shows it."""
+
+    number: int
+    words: str
+    plan_number: int | None
+
+
+@dataclass(frozen=True, eq=False)
+class PotView:
+    """All that a pot's page shows."""
+
+    lot_id: int
+    pot: Pot
+    plan: PotPlan | None
+    afterwards: bool
+    next: StepPlan | None
+    next_words: str
+    doses: tuple[tuple[str, Dose], ...]
+    doses_asked: bool
+    waiting: tuple[tuple[StepPlan, str], ...]
+    log: tuple[LogLine, ...]
+    went_in: tuple[tuple[str, str], ...]
+    departures: list[str]
+    hold: Hold | None
+    now: str
+    skeins: list[Any]
+    bases: list[str]
+    sources: list[Any]
+    kinds: tuple[str, ...]
+    editing: dict[str, str] | None
+    last_dyes: list[Any]
+    to_try: str | None
+
+
+def _view(conn: sqlite3.Connection, lot_id: int, step: str, number: str) -> PotView:
+    from swatchvault.archive import get_pot
+    from swatchvault.archive import pages_pot as pages
+    from swatchvault.archive.schema_studio import STEP_KINDS
+    from swatchvault.commands.making import here
+    from swatchvault.commands.potsteps import departures, plan_of, step_words
+    from swatchvault.recipe_sheet import step_plan_words
+
+    pot = get_pot(conn, pages.lot_code(conn, lot_id))
+    plan = plan_of(conn, pot, {})
+    afterwards = bool(pot.steps) and not pages.started_here(conn, lot_id)
+    left = [] if afterwards else _left(plan, pot)
+    chosen = next((s for s in left if str(s.number) == step), left[0] if left else None)
+    sources = pages.dye_sources(conn)
+    now = here()
+    doses, asked = _doses(plan, chosen, sources)
+    return PotView(
+        lot_id=lot_id,
+        pot=pot,
+        plan=plan,
+        afterwards=afterwards,
+        next=chosen,
+        next_words=step_plan_words(chosen) if chosen else "",
+        doses=doses,
+        doses_asked=asked,
+        waiting=tuple((s, step_plan_words(s)) for s in left if s is not chosen),
+        log=tuple(LogLine(d.number, step_words(d.step), d.plan_number) for d in pot.steps),
+        went_in=_went_in(pot),
+        departures=departures(plan, pot),
+        hold=_hold(pot, now),
+        now=now.isoformat(timespec="milliseconds"),
+        skeins=pages.skeins_of(conn, pot.lot),
+        bases=pages.bases_in_lot(conn, lot_id),
+        sources=sources,
+        kinds=STEP_KINDS,
+        editing=_editing(pot, number),
+        last_dyes=potforms.last_dyes(pot),
+        to_try=_to_try(conn, pot),
+    )
+
+
+def _left(plan: PotPlan | None, pot: Pot) -> list[StepPlan]:
+    done = {d.plan_number for d in pot.steps}
+    return [s for s in (plan.steps if plan else ()) if s.number not in done]
+
+
+def _hold(pot: Pot, now: datetime) -> Hold | None:
+    """The hold that runs, or that is over and was not followed by anything that ends it."""
+    from swatchvault.potclock import latest_hold
+
+    hold = latest_hold((d.step for d in pot.steps), now)
+    if hold and (pot.ended_at or hold.ended_by or hold.left_s < -OVER_SHOWN_S):
+        return None
+    return hold
+
+
+def _doses(
+    plan: PotPlan | None, step: StepPlan | None, sources: list[Any]
+) -> tuple[tuple[tuple[str, Dose], ...], bool]:
+    """The doses of a planned "dye in" with their values in the form, and whether to be typed."""
+    part = next((p for p in (plan.parts if plan else ()) if step in p.steps), None)
+    if step is None or part is None or step.kind != "dye in":
+        return (), False
+    keys = {(s.dye, s.stock): f"{s.dye_id}:{s.stock_id or 'powder'}" for s in sources}
+    doses = tuple((keys.get((d.dye, d.stock), ""), d) for d in part.doses)
+    return doses, sum(s.kind == "dye in" for s in part.steps) > 1
+
+
+def _went_in(pot: Pot) -> tuple[tuple[str, str], ...]:
+    found = []
+    for dye, grams in pot.dyes_in:
+        source = f" of stock {dye.stock}" if dye.stock else ""
+        depth = ""
+        if grams is not None and pot.goods_g:
+            depth = f", {grams / pot.goods_g * 100:.3g} % depth of shade"
+        found.append((dye.dye, f"{dye.amount or 'amount unknown'}{source}{depth}"))
+    return tuple(found)
+
+
+def _editing(pot: Pot, number: str) -> dict[str, str] | None:
+    """The fields of the step that is to be corrected, if one is."""
+    from swatchvault.commands.potsteps import step_words
+
+    if not number:
+        return None
+    wanted = whole(number, "the step")
+    step = next((d.step for d in pot.steps if d.number == wanted), None)
+    if step is None:
+        raise NotFound(f"the log of lot {pot.lot!r} has no step {wanted}")
+    fields = potforms.typed_step(step)
+    return {**fields, "number": str(wanted), "was": step_words(step), "do": "edit"}
+
+
+def _to_try(conn: sqlite3.Connection, pot: Pot) -> str | None:
+    from swatchvault.archive import next_time
+
+    if pot.recipe is None:
+        return None
+    return next_time(conn, pot.recipe.colourway, pot.recipe.base)

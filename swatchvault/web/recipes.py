@@ -1,0 +1,141 @@
+"""A recipe on a weight of goods, as a page and as the sheet to print."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import re
+import sqlite3
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from datasette import Response
+
+from swatchvault.errors import AmountError, SwatchvaultError
+from swatchvault.web.typed import number_or_none, row_id
+from swatchvault.web.visit import PAGE_HEADERS, RefusedError, Visit
+
+if TYPE_CHECKING:
+    from swatchvault.recipe_sheet import RecipeSheet
+
+_GOODS = "100 g"  # as the command takes where nothing is said
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What the address asks of a recipe: goods and ratio as typed, the version it is set against,
+    and dyes that are weighed as powder."""
+
+    goods: str
+    ratio: str
+    against: int | None
+    powders: tuple[str, ...]
+
+
+def asked_of(visit: Visit) -> Asked:
+    """What the query string says."""
+    against = visit.asked("against")
+    return Asked(
+        visit.asked("goods", _GOODS),
+        visit.asked("ratio"),
+        int(against) if against.isascii() and against.isdigit() else None,
+        tuple(visit.request.args.getlist("powder") or ()),
+    )
+
+
+async def recipe_page(visit: Visit) -> Response:
+    """A recipe with its amounts; an amount that cannot be read is said above the form."""
+    recipe_id, asked = row_id(visit), asked_of(visit)
+    facts = await visit.read(_facts, recipe_id)
+    wrong, sheet = "", None
+    try:
+        sheet = await visit.read(sheet_of, visit.folder, recipe_id, asked)
+    except (AmountError, RefusedError) as error:
+        wrong = str(error)
+    values = {**facts, "asked": asked, "sheet": sheet, "wrong": wrong, **_words()}
+    return await visit.page("sv_recipe.html", values, 400 if wrong else 200)
+
+
+def _facts(conn: sqlite3.Connection, recipe_id: int) -> dict[str, Any]:
+    from swatchvault.archive import pages_yarn as pages
+
+    return {
+        "recipe": pages.one(conn, "recipe", recipe_id),
+        "versions": pages.other_versions(conn, recipe_id),
+    }
+
+
+def _words() -> dict[str, Any]:
+    from swatchvault.cautions import CAUTION_LINE
+    from swatchvault.pot import pour_words, weigh_words
+    from swatchvault.recipe_sheet import step_plan_words
+
+    return {
+        "caution_line": CAUTION_LINE,
+        "pour": lambda ml: pour_words(ml)[0],
+        "weigh": lambda g: weigh_words(g)[0],
+        "step_words": step_plan_words,
+    }
+
+
+def sheet_of(conn: sqlite3.Connection, folder: Path, recipe_id: int, asked: Asked) -> RecipeSheet:
+    """The sheet that ``recipe`` prints. Set against its parent where no version is named."""
+    from swatchvault.amounts import parse_amount
+    from swatchvault.archive import get_recipe, next_time, recipe_colour, spoons_of
+    from swatchvault.archive import pages_yarn as pages
+    from swatchvault.commands.making import choose_stocks, here
+    from swatchvault.pot import plan_pot
+    from swatchvault.recipe_sheet import RecipeSheet, recipe_changes
+
+    goods_g = parse_amount(asked.goods).g
+    ratio = number_or_none(asked.ratio, "the liquor ratio")
+    row = pages.one(conn, "recipe", recipe_id)
+    names = (row["colourway"], row["base"])
+    recipe = get_recipe(conn, *names, row["version"])
+    against = asked.against or row["parent_version"]
+    older = None if against is None else get_recipe(conn, *names, against)
+    planned_from: dict[str, str | None] = dict.fromkeys(asked.powders)
+    chosen = choose_stocks(conn, recipe, goods_g, planned_from, need=False)
+    colour = recipe_colour(conn, *names, recipe.version)
+    thumb = None if colour is None else folder / "thumbs" / f"{colour.photo_sha256}.jpg"
+    return RecipeSheet(
+        recipe=recipe,
+        plan=plan_pot(
+            recipe,
+            goods_g,
+            chosen,
+            today=here().date(),
+            liquor_ratio=ratio,
+            spoons=spoons_of(conn),
+        ),
+        changes=None if older is None else tuple(recipe_changes(older, recipe)),
+        against=against,
+        lab=None if colour is None else colour.lab,
+        lab_of=None if colour is None else f"swatch {colour.swatch} of lot {colour.lot}",
+        thumb=thumb.read_bytes() if thumb is not None and thumb.is_file() else None,
+        to_try=next_time(conn, *names),
+    )
+
+
+async def recipe_card(visit: Visit) -> Response:
+    """The sheet that ``recipe --print`` writes, for the browser to print."""
+    from swatchvault.recipe_sheet import sheet_html
+
+    try:
+        sheet = await visit.read(sheet_of, visit.folder, row_id(visit), asked_of(visit))
+    except AmountError as error:
+        raise RefusedError(str(error)) from error
+    return sheet_answer(await visit.work(sheet_html, sheet))
+
+
+def sheet_answer(html: str) -> Response:
+    """A sheet that carries its own style: only that very style is let in, and no script."""
+    style = re.search(r"<style>(.*?)</style>", html, re.DOTALL)
+    if style is None:
+        raise SwatchvaultError("the sheet has lost its style: print it with the command line")
+    digest = base64.b64encode(hashlib.sha256(style[1].encode()).digest()).decode("ascii")
+    policy = (
+        f"default-src 'none'; style-src 'sha256-{digest}'; img-src data:; frame-ancestors 'none'"
+    )
+    return Response.html(html, headers={**PAGE_HEADERS, "Content-Security-Policy": policy})

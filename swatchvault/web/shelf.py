@@ -1,0 +1,199 @@
+"""The shelf: dyes, their packs and stocks, and bases; what is new on it, and what is left."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+from datasette import Response
+
+from swatchvault.cautions import CAUTION_LINE
+from swatchvault.errors import SwatchvaultError
+from swatchvault.web.typed import number, number_or_none, row_id, whole
+from swatchvault.web.visit import Form, RefusedError, Visit
+
+if TYPE_CHECKING:
+    from swatchvault.archive.pages_shelf import StockOnShelf
+
+#: Rows of fibres in the form of a base; our choice.
+FIBRE_ROWS = 4
+
+
+async def shelf_page(visit: Visit) -> Response:
+    """All that is on the shelf; a form that is refused comes back with what was typed."""
+    if visit.request.method != "POST":
+        return await _shown(visit, {}, "")
+    form = await visit.form()
+    work = WORK.get(form.text("add"))
+    if work is None:
+        raise RefusedError("the form does not say what it adds: load the page again")
+    try:
+        return await visit.change(form, lambda conn: work(conn, form))
+    except SwatchvaultError as error:
+        if visit.wants_json:
+            raise
+        typed = {n: form.text(n) for n in form.said if isinstance(n, str) and n != "once"}
+        return await _shown(visit, typed, str(error))
+
+
+async def _shown(visit: Visit, typed: Mapping[str, str], words: str) -> Response:
+    values = await visit.read(_values)
+    values |= {"typed": typed, "adding": typed.get("add", ""), "words": words}
+    return await visit.page("sv_shelf.html", values, 400 if words else 200)
+
+
+def _values(conn: sqlite3.Connection) -> dict[str, Any]:
+    from swatchvault.archive import schema_studio
+    from swatchvault.archive.pages_shelf import bases_on_shelf, dyes_on_shelf, stocks_on_shelf
+
+    return {
+        "dyes": dyes_on_shelf(conn),
+        "stocks": [with_age(s) for s in stocks_on_shelf(conn)],
+        "bases": bases_on_shelf(conn),
+        "halos": schema_studio.HALOS,
+        "fibre_rows": range(1, FIBRE_ROWS + 1),
+        "today": f"{date.today():%Y-%m-%d}",
+        "caution_line": CAUTION_LINE,
+    }
+
+
+def with_age(stock: StockOnShelf) -> dict[str, Any]:
+    """A stock with a hint where it is old or used up, as a pot's plan gives it."""
+    from swatchvault.pot import StockChoice, is_aged
+
+    choice = StockChoice(stock.code, stock.strength_percent, stock.left_ml, stock.mixed_on)
+    hints = []
+    if is_aged(choice, date.today()):
+        hints.append("mixed more than six months ago: test it, or mix anew")
+    if stock.left_ml is not None and stock.left_ml < 0:
+        hints.append("more was used than was thought to be there: look, and set what is left")
+    elif stock.left_ml == 0:
+        hints.append("used up")
+    return {"stock": stock, "hints": hints}
+
+
+async def dye_page(visit: Visit) -> Response:
+    """One dye: packs, stocks, the recipes that name it and the lots it went into."""
+    from swatchvault.archive import pages_shelf
+
+    found = await visit.read(pages_shelf.dye_page, row_id(visit))
+    stocks = [with_age(s) for s in found.stocks]
+    return await visit.page("sv_dye.html", {"page": found, "dye": found.dye, "stocks": stocks})
+
+
+# -- what is added: the function of the archive that the notes' reader calls too ---------------
+
+
+def _day(form: Form, name: str, what: str) -> str | None:
+    text = form.text(name)
+    if not text:
+        return None
+    try:
+        return date.fromisoformat(text).isoformat()
+    except ValueError:
+        raise RefusedError(f"{what} is {text!r}: write a date such as 2026-03-01") from None
+
+
+def _add_dye(conn: sqlite3.Connection, form: Form) -> str:
+    from swatchvault.archive import Dye, add_dye
+
+    name = form.need("name", "The dye's name")
+    told = {n: form.text(n) or None for n in ("family", "note")}
+    return f"/dye/{add_dye(conn, Dye(name, **told)).id}"
+
+
+def _add_pack(conn: sqlite3.Connection, form: Form) -> str:
+    from swatchvault.archive import DyePack, add_dye_pack, find
+
+    dye = form.need("dye", "The dye")
+    code = form.need("code", "The pack's code")
+    opened = _day(form, "opened_on", "when it was opened")
+    add_dye_pack(conn, DyePack(dye, code, opened, form.text("note") or None))
+    return f"/dye/{find(conn, 'dye', dye)}"
+
+
+def _add_stock(conn: sqlite3.Connection, form: Form) -> str:
+    from swatchvault.amounts import parse_amount
+    from swatchvault.archive import Stock, add_stock, find, spoons_of
+    from swatchvault.dyeing import stock_strength_percent
+    from swatchvault.web.pots import with_unit
+
+    dye = form.need("dye", "The dye")
+    spoons = spoons_of(conn)
+    grams = parse_amount(with_unit(form.need("grams", "The powder")), spoons).g
+    volume = form.need("made_up_to", "The volume it is made up to")
+    volume = f"{volume} mL" if volume.replace(".", "").replace(",", "").isdigit() else volume
+    made_up_to_ml = parse_amount(volume, spoons).ml
+    stock_strength_percent(grams, made_up_to_ml)  # refuses what cannot be a stock
+    stock = Stock(
+        dye,
+        form.need("code", "The stock's code"),
+        grams,
+        made_up_to_ml,
+        pack=form.text("pack") or None,
+        mixed_on=_day(form, "mixed_on", "when it was mixed"),
+        note=form.text("note") or None,
+    )
+    add_stock(conn, stock)
+    return f"/dye/{find(conn, 'dye', dye)}"
+
+
+def _add_base(conn: sqlite3.Connection, form: Form) -> str:
+    from swatchvault.archive import Base, add_base
+
+    fibres: dict[str, float] = {}
+    for n in range(1, FIBRE_ROWS + 1):
+        fibre, percent = form.text(f"fibre{n}"), form.text(f"percent{n}")
+        if fibre and not percent:
+            raise RefusedError(f"how much {fibre} is in the base is missing: in %, 100 in all")
+        if percent and not fibre:
+            raise RefusedError(f"{percent} % of which fibre? name it")
+        if fibre:
+            fibres[fibre] = fibres.get(fibre, 0.0) + number(percent, f"the percent of {fibre}")
+    base = Base(
+        form.need("name", "The base's name"),
+        fibres,
+        superwash={"yes": True, "no": False}.get(form.text("superwash")),
+        construction=form.text("construction") or None,
+        halo=form.text("halo") or None,
+        price_per_kg=number_or_none(form.text("price_per_kg"), "the price"),
+        note=form.text("note") or None,
+    )
+    return f"/base/{add_base(conn, base).id}"
+
+
+def _add_base_lot(conn: sqlite3.Connection, form: Form) -> str:
+    from swatchvault.archive import BaseLot, add_base_lot, find
+
+    base = form.need("base", "The base")
+    label = form.need("label", "The delivery's label")
+    came = _day(form, "received_on", "when it came")
+    add_base_lot(conn, BaseLot(base, label, came, form.text("note") or None))
+    return f"/base/{find(conn, 'base', base)}"
+
+
+def _set_left(conn: sqlite3.Connection, form: Form) -> str:
+    from swatchvault.archive import add_stock, get_stock
+    from swatchvault.archive.pages_shelf import stock_on_shelf
+
+    found = stock_on_shelf(conn, whole(form.text("stock"), "the stock"))
+    left = number(form.need("left", "What is left, in mL"), "what is left")
+    if left < 0:
+        raise RefusedError(f"{left:g} mL cannot be left: 0 or more is needed")
+    kept = get_stock(conn, found.dye, found.code)
+    seen = _day(form, "seen_on", "when it was seen") or f"{date.today():%Y-%m-%d}"
+    add_stock(conn, replace(kept, left_ml=left, left_seen_on=seen))
+    return "/shelf#stocks"
+
+
+WORK: Mapping[str, Callable[[sqlite3.Connection, Form], str]] = {
+    "dye": _add_dye,
+    "pack": _add_pack,
+    "stock": _add_stock,
+    "base": _add_base,
+    "base lot": _add_base_lot,
+    "left": _set_left,
+}

@@ -1,0 +1,245 @@
+"""What the regions of a photo show; measured and told, the photo is filed as `add` files it."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from datasette import Response
+
+from ingest.model import PhotoMeasurement
+from swatchvault.archive import (
+    Archive,
+    Base,
+    Colourway,
+    Lot,
+    Notes,
+    PhotoFacts,
+    PhotoNote,
+    RegionOf,
+    apply_notes,
+    once,
+    record_photo,
+    store_files,
+    transaction,
+)
+from swatchvault.errors import SwatchvaultError
+from swatchvault.filing import BLACK_LIGHT
+from swatchvault.web import incoming, measuring
+from swatchvault.web.picture import source_of
+from swatchvault.web.visit import Form, RefusedError, Visit
+
+FORMS = ("skein", "wound card", "knit")
+_FACTS = ("swatch", "base", "colourway", "lot", "skein", "form", "dry")
+
+
+async def shows_page(visit: Visit) -> Response:
+    """``/photos/<sha256>/shows``: per region which swatch it is; posted, the photo is filed."""
+    sha256 = visit.part("sha256")
+    path = await source_of(visit, sha256)
+    draft = await visit.work(incoming.draft, visit.folder, sha256)
+    if visit.request.method == "POST":
+        return await _told(visit, sha256, path, draft)
+    if "marks" not in draft:
+        return visit.go(f"/photos/{sha256}/mark")
+    return await _page(visit, sha256, draft, {})
+
+
+async def _told(visit: Visit, sha256: str, path: Path, draft: Mapping[str, Any]) -> Response:
+    form = await visit.form()
+    filed = path.parent.name == "photos"
+    if "marks" not in draft:
+        if filed:  # the form was sent twice, and the first was done
+            return visit.go(f"/photos/{sha256}")
+        raise RefusedError("nothing is marked on this photo yet: mark it first")
+    if filed:
+        measuring.refuse_not_dyers(visit)
+    told = told_of(form, regions_of(draft), visit.may("change"))
+    try:
+        if not any(r["swatch"] for r in told["regions"]):
+            raise SwatchvaultError("no region has a swatch's name: name at least one, then keep it")
+        notes = notes_of(told, draft.get("about", {}), path)
+        await visit.write(_try_out, notes)
+        told_all = {"told": told, "typed": told, "trouble": None}
+        draft = await visit.work(incoming.note, visit.folder, sha256, told_all)
+        run = await measuring.start(visit, sha256)
+        if run.outcome is None:
+            measuring.file_when_measured(visit, sha256, run)
+            go = f"/photos/{sha256}/state"
+        else:
+            go = await file_told(visit, sha256)
+    except SwatchvaultError as error:
+        await visit.work(incoming.note, visit.folder, sha256, {"told": None})
+        if visit.wants_json:
+            raise
+        words = " ".join(str(error).split())
+        return await _page(visit, sha256, draft, told, words)
+    return visit.json({"ok": True, "go": go}) if visit.wants_json else visit.go(go)
+
+
+def regions_of(draft: Mapping[str, Any]) -> list[str]:
+    """Names of the marked swatches; a photo under black light shows some and measures none."""
+    if draft.get("about", {}).get("light") == BLACK_LIGHT:
+        return [""]
+    return [str(s.get("name", "swatch")) for s in draft["marks"].get("swatches", [])]
+
+
+def told_of(form: Form, regions: Sequence[str], may_create: bool) -> dict[str, Any]:
+    """The form as plain data."""
+    rows = [
+        {"region": name, **{k: form.text(f"{k}_{i}") for k in _FACTS}}
+        for i, name in enumerate(regions)
+    ]
+    for row in rows:
+        if row["dry"] not in ("", "yes", "no") or row["form"] not in ("", *FORMS):
+            raise RefusedError("dry is yes or no, and form is skein, wound card or knit")
+    return {
+        "regions": rows,
+        "note": form.text("note"),
+        "create": may_create and form.text("create") == "yes",
+        "relabel": may_create and form.text("relabel") == "yes",
+        "once": form.text("once"),
+    }
+
+
+def notes_of(told: Mapping[str, Any], about: Mapping[str, Any], path: Path) -> Notes:
+    """What was told, as the notes that `add` applies."""
+    yes_no = {"yes": True, "no": False}
+    rows = [r for r in told["regions"] if r["swatch"]]
+    photos = tuple(
+        PhotoNote(
+            photo=path.name,
+            region=r["region"] or None,
+            dry=yes_no.get(r["dry"]),
+            light=about.get("light"),
+            setup=about.get("setup"),
+            locked=yes_no.get(about.get("locked", "")),
+            note=told["note"] or None,
+            swatch=r["swatch"],
+            base=r["base"] or None,
+            form=r["form"] or None,
+            colourway=r["colourway"] or None,
+            lot=r["lot"] or None,
+            skein=r["skein"] or None,
+        )
+        for r in rows
+    )
+    if not told["create"]:
+        return Notes(photos=photos)
+    return Notes(
+        bases=tuple(Base(b) for b in _each(rows, "base")),
+        colourways=tuple(Colourway(c) for c in _each(rows, "colourway")),
+        lots=tuple(
+            Lot(r["lot"], (r["base"],), r["colourway"] or None)
+            for r in rows
+            if r["lot"] and r["base"]
+        ),
+        photos=photos,
+    )
+
+
+def _each(rows: Sequence[Mapping[str, Any]], what: str) -> list[str]:
+    return list(dict.fromkeys(r[what] for r in rows if r[what]))
+
+
+class _UndoneError(Exception):
+    """Ends a transaction that was only tried."""
+
+
+def _try_out(conn: sqlite3.Connection, notes: Notes) -> None:
+    """Apply the notes and undo it: what does not fit is told before the photo is measured."""
+    try:
+        with transaction(conn):
+            apply_notes(conn, notes)
+            raise _UndoneError
+    except _UndoneError:
+        pass
+
+
+async def file_told(visit: Visit, sha256: str) -> str:
+    """File a measured photo as it was told; return its page. Once, however often it is asked."""
+    run = measuring.running(visit).get(sha256)
+    done = f"/photos/{sha256}"
+    if run is None or run.outcome is None:
+        return f"{done}/state"
+    async with run.filing:
+        draft = await visit.work(incoming.draft, visit.folder, sha256)
+        told, found = draft.get("told"), run.outcome.measurement
+        if not told:
+            return done
+        if found is None:
+            return f"{done}/state"
+        path = await source_of(visit, sha256)
+        size = await visit.work(store_files, visit.folder, found, path)
+        notes = notes_of(told, draft.get("about", {}), path)
+
+        def work(conn: sqlite3.Connection) -> str:
+            archive = Archive(visit.folder, conn)
+            file_measured(archive, found, path, notes, size, bool(told["relabel"]))
+            return done
+
+        go = await visit.write(once, told["once"], work)
+        await visit.work(incoming.forget, visit.folder, sha256)
+        measuring.running(visit).pop(sha256, None)
+    return go
+
+
+def file_measured(
+    archive: Archive,
+    found: PhotoMeasurement,
+    path: Path,
+    notes: Notes,
+    size: int,
+    relabel: bool,
+) -> None:
+    """Notes and measurement in one transaction; the files were stored just before."""
+    with transaction(archive.conn):
+        regions = apply_notes(archive.conn, notes).regions
+        first = regions[0]
+        note = first.note
+        if first.light == BLACK_LIGHT:
+            seen = tuple(r.swatch_id for r in regions)
+            record_photo(
+                archive, found, path, (), PhotoFacts(first.setup_id, BLACK_LIGHT, note, seen), size
+            )
+            return
+        facts = PhotoFacts(first.setup_id, first.light, note, relabel=relabel)
+        shown = [RegionOf(r.region or "", r.swatch_id, r.dry) for r in regions]
+        record_photo(archive, found, path, shown, facts, size)
+
+
+async def _page(
+    visit: Visit, sha256: str, draft: Mapping[str, Any], told: Mapping[str, Any], words: str = ""
+) -> Response:
+    from swatchvault.archive.pages_photo import choices, labels_of_regions
+
+    known = await visit.read(labels_of_regions, sha256)
+    asked = draft.get("asked", {})
+    typed = {r["region"]: r for r in (told or draft.get("typed") or {}).get("regions", [])}
+    rows = [
+        typed.get(name) or {"region": name, **_prefilled(name, known, asked)}
+        for name in regions_of(draft)
+    ]
+    values = {
+        "sha256": sha256,
+        "rows": rows,
+        "told": told,
+        "words": words,
+        "filed": bool(known),
+        "forms": FORMS,
+        "choices": await visit.read(choices),
+        "state": await measuring.state_of(visit, sha256),
+    }
+    return await visit.page("sv_photo_shows.html", values, 400 if words else 200)
+
+
+def _prefilled(
+    region: str, known: Mapping[str, Mapping[str, Any]], asked: Mapping[str, str]
+) -> dict[str, Any]:
+    """What is known of a region already: its swatch, or what the page before asked for."""
+    if region in known:
+        dry = {1: "yes", 0: "no"}.get(known[region]["dry"], "")
+        return {"swatch": known[region]["swatch"], "dry": dry}
+    return {} if region == "master" else dict(asked)

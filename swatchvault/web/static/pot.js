@@ -1,0 +1,285 @@
+// At the pot: the hold's clock, and entries that outlive a lost connection.
+//
+// An entry is stored in this browser under its once-token before it is sent, and taken away when
+// the server has it; sent twice it counts once. Its time is that of the tap.
+"use strict";
+
+(() => {
+  const PREFIX = "studio-pot:";
+  const AGAIN_MS = 8000;
+  let sending = false;
+
+  // -- time: the server's clock, wherever this device's clock stands ----------------------------
+
+  const clock = document.getElementById("server-clock");
+  const ahead = clock ? Date.parse(clock.dataset.now) - Date.now() : 0;
+  const now = () => Date.now() + ahead;
+
+  // -- the hold: worked out anew from its stored end at each tick -------------------------------
+
+  let sound = null, chime = false, shake = false, told = null;
+
+  function words(ms) {
+    const s = Math.ceil(Math.abs(ms) / 1000);
+    const two = (n) => String(n).padStart(2, "0");
+    return s >= 3600
+      ? `${Math.floor(s / 3600)}:${two(Math.floor(s / 60) % 60)}:${two(s % 60)}`
+      : `${Math.floor(s / 60)}:${two(s % 60)}`;
+  }
+
+  function ring() {
+    if (chime && sound) {
+      [0, 0.5, 1].forEach((after) => {
+        const tone = sound.createOscillator(), level = sound.createGain();
+        const at = sound.currentTime + after;
+        tone.frequency.value = 880;
+        level.gain.setValueAtTime(0.4, at);
+        level.gain.exponentialRampToValueAtTime(0.001, at + 0.45);
+        tone.connect(level).connect(sound.destination);
+        tone.start(at);
+        tone.stop(at + 0.5);
+      });
+    }
+    if (shake && navigator.vibrate) navigator.vibrate([400, 200, 400]);
+  }
+
+  const title = document.title;
+
+  function tick() {
+    const timer = document.querySelector(".timer");
+    if (!timer) {
+      document.title = title;
+      return;
+    }
+    const ends = Date.parse(timer.dataset.ends), left = ends - now();
+    const over = left <= 0;
+    timer.querySelector(".clock").textContent = (over ? "+" : "") + words(left);
+    timer.querySelector(".clock-words").textContent =
+      `hold of ${Number(timer.dataset.minutes)} min, ${over ? "over since" : "to"} ` +
+      new Date(ends - ahead).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
+    timer.classList.toggle("over", over);
+    document.title = `${over ? "over" : words(left)} · ${title}`;
+    if (over && told !== timer.dataset.ends) {
+      told = timer.dataset.ends;
+      timer.querySelector("[data-over]").textContent = "The hold is over.";
+      if (left > -60000) ring();
+    }
+  }
+
+  document.addEventListener("click", (event) => {
+    const button = event.target.closest("[data-chime], [data-shake]");
+    if (!button) return;
+    const on = button.getAttribute("aria-pressed") !== "true";
+    button.setAttribute("aria-pressed", String(on));
+    if ("chime" in button.dataset) {
+      chime = on;
+      if (on && !sound) sound = new AudioContext();
+      if (on) sound.resume();
+    } else {
+      shake = on;
+      if (on && navigator.vibrate) navigator.vibrate(60);
+    }
+  });
+
+  // -- entries kept in this browser -------------------------------------------------------------
+
+  function keptKeys() {
+    try {
+      return Object.keys(localStorage).filter((key) => key.startsWith(PREFIX));
+    } catch (error) {
+      return [];
+    }
+  }
+
+  function kept() {
+    const found = [];
+    for (const key of keptKeys()) {
+      try {
+        found.push({ key, ...JSON.parse(localStorage.getItem(key)) });
+      } catch (error) {
+        localStorage.removeItem(key);
+      }
+    }
+    return found.sort((a, b) => a.order - b.order);
+  }
+
+  function keep(entry) {
+    const { key, ...rest } = entry;
+    localStorage.setItem(key, JSON.stringify(rest));
+  }
+
+  function token() {
+    const bytes = crypto.getRandomValues(new Uint8Array(16));
+    return Array.from(bytes, (b) => b.toString(16).padStart(2, "0")).join("");
+  }
+
+  const PLAIN = { left_percent: "% left", ph: "pH", temperature: "°C", left: "colour left" };
+  const QUIET = ["once", "do", "what", "tapped", "was", "number"];
+
+  function entryWords(entry) {
+    const said = entry.fields
+      .filter(([name, value]) => value && !QUIET.includes(name) && !/^dye\d/.test(name))
+      .map(([name, value]) => `${PLAIN[name] || name.replace("_", " ").replace(/\d$/, "")} ${value}`);
+    const at = new Date(entry.order).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
+    return `${entry.lot}, ${at}: ${[entry.name, ...said].join(", ")}`;
+  }
+
+  function show() {
+    const place = document.getElementById("kept");
+    if (!place) return;
+    const list = kept().map((entry) => {
+      const item = document.createElement("div");
+      item.className = entry.refused ? "kept refused" : "kept";
+      const first = document.createElement("p");
+      const strong = document.createElement("strong");
+      strong.textContent = entry.refused ? "Not taken, kept here. " : "Not sent yet, kept here. ";
+      first.append(strong, entryWords(entry));
+      item.append(first);
+      if (entry.refused) {
+        const why = document.createElement("p");
+        why.textContent = entry.refused;
+        item.append(why);
+      }
+      const line = document.createElement("div");
+      line.className = "line";
+      line.append(button("Send it now", () => {
+        keep({ ...entry, refused: "" });
+        send(true);
+      }));
+      line.append(button("Throw it away", () => {
+        localStorage.removeItem(entry.key);
+        show();
+      }));
+      item.append(line);
+      return item;
+    });
+    place.replaceChildren(...list);
+  }
+
+  function button(text, act) {
+    const made = document.createElement("button");
+    made.type = "button";
+    made.textContent = text;
+    made.addEventListener("click", act);
+    return made;
+  }
+
+  async function sendOne(entry) {
+    const body = new URLSearchParams(entry.fields);
+    let answer;
+    try {
+      answer = await fetch(entry.to, {
+        method: "POST", body, headers: { Accept: "application/json" }, redirect: "manual",
+      });
+    } catch (error) {
+      return "lost";
+    }
+    if (answer.status >= 500 || answer.type === "opaqueredirect") return "lost";
+    let said = {};
+    try {
+      said = await answer.json();
+    } catch (error) {
+      if (!answer.ok) said = { words: `The server answered ${answer.status}.` };
+      else return "lost";
+    }
+    if (answer.ok && said.ok) {
+      localStorage.removeItem(entry.key);
+      return "taken";
+    }
+    keep({ ...entry, refused: said.words || "The server did not take it." });
+    return "refused";
+  }
+
+  async function send(loud) {
+    if (sending) return;
+    sending = true;
+    let taken = 0, outcome = "";
+    try {
+      while (outcome !== "lost") { // one after the other: the log keeps their order
+        const entry = kept().find((e) => !e.refused);
+        if (!entry) break;
+        outcome = await sendOne(entry);
+        if (outcome === "taken") taken += 1;
+      }
+    } finally {
+      sending = false;
+    }
+    if (taken || loud || keptKeys().length) show();
+    if (taken) await refresh();
+  }
+
+  // -- the page after an entry: only what the server knows is read anew -------------------------
+
+  function busy(section) {
+    return [...section.querySelectorAll("input, select, textarea")].some((field) =>
+      field.type !== "hidden" && field.type !== "radio" && field.tagName !== "SELECT" &&
+      field.value !== field.defaultValue);
+  }
+
+  async function refresh() {
+    if (!document.querySelector("[data-live]")) return;
+    try {
+      const answer = await fetch(location.pathname, { headers: { Accept: "text/html" } });
+      if (!answer.ok) return;
+      const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+      for (const section of document.querySelectorAll("[data-live]")) {
+        const better = fresh.getElementById(section.id);
+        if (!better || busy(section)) continue;
+        const pressed = [...section.querySelectorAll("[aria-pressed=true]")]
+          .map((b) => ("chime" in b.dataset ? "[data-chime]" : "[data-shake]"));
+        section.replaceChildren(...document.importNode(better, true).childNodes);
+        pressed.forEach((p) => section.querySelector(p)?.setAttribute("aria-pressed", "true"));
+      }
+      tick();
+    } catch (error) {
+      // What is on the page stays; the entry itself is stored.
+    }
+  }
+
+  document.addEventListener("submit", (event) => {
+    const form = event.target;
+    if (!("pot" in form.dataset)) return;
+    const order = Date.now();
+    const fields = [...new FormData(form, event.submitter)]
+      .filter(([, value]) => typeof value === "string");
+    const once = token();
+    const entry = {
+      key: PREFIX + once, order, to: form.getAttribute("action").split("#")[0],
+      name: form.dataset.pot, lot: document.querySelector("h1").textContent.trim(), refused: "",
+      fields: fields.map(([name, value]) =>
+        name === "once" ? [name, once]
+          : name === "tapped" ? [name, new Date(order + ahead).toISOString()] : [name, value]),
+    };
+    try {
+      keep(entry);
+    } catch (error) {
+      return; // nothing can be kept in this browser: the form goes the plain way
+    }
+    event.preventDefault();
+    const correction = form.closest("#correct");
+    form.reset();
+    form.querySelectorAll("details[open]").forEach((d) => d.removeAttribute("open"));
+    if (form.closest("details")) form.closest("details").removeAttribute("open");
+    if (correction) {
+      correction.remove();
+      history.replaceState(null, "", location.pathname);
+    }
+    send(false);
+  }, true);
+
+  // -- when to look again -----------------------------------------------------------------------
+
+  function wake() {
+    tick();
+    show();
+    send(false);
+  }
+
+  setInterval(tick, 1000);
+  setInterval(() => { if (keptKeys().length) send(false); }, AGAIN_MS);
+  window.addEventListener("online", () => send(false));
+  window.addEventListener("offline", show);
+  window.addEventListener("pageshow", wake);
+  document.addEventListener("visibilitychange", () => { if (!document.hidden) wake(); });
+  wake();
+})();

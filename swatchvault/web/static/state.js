@@ -1,0 +1,50 @@
+// Asks how far a measurement is, and shows it; without a script the page loads itself anew.
+"use strict";
+
+(() => {
+  const line = document.getElementById("state");
+  if (!line || !["measuring", "filing"].includes(line.dataset.state)) return;
+  const stay = line.dataset.stay === "yes"; // a form is being filled in: nothing is loaded anew
+
+  function show(region) {
+    const place = [...document.querySelectorAll(".found")].find((e) => e.dataset.region === region.name);
+    if (!place) return;
+    const lines = [region.words, ...region.even, ...region.flags.map(([name, words]) => `${name}: ${words}`)];
+    place.replaceChildren(...lines.map((words) => {
+      const p = document.createElement("p");
+      p.textContent = words;
+      return p;
+    }));
+  }
+
+  async function ask() {
+    let said = null;
+    try {
+      const answer = await fetch(line.dataset.address, { headers: { Accept: "application/json" } });
+      said = await answer.json();
+    } catch (error) {
+      setTimeout(ask, 4000);
+      return;
+    }
+    if (said.state === line.dataset.state) {
+      setTimeout(ask, 1200);
+    } else if (stay && said.state === "measured") {
+      line.textContent = "Measured: the figures stand at each region. Nothing is kept yet.";
+      said.regions.forEach(show);
+    } else if (stay) {
+      line.textContent = said.words;
+      if (said.state === "failed") {
+        for (const [words, href] of [["Mark it again", line.dataset.address.replace(/state$/, "mark")], ["Add another photo", "/photos/new"]]) {
+          const link = document.createElement("a");
+          link.className = "button";
+          link.href = href;
+          link.textContent = words;
+          line.append(" ", link);
+        }
+      }
+    } else {
+      location.href = said.go || location.href;
+    }
+  }
+  setTimeout(ask, 800);
+})();

@@ -1,0 +1,282 @@
+"""The sums of the dye kitchen as forms: dye, stock, mix, acid, water, cost. Nothing is stored."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from datasette import Response
+
+from swatchvault.amounts import SMALLEST_ML, Amount, SpoonSizes, parse_amount
+from swatchvault.cautions import CAUTION_LINE
+from swatchvault.errors import SwatchvaultError
+from swatchvault.web.typed import number, number_or_none
+from swatchvault.web.visit import RefusedError, Visit
+
+if TYPE_CHECKING:
+    from swatchvault.acids import AcidSolution
+
+#: Rows of a form for dyes, stocks, additions or what was used; our choice.
+ROWS = 4
+BASES = ("g/100 mL", "g/100 g")
+
+
+@dataclass(frozen=True)
+class Typed:
+    """A sum's form as typed, and the archive's sizes of spoon and cup."""
+
+    text: Callable[[str], str]
+    spoons: SpoonSizes
+
+    def __call__(self, name: str) -> str:
+        return self.text(name).strip()
+
+    def need(self, name: str, what: str) -> str:
+        """A field that must be filled in."""
+        found = self(name)
+        if not found:
+            raise RefusedError(f"{what} is missing: fill it in")
+        return found
+
+    def amount(self, name: str, what: str, unit: str) -> Amount:
+        """An amount; a bare number is in ``unit``."""
+        text = self.need(name, what)
+        bare = re.fullmatch(r"[0-9]+([.,][0-9]+)?", text)
+        return parse_amount(f"{text} {unit}" if bare else text, self.spoons)
+
+    @property
+    def smallest(self) -> float:
+        """The least volume in mL that can be measured well."""
+        return number(self("smallest") or str(SMALLEST_ML), "the least you can measure")
+
+    def rows(self, *names: str) -> list[int]:
+        """The rows of a form in which anything is typed."""
+        return [n for n in range(1, ROWS + 1) if any(self(f"{name}{n}") for name in names)]
+
+
+@dataclass(frozen=True)
+class Answer:
+    """A sum's lines, and what to look at twice."""
+
+    lines: tuple[str, ...]
+    hints: tuple[str, ...] = ()
+
+
+def answered(lines: Iterable[str], hints: Iterable[str | None] = ()) -> Answer:
+    return Answer(tuple(lines), tuple(h for h in hints if h))
+
+
+async def sums_page(visit: Visit) -> Response:
+    """All six forms; the one that is asked for with its answer, or with why there is none."""
+    from swatchvault.acids import ACIDS
+    from swatchvault.archive import spoons_of
+
+    asked = visit.asked("sum")
+    answer, words = None, ""
+    if asked in SUMS:
+        spoons = await visit.read(spoons_of)
+        try:
+            answer = SUMS[asked](Typed(visit.asked, spoons))
+        except SwatchvaultError as error:
+            words = str(error)
+    values = {
+        "asked": asked if asked in SUMS else "",
+        "typed": visit.asked,
+        "answer": answer,
+        "words": words,
+        "rows": range(1, ROWS + 1),
+        "acids": list(ACIDS),
+        "bases": BASES,
+        "smallest": SMALLEST_ML,
+        "caution_line": CAUTION_LINE,
+    }
+    return await visit.page("sv_sums.html", values, 400 if words else 200)
+
+
+def dye_sum(typed: Typed) -> Answer:
+    """Dye and stock for goods at a depth, as `sums dye`."""
+    from swatchvault.dyeing import DyeWanted, dye_doses, question_depth
+    from swatchvault.pot import pour_words, weigh_words
+
+    goods_g = typed.amount("goods", "the dry weight of the goods", "g").g
+    wanted = [
+        DyeWanted(
+            typed(f"name{n}") or f"dye {n}",
+            number(typed.need(f"depth{n}", f"the depth of dye {n}"), "the depth"),
+            number_or_none(typed(f"stock{n}"), "the strength of the stock"),
+        )
+        for n in typed.rows("name", "depth", "stock")
+    ]
+    if not wanted:
+        raise RefusedError("the depth is missing: fill in at least one dye")
+    doses = dye_doses(goods_g, wanted)
+    lines, hints = [], []
+    for dose in doses.doses:
+        if dose.stock_ml is None:
+            words, hint = weigh_words(dose.dye_g)
+            words += " of powder"
+        else:
+            words, hint = pour_words(dose.stock_ml, typed.smallest)
+            words += f" of stock {dose.stock_percent:g} % ({weigh_words(dose.dye_g)[0]} of dye)"
+        lines.append(f"{dose.name}, {dose.depth_percent:g} % depth of shade: {words}")
+        hints.append(f"{dose.name}: {hint}" if hint else None)
+    lines.append(f"together {doses.depth_percent:g} % on {doses.goods_g:g} g of goods")
+    return answered(lines, [*hints, question_depth(doses.depth_percent)])
+
+
+def stock_sum(typed: Typed) -> Answer:
+    """The depth that stocks come to, as `sums stock`."""
+    from swatchvault.dyeing import depth_from_stocks, question_depth
+
+    goods_g = typed.amount("goods", "the dry weight of the goods", "g").g
+    rows = typed.rows("amount", "stock")
+    if not rows:
+        raise RefusedError("what went in is missing: fill in at least one stock")
+    pairs = [
+        (
+            typed.amount(f"amount{n}", f"how much of stock {n}", "mL").ml,
+            number(typed.need(f"stock{n}", f"the strength of stock {n}"), "the strength"),
+        )
+        for n in rows
+    ]
+    depth = depth_from_stocks(goods_g, pairs)
+    lines = [
+        f"{ml:g} mL of {strength:g} %: {each:.3g} % depth of shade"
+        for (ml, strength), each in zip(pairs, depth.each_percent, strict=True)
+    ]
+    lines.append(f"together {depth.total_percent:.3g} %")
+    return answered(lines, [question_depth(depth.total_percent)])
+
+
+def mix_sum(typed: Typed) -> Answer:
+    """Powder for a stock, or the strength of one, as `sums mix`."""
+    from swatchvault.dyeing import mix_stock, stock_strength_percent
+    from swatchvault.pot import weigh_words
+
+    ml = typed.amount("volume", "the volume", "mL").ml
+    if bool(typed("strength")) == bool(typed("powder")):
+        raise RefusedError("give either the strength wanted, or the powder that was weighed")
+    if typed("powder"):
+        strength = stock_strength_percent(typed.amount("powder", "the powder", "g").g, ml)
+    else:
+        strength = number(typed("strength"), "the strength")
+    mix = mix_stock(ml, strength)
+    grams, hint = weigh_words(mix.powder_g)
+    first = f"a stock of {mix.stock_percent:.4g} %: {grams} of powder made up to {ml:g} mL"
+    return answered([first, mix.words], [hint])
+
+
+def acid_sum(typed: Typed) -> Answer:
+    """One acid in terms of another, or its dilution, as `sums acid`."""
+    from swatchvault.acids import dilute_acid, swap_acid
+    from swatchvault.pot import pour_words, weigh_words
+
+    have = _solution(typed, "have")
+    if typed("dilute_to") or typed("make_up_to"):
+        if typed("amount"):
+            raise RefusedError("fill in either the other acid or the dilution, not both")
+        to = number(typed.need("dilute_to", "the strength wanted"), "the strength wanted")
+        dilution = dilute_acid(have, to, typed.amount("make_up_to", "how much to make", "mL").ml)
+        words, hint = pour_words(dilution.acid_ml, typed.smallest)
+        line = f"{words} of the acid, made up to {dilution.make_up_to_ml:g} mL"
+        return answered([line, dilution.words, dilution.caution], [hint])
+    swap = swap_acid(
+        typed.amount("amount", "how much acid", "mL").ml, have, _solution(typed, "other")
+    )
+    words, hint = pour_words(swap.to_ml, typed.smallest)
+    lines = [
+        f"{swap.from_ml:g} mL of {_said(have)} is as much acid as {words} of "
+        f"{_said(_solution(typed, 'other'))}, or {weigh_words(swap.to_pure_g)[0]} of the acid "
+        "itself",
+        "equal equivalents are not equal pH: check with pH paper, and write down what you find",
+    ]
+    return answered(lines, [hint])
+
+
+def _solution(typed: Typed, which: str) -> AcidSolution:
+    from swatchvault.acids import AcidSolution
+
+    what = "the acid at hand" if which == "have" else "the other acid"
+    basis = typed(f"{which}_basis")
+    return AcidSolution(
+        typed.need(f"{which}_acid", what),
+        number(typed.need(f"{which}_strength", f"the strength of {what}"), "the strength"),
+        "g/100 mL" if basis == BASES[0] else "g/100 g" if basis == BASES[1] else None,
+        number_or_none(typed(f"{which}_density"), "the density"),
+    )
+
+
+def _said(acid: AcidSolution) -> str:
+    density = f", density {acid.density_g_per_ml:g}" if acid.density_g_per_ml else ""
+    return f"{acid.acid} acid {acid.percent:g} {acid.basis or '%'}{density}"
+
+
+def water_sum(typed: Typed) -> Answer:
+    """Liquor and the water left, as `sums water`."""
+    from swatchvault.dyeing import round_measure, water_left
+
+    goods_g = typed.amount("goods", "the dry weight of the goods", "g").g
+    ratio = number(typed.need("ratio", "the liquor ratio"), "the liquor ratio")
+    added = [typed.amount(f"added{n}", "what is added", "mL").ml for n in typed.rows("added")]
+    water = water_left(goods_g, ratio, added)
+    return answered(
+        [
+            f"liquor {round_measure(water.liquor_ml).rounded_ml:g} mL",
+            f"added as liquid {water.added_ml:g} mL",
+            f"water to put in {round_measure(water.water_ml).rounded_ml:g} mL",
+        ]
+    )
+
+
+def cost_sum(typed: Typed) -> Answer:
+    """What a lot costs and each of its skeins, as `sums cost`."""
+    from typing import Literal
+
+    from swatchvault.costs import CostItem, cost_of_lot
+
+    kinds: Mapping[str, Literal["powder", "base", "auxiliary"]] = {
+        "powder": "powder",
+        "base": "base",
+        "auxiliary": "auxiliary",
+    }
+    items = [
+        CostItem(
+            kinds.get(typed(f"kind{n}"), "powder"),
+            typed(f"name{n}") or f"line {n}",
+            typed.amount(f"amount{n}", f"the amount of line {n}", "g").si_value,
+            number(typed.need(f"price{n}", f"the price of line {n}"), "the price"),
+        )
+        for n in typed.rows("name", "amount", "price")
+    ]
+    if not items:
+        raise RefusedError("what was used is missing: fill in at least one line")
+    skeins = [typed.amount(f"skein{n}", "a skein", "g").g for n in typed.rows("skein")]
+    cost = cost_of_lot(
+        items,
+        skeins,
+        minutes=number_or_none(typed("minutes"), "the minutes"),
+        price_per_hour=number_or_none(typed("per_hour"), "the price of an hour"),
+    )
+    each = zip(skeins, cost.skein_costs, strict=True)
+    return answered(
+        [
+            f"powder {cost.powder_cost:.2f}",
+            f"base {cost.base_cost:.2f}",
+            f"auxiliaries {cost.auxiliary_cost:.2f}",
+            "time not counted" if cost.time_cost is None else f"time {cost.time_cost:.2f}",
+            f"the lot {cost.total_cost:.2f}",
+            *(f"skein of {g:g} g {c:.2f}" for g, c in each),
+        ]
+    )
+
+
+SUMS: Mapping[str, Callable[[Typed], Answer]] = {
+    "dye": dye_sum,
+    "stock": stock_sum,
+    "mix": mix_sum,
+    "acid": acid_sum,
+    "water": water_sum,
+    "cost": cost_sum,
+}

@@ -1,0 +1,144 @@
+"""A swatch: its photo with what was located, its colour with its doubt, how even it is."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from pathlib import Path
+from typing import Any
+
+from datasette import Response
+
+from swatchvault.web.typed import row_id
+from swatchvault.web.visit import RefusedError, Visit
+from swatchvault.web.yarn import hold_later_lots
+
+Record = dict[str, Any]
+
+#: What each part of a colour's doubt is.
+PARTS = {
+    "region": "this piece of yarn: how much the mean would move on another piece of it",
+    "frame": "this photo: light, tones and the reference as they were in it",
+    "setup": "this phone and light: the same in all photos taken so",
+    "profile": "the camera's colours, and how dyes look to it and to an eye",
+}
+
+
+async def swatch_page(visit: Visit) -> Response:
+    """A swatch; a POST makes it the master of its colourway, base and form."""
+    swatch_id = row_id(visit)
+    if visit.request.method == "POST":
+        return await hold_later_lots(visit, f"/swatch/{swatch_id}")
+    return await visit.page("sv_swatch.html", await visit.read(_swatch, swatch_id))
+
+
+def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
+    from swatchvault.archive import pages_yarn as pages
+    from swatchvault.archive import swatch_colours
+    from swatchvault.tonal_words import say
+
+    found = swatch_colours(conn, swatch_id)
+    newest = found[-1] if found else None
+    return {
+        "swatch": pages.one(conn, "swatch", swatch_id),
+        "newest": newest,
+        "doubt": None if newest is None else _doubt(newest.covariance),
+        "evenness": None if newest is None else say(newest.tonality, newest.flags),
+        "palette": palette_bar(newest.tonality if newest else None),
+        "flags": [] if newest is None else _flags(newest),
+        "photo": None if newest is None else _photo(conn, newest.photo_sha256, newest.region),
+        "history": pages.history_of_swatch(conn, swatch_id),
+        "master": pages.master_of_swatch(conn, swatch_id),
+        "checks": pages.checks_of_swatch(conn, swatch_id),
+    }
+
+
+def _doubt(covariance: Any) -> Record:
+    """Standard uncertainties of L*, a*, b*: of each part, and of all together."""
+    import numpy as np
+
+    parts = [(name, PARTS[name], u) for name, u in covariance.standard().items()]
+    total = np.sqrt(np.maximum(np.diag(covariance.total), 0.0)).tolist()
+    return {"parts": parts, "total": total}
+
+
+def palette_bar(tonality: Any) -> list[Record]:
+    """The palette as parts of a bar of width 100: where each begins, its width, its Lab."""
+    parts: list[Record] = []
+    at = 0.0
+    for entry in (tonality or {}).get("palette") or ():
+        width = 100.0 * float(entry["share"])
+        parts.append({"at": at, "width": width, "lab": entry["lab"]})
+        at += width
+    return parts
+
+
+def _flags(colour: Any) -> list[tuple[str, str]]:
+    """Each flag with its sentence, those that stop a verdict first."""
+    from ingest.flags import FLAGS, FLAGS_THAT_STOP_A_VERDICT
+
+    names = set(colour.flags) | ({"not dry"} if colour.dry is False else set())
+    order = sorted(names, key=lambda n: (n not in FLAGS_THAT_STOP_A_VERDICT, n))
+    return [(name, FLAGS.get(name, "")) for name in order]
+
+
+def _photo(conn: sqlite3.Connection, sha256: str, region: str) -> Record | None:
+    """A photo's outlines, in its pixels, for drawing over its small picture."""
+    from swatchvault.archive import pages_yarn as pages
+
+    found = pages.photo_with_marks(conn, sha256)
+    if found is None:
+        return None
+    marks = json.loads(found["marks"] or "{}")
+    width, height = found["width"], found["height"]
+
+    def points(polygon: Any) -> str:
+        return " ".join(f"{x * width:.1f},{y * height:.1f}" for x, y in polygon)
+
+    swatches = [
+        {"name": s["name"], "points": points(s["polygon"]), "this": s["name"] == region}
+        for s in marks.get("swatches", ())
+    ]
+    references = [
+        points(patch) for reference in marks.get("references", ()) for patch in outlines(reference)
+    ]
+    return {**found, "swatches": swatches, "references": references}
+
+
+def outlines(reference: Any) -> list[Any]:
+    """The polygons of a reference in a marks file: a card's one, steps' patches, a chart's four
+    corners."""
+    if "polygon" in reference:
+        return [reference["polygon"]]
+    if "corners" in reference:
+        return [reference["corners"]]
+    return list(reference.get("patches", ()))
+
+
+async def tonal_page(visit: Visit) -> Response:
+    """The card that ``tonal --svg`` writes, as a picture to look at, print or send."""
+    from swatchvault.tonal_drawing import PAPERS, card_svg
+
+    paper = visit.asked("paper", "A6")
+    if paper not in PAPERS:
+        raise RefusedError(f"no card on paper {paper!r}: choose one of {', '.join(PAPERS)}")
+    card = await visit.read(_tonal_card, visit.folder, row_id(visit))
+    return svg_answer(await visit.work(card_svg, card, paper))
+
+
+def _tonal_card(conn: sqlite3.Connection, folder: Path, swatch_id: int) -> Any:
+    from swatchvault.archive import Archive
+    from swatchvault.archive import pages_yarn as pages
+    from swatchvault.tonal_of import card_of_swatch
+
+    return card_of_swatch(Archive(folder, conn), pages.one(conn, "swatch", swatch_id)["label"])
+
+
+def svg_answer(svg: str) -> Response:
+    """A drawing of ours, to be shown and never run; it may hold pictures of its own."""
+    headers = {
+        "Content-Security-Policy": "default-src 'none'; img-src data:; sandbox",
+        "X-Content-Type-Options": "nosniff",
+        "Cache-Control": "private, no-cache",
+    }
+    return Response(svg, headers=headers, content_type="image/svg+xml; charset=utf-8")

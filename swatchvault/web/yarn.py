@@ -1,0 +1,142 @@
+"""A colourway with its recipes, lots, masters and course; a base; a swatch made the master."""
+
+from __future__ import annotations
+
+import sqlite3
+from typing import Any
+
+from datasette import Response
+
+from swatchvault.errors import CompareError
+from swatchvault.web.typed import above_zero, row_id, whole
+from swatchvault.web.visit import Form, RefusedError, Visit
+
+Record = dict[str, Any]
+
+#: Dots on a base's map; the tables have all. Our choice, for the size of the picture.
+_DOTS = 500
+
+
+async def colourway_page(visit: Visit) -> Response:
+    """A colourway; a POST holds its later lots to one of its swatches."""
+    colourway_id = row_id(visit)
+    if visit.request.method == "POST":
+        return await hold_later_lots(visit, f"/colourway/{colourway_id}", colourway_id)
+    return await visit.page("sv_colourway.html", await visit.read(_colourway, colourway_id))
+
+
+def _colourway(conn: sqlite3.Connection, colourway_id: int) -> Record:
+    from swatchvault.archive import pages_yarn as pages
+
+    colourway = pages.one(conn, "colourway", colourway_id)
+    swatches = pages.swatches_of_colourway_id(conn, colourway_id)
+    measured = [s for s in swatches if s["lab"]]
+    return {
+        "colourway": colourway,
+        "lots": pages.lots_of_colourway(conn, colourway_id),
+        "recipes": pages.recipes_of_colourway(conn, colourway_id),
+        "masters": pages.masters_of_colourway(conn, colourway_id),
+        "measured": measured,
+        "courses": _courses(conn, colourway["name"], measured),
+    }
+
+
+def _courses(conn: sqlite3.Connection, name: str, measured: list[Record]) -> list[Record]:
+    """The chart of each base and form that has two lots or more, and what it says."""
+    from swatchvault import finding, shades
+
+    families: dict[tuple[str, str], set[int]] = {}
+    for swatch in measured:
+        families.setdefault((swatch["base"], swatch["form"]), set()).add(swatch["lot_id"])
+    found = []
+    for (base, form), lots in sorted(families.items()):
+        if len(lots) < 2:
+            continue
+        table = finding.table_of(conn, (), colourway=name, base=base, form=form)
+        try:
+            course = finding.course_of(table, 2.0)
+        except CompareError:  # a lot was taken away meanwhile
+            continue
+        title = f"{name} on {base} as {form}, kL = 2"
+        said = course.sentences or ("Nothing is out of line.",)
+        svg = shades.course_svg(course, title)
+        found.append(
+            {"title": f"{base} as {form}", "svg": svg, "said": said, "notes": course.notes}
+        )
+    return found
+
+
+async def hold_later_lots(visit: Visit, back: str, colourway_id: int | None = None) -> Response:
+    """Make the swatch that a form names the master, and go to ``back``.
+
+    ``colourway_id``: the swatch must be of this colourway.
+    """
+    form = await visit.form()
+    swatch_id = whole(form.need("swatch", "the swatch"), "the swatch")
+    tolerance = above_zero(form, "tolerance", "the tolerance", 2.0)
+    k_l = above_zero(form, "k_l", "kL", 2.0)
+
+    def work(conn: sqlite3.Connection) -> str:
+        _set(conn, swatch_id, colourway_id, form, (tolerance, k_l))
+        return back
+
+    return await visit.change(form, work, "It is the master now.")
+
+
+def _set(
+    conn: sqlite3.Connection,
+    swatch_id: int,
+    colourway_id: int | None,
+    form: Form,
+    limits: tuple[float, float],
+) -> None:
+    from swatchvault.archive import Master, set_master, swatch_facts
+    from swatchvault.archive import pages_yarn as pages
+    from swatchvault.tonal_master import state_or_end
+
+    swatch = pages.one(conn, "swatch", swatch_id)
+    if swatch["colourway"] is None:
+        raise RefusedError(
+            f"swatch {swatch['label']} is of undyed yarn; a master is of a colourway"
+        )
+    if colourway_id not in (None, swatch["colourway_id"]):
+        raise RefusedError(f"swatch {swatch['label']} is of another colourway: choose one of these")
+    names = (swatch["colourway"], swatch["base"], swatch["form"], swatch["label"])
+    since, reason = form.text("since") or None, form.text("reason") or None
+    entry = set_master(conn, Master(*names, *limits, since, reason))
+    wanted = {"yes": True, "no": False}.get(form.text("evenness"))
+    if wanted is not None:
+        state_or_end(conn, entry.id, swatch_facts(conn, swatch["label"]), wanted, None)
+
+
+async def base_page(visit: Visit) -> Response:
+    """A base: fibres, deliveries, its undyed colours, and the lots on it."""
+    return await visit.page("sv_base_yarn.html", await visit.read(_base, row_id(visit)))
+
+
+def _base(conn: sqlite3.Connection, base_id: int) -> Record:
+    from swatchvault.archive import pages_yarn as pages
+
+    fibres, deliveries = pages.fibres_and_deliveries(conn, base_id)
+    return {
+        "base": pages.one(conn, "base", base_id),
+        "fibres": fibres,
+        "deliveries": deliveries,
+        "undyed": pages.undyed_swatches(conn, base_id),
+        "lots": pages.lots_on_base(conn, base_id),
+        "svg": _map(conn, base_id),
+        "dots": _DOTS,
+    }
+
+
+def _map(conn: sqlite3.Connection, base_id: int) -> str | None:
+    """Where the base has been: the picture that ``gaps`` draws, without the gaps."""
+    from swatchvault import shades
+    from swatchvault.archive import pages_yarn as pages
+
+    seen = pages.labs_on_base(conn, base_id, _DOTS)
+    if not seen:
+        return None
+    name = pages.one(conn, "base", base_id)["name"]
+    labs, names = [s["lab"] for s in seen], [s["swatch"] for s in seen]
+    return shades.map_svg(labs, names, (), f"Where {name} has been")

@@ -1,0 +1,148 @@
+"""In a real browser: a pot with its timer, and entries that outlive a lost connection."""
+
+from __future__ import annotations
+
+import re
+import sqlite3
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from tests.web.conftest import PHONE, Live
+
+
+def steps(folder: Path, code: str) -> list[tuple[Any, ...]]:
+    with sqlite3.connect(folder / "archive.db") as conn:
+        sql = (
+            "SELECT pot_step.kind, at, colour_left, pot_step.note, minutes FROM pot_step "
+            "JOIN lot ON lot.id = lot_id WHERE code = ? ORDER BY position"
+        )
+        return conn.execute(sql, (code,)).fetchall()
+
+
+def start(page: Any, live: Live, code: str) -> None:
+    """A pot of the first recipe, begun through the pages."""
+    page.goto(f"{live.url}/pots")
+    page.get_by_label("Recipe").select_option(index=1)
+    page.get_by_label("Goods, dry").fill("200")
+    page.get_by_label("Liquor ratio").fill("30")
+    page.get_by_role("button", name="Show the amounts").click()
+    page.get_by_label("Code of the new lot").fill(code)
+    page.get_by_role("button", name="Start the pot").click()
+    page.wait_for_url(re.compile(r"/pot/\d+"))
+
+
+def log_a_hold(page: Any, minutes: str) -> None:
+    form = page.locator("#else")
+    form.get_by_role("radio", name="hold", exact=True).check()
+    form.get_by_label("Minutes").fill(minutes)
+    form.get_by_role("button", name="Log it").click()
+    page.locator(".timer").wait_for()
+
+
+def seconds_left(page: Any) -> int:
+    minutes, seconds = page.locator(".clock").inner_text().split(":")
+    return int(minutes) * 60 + int(seconds)
+
+
+def test_a_pot_with_a_timer_that_outlives_the_page(
+    signed_in: Callable[..., Any], live: Live
+) -> None:
+    page = signed_in("helper", PHONE)
+    start(page, live, "B-1")
+    page.get_by_role("button", name="Done as planned").click()
+    page.locator("#log li").first.wait_for()
+    assert steps(live.folder, "B-1")[0][0] == "soak"
+    log_a_hold(page, "25")
+    assert 25 * 60 - 20 <= seconds_left(page) <= 25 * 60
+    # a start that lies further back, as after a night's sleep of the phone
+    earlier = (datetime.now().astimezone() - timedelta(minutes=10)).isoformat(timespec="seconds")
+    with sqlite3.connect(live.folder / "archive.db") as conn:
+        conn.execute("UPDATE pot_step SET at = ? WHERE kind = 'hold' AND minutes = 25", (earlier,))
+        conn.execute("UPDATE pot SET started_at = ?", (earlier,))
+    conn.close()
+    page.reload()
+    page.locator(".clock").filter(has_text=":").wait_for()
+    assert 15 * 60 - 30 <= seconds_left(page) <= 15 * 60
+    page.get_by_role("link", name="Correct step 1").click()
+    page.locator("#correct").get_by_label("Note").fill("corrected later")
+    page.get_by_role("button", name="Store the correction").click()
+    page.get_by_text("corrected later").wait_for()
+    assert steps(live.folder, "B-1")[0][3] == "corrected later"
+
+
+def test_the_chime_is_off_until_asked(signed_in: Callable[..., Any], live: Live) -> None:
+    page = signed_in("dyer", PHONE)
+    start(page, live, "B-2")
+    log_a_hold(page, "5")
+    chime = page.get_by_role("button", name="Chime when it is over")
+    assert chime.get_attribute("aria-pressed") == "false"
+    chime.click()
+    assert chime.get_attribute("aria-pressed") == "true"
+
+
+def test_an_entry_made_offline_is_kept_and_counts_once(
+    signed_in: Callable[..., Any], live: Live
+) -> None:
+    page = signed_in("dyer", PHONE)
+    start(page, live, "B-3")
+    page.context.set_offline(True)
+    before = datetime.now().astimezone()
+    page.locator("#else").get_by_role("radio", name="trace").check()
+    page.locator("#else").get_by_label("Note").fill("no connection")
+    page.get_by_role("button", name="Log it").click()
+    page.get_by_text("Not sent yet, kept here.").wait_for()
+    assert steps(live.folder, "B-3") == []
+    page.wait_for_timeout(2500)
+    after = datetime.now().astimezone() - timedelta(seconds=2)
+    page.context.set_offline(False)
+    page.get_by_text("Not sent yet").wait_for(state="detached")
+    page.locator("#log").get_by_text("no connection").wait_for()
+    (found,) = steps(live.folder, "B-3")
+    assert found[0] == "look" and found[2] == "trace"
+    tapped = datetime.fromisoformat(found[1])
+    assert before - timedelta(seconds=1.5) <= tapped <= after
+
+
+def test_an_entry_that_was_sent_and_not_answered_counts_once(
+    signed_in: Callable[..., Any], live: Live
+) -> None:
+    page = signed_in("dyer", PHONE)
+    start(page, live, "B-4")
+
+    def lose_the_answer(route: Any) -> None:
+        if route.request.method == "POST":
+            route.fetch()  # the server gets it, the phone hears nothing
+            route.abort()
+        else:
+            route.continue_()
+
+    page.route("**/pot/*", lose_the_answer)
+    page.locator("#else").get_by_label("pH").fill("4.5")
+    page.get_by_role("button", name="Log it").click()
+    page.get_by_text("Not sent yet, kept here.").wait_for()
+    page.unroute("**/pot/*")
+    page.reload()  # it is sent again by itself at load
+    page.get_by_text("Not sent yet").wait_for(state="detached")
+    assert [s[0] for s in steps(live.folder, "B-4")] == ["look"]
+
+
+def test_an_entry_that_is_not_taken_stays_with_its_reason(
+    signed_in: Callable[..., Any], live: Live
+) -> None:
+    page = signed_in("dyer", PHONE)
+    start(page, live, "B-5")
+    with sqlite3.connect(live.folder / "archive.db") as conn:
+        conn.execute("DELETE FROM pot WHERE lot_id = (SELECT id FROM lot WHERE code = 'B-5')")
+        conn.execute("DELETE FROM lot_base WHERE lot_id = (SELECT id FROM lot WHERE code = 'B-5')")
+        conn.execute("DELETE FROM lot WHERE code = 'B-5'")
+    conn.close()
+    page.locator("#else").get_by_label("Note").fill("the pot is gone")
+    page.get_by_role("button", name="Log it").click()
+    page.get_by_text("Not taken, kept here.").wait_for()
+    kept = page.locator("#kept")
+    assert "the pot is gone" in kept.inner_text()
+    assert "not in the archive" in kept.inner_text()
+    page.get_by_role("button", name="Throw it away").click()
+    page.get_by_text("Not taken").wait_for(state="detached")

@@ -1,0 +1,165 @@
+"""A lot held to its master by a form, and the check's page."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from swatchvault.archive import open_archive
+from swatchvault.checking import Ask, check_lot
+from swatchvault.web.checks import own_flags
+from tests.web.test_yarn import ask, ids, once
+
+pytestmark = pytest.mark.anyio
+
+
+def lot_with_verdict(folder: Path, verdict: str) -> tuple[int, str, int]:
+    """Lot's id and code, and the check's id."""
+    sql = (
+        "SELECT lot.id, lot.code, c.id FROM lot_check AS c JOIN lot ON lot.id = c.lot_id "
+        "WHERE c.verdict = ? AND (SELECT count(*) FROM swatch WHERE swatch.lot_id = lot.id "
+        "AND EXISTS (SELECT 1 FROM measurement WHERE swatch_id = swatch.id)) = 1"
+    )
+    row = ask(folder, sql, verdict)[0]
+    return int(row[0]), str(row[1]), int(row[2])
+
+
+@pytest.mark.parametrize("role", ["dyer", "helper"])
+@pytest.mark.parametrize("verdict", ["within", "outside", "cannot tell"])
+async def test_a_check_is_what_the_command_gives(
+    role: str, verdict: str, visitor: Callable[[str], Any], studio: Path
+) -> None:
+    someone = visitor(role)
+    lot_id, code, _ = lot_with_verdict(studio, verdict)
+    token = once((await someone.get(f"/lot/{lot_id}")).text)
+    before = ids(studio, "lot_check")
+    paths = set()
+    for _ in range(2):
+        answer = await someone.post("/check/new", {"lot": str(lot_id), "once": token})
+        assert answer.status_code == 303
+        paths.add(answer.headers["location"])
+    new = [i for i in ids(studio, "lot_check") if i not in before]
+    assert len(new) == 1
+    assert paths == {f"/check/{new[0]}"}
+    with open_archive(studio) as archive:
+        (check,) = check_lot(archive.conn, code, Ask())
+    comparison = check.checked.comparison
+    (kept,) = ask(studio, "SELECT verdict, delta_e_00, words FROM lot_check WHERE id = ?", new[0])
+    assert kept == (verdict, comparison.difference.delta_e_00, comparison.words)
+    text = html.unescape((await someone.get(f"/check/{new[0]}")).text)
+    assert f"{comparison.difference.delta_e_00:.2f}</strong> (kL = " in text
+    assert "Neither is the probability that the lot is good" in text
+    assert "A screen is no reference" in text
+    if verdict == "cannot tell":
+        assert comparison.what_next[0].text in text
+        assert "Take both in one frame" in text
+    else:
+        assert "What would make it certain" not in text
+
+
+async def test_what_a_form_asks_is_asked(visitor: Callable[[str], Any], studio: Path) -> None:
+    lot_id, _, _ = lot_with_verdict(studio, "within")
+    dyer = visitor("dyer")
+    form = {"lot": str(lot_id), "tolerance": "0,5", "k_l": "1", "same_dyes": "yes"}
+    form["once"] = once((await dyer.get(f"/check/new?lot={lot_id}")).text)
+    answer = await dyer.post("/check/new", form)
+    check_id = int(answer.headers["location"].rsplit("/", 1)[1])
+    (kept,) = ask(studio, "SELECT tolerance, k_l FROM lot_check WHERE id = ?", check_id)
+    assert kept == (0.5, 1.0)
+
+
+async def test_a_lot_with_several_swatches_leads_to_its_checks(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    sql = "SELECT lot_id, count(*) FROM lot_check GROUP BY lot_id HAVING count(*) > 1"
+    lot_id, many = ask(studio, sql)[0]
+    dyer = visitor("dyer")
+    form = {"lot": str(lot_id), "once": once((await dyer.get(f"/lot/{lot_id}")).text)}
+    before = len(ids(studio, "lot_check"))
+    answer = await dyer.post("/check/new", form)
+    assert answer.headers["location"] == f"/lot/{lot_id}#checks"
+    assert len(ids(studio, "lot_check")) == before + many
+
+
+@pytest.mark.parametrize(
+    ("changed", "status", "words"),
+    [
+        ({"lot": ""}, 400, "lot is missing"),
+        ({"lot": "x"}, 400, "lot cannot be read"),
+        ({"lot": "999999"}, 404, "no lot of the number"),
+        ({"tolerance": "wide"}, 400, "tolerance cannot be read"),
+        ({"tolerance": "0"}, 400, "tolerance is 0, and must be above 0"),
+        ({"k_l": "-2"}, 400, "kL is -2, and must be above 0"),
+        ({"form": "jumper"}, 400, "must be one of"),
+        ({"form": "knit"}, 400, "has no swatch as knit"),
+        ({"once": ""}, 400, "token"),
+    ],
+)
+async def test_a_check_that_cannot_be_asked(
+    changed: dict[str, str],
+    status: int,
+    words: str,
+    visitor: Callable[[str], Any],
+    studio: Path,
+) -> None:
+    (lot_id,) = ask(
+        studio,
+        "SELECT lot_id FROM lot_check WHERE lot_id NOT IN (SELECT lot_id FROM swatch "
+        "WHERE form = 'knit' AND lot_id IS NOT NULL)",
+    )[0]
+    form = {"lot": str(lot_id), "once": "a" * 22, **changed}
+    before = ids(studio, "lot_check")
+    answer = await visitor("dyer").post("/check/new", form)
+    assert answer.status_code == status
+    assert words in html.unescape(answer.text)
+    assert ids(studio, "lot_check") == before
+
+
+async def test_a_lot_that_cannot_be_checked_says_why(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    (of_master,) = ask(
+        studio,
+        "SELECT lot_id FROM swatch JOIN master ON master.swatch_id = swatch.id WHERE (SELECT "
+        "count(*) FROM swatch AS s WHERE s.lot_id = swatch.lot_id) = 1",
+    )[0]
+    (without,) = ask(
+        studio,
+        "SELECT id FROM lot WHERE colourway_id NOT IN (SELECT colourway_id FROM master) "
+        "AND id IN (SELECT lot_id FROM swatch)",
+    )[0]
+    for lot_id, words in ((of_master, "is the master itself"), (without, "has no master as")):
+        assert words in (await dyer.get(f"/check/new?lot={lot_id}")).text
+        answer = await dyer.post("/check/new", {"lot": str(lot_id), "once": "a" * 22})
+        assert answer.status_code == 400
+        assert words in answer.text
+        assert "swatchvault master" not in answer.text  # no command line on a phone
+    assert (await dyer.get("/check/new")).status_code == 400
+    assert (await dyer.get("/check/new?lot=1e3")).status_code == 400
+
+
+async def test_the_pictures_stand_side_by_side_in_corrected_colour(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    import re
+
+    dyer = visitor("dyer")
+    _, _, check_id = lot_with_verdict(studio, "outside")
+    text = html.unescape((await dyer.get(f"/check/{check_id}")).text)
+    pictures = re.findall(r'<img src="(/picture/[^"]+)"', text)
+    assert len(pictures) == 2
+    for address in pictures:
+        answer = await dyer.get(address)
+        assert answer.status_code == 200
+        assert answer.headers["content-type"] == "image/jpeg"
+
+
+def test_flags_of_both_sides_are_told_once() -> None:
+    told = own_flags(["dark", "master: clipped", "new: clipped", "new: glare"])
+    assert [(side, name) for side, name, _ in told] == [("both", "clipped"), ("new", "glare")]
+    assert all(words for *_, words in told)

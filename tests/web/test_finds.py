@@ -1,0 +1,263 @@
+"""Find, groups and gaps: the same as the commands, quick on a large archive, and refusals."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import json
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+import numpy as np
+import pytest
+
+from swatchvault.web.finds import kept_colours
+
+pytestmark = pytest.mark.anyio
+
+EXAMPLES = Path(__file__).parents[2] / "example_archive"
+
+
+def command(folder: Path, *args: str) -> Any:
+    """What a command of the command line says as JSON."""
+    from swatchvault.cli import main
+
+    said = io.StringIO()
+    with pytest.raises(SystemExit) as stop, contextlib.redirect_stdout(said):
+        main([args[0], "--archive", str(folder), "--json", *args[1:]])
+    assert stop.value.code == 0
+    return json.loads(said.getvalue())
+
+
+def shown(page: str) -> list[tuple[str, str, str]]:
+    """Rank, swatch and figure of each hit."""
+    found = re.findall(
+        r'class="rank">(\d+)</span>.*?<bdi>([^<]*)</bdi>.*?class="figures">([^<]*)<', page, re.S
+    )
+    return [(rank, swatch, " ".join(figure.split())) for rank, swatch, figure in found]
+
+
+@pytest.mark.parametrize(
+    ("address", "args"),
+    [
+        ("what=45,20,-10", ["near", "45,20,-10"]),
+        ("what=%237a4b90&form=skein", ["near", "#7a4b90", "--form", "skein"]),
+        ("swatch=3&n=4&k_l=1", ["near", "3", "-n", "4", "--k-l", "1"]),
+        (
+            "what=50,5,5&fibre=wool&since=2026-04-01&dry=yes",
+            ["near", "50,5,5", "--fibre", "wool", "--since", "2026-04-01", "--dry"],
+        ),
+        (
+            "what=40,20,10&dye=Pellow+red&base=Orrin+four-ply",
+            ["near", "40,20,10", "--dye", "Pellow red", "--base", "Orrin four-ply"],
+        ),
+        (
+            "what=40,20,10&other=1&tolerance=15",
+            ["near", "40,20,10", "--other-dyes", "--tolerance", "15"],
+        ),
+        ("swatch=3&rank=looks&n=5", ["like", "3", "-n", "5"]),
+    ],
+)
+async def test_hits_are_the_commands(
+    address: str, args: list[str], visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    if "swatch=3" in address:
+        db = dyer.datasette.get_database("archive")
+        args[1] = (await db.execute("SELECT label FROM swatch WHERE id = 3")).first()[0]
+    answer = await dyer.get(f"/find?{address}")
+    assert answer.status_code == 200
+    told = command(studio, *args)
+    hits = shown(answer.text)
+    assert [(int(r), s) for r, s, _ in hits] == [(h["rank"], h["swatch"]) for h in told["hits"]]
+    for (_, _, figure), hit in zip(hits, told["hits"], strict=True):
+        assert f"{hit['distance']:.2f}" in figure
+        if args[0] == "near":
+            assert "?" in figure or hit["u"] is None or f"{hit['u']:.2f}" in figure
+    for warning in told["warnings"]:
+        assert warning.split(":")[0].split("'")[0] in answer.text
+
+
+async def test_a_colour_that_no_surface_has_is_brought_back(visitor: Callable[[str], Any]) -> None:
+    page = (await visitor("dyer").get("/find?l=50&c=250&h=30")).text
+    assert "No surface that only reflects has C* 250" in page
+    limit = [float(v) for v in re.search(r'data-limit="([^"]*)"', page)[1].split()]  # type: ignore[index]
+    assert f"{limit[6]:.0f} is the most" in page
+    assert float(re.search(r'name="c"[^>]*value="([^"]*)"', page)[1]) <= limit[6] + 0.1  # type: ignore[index]
+
+
+@pytest.mark.parametrize(
+    ("address", "status", "words"),
+    [
+        ("l=dark", 400, "L* cannot be read"),
+        ("l=500&c=1&h=1", 400, "L* lies between"),
+        ("what=500,0,0", 400, "is no colour"),
+        ("what=%23xyz", 400, "no hex colour"),
+        ("what=No+such+swatch", 404, "unknown swatch"),
+        ("swatch=9999", 404, "not in the archive"),
+        ("swatch=x", 400, "cannot be read"),
+        ("by=photo&photo=none", 400, "send it again"),
+        ("what=50,0,0&base=No+such", 404, "unknown base"),
+        ("what=50,0,0&fibre=glass", 404, "ask for less"),
+        ("what=50,0,0&k_l=0", 400, "must be above 0"),
+        ("what=50,0,0&other=1&tolerance=-1", 400, "must be above 0"),
+        ("what=50,0,0&n=many", 400, "cannot be read"),
+    ],
+)
+async def test_a_search_that_cannot_be(
+    address: str, status: int, words: str, visitor: Callable[[str], Any]
+) -> None:
+    answer = await visitor("dyer").get(f"/find?{address}")
+    assert answer.status_code == status
+    assert words in answer.text
+    assert 'id="search"' in answer.text  # the page is there to try again
+
+
+async def test_the_plane_is_drawn_for_a_lightness(visitor: Callable[[str], Any]) -> None:
+    answer = await visitor("helper").get("/find/plane?l=40")
+    assert answer.headers["content-type"].startswith("image/svg+xml")
+    assert "style=" not in answer.text and "<circle" in answer.text
+    assert (await visitor("helper").get("/find/plane?l=x")).status_code == 400
+
+
+async def test_colours_are_kept_until_something_is_measured(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    state = dyer.datasette.swatchvault.state
+    await dyer.get("/find?what=45,20,10")
+    first = state["colours"][None]
+    await dyer.get("/find?what=20,20,10&form=knit")
+    assert state["colours"][None] is first
+
+    def newer(conn: Any) -> None:
+        names = [r[1] for r in conn.execute("PRAGMA table_info(measurement)") if r[1] != "id"]
+        taken = [
+            {"lab_l": "90.0", "superseded_by": "NULL", "region": "'again'"}.get(n, n) for n in names
+        ]
+        conn.execute(
+            f"INSERT INTO measurement ({', '.join(names)}) SELECT {', '.join(taken)} "
+            "FROM measurement WHERE swatch_id = 3 LIMIT 1"
+        )
+
+    await dyer.datasette.get_database("archive").execute_write_fn(newer)
+    await dyer.get("/find?what=45,20,10")
+    second = state["colours"][None]
+    assert second is not first
+    assert 90.0 in second.labs[:, 0] and 90.0 not in first.labs[:, 0]
+
+
+async def test_a_kept_index_finds_what_a_new_one_finds(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    from swatchvault import finding, nearby, shades
+    from swatchvault.archive import open_archive
+    from swatchvault.archive.made import Filters
+
+    with open_archive(studio) as archive:
+        kept = kept_colours(archive.conn, {})
+        for lab in ([40, 20, 10], [70, -20, 30], [15, 0, -20]):
+            query = finding.Query(shades.Target(np.array(lab, dtype=float), "asked"))
+            for filters in (Filters(), Filters(form="knit"), Filters(dye="Marn blue")):
+                mine = nearby.near(archive.conn, kept, query, filters, k=3)
+                theirs = finding.near(archive.conn, query, filters, k=3)
+                assert [h.record() for h in mine] == [h.record() for h in theirs]
+                near = nearby.within(archive.conn, kept, query, filters, 20.0, 2.0)
+                new = finding.within(archive.conn, query, filters, 20.0, 2.0)
+                assert [h.record() for h in near] == [h.record() for h in new]
+
+
+async def test_a_photo_is_measured_and_not_filed(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    before = sorted(p.name for p in studio.rglob("*"))
+    photo, marks = (
+        (EXAMPLES / name).read_bytes() for name in ("furrow-knit.jpg", "furrow-knit.marks.json")
+    )
+    files = {"photo": ("a b.jpg", photo), "marks": ("x.json", marks)}
+    sent = await dyer.post("/find", {"once": "x" * 20}, files=files)
+    assert sent.status_code == 303, sent.text
+    where = sent.headers["location"]
+    page = await dyer.get(where.split("#")[0])
+    assert page.status_code == 200
+    assert "Ninth Furrow" in page.text
+    names = sorted(p.name for p in studio.rglob("*"))
+    assert [n for n in names if not n.startswith("archive.db")] == [
+        n for n in before if not n.startswith("archive.db")
+    ]
+
+
+@pytest.mark.parametrize(
+    ("files", "words"),
+    [
+        ({}, "No photo came"),
+        ({"photo": ("a.jpg", b"")}, "No photo came"),
+        ({"photo": ("a.jpg", b"no picture at all")}, "photo"),
+        ([("photo", ("a.jpg", b"1")), ("photo", ("b.jpg", b"2"))], "2 photos came"),
+        ({"photo": ("a.jpg", b"\xff\xd8\xff"), "marks": ("m.json", b"{")}, "photo"),
+    ],
+)
+async def test_a_photo_that_cannot_be(
+    files: Any, words: str, visitor: Callable[[str], Any]
+) -> None:
+    answer = await visitor("dyer").post("/find", {"once": "x" * 20}, files=files or None)
+    assert answer.status_code == 400
+    assert words in answer.text
+    assert "Traceback" not in answer.text and "/tmp" not in answer.text
+
+
+# -- groups and gaps ---------------------------------------------------------------------------
+
+
+async def test_groups_are_the_commands(visitor: Callable[[str], Any], studio: Path) -> None:
+    page = (await visitor("helper").get("/groups?colourway=1&form=wound+card&go=1")).text
+    told = command(studio, "groups", "--colourway", "Ninth Furrow", "--form", "wound card")
+    assert f"{len(told['groups'])} groups of {sum(map(len, told['groups']))}" in page
+    order = re.findall(r'href="/swatch/\d+"><bdi>([^<]*)</bdi>', page)
+    assert order == [name for group in told["groups"] for name in group]
+    for name, number in told["shade_sort"].items():
+        assert re.search(rf"<bdi>{re.escape(name)}</bdi>.*?shade-sort {number}<", page, re.S)
+
+
+async def test_lots_can_be_ticked_or_typed(visitor: Callable[[str], Any]) -> None:
+    dyer = visitor("dyer")
+    ticked = (await dyer.get("/groups?colourway=1&lot=1&lot=2&form=wound+card&go=1")).text
+    typed = (await dyer.get("/groups?names=NF-1%0ANF-2&form=wound+card&go=1")).text
+    assert "of 2</h2>" in ticked and "of 2</h2>" in typed
+
+
+@pytest.mark.parametrize(
+    ("address", "words"),
+    [
+        ("go=1", "nothing to group"),
+        ("go=1&names=No+such", "unknown swatch"),
+        ("go=1&colourway=999", "no measured lot"),
+        ("go=1&colourway=1", "name one form"),
+        ("go=1&colourway=1&form=wound+card&tolerance=none", "cannot be read"),
+        ("go=1&colourway=1&form=wound+card&tolerance=0", "must be above 0"),
+        ("go=1&colourway=1&form=wound+card&standard=No+such", "unknown swatch"),
+        ("go=1&lot=x", "cannot be read"),
+    ],
+)
+async def test_groups_that_cannot_be(
+    address: str, words: str, visitor: Callable[[str], Any]
+) -> None:
+    answer = await visitor("dyer").get(f"/groups?{address}")
+    assert answer.status_code == 400
+    assert words in answer.text
+
+
+async def test_gaps_are_the_commands(visitor: Callable[[str], Any], studio: Path) -> None:
+    page = (await visitor("helper").get("/gaps?base=1")).text
+    told = command(studio, "gaps", "Orrin four-ply")
+    assert page.count(" from the nearest,") == len(told["gaps"])
+    for gap in told["gaps"]:
+        assert f"ΔE00 {gap['delta_e']:.1f} from the nearest" in page
+    assert "<svg" in page and "style=" not in page
+    for address, words in (("999", "not in the archive"), ("x", "cannot be read")):
+        answer = await visitor("helper").get(f"/gaps?base={quote(address)}")
+        assert answer.status_code == 400 and words in answer.text

@@ -1,0 +1,267 @@
+"""The pot's pages without a browser: starting, logging, correcting, ending, and refusals."""
+
+from __future__ import annotations
+
+import re
+import sqlite3
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+pytestmark = pytest.mark.anyio
+
+ODD = '<script>alert(1)</script> "Ö" \u05d0\u05d1 🧶'
+
+
+def rows(folder: Path, sql: str, *values: object) -> list[tuple[Any, ...]]:
+    with sqlite3.connect(folder / "archive.db") as conn:
+        found = conn.execute(sql, values).fetchall()
+    conn.close()
+    return found
+
+
+def token(name: str) -> str:
+    return f"a-token-of-a-test-{name}"
+
+
+def begun(code: str = "T-1", **more: str) -> dict[str, str]:
+    return {
+        "once": token(str(abs(hash(code)))),
+        "recipe": "1",
+        "goods": "200 g",
+        "ratio": "30",
+        "code": code,
+        **more,
+    }
+
+
+async def start(client: Any, code: str = "T-1", **more: str) -> str:
+    answer = await client.post("/pots", begun(code, **more))
+    assert answer.status_code == 303, answer.text
+    return str(answer.headers["location"])
+
+
+def step(name: str, **fields: str) -> dict[str, str]:
+    return {"once": token(name), "do": "step", **fields}
+
+
+async def test_amounts_come_before_the_start(visitor: Callable[[str], Any], studio: Path) -> None:
+    page = (await visitor("helper").get("/pots?recipe=1&goods=200&ratio=30")).text
+    assert "60 mL" in page and "90 mL" in page  # 0.3 % and 0.45 % of 200 g from stocks of 1 %
+    assert "liquor 6000 mL" in page
+    assert "Safety data sheet first" in page
+    assert 'value="NF-6"' in page
+    assert rows(studio, "SELECT count(*) FROM pot") == [(0,)]
+
+
+async def test_a_pot_from_start_to_end(visitor: Callable[[str], Any], studio: Path) -> None:
+    helper = visitor("helper")
+    path = await start(helper)
+    lot = int(path.rsplit("/", 1)[1])
+    assert rows(studio, "SELECT code, dry_g, liquor_ml, recipe_id FROM lot WHERE id = ?", lot) == [
+        ("T-1", 200.0, 6000.0, 1)
+    ]
+    assert "T-1" in (await helper.get("/pots")).text
+    for number in ("1", "2"):
+        answer = await helper.post(path, step(f"plan{number}", what=number))
+        assert answer.status_code == 303, answer.text
+    dyes = "SELECT amount, dye_g FROM lot_dye WHERE lot_id = ? ORDER BY position"
+    assert rows(studio, dyes, lot) == [("60 mL", 0.6), ("90 mL", 0.9)]
+    await helper.post(path, step("look", kind="look", left_percent="15", ph="4,5"))
+    seen = "SELECT kind, colour_left, ph FROM pot_step WHERE lot_id = ? AND kind = 'look'"
+    assert rows(studio, seen, lot) == [("look", "15 %", 4.5)]
+    await helper.post(
+        path,
+        {"once": token("skein"), "do": "skein", "label": "a", "grams_in": "100", "grams_out": "99"},
+    )
+    assert rows(studio, "SELECT grams_in, grams_out FROM skein WHERE lot_id = ?", lot) == [
+        (100.0, 99.0)
+    ]
+    page = (await helper.get(path)).text
+    assert "planned step 2" in page and "colour left: 15 %" in page and "100.0" in page
+    await helper.post(path, {"once": token("end"), "do": "end", "success": "yes", "next_time": ODD})
+    page = (await helper.get(path)).text
+    assert "<script>alert" not in page and "&lt;script&gt;alert" in page
+    assert "Departs from the plan" not in page
+    ended = "SELECT ended_at IS NOT NULL, success FROM pot WHERE lot_id = ?"
+    assert rows(studio, ended, lot) == [(1, "yes")]
+
+
+async def test_a_form_sent_twice_is_one_step(visitor: Callable[[str], Any], studio: Path) -> None:
+    dyer = visitor("dyer")
+    path = await start(dyer)
+    assert await start(dyer) == path  # the start too
+    for _ in range(2):
+        answer = await dyer.post(path, step("same", kind="look", note="once"))
+        assert answer.status_code == 303
+    assert rows(studio, "SELECT count(*) FROM pot_step WHERE note = 'once'") == [(1,)]
+    assert rows(studio, "SELECT count(*) FROM lot WHERE code = 'T-1'") == [(1,)]
+
+
+async def test_the_time_is_that_of_the_tap(visitor: Callable[[str], Any], studio: Path) -> None:
+    dyer = visitor("dyer")
+    path = await start(
+        dyer, at=f"{datetime.now().astimezone() - timedelta(hours=1):%Y-%m-%dT%H:%M}"
+    )
+    tapped = datetime.now(UTC) - timedelta(minutes=20)
+    said = tapped.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    await dyer.post(path, step("late", kind="hold", minutes="30", tapped=said))
+    (((at,)),) = rows(
+        studio, "SELECT at FROM pot_step WHERE kind = 'hold' ORDER BY id DESC LIMIT 1"
+    )
+    assert abs(datetime.fromisoformat(at) - tapped) < timedelta(seconds=1.5)
+    page = (await dyer.get(path)).text
+    ends = datetime.fromisoformat(re.search(r'data-ends="([^"]*)"', page)[1])  # type: ignore[index]
+    assert abs(ends - tapped - timedelta(minutes=30)) < timedelta(seconds=1.5)
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        ({"code": ""}, "code is missing"),
+        ({"code": "nf-1"}, "is there already"),
+        ({"goods": ""}, "weight of the goods is missing"),
+        ({"goods": "12 parsecs"}, "cannot be read"),
+        ({"goods": "200 mL"}, "is no mass"),
+        ({"goods": "0 g"}, "more than 0 g is needed"),
+        ({"ratio": "many"}, "liquor ratio cannot be read"),
+        ({"ratio": "0.1"}, "exceed the liquor"),
+        ({"recipe": "999"}, "recipe is not in the archive"),
+        ({"recipe": "x"}, "recipe cannot be read"),
+        ({"over": "no such lot"}, "unknown lot"),
+        ({"at": "tomorrow"}, "cannot be read"),
+        ({"from-3": "999"}, "not on the shelf any more"),
+    ],
+)
+async def test_a_start_that_cannot_be(
+    more: dict[str, str], words: str, visitor: Callable[[str], Any], studio: Path
+) -> None:
+    before = rows(studio, "SELECT count(*) FROM lot")
+    answer = await visitor("dyer").post("/pots", {**begun("T-9"), **more})
+    assert answer.status_code == 400
+    assert words in answer.text
+    assert rows(studio, "SELECT count(*) FROM lot") == before
+
+
+@pytest.mark.parametrize(
+    ("fields", "words"),
+    [
+        ({"kind": "look"}, "what was seen"),
+        ({"kind": "hold"}, "needs its minutes"),
+        ({"kind": "dance", "note": "x"}, "unknown kind of step"),
+        ({"note": "no kind"}, "What was done is missing"),
+        ({"kind": "heat", "temperature": "hot"}, "temperature cannot be read"),
+        ({"kind": "heat", "temperature": "400"}, "between -5 and 110"),
+        ({"kind": "look", "ph": "15"}, "between 0 and 14"),
+        ({"kind": "look", "left_percent": "140"}, "colour left"),
+        ({"kind": "look", "note": "x", "at": "2020-01-01T10:00"}, "before the lot began"),
+        ({"kind": "look", "note": "x", "at": "2999-01-01T10:00"}, "has not come yet"),
+        ({"kind": "dye in"}, "say which dye went in"),
+        ({"kind": "rinse", "dye1": "1:1", "amount1": "5 mL"}, "not with"),
+        ({"kind": "dye in", "dye1": "", "amount1": "5 mL"}, "choose which dye"),
+        ({"what": "77"}, "has no step 77"),
+        ({"what": "-1"}, "planned step cannot be read"),
+    ],
+)
+async def test_a_step_that_cannot_be_comes_back_with_what_was_typed(
+    fields: dict[str, str], words: str, visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    path = await start(dyer)
+    before = rows(studio, "SELECT count(*) FROM pot_step")
+    keeps = fields.get("kind") not in (None, "look", "dance")
+    more = {"note": "typed with wet hands"} if keeps else {}
+    answer = await dyer.post(path, step("bad", **more, **fields))
+    assert answer.status_code == 400
+    assert words in answer.text
+    if keeps:
+        assert 'value="typed with wet hands"' in answer.text
+    assert rows(studio, "SELECT count(*) FROM pot_step") == before
+
+
+async def test_a_planned_step_is_done_once(visitor: Callable[[str], Any]) -> None:
+    dyer = visitor("dyer")
+    path = await start(dyer)
+    await dyer.post(path, step("one", what="1"))
+    answer = await dyer.post(path, step("another-tab", what="1"))
+    assert answer.status_code == 400
+    assert "in the log already, as its step 1" in answer.text
+    told = await dyer.post(path, step("a-script", what="1"), headers={"Accept": "application/json"})
+    assert told.status_code == 400 and "in the log already" in told.json()["words"]
+
+
+async def test_a_correction_of_what_another_tab_changed_is_refused(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    path = await start(dyer)
+    await dyer.post(path, step("one", kind="look", note="first"))
+    page = (await dyer.get(f"{path}?edit=1")).text
+    was = re.search(r'name="was" value="([^"]*)"', page)[1]  # type: ignore[index]
+    at = re.search(r'name="at" value="([^"]*)"', page)[1]  # type: ignore[index]
+    edit = {"do": "edit", "number": "1", "was": was, "kind": "look", "at": at}
+    first = await dyer.post(path, {**edit, "once": token("e1"), "note": "second"})
+    assert first.status_code == 303
+    late = await dyer.post(path, {**edit, "once": token("e2"), "note": "mine is not lost"})
+    assert late.status_code == 400
+    assert "changed meanwhile" in late.text and "second" in late.text
+    assert 'value="mine is not lost"' in late.text
+    assert rows(studio, "SELECT note FROM pot_step ORDER BY id DESC LIMIT 1") == [("second",)]
+    assert rows(studio, "SELECT at FROM pot_step ORDER BY id DESC LIMIT 1")[0][0][:16] == at
+
+
+async def test_what_went_in_can_be_corrected(visitor: Callable[[str], Any], studio: Path) -> None:
+    dyer = visitor("dyer")
+    path = await start(dyer)
+    await dyer.post(path, step("dye", what="2"))
+    page = (await dyer.get(f"{path}?edit=1")).text
+    part = page.split('id="correct"')[1].split("</section>")[0]
+    fields = dict(re.findall(r'name="(was|at|dye1|dye2|amount1|amount2)" value="([^"]*)"', part))
+    assert fields["amount1"] == "60 mL"
+    edit = {**fields, "do": "edit", "number": "1", "kind": "dye in", "amount1": "55 mL"}
+    answer = await dyer.post(path, {**edit, "once": token("e")})
+    assert answer.status_code == 303, answer.text
+    lot = int(path.rsplit("/", 1)[1])
+    got = rows(studio, "SELECT amount, dye_g FROM lot_dye WHERE lot_id = ? ORDER BY position", lot)
+    assert got == [("55 mL", pytest.approx(0.55)), ("90 mL", pytest.approx(0.9))]
+    assert "Departs from the plan: Pellow red" in (await dyer.get(path)).text
+
+
+async def test_a_lot_that_is_gone_is_a_sentence_and_nothing_typed_is_lost(
+    visitor: Callable[[str], Any],
+) -> None:
+    answer = await visitor("dyer").post("/pot/999999", step("gone", kind="look", note="typed"))
+    assert answer.status_code == 404
+    assert "not in the archive" in answer.text and "typed" in answer.text
+    assert (await visitor("dyer").get("/pot/999999")).status_code == 404
+    assert (await visitor("dyer").get("/pot/1?edit=99")).status_code == 404
+
+
+async def test_odd_names_are_shown_as_typed(visitor: Callable[[str], Any]) -> None:
+    dyer = visitor("dyer")
+    path = await start(dyer, ODD)
+    for page in (await dyer.get(path), await dyer.get("/pots")):
+        assert "<script>alert" not in page.text
+        assert "&lt;script&gt;alert(1)&lt;/script&gt;" in page.text and "🧶" in page.text
+    await dyer.post(path, step("odd", kind="other", note=ODD))
+    assert "<script>alert" not in (await dyer.get(f"{path}?edit=1")).text
+
+
+async def test_a_form_without_its_token_is_refused(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    path = await start(dyer)
+    answer = await dyer.post(path, {"do": "step", "kind": "look", "note": "x"})
+    assert answer.status_code == 400 and "lost its token" in answer.text
+    assert (await dyer.post(path, {"once": token("what")})).status_code == 400
+
+
+async def test_a_lot_written_down_afterwards_plans_nothing(visitor: Callable[[str], Any]) -> None:
+    page = (await visitor("dyer").get("/pot/5")).text
+    assert "Written down afterwards" in page
+    assert "Done as planned" not in page
+    assert 'class="timer' not in page

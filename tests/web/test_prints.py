@@ -1,0 +1,129 @@
+"""Cards, labels and the mat; pages that lead to others."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from swatchvault.cautions import CAUTIONS
+from swatchvault.errors import SwatchvaultError
+from swatchvault.web.recipes import sheet_answer
+
+pytestmark = pytest.mark.anyio
+
+
+async def test_the_recipes_sheet_lets_in_its_own_style_only(
+    visitor: Callable[[str], Any],
+) -> None:
+    import base64
+    import hashlib
+
+    answer = await visitor("dyer").get("/recipe/1/card")
+    style = re.search(r"<style>(.*?)</style>", answer.text, re.DOTALL)
+    assert style is not None
+    digest = base64.b64encode(hashlib.sha256(style[1].encode()).digest()).decode()
+    policy = answer.headers["content-security-policy"]
+    assert f"style-src 'sha256-{digest}'" in policy
+    assert "unsafe-inline" not in policy
+    assert "script" not in policy
+    assert "default-src 'none'" in policy
+
+
+def test_a_sheet_without_style_is_not_let_out() -> None:
+    with pytest.raises(SwatchvaultError):
+        sheet_answer("<html></html>")
+
+
+async def test_the_labels_code_is_the_lots_address(
+    visitor: Callable[[str], Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import segno
+
+    made: list[str] = []
+    real = segno.make
+    monkeypatch.setattr(segno, "make", lambda text, **k: made.append(text) or real(text, **k))
+    answer = await visitor("dyer").get("/lot/2/label", headers={"host": "vault.example:8000"})
+    assert answer.status_code == 200
+    assert made == ["http://vault.example:8000/lot/2"]
+    assert "data:image/svg+xml" in answer.text
+
+
+async def test_a_labels_code_can_be_read(visitor: Callable[[str], Any]) -> None:
+    import cv2
+    import numpy as np
+    import segno
+
+    from swatchvault.web.lots import code_svg
+
+    address = "http://192.168.1.20:8000/lot/123456"
+    assert code_svg(address).startswith("data:image/svg+xml")
+    matrix = np.array([list(row) for row in segno.make(address, error="m", micro=False).matrix])
+    picture = np.kron(255 * (1 - np.pad(matrix, 4)), np.ones((8, 8))).astype(np.uint8)
+    assert cv2.QRCodeDetector().detectAndDecode(picture)[0] == address
+
+
+@pytest.mark.parametrize("copies", ["0", "41", "many", "-1", "1e9"])
+async def test_a_number_of_labels_that_cannot_be(
+    copies: str, visitor: Callable[[str], Any]
+) -> None:
+    answer = await visitor("dyer").get(f"/lot/2/label?copies={copies}")
+    assert answer.status_code == 400
+    assert "how many labels" in answer.text
+
+
+async def test_several_labels_on_ordinary_paper(visitor: Callable[[str], Any]) -> None:
+    answer = await visitor("dyer").get("/lot/2/label?copies=6")
+    assert answer.text.count('class="label"') == 6
+    assert "label.css" not in answer.text  # its page size is for label paper
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter", "letter"])
+async def test_the_mat(paper: str, visitor: Callable[[str], Any]) -> None:
+    answer = await visitor("dyer").get(f"/mat.pdf?paper={paper}")
+    assert answer.headers["content-type"] == "application/pdf"
+    assert answer.content.startswith(b"%PDF")
+    size = re.search(rb"/MediaBox \[ 0 0 ([\d.]+) ([\d.]+) \]", answer.content)
+    assert size is not None
+    wide, high = (float(v) / 72 * 25.4 for v in size.groups())
+    assert (round(wide), round(high)) == ((297, 210) if paper == "A4" else (279, 216))
+
+
+async def test_no_mat_for_another_paper(visitor: Callable[[str], Any]) -> None:
+    answer = await visitor("dyer").get("/mat.pdf?paper=A3")
+    assert answer.status_code == 400
+    assert "choose A4 or Letter" in answer.text
+
+
+async def test_a_lots_card_holds_what_was_done(visitor: Callable[[str], Any]) -> None:
+    text = (await visitor("dyer").get("/lot/2/card")).text
+    for words in ("What went in", "Planned", "Done", "Skeins", "Caution", "no laboratory"):
+        assert words in text
+
+
+async def test_the_full_card_of_cautions(visitor: Callable[[str], Any]) -> None:
+    import html
+
+    text = html.unescape((await visitor("dyer").get("/cautions")).text)
+    assert all(line in text for line in CAUTIONS.values())
+
+
+async def test_tonal_card(visitor: Callable[[str], Any]) -> None:
+    answer = await visitor("dyer").get("/swatch/1/tonal?paper=A4")
+    assert answer.status_code == 200
+    assert answer.headers["content-type"].startswith("image/svg+xml")
+    assert "script" not in answer.headers["content-security-policy"]
+    assert answer.text.startswith("<svg")
+    assert (await visitor("dyer").get("/swatch/1/tonal?paper=A0")).status_code == 400
+
+
+async def test_all_places_lead_somewhere(visitor: Callable[[str], Any], studio: Path) -> None:
+    dyer = visitor("dyer")
+    text = (await dyer.get("/more")).text
+    for address in sorted(set(re.findall(r'href="(/archive/[^"]+)"', text))):
+        assert (await dyer.get(address)).status_code == 200, address
+    assert "/devices" in text
+    assert "/devices" not in (await visitor("helper").get("/more")).text

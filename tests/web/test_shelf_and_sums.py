@@ -1,0 +1,233 @@
+"""The shelf and the sums: what is added, by whom, and what is refused in a sentence."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlencode
+
+import pytest
+
+pytestmark = pytest.mark.anyio
+
+ADDED: dict[str, tuple[dict[str, str], str]] = {
+    "dye": ({"name": "Nettle <b>green</b>", "family": "acid"}, "SELECT count(*) FROM dye"),
+    "pack": ({"dye": "Marn blue", "code": "MAR-2"}, "SELECT count(*) FROM dye_pack"),
+    "stock": (
+        {"dye": "Marn blue", "code": "marn 2 %", "grams": "10", "made_up_to": "500"},
+        "SELECT count(*) FROM stock WHERE grams = 10 AND made_up_to_ml = 500",
+    ),
+    "base": (
+        {
+            "name": "Ulm sock",
+            "fibre1": "wool",
+            "percent1": "75",
+            "fibre2": "nylon",
+            "percent2": "25",
+        },
+        "SELECT count(*) FROM base_fibre",
+    ),
+    "base lot": ({"base": "Pask haze", "label": "L7"}, "SELECT count(*) FROM base_lot"),
+    "left": (
+        {"stock": "1", "left": "120,5", "seen_on": "2026-10-01"},
+        "SELECT count(*) FROM stock WHERE left_ml = 120.5 AND left_seen_on = '2026-10-01'",
+    ),
+}
+
+
+_MARN = {"dye": "Marn blue", "code": "x"}
+_TABLES = ("dye", "stock", "base", "dye_pack")
+
+
+def one(folder: Path, sql: str) -> int:
+    with sqlite3.connect(folder / "archive.db") as conn:
+        return int(conn.execute(sql).fetchone()[0])
+
+
+def form(what: str, **fields: str) -> dict[str, str]:
+    return {"once": f"a-token-of-a-test-{what.replace(' ', '-')}", "add": what, **fields}
+
+
+@pytest.mark.parametrize("what", ADDED)
+async def test_the_dyer_adds_and_twice_is_once(
+    what: str, visitor: Callable[[str], Any], studio: Path
+) -> None:
+    fields, sql = ADDED[what]
+    before = one(studio, sql)
+    for _ in range(2):
+        answer = await visitor("dyer").post("/shelf", form(what, **fields))
+        assert answer.status_code == 303, answer.text
+    assert one(studio, sql) == before + (2 if what == "base" else 1)
+    assert (await visitor("dyer").get(answer.headers["location"])).status_code == 200
+    shelf = (await visitor("dyer").get("/shelf")).text
+    assert "<b>green</b>" not in shelf
+
+
+@pytest.mark.parametrize("what", ADDED)
+async def test_a_helper_adds_nothing(
+    what: str, visitor: Callable[[str], Any], studio: Path
+) -> None:
+    fields, sql = ADDED[what]
+    before = one(studio, sql)
+    assert (await visitor("helper").post("/shelf", form(what, **fields))).status_code == 403
+    assert one(studio, sql) == before
+    page = (await visitor("helper").get("/shelf")).text
+    assert "Marn blue" in page and "<form" not in page
+
+
+@pytest.mark.parametrize(
+    ("what", "fields", "words"),
+    [
+        ("dye", {"name": ""}, "name is missing"),
+        ("dye", {"name": "a\u0007b"}, "control characters"),
+        ("pack", {"dye": "No such", "code": "x"}, "unknown dye"),
+        ("pack", {"dye": "Marn blue", "code": "x", "opened_on": "soon"}, "write a date"),
+        (
+            "stock",
+            {**_MARN, "grams": "5 mL", "made_up_to": "500"},
+            "no mass",
+        ),
+        (
+            "stock",
+            {**_MARN, "grams": "0", "made_up_to": "500"},
+            "more than",
+        ),
+        (
+            "stock",
+            {**_MARN, "grams": "5", "made_up_to": "2"},
+            "at most 100",
+        ),
+        (
+            "stock",
+            {"dye": "Marn blue", "code": "marn 1 %", "grams": "7", "made_up_to": "500"},
+            "already has",
+        ),
+        ("base", {"name": "New", "fibre1": "wool", "percent1": "60"}, "100 % is needed"),
+        ("base", {"name": "New", "fibre1": "wool"}, "how much wool"),
+        ("base", {"name": "New", "percent1": "50"}, "which fibre"),
+        ("base", {"name": "New", "price_per_kg": "-3"}, "must not be below 0"),
+        ("base lot", {"base": "No such", "label": "x"}, "unknown base"),
+        ("left", {"stock": "1", "left": "-5"}, "cannot be left"),
+        ("left", {"stock": "999", "left": "5"}, "not on the shelf"),
+        ("left", {"stock": "1", "left": "half"}, "cannot be read"),
+    ],
+)
+async def test_what_cannot_be_is_a_sentence_and_stays_typed(
+    what: str, fields: dict[str, str], words: str, visitor: Callable[[str], Any], studio: Path
+) -> None:
+    counts = [one(studio, f"SELECT count(*) FROM {t}") for t in _TABLES]
+    answer = await visitor("dyer").post("/shelf", form(what, **fields))
+    assert answer.status_code == 400
+    assert words in answer.text
+    assert counts == [one(studio, f"SELECT count(*) FROM {t}") for t in _TABLES]
+    typed = next((v for n, v in fields.items() if n in ("code", "label", "left", "fibre1")), "")
+    assert f'value="{typed}"' in answer.text
+
+
+async def test_a_stock_that_is_old_or_overdrawn_says_so(visitor: Callable[[str], Any]) -> None:
+    page = (await visitor("dyer").get("/shelf")).text
+    assert "Mixed more than six months ago" in page
+    assert "More was used than was thought to be there" in page
+    assert (await visitor("dyer").get("/dye/999")).status_code == 404
+
+
+SUMS = {
+    "dye": (
+        {"goods": "454", "depth1": "2", "stock1": "1", "name1": "Ember"},
+        "910 mL of stock 1 %",
+    ),
+    "stock": ({"goods": "200 g", "amount1": "80", "stock1": "1"}, "0.4 % depth of shade"),
+    "mix": ({"volume": "500", "strength": "1"}, "5 g of powder made up to 500 mL"),
+    "acid": (
+        {
+            "have_acid": "acetic",
+            "have_strength": "56",
+            "have_basis": "g/100 g",
+            "have_density": "1.06",
+            "dilute_to": "5",
+            "make_up_to": "500",
+        },
+        "made up to 500 mL",
+    ),
+    "water": ({"goods": "200", "ratio": "30", "added1": "80"}, "water to put in 5920 mL"),
+    "cost": (
+        {
+            "kind1": "powder",
+            "amount1": "2.5",
+            "price1": "90",
+            "kind2": "base",
+            "amount2": "200 g",
+            "price2": "58",
+            "skein1": "100",
+            "skein2": "100",
+        },
+        "the lot 11.8",
+    ),
+}
+
+
+@pytest.mark.parametrize("which", SUMS)
+async def test_a_sum(which: str, visitor: Callable[[str], Any]) -> None:
+    fields, words = SUMS[which]
+    answer = await visitor("helper").get("/sums?" + urlencode({"sum": which, **fields}))
+    assert answer.status_code == 200
+    assert words in answer.text
+    assert ("Safety data sheet first" in answer.text) == (which != "cost")
+
+
+async def test_sums_are_the_commands(visitor: Callable[[str], Any]) -> None:
+    """The page and the command say the same lines."""
+    from click.testing import CliRunner
+
+    from swatchvault.commands.sums import sums_command
+
+    for args, fields in (
+        (["dye", "454 g", "Ember 2 from 1"], {"sum": "dye", **SUMS["dye"][0]}),
+        (["mix", "500 mL", "1"], {"sum": "mix", **SUMS["mix"][0]}),
+        (["water", "200 g", "30", "80 mL"], {"sum": "water", **SUMS["water"][0]}),
+    ):
+        said = CliRunner().invoke(sums_command, args).output.splitlines()
+        page = (await visitor("dyer").get("/sums?" + urlencode(fields))).text
+        for line in (x for x in said if not x.startswith(("caution", "note"))):
+            assert line in page
+
+
+@pytest.mark.parametrize(
+    ("fields", "words"),
+    [
+        ({"sum": "dye"}, "dry weight of the goods is missing"),
+        ({"sum": "dye", "goods": "100"}, "depth is missing"),
+        ({"sum": "dye", "goods": "-1", "depth1": "1"}, "cannot be read"),
+        ({"sum": "dye", "goods": "100", "depth1": "1", "stock1": "0"}, "more than 0"),
+        ({"sum": "dye", "goods": "1 cup", "depth1": "1"}, "no mass"),
+        ({"sum": "stock", "goods": "100", "amount1": "5"}, "strength of stock 1 is missing"),
+        ({"sum": "mix", "volume": "5"}, "either the strength"),
+        ({"sum": "mix", "volume": "5", "strength": "1", "powder": "1"}, "either the strength"),
+        (
+            {
+                "sum": "acid",
+                "have_acid": "acetic",
+                "have_strength": "5",
+                "dilute_to": "1",
+                "make_up_to": "5",
+            },
+            "can be read as",
+        ),
+        ({"sum": "water", "goods": "100", "ratio": "1", "added1": "500"}, "exceed the liquor"),
+        ({"sum": "cost"}, "what was used is missing"),
+        ({"sum": "cost", "amount1": "5", "price1": "9", "minutes": "5"}, "both the minutes"),
+    ],
+)
+async def test_a_sum_that_cannot_be(
+    fields: dict[str, str], words: str, visitor: Callable[[str], Any]
+) -> None:
+    answer = await visitor("dyer").get("/sums?" + urlencode(fields))
+    assert answer.status_code == 400
+    assert words in answer.text
+
+
+async def test_too_small_to_measure_offers_a_dilution(visitor: Callable[[str], Any]) -> None:
+    page = await visitor("dyer").get("/sums?sum=dye&goods=100&depth1=0.001&stock1=1")
+    assert "dilute 1:10" in page.text

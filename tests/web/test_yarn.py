@@ -1,0 +1,312 @@
+"""Pages of colourways, lots, swatches, bases and recipes; a swatch made the master."""
+
+from __future__ import annotations
+
+import html
+import re
+import sqlite3
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from swatchvault.web.studio import datasette_of
+
+pytestmark = pytest.mark.anyio
+
+KINDS = {
+    "colourway": "colourway",
+    "lot": "lot",
+    "swatch": "swatch",
+    "base": "base",
+    "recipe": "recipe",
+    "check": "lot_check",
+}
+ODD = "<script>alert('x')</script> \"Löffel\" & שלום 🧶"
+
+
+def ids(folder: Path, table: str) -> list[int]:
+    with sqlite3.connect(folder / "archive.db") as conn:
+        return [int(r[0]) for r in conn.execute(f"SELECT id FROM {table} ORDER BY id")]
+
+
+def ask(folder: Path, sql: str, *values: object) -> Any:
+    with sqlite3.connect(folder / "archive.db") as conn:
+        return conn.execute(sql, values).fetchall()
+
+
+def once(text: str) -> str:
+    found = re.search(r'name="once" value="([^"]+)"', text)
+    assert found is not None
+    return found[1]
+
+
+@pytest.mark.parametrize("kind", KINDS)
+async def test_every_one_of_the_demo_has_its_page(
+    kind: str, visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    rows = ids(studio, KINDS[kind])
+    assert rows
+    for row_id in rows:
+        answer = await dyer.get(f"/{kind}/{row_id}")
+        assert answer.status_code == 200, (kind, row_id)
+        assert answer.text.count("<h1") == 1
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("row_id", ["999999", "0", "999999999999999999"])
+async def test_an_unknown_number_is_a_sentence(
+    kind: str, row_id: str, visitor: Callable[[str], Any]
+) -> None:
+    answer = await visitor("dyer").get(f"/{kind}/{row_id}")
+    assert answer.status_code == 404
+    assert f"There is no {kind}" in answer.text
+
+
+async def test_odd_names_are_shown_as_typed(visitor: Callable[[str], Any], studio: Path) -> None:
+    odd = {
+        "colourway": ("name", ODD),
+        "lot": ("code", ODD + " lot"),
+        "swatch": ("label", ODD + " swatch"),
+        "base": ("name", ODD + " base"),
+        "dye": ("name", ODD + " dye"),
+    }
+    with sqlite3.connect(studio / "archive.db") as conn:
+        for table, (column, name) in odd.items():
+            conn.execute(f"UPDATE {table} SET {column} = ? WHERE id = 1", (name,))
+            if table != "swatch":
+                conn.execute(f"UPDATE {table} SET note = ? WHERE id = 1", (ODD + " note",))
+    dyer = visitor("dyer")
+    paths = ["/colourway/1", "/lot/1", "/swatch/1", "/base/1", "/recipe/1", "/recipe/1/card"]
+    paths += ["/lot/1/card", "/lot/1/label", "/check/new?lot=1", "/archive/latest_colours"]
+    for path in paths:
+        answer = await dyer.get(path)
+        assert answer.status_code == 200, path
+        assert "<script>alert" not in answer.text, path
+        assert "🧶" in html.unescape(answer.text), path
+        assert ODD in html.unescape(answer.text), path
+
+
+async def test_a_lot_with_nothing_at_all(visitor: Callable[[str], Any], studio: Path) -> None:
+    with sqlite3.connect(studio / "archive.db") as conn:
+        lot = conn.execute("INSERT INTO lot (code) VALUES ('bare')").lastrowid
+        colourway = conn.execute("INSERT INTO colourway (name) VALUES ('bare')").lastrowid
+        base = conn.execute("INSERT INTO base (name) VALUES ('bare')").lastrowid
+        sql = "INSERT INTO swatch (label, base_id, form) VALUES ('bare', ?, 'skein')"
+        swatch = conn.execute(sql, (base,)).lastrowid
+    dyer = visitor("dyer")
+    for path in (
+        *(f"/lot/{lot}", f"/lot/{lot}/card", f"/lot/{lot}/label", f"/check/new?lot={lot}"),
+        *(f"/colourway/{colourway}", f"/base/{base}", f"/swatch/{swatch}"),
+    ):
+        answer = await dyer.get(path)
+        assert answer.status_code == 200, path
+        assert "None" not in re.sub(r"None yet", "", answer.text), path
+    page = await dyer.get(f"/swatch/{swatch}/tonal")
+    assert page.status_code == 404
+
+
+async def test_a_swatch_says_its_colour_its_doubt_and_its_flags(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    from ingest.flags import FLAGS
+
+    text = html.unescape((await visitor("dyer").get("/swatch/1")).text)
+    (name,) = ask(studio, "SELECT value FROM measurement, json_each(flags) LIMIT 1")[0]
+    assert FLAGS[name] in text
+    for part in ("region", "frame", "set-up", "profile"):
+        assert f"<strong>{part}</strong>" in text
+    assert re.search(r"L\* \d+\.\d ± \d", text)
+    assert '<svg class="palette"' in text
+    assert text.count("<polygon") >= 4  # swatches and reference, each drawn twice
+
+
+async def test_the_master_is_set_once_by_a_form(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    (swatch, colourway) = ask(
+        studio,
+        "SELECT swatch.id, lot.colourway_id FROM swatch JOIN lot ON lot.id = lot_id "
+        "WHERE swatch.id NOT IN (SELECT swatch_id FROM master) AND swatch.form = 'wound card' "
+        "AND lot.colourway_id IN (SELECT colourway_id FROM master)",
+    )[0]
+    page = f"/colourway/{colourway}"
+    form = {
+        "once": once((await dyer.get(page)).text),
+        "swatch": str(swatch),
+        "tolerance": "1,5",
+        "k_l": "1",
+        "reason": ODD,
+    }
+    before = len(ids(studio, "master"))
+    for _ in range(2):
+        answer = await dyer.post(page, form)
+        assert answer.status_code == 303
+        assert answer.headers["location"] == page
+    rows = ask(studio, "SELECT swatch_id, tolerance, k_l, reason FROM master ORDER BY id DESC")
+    assert len(rows) == before + 1
+    assert rows[0] == (swatch, 1.5, 1.0, ODD)
+    assert html.escape(ODD, quote=False).split("&quot;")[0][:8] in (await dyer.get(page)).text
+
+
+@pytest.mark.parametrize(
+    ("changed", "words"),
+    [
+        ({"tolerance": "much"}, "tolerance cannot be read"),
+        ({"tolerance": "0"}, "must be above 0"),
+        ({"k_l": "-1"}, "must be above 0"),
+        ({"tolerance": "nan"}, "tolerance cannot be read"),
+        ({"swatch": ""}, "swatch is missing"),
+        ({"swatch": "one"}, "swatch cannot be read"),
+        ({"swatch": "999999"}, "no swatch of the number"),
+        ({"since": "yesterday"}, "must be a date"),
+        ({"once": "short"}, "token"),
+        ({"swatch": "{undyed}"}, "undyed yarn"),
+        ({"swatch": "{other}"}, "another colourway"),
+    ],
+)
+async def test_a_master_that_cannot_be(
+    changed: dict[str, str], words: str, visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    sql = "SELECT swatch.id, colourway_id FROM swatch JOIN lot ON lot.id = lot_id ORDER BY 1"
+    swatches = ask(studio, sql)
+    swatch, colourway = swatches[0]
+    other = next(s for s, c in swatches if c != colourway)
+    (undyed,) = ask(studio, "SELECT id FROM swatch WHERE lot_id IS NULL")[0]
+    page = f"/colourway/{colourway}"
+    form = {"once": once((await dyer.get(page)).text), "swatch": str(swatch), "tolerance": "2"}
+    form |= {k: v.format(undyed=undyed, other=other) for k, v in changed.items()}
+    before = ids(studio, "master")
+    answer = await dyer.post(page, form)
+    assert answer.status_code in (400, 404)
+    assert words in html.unescape(answer.text)
+    assert ids(studio, "master") == before
+
+
+async def test_a_helper_reads_and_does_not_set_masters(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    helper = visitor("helper")
+    for page in ("/colourway/1", "/swatch/1"):
+        text = (await helper.get(page)).text
+        assert "Hold later lots to this swatch" not in text
+        form = {"once": "a" * 22, "swatch": "1", "tolerance": "2"}
+        assert (await helper.post(page, form)).status_code == 403
+    assert 'action="/check/new"' in (await helper.get("/lot/1")).text
+
+
+async def test_how_even_the_master_is_can_be_held_to(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    (swatch,) = ask(
+        studio,
+        "SELECT m.swatch_id FROM master JOIN measurement AS m USING (swatch_id) "
+        "WHERE json_extract(m.tonality, '$.class') = 'semi-solid'",
+    )[0]
+    page = f"/swatch/{swatch}"
+    form = {"once": once((await dyer.get(page)).text), "swatch": str(swatch), "evenness": "yes"}
+    assert (await dyer.post(page, form)).status_code == 303
+    (stated,) = ask(studio, "SELECT unevenness FROM master_evenness ORDER BY id DESC")[0]
+    assert stated is not None
+    form = {"once": once((await dyer.get(page)).text), "swatch": str(swatch), "evenness": "no"}
+    assert (await dyer.post(page, form)).status_code == 303
+    (stated,) = ask(studio, "SELECT unevenness FROM master_evenness ORDER BY id DESC")[0]
+    assert stated is None
+
+
+async def test_the_course_is_drawn_without_style_or_script(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    (colourway,) = ask(studio, "SELECT colourway_id FROM master")[0]
+    text = (await visitor("dyer").get(f"/colourway/{colourway}")).text
+    assert "<polyline" in text
+    assert " style=" not in text
+    assert not re.search(r"\son\w+=", text)
+
+
+async def test_a_recipe_on_a_weight_of_goods(visitor: Callable[[str], Any], studio: Path) -> None:
+    from swatchvault.archive import open_archive, stocks_held
+
+    dyer = visitor("dyer")
+    sql = (
+        "SELECT recipe.id, dye.name, depth_percent FROM recipe JOIN recipe_part AS part ON "
+        "part.recipe_id = recipe.id JOIN recipe_dye ON recipe_part_id = part.id JOIN dye ON "
+        "dye.id = dye_id WHERE share_percent = 100"
+    )
+    recipe, dye, depth = ask(studio, sql)[0]
+    with open_archive(studio) as archive:
+        strength = stocks_held(archive.conn, dye)[0].strength_percent
+    text = (await dyer.get(f"/recipe/{recipe}?goods=400+g&ratio=20")).text
+    taken = 400 * depth / strength  # g of goods x % / % of g per 100 mL, in mL
+    assert f"{taken:g} mL" in text
+    assert "Liquor 8000 mL" in text
+    card = (await dyer.get(f"/recipe/{recipe}/card?goods=400+g&ratio=20")).text
+    assert f"{taken:g} mL" in card
+
+
+async def test_a_recipe_says_what_changed_against_its_parent(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    from dataclasses import replace
+
+    from swatchvault.archive import PlannedDye, add_recipe, open_archive
+    from swatchvault.archive.recipes import recipe_by_id
+
+    with open_archive(studio) as archive:
+        old = recipe_by_id(archive.conn, 1)
+        part = old.parts[0]
+        (dye, *others) = part.dyes
+        deeper = PlannedDye(dye.dye, 2 * dye.depth_percent)
+        new = replace(
+            old,
+            version=2,
+            parent=1,
+            parts=(replace(part, dyes=(deeper, *others)), *old.parts[1:]),
+        )
+        recipe_id = add_recipe(archive.conn, new).id
+    dyer = visitor("dyer")
+    text = html.unescape((await dyer.get(f"/recipe/{recipe_id}")).text)
+    assert "What changed against version 1" in text
+    assert f"{dye.dye} {dye.depth_percent:g} -> {deeper.depth_percent:g} %" in text
+    back = html.unescape((await dyer.get("/recipe/1?against=2")).text)
+    assert f"{dye.dye} {deeper.depth_percent:g} -> {dye.depth_percent:g} %" in back
+    assert (await dyer.get("/recipe/1?against=77")).status_code == 404
+    assert "from version 1" in (await dyer.get(f"/colourway/{recipe_row(studio)}")).text
+
+
+def recipe_row(folder: Path) -> int:
+    """Colourway of the first recipe."""
+    return int(ask(folder, "SELECT colourway_id FROM recipe WHERE id = 1")[0][0])
+
+
+@pytest.mark.parametrize("goods", ["much", "-3 g", "0 g", "12 parsecs"])
+async def test_goods_that_cannot_be_weighed(goods: str, visitor: Callable[[str], Any]) -> None:
+    answer = await visitor("dyer").get("/recipe/1", params={"goods": goods})
+    assert answer.status_code == 400
+    assert 'role="alert"' in answer.text
+    assert html.escape(goods) in answer.text  # what was typed stays in the form
+    assert (await visitor("dyer").get("/recipe/1/card?goods=x")).status_code == 400
+
+
+async def test_a_published_copy_without_recipes_has_its_pages(studio: Path) -> None:
+    from swatchvault.archive import open_archive
+    from swatchvault.archive.publishing import publish
+
+    to = studio.parent / "shown"
+    with open_archive(studio) as archive:
+        publish(archive, to)
+    datasette = datasette_of(to, public=True)
+    await datasette.invoke_startup()
+    for kind, table in KINDS.items():
+        for row_id in ids(to, table):
+            answer = await datasette.client.get(f"/{kind}/{row_id}")
+            assert answer.status_code == 200, (kind, row_id)
+            assert "<form" not in answer.text or 'method="post"' not in answer.text
+    for path in ("/lot/1/card", "/lot/1/label", "/more", "/cautions", "/mat.pdf"):
+        assert (await datasette.client.get(path)).status_code == 200
+    assert (await datasette.client.get("/recipe/1")).status_code == 404
