@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from swatchvault.web.routes import ROUTES, Route
-from swatchvault.web.who import may
+from swatchvault.web.who import Role, may
 from tests.web.examples import EXAMPLES, address
 
 pytestmark = pytest.mark.anyio
@@ -44,62 +44,70 @@ def test_every_route_has_an_example() -> None:
     assert {r.path for r in ROUTES} == set(EXAMPLES)
 
 
-@pytest.mark.parametrize("role", ["anyone", "helper", "dyer"])
-@pytest.mark.parametrize("route", ROUTES, ids=lambda r: r.path)
-async def test_reading(
-    route: Route, role: str, visitor: Callable[[str], Any], studio: Path
-) -> None:
-    answer = await visitor(role).get(address(route.path, studio))
-    if route.read is None or may(role, route.read):  # type: ignore[arg-type]
-        assert answer.status_code < 500
-        assert "not open to" not in answer.text.lower() or route.path == r"/enter$"
-        assert answer.status_code != 403 or route.path == r"/enter$"
-    else:
-        assert answer.status_code == 403
+ROLES = ("anyone", "helper", "dyer")
 
 
-@pytest.mark.parametrize("role", ["anyone", "helper", "dyer"])
-@pytest.mark.parametrize("route", ROUTES, ids=lambda r: r.path)
-async def test_posting(
-    route: Route, role: str, visitor: Callable[[str], Any], studio: Path
-) -> None:
-    before = _rows(studio)
-    answer = await visitor(role).post(address(route.path, studio), {"nonsense": "1"})
+@pytest.mark.parametrize("role", ROLES)
+async def test_reading(role: Role, visitor: Callable[[str], Any], studio: Path) -> None:
+    wrong = []
+    for route in ROUTES:
+        answer = await visitor(role).get(address(route.path, studio))
+        closed = answer.status_code == 403
+        should = route.read is not None and not may(role, route.read)
+        # A sign-in link that opens nothing is refused to everybody.
+        if answer.status_code >= 500 or (closed != should and route.path != r"/enter$"):
+            wrong.append((route.path, answer.status_code))
+    assert not wrong
+
+
+@pytest.mark.parametrize("role", ROLES)
+async def test_posting(role: Role, visitor: Callable[[str], Any], studio: Path) -> None:
+    wrong = []
+    for route in ROUTES:
+        before = _rows(studio)
+        answer = await visitor(role).post(address(route.path, studio), {"nonsense": "1"})
+        if not _fits(route, role, answer.status_code) or _rows(studio) != before:
+            wrong.append((route.path, answer.status_code))
+    assert not wrong
+
+
+def _fits(route: Route, role: Role, status: int) -> bool:
+    """Whether a nonsensical form is answered as it should be."""
     if route.open_write:
-        assert answer.status_code == (200 if route.path == r"/leave$" else 403)
-    elif route.write is None:
-        assert answer.status_code == 405
-    elif not may(role, route.write):  # type: ignore[arg-type]
-        assert answer.status_code == 403
-    else:
-        assert answer.status_code < 500
-        assert answer.status_code != 403
-    assert _rows(studio) == before
+        return status == (200 if route.path == r"/leave$" else 403)
+    if route.write is None:
+        return status == 405
+    if not may(role, route.write):
+        return status == 403
+    return status < 500 and status != 403
 
 
-@pytest.mark.parametrize("role", ["anyone", "helper", "dyer"])
-@pytest.mark.parametrize("path", DATASETTE)
-async def test_reading_datasettes_pages(
-    path: str, role: str, visitor: Callable[[str], Any]
-) -> None:
-    answer = await visitor(role).get(path)
-    needed = DATASETTE[path]
-    if needed != "nobody" and may(role, needed):  # type: ignore[arg-type]
-        assert answer.status_code in (200, 302)
-    else:
-        assert answer.status_code in (403, 404) or answer.headers.get("location") == "/"
-        assert "Harbour at Four" not in answer.text
+@pytest.mark.parametrize("role", ROLES)
+async def test_reading_datasettes_pages(role: Role, visitor: Callable[[str], Any]) -> None:
+    wrong = []
+    for path, needed in DATASETTE.items():
+        answer = await visitor(role).get(path)
+        if needed != "nobody" and may(role, needed):  # type: ignore[arg-type]
+            fits = answer.status_code in (200, 302)
+        else:
+            away = answer.status_code in (403, 404) or answer.headers.get("location") == "/"
+            fits = away and "Harbour at Four" not in answer.text
+        if not fits:
+            wrong.append((path, answer.status_code))
+    assert not wrong
 
 
-@pytest.mark.parametrize("role", ["anyone", "helper", "dyer"])
-@pytest.mark.parametrize("path", DATASETTE_WRITES)
+@pytest.mark.parametrize("role", ROLES)
 async def test_nobody_writes_through_datasettes_pages(
-    path: str, role: str, visitor: Callable[[str], Any], studio: Path
+    role: Role, visitor: Callable[[str], Any], studio: Path
 ) -> None:
+    wrong = []
     before = _rows(studio)
-    answer = await visitor(role).post(path, json={"row": {"name": "x"}, "confirm": True})
-    assert answer.status_code in (400, 403, 404, 405)
-    assert _rows(studio) == before
+    for path in DATASETTE_WRITES:
+        answer = await visitor(role).post(path, json={"row": {"name": "x"}, "confirm": True})
+        if answer.status_code not in (400, 403, 404, 405) or _rows(studio) != before:
+            wrong.append((path, answer.status_code))
+    assert not wrong
 
 
 def _rows(folder: Path) -> dict[str, int]:

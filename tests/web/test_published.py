@@ -43,22 +43,25 @@ async def test_anyone_may_look(copy: tuple[Path, Any]) -> None:
     assert (await served.client.get("/archive/colours.json")).status_code == 200
 
 
-@pytest.mark.parametrize("route", ROUTES, ids=lambda r: r.path)
-async def test_no_page_fails_and_none_takes_a_form(copy: tuple[Path, Any], route: Any) -> None:
+async def test_no_page_fails_and_none_takes_a_form(copy: tuple[Path, Any]) -> None:
     folder, served = copy
-    try:
-        path = address(route.path, folder)
-    except TypeError:
-        pytest.skip("the copy holds nothing that this page is about")
-    answer = await served.client.get(path)
-    assert answer.status_code < 500
-    if route.read not in (None, "look"):
-        assert answer.status_code == 403
-    posted = await served.client.post(path, data={"once": "x" * 20})
-    if route.open_write:
-        assert "enter?key" not in posted.text and "ds_actor=ey" not in str(posted.headers)
-    else:
-        assert posted.status_code in (403, 405)
+    looked = 0
+    for route in ROUTES:
+        try:
+            path = address(route.path, folder)
+        except TypeError:  # the copy holds nothing that this page is about
+            continue
+        looked += 1
+        answer = await served.client.get(path)
+        assert answer.status_code < 500, path
+        if route.read not in (None, "look"):
+            assert answer.status_code == 403, path
+        posted = await served.client.post(path, data={"once": "x" * 20})
+        if route.open_write:
+            assert "enter?key" not in posted.text and "ds_actor=ey" not in str(posted.headers)
+        else:
+            assert posted.status_code in (403, 405), path
+    assert looked > 25
 
 
 @pytest.mark.parametrize(

@@ -15,6 +15,9 @@
   const ahead = clock ? Date.parse(clock.dataset.now) - Date.now() : 0;
   const now = () => Date.now() + ahead;
 
+  const hour = (at) => new Date(at)
+    .toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
+
   // -- the hold: worked out anew from its stored end at each tick -------------------------------
 
   let sound = null, chime = false, shake = false, told = null;
@@ -56,7 +59,7 @@
     timer.querySelector(".clock").textContent = (over ? "+" : "") + words(left);
     timer.querySelector(".clock-words").textContent =
       `hold of ${Number(timer.dataset.minutes)} min, ${over ? "over since" : "to"} ` +
-      new Date(ends - ahead).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
+      hour(ends - ahead);
     timer.classList.toggle("over", over);
     document.title = `${over ? "over" : words(left)} · ${title}`;
     if (over && told !== timer.dataset.ends) {
@@ -114,14 +117,14 @@
   }
 
   const PLAIN = { left_percent: "% left", ph: "pH", temperature: "°C", left: "colour left" };
-  const QUIET = ["once", "do", "what", "tapped", "was", "number"];
+  const QUIET = ["once", "do", "what", "tapped", "was", "number", "kind"];
 
   function entryWords(entry) {
     const said = entry.fields
       .filter(([name, value]) => value && !QUIET.includes(name) && !/^dye\d/.test(name))
       .map(([name, value]) => `${PLAIN[name] || name.replace("_", " ").replace(/\d$/, "")} ${value}`);
-    const at = new Date(entry.order).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
-    return `${entry.lot}, ${at}: ${[entry.name, ...said].join(", ")}`;
+    const kind = entry.name === "step" && entry.fields.find(([name]) => name === "kind");
+    return `${entry.lot}, ${hour(entry.order)}: ${[kind ? kind[1] : entry.name, ...said].join(", ")}`;
   }
 
   function show() {
