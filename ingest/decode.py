@@ -36,7 +36,8 @@ def read_photo(path: str | os.PathLike[str], *, max_pixels: int = 150_000_000) -
 
     JPEG, PNG, TIFF (8 and 16 bit, RGB and grey), HEIC, and camera raw with the ``raw`` extra.
     Raises PhotoError, one line with the file's name, for anything that is not a whole, still
-    picture of known colour, at least 16 pixels on each side and at most ``max_pixels`` in all.
+    picture of known colour, at least 16 pixels on each side and at most ``max_pixels`` in all (two
+    thirds of that with 16 bits, half with transparency too or in camera raw).
     """
     name = clean_text(os.path.basename(os.fspath(path)), 120) or "photo"  # noqa: PTH119
     try:
@@ -91,7 +92,7 @@ def _decode(data: bytes, max_pixels: int) -> Decoded:
         return decode_raw(data, max_pixels)
     readers = {"JPEG": header.jpeg_header, "PNG": header.png_header, "TIFF": header.tiff_header}
     head = readers[kind](data)
-    check_size(head.width, head.height, max_pixels)
+    check_size(head.width, head.height, max_pixels, (3 + head.alpha) * head.bits // 8)
     return Decoded(head, _decode_cv2(data, head), read_exif(head.exif))
 
 
@@ -204,8 +205,7 @@ def _profile_colours(
         )
     found = icc.profile_encoding(profile, coded)
     if found is None:
-        eight = pixels if pixels.dtype == np.uint8 else (pixels >> 8).astype(np.uint8)
-        pixels = icc.convert_to_srgb(eight, data)
+        pixels = icc.convert_to_srgb(pixels, data)
         flags.add("profile converted")
         found = encoding.known_encoding("sRGB", np.arange(256) / 255.0)
     return pixels, found, frozenset(flags)

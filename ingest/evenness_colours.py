@@ -118,6 +118,28 @@ def palette(lab: Floats) -> Palette:
     return Palette(chosen, share, label)
 
 
+def signature(lab: Floats) -> tuple[Floats, Floats]:
+    """Up to six colours (k, 3) that stand for all cells (h, w, 3), and their shares (k,), largest
+    first: the nearest are gathered, by Ward's cost, until so many are left.
+
+    Unlike a palette it tells apart what no eye would call two colours: a search compares it.
+    """
+    centres, counts, variances = _bins(lab[np.isfinite(lab[..., 0])])
+    while len(centres) > MOST_COLOURS:
+        gap = np.linalg.norm((centres[:, None] - centres[None]) * (LIGHTNESS, 1.0, 1.0), axis=-1)
+        cost = _ward(counts, gap)
+        np.fill_diagonal(cost, np.inf)
+        i, j = np.unravel_index(int(np.argmin(cost)), cost.shape)
+        centres, counts, variances = _merged(centres, counts, variances, int(i), int(j))
+    order = np.argsort(-counts, kind="stable")
+    return centres[order], counts[order] / counts.sum()
+
+
+def _ward(counts: Floats, gap: Floats) -> Floats:
+    """(k, k) what merging two groups adds to the squares about their means."""
+    return np.asarray(counts[:, None] * counts[None] / (counts[:, None] + counts[None]) * gap**2)
+
+
 def _flat(lab: Floats, seen: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Cells whose neighbours to the right and below have nearly their colour."""
     weights = np.array([LIGHTNESS, 1.0, 1.0])
@@ -164,8 +186,8 @@ def _too_near(centres: Floats, counts: Floats, variances: Floats) -> tuple[int, 
     if not near.any():
         return None
     # Ward's cost, so that large groups do not swallow each other first.
-    cost = counts[:, None] * counts[None] / (counts[:, None] + counts[None]) * gap**2
-    i, j = np.unravel_index(int(np.argmin(np.where(near, cost, np.inf))), near.shape)
+    cost = np.where(near, _ward(counts, gap), np.inf)
+    i, j = np.unravel_index(int(np.argmin(cost)), near.shape)
     return int(i), int(j)
 
 

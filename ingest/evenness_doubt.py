@@ -97,6 +97,8 @@ def two_things(found: Figures) -> bool:
     outline, _ = cv2.findContours(
         (kept == 1).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
     )
+    if not outline:  # the second colour is nowhere in one piece
+        return False
     largest = max(outline, key=cv2.contourArea)
     hull = cv2.contourArea(cv2.convexHull(largest))
     if cv2.contourArea(largest) < HULL * hull:

@@ -51,7 +51,7 @@ class LightAndShade:
 def light_and_shade(cells: Cells, to_xyz: ToXyz) -> LightAndShade:
     """Light and dark of the strands, and the curve of colour along it."""
     yarn = cells.weight > 0
-    floor = 1e-3 * float(cells.light[yarn].mean()) if yarn.any() else 1e-6
+    floor = max(1e-3 * float(cells.light[yarn].mean()), 1e-6) if yarn.any() else 1e-6
     light = np.maximum(cells.light, floor)
     y = np.asarray(to_xyz(light))[..., 1]
     log_y = np.where(yarn, np.log(np.maximum(y, floor)), 0.0).astype(np.float32)

@@ -92,8 +92,10 @@ class RuleFigures:
     whole: float
 
     def record(self) -> dict[str, Any]:
-        """Plain JSON data, from which the same class comes out."""
-        return asdict(self)
+        """Plain JSON data to six significant figures, from which the same class comes out."""
+        return {
+            k: float(f"{v:.6g}") if isinstance(v, float) else v for k, v in asdict(self).items()
+        }
 
 
 @dataclass(frozen=True)

@@ -53,11 +53,16 @@ def damaged(kind: str) -> PhotoError:
     return PhotoError(f"the {kind} is cut off or damaged; {SEND_AGAIN}")
 
 
-def check_size(width: int, height: int, max_pixels: int) -> None:
-    """PhotoError for a picture too large or too small, before it is decoded."""
-    if width * height > max_pixels:
+def check_size(width: int, height: int, max_pixels: int, pixel_bytes: int = 3) -> None:
+    """PhotoError for a picture too large or too small, before it is decoded.
+
+    ``pixel_bytes``: what a decoded pixel takes; above 4 the limit is lower in proportion, so that
+    the memory that a photo can ask for has a limit too.
+    """
+    most = max_pixels * 4 // max(pixel_bytes, 4)
+    if width * height > most:
         raise PhotoError(
-            f"it is {width} x {height} pixels, more than {max_pixels} in all; save it smaller"
+            f"it is {width} x {height} pixels, more than {most} in all; save it smaller"
         )
     if min(width, height) < MIN_SIDE_PX:
         raise PhotoError(

@@ -38,7 +38,8 @@ def decode_heic(data: bytes, max_pixels: int) -> Decoded:
             file = pillow_heif.open_heif(data, convert_hdr_to_8bit=False)
             image = file[file.primary_index]
             width, height = image.size
-            check_size(width, height, max_pixels)
+            deep = int(image.info.get("bit_depth", 8)) > 8
+            check_size(width, height, max_pixels, 6 if deep else 3)
             pixels = np.asarray(image)
     except PhotoError:
         raise
@@ -82,6 +83,10 @@ _ROMM_TO_XYZ = colour.D50_TO_D65 @ colour.primaries_to_xyz(
 )
 
 
+# LibRaw keeps four 16-bit values for each pixel beside the picture that it gives.
+_RAW_PIXEL_BYTES = 8
+
+
 def decode_raw(data: bytes, max_pixels: int) -> Decoded:
     """Linear 16 bit in ROMM RGB, the camera's white balance, nothing brightened or clipped early.
 
@@ -97,8 +102,8 @@ def decode_raw(data: bytes, max_pixels: int) -> Decoded:
     try:
         with captured_stderr(), rawpy.imread(io.BytesIO(data)) as raw:
             sizes = raw.sizes
-            check_size(sizes.width, sizes.height, max_pixels)
-            check_size(sizes.raw_width, sizes.raw_height, 2 * max_pixels)
+            check_size(sizes.width, sizes.height, max_pixels, _RAW_PIXEL_BYTES)
+            check_size(sizes.raw_width, sizes.raw_height, max_pixels, _RAW_PIXEL_BYTES)
             pixels = raw.postprocess(
                 output_color=rawpy.ColorSpace.ProPhoto,
                 output_bps=16,
@@ -112,6 +117,8 @@ def decode_raw(data: bytes, max_pixels: int) -> Decoded:
         raise PhotoError(
             "the camera raw file is damaged or of an unknown camera; develop it to a 16-bit TIFF"
         ) from exc
+    if pixels.ndim != 3 or pixels.shape[2] != 3:
+        raise PhotoError("the camera raw file holds no colours; a photo in colour is needed")
     linear = encoding.make_encoding(
         "camera raw, linear ROMM RGB", np.linspace(0.0, 1.0, 65536), _ROMM_TO_XYZ
     )

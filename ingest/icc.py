@@ -35,6 +35,8 @@ PCS_TO_D65 = colour.bradford(PCS_D50, colour.D65)
 
 # Our choice: profiles of printers reach 3 MB; a larger one in a photo is damage or an attack.
 MAX_PROFILE_BYTES = 8_000_000
+# Our choice: pixels converted at a time, so that no second copy of a large frame is made.
+_STRIP_PIXELS = 1 << 20
 # Our choice: how near (in linear light) a profile's curve must be to a known space's.
 _CURVE_TOLERANCE = 2e-4
 # Our choice: white of a matrix profile may miss D50 by this much and still be believed.
@@ -230,16 +232,25 @@ def profile_encoding(profile: Profile, coded: Floats) -> Encoding | None:
 
 
 def convert_to_srgb(pixels: Array, profile: bytes) -> Array:
-    """uint8 (h, w, 3) converted to sRGB by the colour library, relative colorimetric."""
+    """(h, w, 3) uint8 or uint16 to uint8 sRGB by the colour library, relative colorimetric."""
     from PIL import Image, ImageCms
 
+    done = np.empty(pixels.shape, np.uint8)
+    rows = max(_STRIP_PIXELS // pixels.shape[1], 1)
     try:
-        converted = ImageCms.profileToProfile(
-            Image.fromarray(pixels),
+        convert = ImageCms.buildTransform(
             ImageCms.getOpenProfile(io.BytesIO(profile)),
             ImageCms.createProfile("sRGB"),
-            renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC,
+            "RGB",
+            "RGB",
+            ImageCms.Intent.RELATIVE_COLORIMETRIC,
         )
+        for top in range(0, len(pixels), rows):
+            strip = pixels[top : top + rows]
+            eight = strip if strip.dtype == np.uint8 else (strip >> 8).astype(np.uint8)
+            picture = Image.fromarray(np.ascontiguousarray(eight))
+            converted = ImageCms.applyTransform(picture, convert)
+            done[top : top + rows] = np.asarray(converted)
     except (ImageCms.PyCMSError, OSError, ValueError, TypeError) as exc:
         raise PhotoError(f"its colour profile cannot be used; {SAVE_AGAIN}") from exc
-    return np.asarray(converted)
+    return done

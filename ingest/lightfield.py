@@ -198,12 +198,17 @@ def _disc(polygon: Polygon, factor: float, picture: Array) -> Array:
 
 
 def _surrounds(points: Array, surround: Surround, picture: Array) -> bool:
-    """Whether most of what lies in the picture lies inside the surround's hull: no guess beyond."""
+    """Whether most of what lies in the picture lies inside the surround's hull: no guess beyond.
+
+    ``points``: (n, 2) columns and rows, row by row.
+    """
     import cv2
 
     if not surround.occupied:
         return True
-    hull = cv2.convexHull(points.astype(np.float32))
+    first = np.flatnonzero(np.diff(points[:, 1], prepend=-1))  # a hull needs each row's two ends
+    ends = np.concatenate([first, np.append(first[1:], len(points)) - 1])
+    hull = cv2.convexHull(points[ends].astype(np.float32))
     height, width = picture.shape[:2]
     centres = [np.mean(p, axis=0) * [width, height] for p in surround.occupied]
     inside = [cv2.pointPolygonTest(hull, (float(x), float(y)), False) >= 0 for x, y in centres]

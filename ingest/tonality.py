@@ -9,7 +9,7 @@ rule that was fitted on renders (:mod:`ingest.evenness_model`); the figures it r
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.evenness_cells import Cells, ToXyz, as_cells, cell_factor, sum_to_cells
+from ingest.evenness_colours import signature
 from ingest.evenness_doubt import CLIPPED, flat_topped, stops
 from ingest.evenness_figures import Figures, figures
 from ingest.evenness_model import Estimate, estimate, seen_estimate
@@ -30,7 +31,7 @@ Floats = NDArray[np.float64]
 #: In renders the read spread of a gradient was low by the last factor.
 SEEN_U, SEEN_U_PER_CONTRAST, GRADIENT_U_PER_CONTRAST, GRADIENT_TIMES = 0.05, 0.2, 0.5, 1.1
 #: Version of the method; figures of two versions are never compared.
-METHOD = "evenness 2"
+METHOD = "evenness 3"
 #: Shorter side in mm and area in mm² of yarn under which no class is given.
 LEAST_SIDE_MM, LEAST_AREA_MM2 = 8.0, 450.0
 #: Side of a cell, mm, above which strands are no longer seen.
@@ -80,10 +81,7 @@ class Tonality:
             "cell_unevenness": _number(self.cell_unevenness),
             "strand_contrast": _number(self.strand_contrast),
             "patch_length": self.patch_length,
-            "palette": [
-                {"lab": [_number(v, 2) for v in lab], "share": _number(share, 4)}
-                for lab, share in self.palette
-            ],
+            "palette": _parts(*zip(*self.palette, strict=True)) if self.palette else [],
             "dots_percent": _number(self.dots_percent),
             "class": self.name,
             "between": None if self.between is None else list(self.between),
@@ -223,6 +221,8 @@ def _tonality(
             "lab": None if found.dots.lab is None else [round(float(v), 2) for v in found.dots.lab],
         },
         "gradient": None,
+        "off95": _number(found.reach.off95),
+        "signature": _parts(*signature(found.cells_lab)),  # what a search by looks compares
         "rule": ruled.record(),  # what another rule would class it from
     }
     if kind.name == "gradient":
@@ -257,6 +257,13 @@ def _palette(found: Figures, several: bool) -> tuple[tuple[tuple[float, float, f
         return (((mean[0], mean[1], mean[2]), 1.0),)
     rows = zip(found.palette.lab.tolist(), found.palette.share.tolist(), strict=True)
     return tuple(((lab[0], lab[1], lab[2]), share) for lab, share in rows)
+
+
+def _parts(labs: Iterable[Any], shares: Iterable[float]) -> list[dict[str, Any]]:
+    return [
+        {"lab": [_number(v, 2) for v in lab], "share": _number(share, 4)}
+        for lab, share in zip(labs, shares, strict=True)
+    ]
 
 
 def _difference_shares(found: Figures) -> dict[str, float | None]:

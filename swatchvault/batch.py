@@ -11,10 +11,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from ingest.errors import IngestError
+from ingest.exif import clean_text
 from ingest.model import Layout, PhotoMeasurement, Settings
 
 #: From so many photos on, starting processes costs less than it saves (a start is about 1 s).
 PHOTOS_FOR_PROCESSES = 8
+_LINE_SHOWN = 2000  # most characters of an error's line; our choice
 
 
 @dataclass(frozen=True)
@@ -45,7 +47,7 @@ def measure_one(job: Job) -> Outcome:
             return Outcome(job, read_only(job.path))
         return Outcome(job, measure_photo(job.path, layout=job.layout, settings=job.settings))
     except IngestError as error:
-        return Outcome(job, None, " ".join(str(error).split()))
+        return Outcome(job, None, clean_text(str(error), _LINE_SHOWN))
 
 
 def measure_many(jobs: Sequence[Job], workers: int | str | None = None) -> Iterator[Outcome]:

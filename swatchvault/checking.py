@@ -15,7 +15,6 @@ from swatchvault.archive import (
     SwatchFacts,
     colourway_names,
     current_master,
-    learned_of_setup,
     record_check,
     record_evenness_check,
     same_dyes,
@@ -26,7 +25,6 @@ from swatchvault.archive import (
     transaction,
 )
 from swatchvault.compare import Comparison, CoursePoint, LotMatrix, as_record
-from swatchvault.difference import Capture, OwnFrame
 from swatchvault.errors import CompareError, NotFound
 from swatchvault.lotcheck import (
     CheckedEvenness,
@@ -36,6 +34,7 @@ from swatchvault.lotcheck import (
     check_record,
     check_swatch,
 )
+from swatchvault.photodoubt import own_frames
 
 
 @dataclass(frozen=True)
@@ -233,11 +232,7 @@ def _hold(conn: sqlite3.Connection, master_id: int, new_id: int, held: Held) -> 
     master, new = swatch_colours(conn, master_id), swatch_colours(conn, new_id)
     if not master:
         raise CompareError("the master's swatch has no measured photo: photograph it and add it")
-    setups = {c.setup_id for c in (*master, *new)} - {None}
-    learned = {s: learned_of_setup(conn, s) for s in setups if s is not None}
-    frames = {
-        s: OwnFrame(np.array(k["cov"]), Capture(k["capture"])) for s, k in learned.items() if k
-    }
+    frames = own_frames(conn, (*master, *new))
     return check_swatch(master, new, replace(held, own_frames=frames))
 
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from ingest.exif import clean_text
 from ingest.model import Light, PhotoMeasurement, Settings
 from swatchvault.archive import (
     Applied,
@@ -24,6 +25,7 @@ from swatchvault.errors import ArchiveError, SwatchvaultError
 
 #: A photo under this light is kept beside its swatch, shown, and never measured.
 BLACK_LIGHT = "black light"
+_NAME_SHOWN, _LINE_SHOWN = 120, 2000  # most characters of a name and of a line; our choice
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,7 +42,7 @@ class Filing:
         """In a few words, for the person who added it."""
         if self.filed is None:
             return self.error or "not filed"
-        name = self.photo.name
+        name = clean_text(self.photo.name, _NAME_SHOWN)  # a name may hold line ends and worse
         if self.measurement is not None and not self.measurement.swatches:
             return f"{name}: {'kept to be seen' if self.filed.new else 'was there already'}"
         if self.filed.new:
@@ -99,8 +101,8 @@ def _file(
         shown = [_resolve(region, found) for region in regions]
         return Filing(path, file_photo(archive, found, path, shown, facts), found)
     except SwatchvaultError as error:
-        line = " ".join(str(error).split())
-        return Filing(path, None, error=line if path.name in line else f"{path.name}: {line}")
+        line, name = clean_text(str(error), _LINE_SHOWN), clean_text(path.name, _NAME_SHOWN)
+        return Filing(path, None, error=line if name in line else f"{name}: {line}")
 
 
 def _resolve(region: RegionNote, found: PhotoMeasurement) -> RegionOf:

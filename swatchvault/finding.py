@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import sqlite3
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -17,8 +17,9 @@ from swatchvault.archive import StoredColour, colours, find, measured_or_not_fou
 from swatchvault.archive.evenness import versions_in_use
 from swatchvault.archive.made import Filters, Made, made_of, newest_labs, swatches_where
 from swatchvault.errors import CompareError, NotFound
-from swatchvault.lotcheck import as_colour, groups
-from swatchvault.pair import Capture, Colour, mean_of_photos
+from swatchvault.lotcheck import as_colour
+from swatchvault.pair import Capture, Colour, OwnFrame
+from swatchvault.photodoubt import doubt_of_swatches, own_frames
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,10 +110,17 @@ def within(
     return hits_of(conn, query, [int(ids[r]) for r in rows], labs[rows], distances, k_l)
 
 
-def by_other_dyes(hits: Sequence[Hit]) -> list[Hit]:
-    """Of these hits, those that got there with no dye in common."""
-    sets = [frozenset(d.dye for d in hit.made.dyes) for hit in hits]
-    return [hits[r] for r in shades.other_dyes(sets, [hit.distance for hit in hits])]
+def by_other_dyes(conn: sqlite3.Connection, query: Query, hits: Sequence[Hit]) -> list[Hit]:
+    """Of these hits, those that got there with no dye in common with one another, nor with the
+    swatch asked about."""
+    own: frozenset[str] = frozenset()
+    if query.swatch_id is not None:
+        made = made_of(conn, [query.swatch_id])
+        own = frozenset(d.dye for m in made.values() for d in m.dyes)
+    dyed = [(hit, frozenset(d.dye for d in hit.made.dyes)) for hit in hits]
+    others = [(hit, dyes) for hit, dyes in dyed if not dyes & own]
+    sets, distances = [dyes for _, dyes in others], [hit.distance for hit, _ in others]
+    return [others[r][0] for r in shades.other_dyes(sets, distances)]
 
 
 def like(conn: sqlite3.Connection, query: Query, filters: Filters, *, k: int = 10) -> list[Hit]:
@@ -128,7 +136,10 @@ def like(conn: sqlite3.Connection, query: Query, filters: Filters, *, k: int = 1
         raise NotFound(_nothing(filters))
     found = list(newest.values())
     index = shades.LookIndex([shades.look_of(c.lab, c.tonality) for c in found])
-    rows, distances = index.nearest(shades.look_of(query.target.lab, query.tonality), k)
+    look = shades.look_of(query.target.lab, query.tonality)
+    photo = query.measured or (query.photos[-1] if query.photos else None)
+    white_known = photo is None or photo.reference != "none"
+    rows, distances = (index.nearest if white_known else index.nearest_in_any_balance)(look, k)
     made = made_of(conn, [found[r].swatch_id for r in rows])
     return [
         Hit(rank, made[found[r].swatch_id], found[r].lab, float(d), math.nan, "")
@@ -193,7 +204,10 @@ def hits_of(
         if stored.version != wanted:
             continue
         photos.setdefault(stored.swatch_id, []).append(stored)
-    doubts = [_doubt(query, photos[i], float(d), k_l) for i, d in zip(ids, distances, strict=True)]
+    frames = own_frames(conn, query.photos)
+    doubts = [
+        _doubt(query, photos[i], float(d), k_l, frames) for i, d in zip(ids, distances, strict=True)
+    ]
     ranks = shades.shared_ranks(distances.tolist(), [u for u, _ in doubts])
     return [
         Hit(rank, made[i], lab, float(d), u, how)
@@ -202,12 +216,14 @@ def hits_of(
 
 
 def _doubt(
-    query: Query, hit: Sequence[StoredColour], delta_e: float, k_l: float
+    query: Query,
+    hit: Sequence[StoredColour],
+    delta_e: float,
+    k_l: float,
+    frames: Mapping[int, OwnFrame],
 ) -> tuple[float, str]:
     if query.photos:
-        capture, ours, theirs = groups(query.photos, hit)[0]
-        pair = [mean_of_photos([as_colour(c) for c in side]) for side in (ours, theirs)]
-        return shades.u_of_pair(pair[0], pair[1], capture, delta_e, k_l), capture.value
+        return doubt_of_swatches(query.photos, hit, delta_e, k_l, frames)
     newest = hit[-1]
     if query.measured is not None:
         ours_new = Colour.from_measurement(query.measured)
@@ -222,10 +238,14 @@ def _doubt(
 
 @dataclass(frozen=True, eq=False)
 class Table:
-    """Swatches that lie on one table: their newest photos, facts and names."""
+    """Swatches that lie on one table: their newest photos, facts and names.
+
+    ``own_frames``: what repeats taught of their set-ups, by the set-up's id.
+    """
 
     photos: tuple[StoredColour, ...]
     made: tuple[Made, ...]
+    own_frames: Mapping[int, OwnFrame] = field(default_factory=dict)
 
     @property
     def labs(self) -> Floats:
@@ -256,7 +276,8 @@ def table_of(
             "measure them anew with `swatchvault remeasure --all`, then compare"
         )
     order = sorted(newest, key=lambda i: (made[i].dyed_on or "", i))
-    return Table(tuple(newest[i] for i in order), tuple(made[i] for i in order))
+    photos = tuple(newest[i] for i in order)
+    return Table(photos, tuple(made[i] for i in order), own_frames(conn, photos))
 
 
 def _swatch_ids(conn: sqlite3.Connection, name: str) -> list[int]:
@@ -289,8 +310,7 @@ def course_of(table: Table, k_l: float) -> shades.Course:
     u = []
     for row in range(len(sides)):
         other = sides[row - 1] if row else sides[min(1, len(sides) - 1)]
-        capture, ours, theirs = groups([sides[row]], [other])[0]
-        both = shades.u_of_pair(as_colour(ours[0]), as_colour(theirs[0]), capture, 0.0, k_l)
+        both, _ = doubt_of_swatches([sides[row]], [other], 0.0, k_l, table.own_frames)
         u.append(both / math.sqrt(2.0))
     return shades.course(np.array(labs).reshape(-1, 3), facts, k_l=k_l, u=u)
 

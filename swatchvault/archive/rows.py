@@ -76,7 +76,8 @@ def _refusal(error: sqlite3.Error) -> str:
     if "full" in text:
         return "the disk is full: nothing was stored; make room and try again"
     if "CHECK constraint failed: " in text:
-        return f"refused: {text.split(': ', 1)[1]}"
+        said = text.split(": ", 1)[1]
+        return f"refused: {said.replace('temperature_c', 'the temperature in °C')}"
     if "FOREIGN KEY" in text:
         return (
             "refused: a row would name another that does not fit it (such as a pack of another "

@@ -106,7 +106,7 @@ def near_command(
         query = query_of(archive.conn, what, region)
         if other_dyes:
             hits = finding.within(archive.conn, query, Filters(**limits), tolerance, k_l)
-            hits = finding.by_other_dyes(hits)
+            hits = finding.by_other_dyes(archive.conn, query, hits)
         else:
             hits = finding.near(archive.conn, query, Filters(**limits), k=count, k_l=k_l)
         classed = limits["tonality"] is not None

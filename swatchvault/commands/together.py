@@ -66,6 +66,10 @@ def groups_command(
             f"cannot tell: {table.names[i]} and {table.names[j]} "
             f"({found.delta_e[i, j]:.2f}, within {tolerance:g} or not)"
         )
+    if found.unsure:
+        click.echo(
+            "(each swatch by its newest photo: `check` uses one that shows both, and can tell more)"
+        )
     for bridge in found.bridges:
         click.echo(
             f"to bridge two groups, alternate {table.names[bridge.left]} with "

@@ -112,7 +112,7 @@ def _found(conn: sqlite3.Connection, state: dict[str, Any], asked: Asked) -> dic
     elif asked["other"]:
         tolerance = asked.above_zero("tolerance", "the tolerance")
         hits = nearby.within(conn, kept, query, filters, tolerance, k_l)
-        hits = finding.by_other_dyes(hits)
+        hits = finding.by_other_dyes(conn, query, hits)
     else:
         hits = nearby.near(conn, kept, query, filters, k=asked.count, k_l=k_l)
     notes = [words, *query.target.warnings, *_left_out(conn, state, query, asked, kept)]

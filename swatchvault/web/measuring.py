@@ -16,6 +16,7 @@ from datasette import Response
 from ingest.flags import FLAGS, FLAGS_THAT_STOP_A_VERDICT
 from ingest.model import Layout, Light, Settings
 from swatchvault.archive import OwnedReference
+from swatchvault.archive.pages_photo import photo_row
 from swatchvault.batch import Outcome
 from swatchvault.errors import SwatchvaultError
 from swatchvault.filing import BLACK_LIGHT
@@ -169,11 +170,18 @@ async def state_page(visit: Visit) -> Response:
 
 async def state_of(visit: Visit, sha256: str) -> dict[str, Any]:
     """The state in plain data: ``state`` is measuring, measured, failed, filing or filed."""
+    try:
+        return await _state_now(visit, sha256)
+    except SwatchvaultError:  # it may have been filed, and so moved, while we looked
+        if not await visit.read(photo_row, sha256):
+            raise
+        return await _state_now(visit, sha256)
+
+
+async def _state_now(visit: Visit, sha256: str) -> dict[str, Any]:
     await source_of(visit, sha256)
     draft = await visit.work(incoming.draft, visit.folder, sha256)
     if "marks" not in draft:
-        from swatchvault.archive.pages_photo import photo_row
-
         filed = await visit.read(photo_row, sha256) is not None
         go = f"/photos/{sha256}" + ("" if filed else "/mark")
         return {"state": "filed" if filed else "not marked", "words": "", "regions": [], "go": go}

@@ -176,10 +176,16 @@ def log_end(conn: sqlite3.Connection, code: str, form: Form) -> None:
     """Store how the pot ended as `pot end` does."""
     from swatchvault.archive import end_pot, get_pot
     from swatchvault.commands.making import here
-    from swatchvault.potclock import check_time, read_time
+    from swatchvault.potclock import check_time, clock, latest_hold, read_time
 
     now = here()
     pot = get_pot(conn, code)
+    hold = None if pot.ended_at else latest_hold((d.step for d in pot.steps), now)
+    if hold and not hold.ended_by and hold.left_s > 0 and not form.text("all_the_same"):
+        raise RefusedError(
+            f"a hold is still running, {clock(hold.left_s)} to go: tick “End it all the same”, or "
+            "wait"
+        )
     at = read_at(form.text("at") or form.text("tapped"), now)
     ended = pot.ended_at if pot.ended_at and not form.text("at") else None
     ended = ended or check_time(now if at is None else read_time(at, now), pot.started_at, now)

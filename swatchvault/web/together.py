@@ -143,7 +143,7 @@ async def gaps_page(visit: Visit) -> Response:
     """Where a base has been and where not, with recipes to dye next where they can be told."""
     base_id = visit.asked("base")
     values = await visit.read(_gaps_values, visit.studio.state, base_id, visit.asked("form"))
-    status = 400 if values["problem"] else 200
+    status = 400 if values["problem"] and values["base"] is None else 200
     return await visit.page("sv_gaps.html", values, status)
 
 

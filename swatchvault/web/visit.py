@@ -164,6 +164,7 @@ class Visit:
             "path": self.request.path,
             "once": secrets.token_urlsafe(16),
             "static": static_base(),
+            "only_here": self.request.host.startswith(("127.", "localhost", "[::1]")),
             **(values or {}),
         }
         body = await self.datasette.render_template(template, context, request=self.request)

@@ -111,6 +111,44 @@ def test_broadcasts(first, second):
     assert table[2, 1] == pytest.approx(float(c.delta_e_2000(first[2], second[1])), abs=1e-12)
 
 
+def many_pairs():
+    """Pairs of every sort: far, near, grey, of one hue, and nearly or just half a turn apart."""
+    rng = np.random.default_rng(6)
+    one = np.column_stack([rng.uniform(0, 100, 4000), rng.uniform(-90, 90, (4000, 2))])
+    two = np.column_stack([rng.uniform(0, 100, 4000), rng.uniform(-90, 90, (4000, 2))])
+    two[:500] = one[:500] + rng.normal(0, 0.01, (500, 3))
+    two[500:1000, 1:] = -one[500:1000, 1:] * rng.uniform(0.1, 3, (500, 1))
+    two[1000:1500, 1:] = -one[1000:1500, 1:] + rng.normal(0, 0.05, (500, 2))
+    two[1500:1600, 1:] = 0.0
+    one[1600:1700, 1:] = two[1600:1700, 1:] = 0.0
+    two[1700:1800] = one[1700:1800]
+    return one, two
+
+
+@pytest.mark.parametrize("k_l", [1.0, 2.0])
+def test_many_pairs_are_as_each_pair_alone(reference, k_l):
+    one, two = many_pairs()
+    many = c.delta_e_2000(one, two, k_l)
+    alone = np.array([c.delta_e_2000(a, b, k_l) for a, b in zip(one, two, strict=True)])
+    assert np.abs(many - alone).max() < 1e-9
+    against = c.delta_e_2000(one[0], two, k_l)
+    assert np.abs(against - [c.delta_e_2000(one[0], b, k_l) for b in two]).max() < 1e-9
+    if k_l == 1.0:
+        ordinary = np.r_[0:500, 1800:4000]
+        theirs = reference.delta_E(one, two, method="CIE 2000")
+        assert np.abs(many - theirs)[ordinary].max() < 1e-9
+
+
+def test_many_pairs_over_more_than_one_block_and_axis(monkeypatch):
+    one, two = many_pairs()
+    whole = c.delta_e_2000(one, two)
+    monkeypatch.setattr("ingest.colour._BLOCK", 700)
+    assert np.abs(c.delta_e_2000(one, two, threads=3) - whole).max() < 1e-12
+    square = c.delta_e_2000(one[:60, None], two[None, :50])
+    assert square.shape == (60, 50)
+    assert np.abs(square[7] - c.delta_e_2000(one[7], two[:50])).max() < 1e-9
+
+
 def test_lightness_alone_is_halved_by_k_l():
     one, two = [40.0, 10.0, 20.0], [43.0, 10.0, 20.0]
     assert c.delta_e_2000(one, two, k_l=2) == pytest.approx(c.delta_e_2000(one, two) / 2, rel=1e-12)

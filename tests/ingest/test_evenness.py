@@ -6,7 +6,7 @@ import pytest
 from ingest.colour import SRGB_TO_XYZ, xyz_to_lab
 from ingest.evenness_axes import axes, light_line, mcdm, spread
 from ingest.evenness_cells import as_cells, blocks, cell_factor, sum_to_cells
-from ingest.evenness_colours import dots, palette
+from ingest.evenness_colours import dots, palette, signature
 from ingest.evenness_depth import deeper
 from ingest.evenness_model import INPUTS, fitted, root, terms, unroot
 from ingest.evenness_rule import SOLID_SHARE, floor_of, solid_or_not
@@ -102,6 +102,30 @@ def test_one_noisy_colour_is_one_colour():
     rng = np.random.default_rng(8)
     lab = np.array([50.0, 20.0, 5.0]) + rng.normal(0.0, 2.0, (40, 50, 3))
     assert len(palette(lab).share) == 1
+
+
+def test_a_signature_tells_apart_what_a_palette_calls_one_colour():
+    rng = np.random.default_rng(4)
+    lab = np.array([55.0, 20.0, 10.0]) + rng.normal(0, 0.2, (40, 60, 3))
+    lab[:, :15] += [0.0, -6.0, 0.0]
+    lab[0, 0] = np.nan
+    assert len(palette(lab).share) == 1
+    colours, share = signature(lab)
+    assert len(share) <= 6 and share.sum() == pytest.approx(1.0)
+    assert np.all(np.diff(share) <= 0)
+    paler = colours[:, 1] < 17.0
+    assert share[paler].sum() == pytest.approx(0.25, abs=0.002)
+    assert np.average(colours[paler, 1], weights=share[paler]) == pytest.approx(14.0, abs=0.1)
+    assert share @ colours == pytest.approx(np.nanmean(lab, axis=(0, 1)))
+
+
+def test_a_signature_gathers_what_is_nearest():
+    rng = np.random.default_rng(5)
+    middles = np.stack([np.full(6, 50.0), 40 * np.cos(np.arange(6)), 40 * np.sin(np.arange(6))]).T
+    which = np.sort(rng.choice(6, (40, 60), p=[0.3, 0.25, 0.2, 0.12, 0.08, 0.05]))
+    colours, share = signature(middles[which] + rng.normal(0, 3.0, (40, 60, 3)))
+    assert colours == pytest.approx(middles, abs=1.5)
+    assert share == pytest.approx(np.bincount(which.ravel()) / which.size, abs=0.01)
 
 
 def test_dots_are_counted_by_area():

@@ -1,6 +1,8 @@
 """Searches in an archive, and the commands: near, like, groups, drift, gaps, bases."""
 
 import json
+import shutil
+from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
 
@@ -15,14 +17,19 @@ from swatchvault.archive import (
     Setup,
     Swatch,
     add_lot,
+    add_repeat_set,
     add_setup,
     add_swatch,
     create_archive,
     file_photo,
+    find,
     latest_labs,
     open_archive,
 )
 from swatchvault.archive.made import Filters, made_of, newest_labs, swatches_where
+from swatchvault.finding import course_of, table_of
+from swatchvault.pair import Capture, OwnFrame
+from swatchvault.photodoubt import doubt_of_swatches
 from tests.swatchvault.factories import measured, photo_file, photo_of, studio
 from tests.swatchvault.running import run
 
@@ -34,7 +41,7 @@ def tonality(kind, lab, off):
         "class": kind,
         "palette": [{"lab": lab, "share": 1.0}],
         "off_light_line": off,
-        "cell_unevenness": off + 0.5,
+        "off95": off + 0.5,
         "dots_percent": 0.0,
     }
 
@@ -142,6 +149,52 @@ def test_near_a_swatch_leaves_itself_out_and_counts_the_set_up(ask):
     assert near["d3"] == near["d6"] == 1
 
 
+@pytest.fixture
+def taught(yarn, tmp_path):
+    """The same archive, whose set-up was found by repeats to scatter by 2 on each axis."""
+    folder = tmp_path / "taught"
+    shutil.copytree(yarn, folder)
+    with open_archive(folder) as archive:
+        learned = {"capture": "locked set-up", "cov": np.diag([4.0] * 3).tolist()}
+        add_repeat_set(archive.conn, find(archive.conn, "setup", "window"), [], 4.0, learned)
+    return folder
+
+
+def test_near_counts_what_repeats_of_the_set_up_taught(yarn, taught, capsys):
+    """The frame's default of a locked set-up with steps is 0.16 on each axis; kL is 2."""
+    found = []
+    for folder in (yarn, taught):
+        said = run(capsys, "near", "d3", "--form", "skein", "--json", "--archive", folder).out
+        found.append({h["swatch"]: h["u"] for h in json.loads(said)["hits"]})
+    before, after = (hits["d6"] for hits in found)
+    more = (4.0 - 0.16**2) * (0.25 + 1.0 + 1.0) / 3.0
+    assert after**2 - before**2 == pytest.approx(1.5**2 * more)
+
+
+def test_what_repeats_taught_says_nothing_of_other_photos(taught):
+    """Doubt by a frame part that scatters by 10, where the other photo is in the set-up or not."""
+    with open_archive(taught) as archive:
+        here, there = table_of(archive.conn, ["d3", "d6"]).photos
+    frames = {here.setup_id: OwnFrame(np.diag([100.0] * 3), Capture.LOCKED)}
+    away = replace(there, setup_id=None)
+    for other, grows in ((there, True), (away, False)):
+        plain, how = doubt_of_swatches([here], [other], 1.0, 2.0, {})
+        known, _ = doubt_of_swatches([here], [other], 1.0, 2.0, frames)
+        assert how == ("locked set-up" if grows else "other")
+        assert (known > 2 * plain) if grows else (known == plain)
+
+
+def test_drift_counts_what_repeats_of_the_set_up_taught(yarn, taught):
+    """The doubt of one photo is that of two by the square root of 2; kL is 2."""
+    found = []
+    for folder in (yarn, taught):
+        with open_archive(folder) as archive:
+            table = table_of(archive.conn, (), colourway="Low sun", form="skein")
+        found.append(course_of(table, 2.0).u)
+    more = (4.0 - 0.16**2) * (0.25 + 1.0 + 1.0) / 3.0
+    assert found[1] ** 2 - found[0] ** 2 == pytest.approx(1.5**2 * more / 2.0)
+
+
 def test_a_hex_is_answered_with_a_warning(ask):
     said = ask("near", "#8a3a70", "-n", "1").out
     assert said.startswith("! A hex colour is a screen's")
@@ -153,6 +206,11 @@ def test_other_dyes_come_side_by_side(ask):
     assert {h["dyes"][0]["dye"] for h in answer["hits"]} == {"Ember", "Tarn"}
     none = ask("near", "90,0,0", "--other-dyes")
     assert (none.code, none.out.splitlines()[0][:6]) == (0, "no lot")
+
+
+def test_other_dyes_are_other_than_the_swatch_s_own(ask):
+    hits = json.loads(ask("near", "d0", "--other-dyes", "--tolerance", "9", "--json").out)["hits"]
+    assert {d["dye"] for h in hits for d in h["dyes"]} == {"Tarn"}  # d0 is of Ember
 
 
 def test_like_goes_by_the_look(ask):

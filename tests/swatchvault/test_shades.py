@@ -32,19 +32,24 @@ def test_rankings_are_those_of_colour_science(outside):
         assert np.allclose(distance, theirs[rows], atol=1e-9)
 
 
-def test_the_nearest_munsell_chip_is_the_one_in_the_middle_of_its_neighbours(outside):
-    """Renotation data as colour-science carries it (illuminant C; Newhall, Nickerson, Judd 1943).
+ILLUMINANT_C = np.array([0.98074, 1.0, 1.18232])  # CIE 15
 
-    A chip of a hue, moved a third of the way to the next chroma step, is still nearest to it.
-    """
+
+@pytest.fixture(scope="module")
+def chips(outside):
+    """Names (hue, value, chroma) and Lab of the renotation's real chips, as colour-science carries
+    them (illuminant C; Newhall, Nickerson, Judd 1943)."""
     rows = outside.MUNSELL_COLOURS["real"]
-    white = np.array([0.98074, 1.0, 1.18232])  # illuminant C, CIE 15
     xyy = np.array([[*r[1][:2], r[1][2] / 100.0] for r in rows])
     xyz = np.stack(
         [xyy[:, 0] / xyy[:, 1], np.ones(len(xyy)), (1 - xyy[:, 0] - xyy[:, 1]) / xyy[:, 1]], axis=1
     )
-    labs = xyz_to_lab(xyz * xyy[:, 2:] * 0.975, white)
-    names = [tuple(r[0]) for r in rows]
+    return [tuple(r[0]) for r in rows], xyz_to_lab(xyz * xyy[:, 2:] * 0.975, ILLUMINANT_C)
+
+
+def test_the_nearest_munsell_chip_is_the_one_in_the_middle_of_its_neighbours(chips):
+    """A chip of a hue, moved a third of the way to the next chroma step, is still nearest to it."""
+    names, labs = chips
     index, place = shades.LabIndex(labs), {name: i for i, name in enumerate(names)}
     tried = 0
     for hue in ("5R", "5Y", "5G", "5B", "5P"):
@@ -56,6 +61,57 @@ def test_the_nearest_munsell_chip_is_the_one_in_the_middle_of_its_neighbours(out
             moved = labs[this] + 0.3 * (labs[following] - labs[this])
             assert names[index.nearest(moved, 1)[0][0]] == (hue, value, chroma)
     assert tried >= 12
+
+
+def test_measured_chips_find_their_published_notation(outside, chips):
+    """Reflectances of the 15 test samples of the Color Quality Scale 9.0 (Ohno and Davis, NIST),
+    as colour-science carries them, with the approximate Munsell notations published for them.
+
+    Each notation is among the three nearest chips, and 14 in 15 times the nearest has its hue.
+    """
+    from colour.quality.datasets.vs import (
+        APPROXIMATE_MUNSELL_NOTATIONS_VS_NISTCQS90 as NOTATIONS,
+    )
+    from colour.quality.datasets.vs import SDS_VS
+
+    names, labs = chips
+    index, same_hue = shades.LabIndex(labs), 0
+    observer = outside.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
+    light = outside.SDS_ILLUMINANTS["C"]
+    for sample, reflectance in SDS_VS["NIST CQS 9.0"].items():
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # it says how it aligns wavelengths
+            xyz = outside.sd_to_XYZ(reflectance, observer, light) / 100.0
+        found = [names[r] for r in index.nearest(xyz_to_lab(xyz, ILLUMINANT_C), 3)[0]]
+        hue, rest = NOTATIONS[sample].replace("-", "/").split()  # one is printed as 8-12
+        value, chroma = (float(v) for v in rest.split("/"))
+        assert (hue, value, chroma) in found, sample
+        same_hue += found[0][0] == hue
+    assert same_hue >= 14
+
+
+def test_published_reflectances_have_the_neighbours_that_colour_science_gives_them(outside):
+    """The 99 samples of CIE 224:2017 under D65: textiles are among the materials that they were
+    chosen from, but which are textiles is not carried along with them."""
+    from tests.render.spectra import WAVELENGTHS, lab, published_samples
+
+    samples = published_samples()
+    theirs = []
+    observer = outside.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
+    for sample in samples:
+        sd = outside.SpectralDistribution(sample, WAVELENGTHS)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # it says how it aligns wavelengths
+            xyz = outside.sd_to_XYZ(sd, observer, outside.SDS_ILLUMINANTS["D65"]) / 100.0
+        theirs.append(outside.XYZ_to_Lab(xyz, (0.3127, 0.3290)))
+    index = shades.LabIndex(lab(samples))
+    alike = 0
+    for row, query in enumerate(theirs):
+        away = outside.difference.delta_E_CIE2000(query, np.array(theirs))
+        rows, distance = index.nearest(lab(samples)[row], 6)
+        assert np.allclose(distance, np.sort(away)[:6], atol=0.1)
+        alike += rows.tolist() == np.argsort(away, kind="stable")[:6].tolist()
+    assert alike == 99
 
 
 def test_chart_patches_find_their_own_in_the_other_edition(outside):

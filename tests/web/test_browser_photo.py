@@ -266,6 +266,7 @@ def test_crossing_marks_are_told_and_stay(
     page.get_by_role("button", name="Measure").click()
     page.locator("#refused").get_by_text("crosses itself").wait_for()
     assert sent(page) == posted
+    page.locator("#handles button.corner").nth(3).wait_for()
     assert page.locator("#handles button.corner").count() == 4
     assert violations(page, axe_script) == []
 

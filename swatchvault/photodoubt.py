@@ -1,0 +1,39 @@
+"""How sure the difference of two swatches of the archive is, by the photos of both."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from swatchvault.archive import StoredColour, learned_of_setup
+from swatchvault.difference import pair_doubt
+from swatchvault.lotcheck import as_colour, groups
+from swatchvault.pair import Capture, Conditions, OwnFrame, mean_of_photos
+
+
+def own_frames(conn: sqlite3.Connection, photos: Sequence[StoredColour]) -> dict[int, OwnFrame]:
+    """What repeats taught of the set-ups of these photos, by the set-up's id."""
+    setups = {c.setup_id for c in photos} - {None}
+    learned = {s: learned_of_setup(conn, s) for s in setups if s is not None}
+    return {s: OwnFrame(np.array(k["cov"]), Capture(k["capture"])) for s, k in learned.items() if k}
+
+
+def doubt_of_swatches(
+    one: Sequence[StoredColour],
+    other: Sequence[StoredColour],
+    delta_e: float,
+    k_l: float,
+    frames: Mapping[int, OwnFrame],
+) -> tuple[float, str]:
+    """Standard uncertainty of a ΔE00 by the best photos of both, and how these belong together.
+
+    ``frames``: what repeats taught of a set-up; it says nothing of photos that do not share it.
+    """
+    capture, ours, theirs = groups(one, other)[0]
+    of_a_setup = capture in (Capture.LOCKED, Capture.SAME_SETUP)
+    own = frames.get(ours[0].setup_id or -1) if of_a_setup else None
+    pair = [mean_of_photos([as_colour(c) for c in side]) for side in (ours, theirs)]
+    doubt = pair_doubt(pair[0], pair[1], Conditions(capture, k_l=k_l, own_frame=own))
+    return doubt.u(delta_e), capture.value
