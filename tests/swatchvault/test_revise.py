@@ -178,7 +178,7 @@ def test_a_lot_that_departed_becomes_the_next_version(folder, capsys):
         (("--dye", "Ember=much"), "cannot be read"),
         (("--dye", "Rill=1"), "unknown dye"),
         (("--step", "hold, 90 C"), "write it as 3=hold"),
-        (("--add-step", "hold, 900 C"), "temperature_c must be"),
+        (("--add-step", "hold, 900 C"), "the temperature in °C must be"),
         (("--from", 9), "no version 9"),
         (("--share", 140), "share_percent must be"),
         (("--as-done", "X9"), "unknown lot"),
