@@ -82,7 +82,9 @@ def stage(page: Any) -> dict[str, float]:
     return box
 
 
-def measure_and_keep(page: Any, live: Live, labels: dict[str, str]) -> str:
+def measure_and_keep(
+    page: Any, live: Live, labels: dict[str, str], axe_script: str | None = None
+) -> str:
     page.locator("select[name=light]").select_option("daylight")
     page.get_by_role("button", name="Measure").click()
     page.wait_for_url("**/shows")
@@ -90,6 +92,10 @@ def measure_and_keep(page: Any, live: Live, labels: dict[str, str]) -> str:
         group = page.get_by_role("group", name=f"Region {region}")
         group.get_by_label("Swatch: its label").fill(label)
     page.get_by_text("Measured: the figures stand").wait_for()
+    if axe_script:
+        page.evaluate("document.querySelectorAll('details').forEach(d => { d.open = true; })")
+        assert violations(page, axe_script) == []
+        assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
     page.get_by_role("button", name="Keep it in the archive").click()
     page.wait_for_url(FILED)
     return str(page.url).rsplit("/", 1)[-1]
@@ -129,7 +135,8 @@ def test_by_mouse_from_the_phone_to_the_result(
     assert after[0] - before[0] == pytest.approx(20 / box["width"], abs=2e-3)
     assert after[1] - before[1] == pytest.approx(10 / box["height"], abs=2e-3)
     assert violations(page, axe_script) == []
-    sha256 = measure_and_keep(page, live, {"new": "HF-2 skein a", "master": "HF-1 skein a"})
+    labels = {"new": "HF-2 skein a", "master": "HF-1 skein a"}
+    sha256 = measure_and_keep(page, live, labels, axe_script)
     assert sha256 == sha_of(photo)
     assert stored(live, sha256)["swatches"][0]["polygon"][2] == pytest.approx(after, abs=1e-5)
     assert page.get_by_role("heading", name="HF-2 skein a").is_visible()
