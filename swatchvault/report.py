@@ -125,7 +125,9 @@ def table_lines(header: Sequence[str], rows: Sequence[Sequence[object]]) -> list
 def _cell(value: object) -> str:
     if value is None:
         return ""
-    return f"{value:.3g}" if isinstance(value, float) else str(value)
+    if not isinstance(value, float):
+        return str(value)
+    return f"{value:.0f}" if abs(value) >= 1000 else f"{value:.3g}"
 
 
 def sheet_lines(header: Sequence[str], rows: Sequence[Sequence[object]]) -> list[str]:

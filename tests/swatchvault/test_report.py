@@ -29,3 +29,8 @@ def test_tables_line_up_and_sheets_leave_out_what_is_empty():
     assert lines == ["lot  g", "---  ---", "A-1  100", "B"]
     sheet = sheet_lines(("id", "lot", "a", "b", "c", "d"), [(1, "x", 1, 2, None, 3)])
     assert sheet == ["lot  x", "a    1", "b    2", "d    3"]
+
+
+def test_thousands_are_written_out():
+    lines = sheet_lines(("liquor", "ratio"), [(6000.0, 30.0), (4500.0, 29.96)])
+    assert [line.split() for line in lines[-2:]] == [["6000", "30"], ["4500", "30"]]
