@@ -120,9 +120,8 @@ def near_command(
     if other_dyes and not hits:
         click.echo(f"no lot with its dyes written down within {tolerance:g} of {query.target.name}")
     elif other_dyes:
-        click.echo(
-            f"{len(hits)} {'way' if len(hits) == 1 else 'ways'} with no dye in common, within {tolerance:g}:"
-        )
+        ways = "1 way" if len(hits) == 1 else f"{len(hits)} ways"
+        click.echo(f"{ways} with no dye in common, within {tolerance:g}:")
     _show(hits, warnings, f"ΔE00 (kL = {k_l:g})", ranked=True)
 
 
