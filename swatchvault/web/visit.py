@@ -182,7 +182,9 @@ class Visit:
         """A sentence, as a page or as JSON."""
         if self.wants_json:
             return self.json({"ok": False, "words": words}, status)
-        return await self.page("sv_refused.html", {"words": words, "status": status}, status)
+        back = self.request.path if self.request.method == "POST" and status == 400 else ""
+        values = {"words": words, "status": status, "back": back}
+        return await self.page("sv_refused.html", values, status)
 
     @property
     def _db(self) -> Any:

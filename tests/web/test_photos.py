@@ -102,6 +102,51 @@ async def test_what_is_no_photo_is_refused(
     assert waiting(studio) == []
 
 
+SCRIPT = b"<script>window.got_in=1</script>"
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        b'<svg xmlns="http://www.w3.org/2000/svg" width="64" height="64">' + SCRIPT + b"</svg>",
+        b'<?xml version="1.0"?><!DOCTYPE svg [<!ENTITY x SYSTEM "file:///etc/passwd">]><svg>&x;</svg>',
+        b"<!doctype html>" + SCRIPT,
+        b"GIF89a" + SCRIPT,
+        b"%PDF-1.7\n" + SCRIPT,
+        b"PK\x03\x04" + SCRIPT,
+    ],
+    ids=["svg", "xml with a file", "html", "gif", "pdf", "zip"],
+)
+async def test_what_only_calls_itself_a_photo_is_refused(
+    data: bytes, visitor: Visitor, studio: Path
+) -> None:
+    answer = await send(visitor("dyer"), ("one.jpg", data))
+    assert answer.status_code == 400
+    assert SCRIPT.decode() not in answer.text
+    assert waiting(studio) == []
+
+
+async def test_a_photo_that_is_a_page_too_is_only_ever_a_picture(
+    visitor: Visitor, studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    sha256 = await sent(dyer, jpeg() + SCRIPT, "one.html")
+    for path in (f"/photos/{sha256}/preview", f"/photos/{sha256}/mark"):
+        answer = await dyer.get(path)
+        assert answer.status_code == 200
+        assert SCRIPT not in answer.content
+    await marked(dyer, sha256, marks(), light="daylight")
+    page = (await dyer.get(f"/photos/{sha256}/shows")).text
+    await measured(dyer, sha256)
+    await dyer.post(f"/photos/{sha256}/shows", told(once(page)))
+    assert (await measured(dyer, sha256))["state"] == "filed"
+    answer = await dyer.get(f"/original/{sha256}")
+    assert answer.content.endswith(SCRIPT)  # byte for byte, and shown as a picture alone
+    assert answer.headers["content-type"] == "image/jpeg"
+    assert answer.headers["x-content-type-options"] == "nosniff"
+    assert "sandbox" in answer.headers["content-security-policy"]
+
+
 @pytest.mark.parametrize("over", [1, 300_000], ids=["by one byte", "by far"])
 async def test_too_large_is_a_sentence(
     over: int, visitor: Visitor, studio: Path, monkeypatch: pytest.MonkeyPatch
