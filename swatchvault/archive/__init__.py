@@ -125,6 +125,7 @@ from swatchvault.archive.swatches import (
     colourway_names,
     learned_of_setup,
     swatch_facts,
+    swatch_ids_named,
     swatches_of_colourway,
     swatches_of_lot,
 )
@@ -250,6 +251,7 @@ __all__ = [
     "swatch_colours",
     "swatch_facts",
     "swatch_id_of",
+    "swatch_ids_named",
     "swatches_of_colourway",
     "swatches_of_lot",
     "sweep",

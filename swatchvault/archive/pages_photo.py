@@ -68,6 +68,14 @@ def photo_row(conn: sqlite3.Connection, sha256: str) -> PhotoRow | None:
     )
 
 
+def suffix_of_photo(conn: sqlite3.Connection, sha256: str) -> str:
+    """The suffix of a photo's file. Raises ``NotFound``."""
+    row = conn.execute("SELECT suffix FROM photo WHERE sha256 = ?", (sha256,)).fetchone()
+    if row is None:
+        raise NotFound("no photo of that name is in the archive")
+    return str(row[0])
+
+
 def need_photo_row(conn: sqlite3.Connection, sha256: str) -> PhotoRow:
     """:func:`photo_row`, or ``NotFound``."""
     found = photo_row(conn, sha256)

@@ -102,6 +102,27 @@ def lot_code(conn: sqlite3.Connection, lot_id: int) -> str:
     return str(row[0])
 
 
+def recipe_there(conn: sqlite3.Connection, recipe_id: int) -> bool:
+    """Whether a recipe of that number is in the archive."""
+    row = conn.execute("SELECT 1 FROM recipe WHERE id = ?", (recipe_id,)).fetchone()
+    return row is not None
+
+
+def lot_there(conn: sqlite3.Connection, code: str) -> bool:
+    """Whether a lot has that code."""
+    return conn.execute("SELECT 1 FROM lot WHERE code = ?", (code,)).fetchone() is not None
+
+
+def newest_code(conn: sqlite3.Connection, colourway: str) -> str | None:
+    """The code of a colourway's newest lot."""
+    sql = (
+        "SELECT lot.code FROM lot JOIN colourway ON colourway.id = colourway_id "
+        "WHERE colourway.name = ? ORDER BY dyed_on DESC, lot.id DESC"
+    )
+    row = conn.execute(sql, (colourway,)).fetchone()
+    return None if row is None else str(row[0])
+
+
 def started_here(conn: sqlite3.Connection, lot_id: int) -> bool:
     """Whether the lot was started as a pot, and not written down afterwards."""
     sql = "SELECT 1 FROM pot WHERE lot_id = ? AND started_at IS NOT NULL"

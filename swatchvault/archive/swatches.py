@@ -44,6 +44,12 @@ def swatches_of_lot(conn: sqlite3.Connection, lot: str) -> list[SwatchFacts]:
     return [SwatchFacts(*row) for row in rows]
 
 
+def swatch_ids_named(conn: sqlite3.Connection, name: str) -> list[int]:
+    """The swatches of the lot of that code, else the swatch of that label; ``NotFound``."""
+    of_lot = "SELECT swatch.id FROM swatch JOIN lot ON lot.id = lot_id WHERE lot.code = ?"
+    return [int(r[0]) for r in conn.execute(of_lot, (name,))] or [find(conn, "swatch", name)]
+
+
 def swatches_of_colourway(
     conn: sqlite3.Connection, colourway: str, base: str | None = None, form: str | None = None
 ) -> list[SwatchFacts]:

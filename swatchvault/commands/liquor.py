@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from swatchvault.commands.find import print_json
-from swatchvault.commands.making import here
 from swatchvault.commands.options import (
     archive_option,
     json_option,
@@ -19,6 +18,7 @@ from swatchvault.commands.options import (
 )
 from swatchvault.commands.sums import say_caution
 from swatchvault.errors import AmountError, SwatchvaultError
+from swatchvault.potwork import here
 
 if TYPE_CHECKING:
     from ingest.liquor import LiquorCurve

@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 import json
-import sqlite3
-from collections.abc import Mapping
 from dataclasses import asdict
-from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,11 +13,11 @@ from swatchvault.amounts import parse_amount
 from swatchvault.cautions import CAUTION_LINE
 from swatchvault.commands.options import archive_option, json_option, need_archive
 from swatchvault.commands.sums import say_caution, smallest_option
-from swatchvault.errors import ArchiveError, NotFound
+from swatchvault.errors import ArchiveError
+from swatchvault.potwork import choose_stocks, here
 
 if TYPE_CHECKING:
-    from swatchvault.archive import Recipe
-    from swatchvault.pot import StockChoice
+    pass
 
 PATH = click.Path(path_type=Path)
 
@@ -97,48 +94,6 @@ def recipe_command(
         say_caution()
 
 
-def choose_stocks(
-    conn: sqlite3.Connection,
-    recipe: Recipe,
-    goods_g: float,
-    planned_from: Mapping[str, str | None],
-    need: bool,
-) -> dict[str, StockChoice]:
-    """The stock of each dye: the one that ``planned_from`` names, else the newest that suffices.
-
-    A dye named with ``None`` is weighed as powder. With ``need``, a dye that no stock holds and
-    that is not weighed raises ``NotFound``.
-    """
-    from swatchvault.archive import get_stock, stocks_held
-    from swatchvault.pot import StockChoice, choose_stock
-
-    wanted: dict[str, float] = {}
-    for part in recipe.parts:
-        for planned in part.dyes:
-            grams = goods_g * part.share_percent / 100 * planned.depth_percent / 100
-            wanted[planned.dye] = wanted.get(planned.dye, 0.0) + grams
-    told = {_known(dye, wanted): code for dye, code in planned_from.items()}
-    weighed = {dye for dye, code in told.items() if code is None}
-    chosen = {}
-    for dye, grams in wanted.items():
-        held = [
-            StockChoice(s.code, s.strength_percent, s.left_ml, s.mixed_on)
-            for s in stocks_held(conn, dye)
-        ]
-        if (named := told.get(dye)) is not None:
-            code = get_stock(conn, dye, named).code
-            held = [s for s in held if s.code == code]
-        stock = None if dye in weighed else choose_stock(held, grams)
-        if stock is not None:
-            chosen[dye] = stock
-        elif need and dye not in weighed:
-            raise NotFound(
-                f"no stock of {dye!r} in the archive: add the one you mixed, or say "
-                f'--powder "{dye}" to weigh it'
-            )
-    return chosen
-
-
 def sources(stocks: tuple[str, ...], powders: tuple[str, ...]) -> dict[str, str | None]:
     """Where each dye named in the options comes from: a stock's code, or ``None`` for powder."""
     return {**dict(pair(text) for text in stocks), **dict.fromkeys(powders)}
@@ -150,15 +105,3 @@ def pair(text: str) -> tuple[str, str]:
     if not sign or not dye.strip() or not what.strip():
         raise ArchiveError(f"{text!r} cannot be read: write the dye, = and the rest, as Ember=S1")
     return dye.strip(), what.strip()
-
-
-def _known(dye: str, wanted: dict[str, float]) -> str:
-    for name in wanted:
-        if name.casefold() == dye.casefold():
-            return name
-    raise NotFound(f"no dye {dye!r} in this recipe: it has {', '.join(wanted) or 'none'}")
-
-
-def here() -> datetime:
-    """Now, with the zone of this computer."""
-    return datetime.now().astimezone()

@@ -11,20 +11,17 @@ from typing import Any
 import click
 
 from swatchvault.amounts import parse_amount
-from swatchvault.commands.making import choose_stocks, here, pair, sources
+from swatchvault.commands.making import pair, sources
 from swatchvault.commands.options import archive_option, json_option, need_archive
 from swatchvault.commands.potsteps import (
     dyes_that_went_in,
     log_lines,
-    make_step,
-    noted,
-    plan_of,
     planned_step,
-    step_words,
     stock_lines,
 )
 from swatchvault.commands.sums import say_caution
 from swatchvault.errors import ArchiveError
+from swatchvault.potwork import choose_stocks, here, make_step, noted, plan_of, step_words
 
 #: Kinds of step that are told with their caution.
 CAREFUL = ("dye in", "acid in", "heat", "hold")

@@ -2,41 +2,17 @@
 
 from __future__ import annotations
 
-import math
 import sqlite3
 from collections.abc import Iterable, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from swatchvault.commands.making import choose_stocks, here, pair
+from swatchvault.commands.making import pair
 from swatchvault.errors import ArchiveError, NotFound
+from swatchvault.potwork import departures, step_words
 
 if TYPE_CHECKING:
-    from swatchvault.archive import DyeIn, Pot, PotStep
+    from swatchvault.archive import DyeIn, Pot
     from swatchvault.pot import PotPlan, StepPlan
-
-
-def plan_of(conn: sqlite3.Connection, pot: Pot, source: Mapping[str, str | None]) -> PotPlan | None:
-    """The plan of a lot from its recipe and goods; ``None`` where it follows none."""
-    from swatchvault.archive import spoons_of
-    from swatchvault.pot import plan_pot
-
-    if pot.recipe is None or pot.goods_g is None:
-        return None
-    in_recipe = {d.dye.casefold() for part in pot.recipe.parts for d in part.dyes}
-    told = {d: s for d, s in source.items() if d.casefold() in in_recipe}
-    known = {d: s for d, s in pot.planned_from.items() if d.casefold() in in_recipe}
-    folded = {d.casefold() for d in told}
-    told |= {d: s for d, s in known.items() if d.casefold() not in folded}
-    chosen = choose_stocks(conn, pot.recipe, pot.goods_g, told, need=False)
-    ratio = None if pot.liquor_ml is None else pot.liquor_ml / pot.goods_g
-    return plan_pot(
-        pot.recipe,
-        pot.goods_g,
-        chosen,
-        today=here().date(),
-        liquor_ratio=ratio,
-        spoons=spoons_of(conn),
-    )
 
 
 def planned_step(plan: PotPlan | None, pot: Pot, what: str) -> StepPlan | None:
@@ -56,40 +32,6 @@ def planned_step(plan: PotPlan | None, pot: Pot, what: str) -> StepPlan | None:
     gone = {d.plan_number for d in pot.steps}
     kind = " ".join(what.casefold().split())
     return next((s for s in steps if s.kind == kind and s.number not in gone), None)
-
-
-def noted(pot: Pot, told: Mapping[str, Any]) -> dict[str, Any]:
-    """What the options of a step say, as fields of ``PotStep``, checked; unsaid is ``None``."""
-    from swatchvault.potclock import check_left, check_time, read_time
-
-    now = here()
-    at, left = told["at"], told["left"]
-    return {
-        "at": None if at is None else check_time(read_time(at, now), pot.started_at, now),
-        "amount": told["amount"],
-        "temperature_c": told["temperature"],
-        "minutes": told["minutes"],
-        "ph": told["ph"],
-        "colour_left": None if left is None else check_left(left),
-        "note": told["note"],
-    }
-
-
-def make_step(pot: Pot, kind: str, planned: StepPlan | None, told: Mapping[str, Any]) -> PotStep:
-    """The step as it is stored: what was said, else as planned; the time is now if not said."""
-    from swatchvault.archive import PotStep
-
-    said = noted(pot, told)
-    said["at"] = said["at"] or here().isoformat(timespec="seconds")
-    if planned is not None:
-        amount = planned.amount and planned.amount.partition(" (as written")[0]
-        for name, value in (
-            ("amount", amount),
-            ("temperature_c", planned.temperature_c),
-            ("minutes", planned.minutes),
-        ):
-            said[name] = value if said[name] is None else said[name]
-    return PotStep(kind=kind, **said)
 
 
 def dyes_that_went_in(
@@ -135,39 +77,6 @@ def stock_lines(conn: sqlite3.Connection, dyes: Iterable[DyeIn]) -> list[str]:
                 line += ": more went in than was thought to be there" if held.left_ml < 0 else ""
         lines.append(line)
     return lines
-
-
-def step_words(step: PotStep) -> str:
-    """A step that was done, on one line."""
-    facts = [
-        step.amount,
-        None if step.temperature_c is None else f"{step.temperature_c:g} °C",
-        None if step.minutes is None else f"{step.minutes:g} min",
-        None if step.ph is None else f"pH {step.ph:g}",
-        step.colour_left and f"colour left: {step.colour_left}",
-        step.note,
-    ]
-    when = step.at[:16].replace("T", " ") + "  " if step.at else ""
-    return f"{when}{step.kind}" + "".join(f", {f}" for f in facts if f)
-
-
-def departures(plan: PotPlan | None, pot: Pot) -> list[str]:
-    """Where the depth of shade that went in is not the planned one, within 1 % of it."""
-    if plan is None:
-        return []
-    planned: dict[str, float] = {}
-    for dose in (d for part in plan.parts for d in part.doses):
-        planned[dose.dye] = planned.get(dose.dye, 0.0) + dose.dye_g / plan.goods_g * 100
-    done: dict[str, float | None] = dict.fromkeys(planned, 0.0) if pot.ended_at else {}
-    for dye, grams in pot.dyes_in:
-        before = done.get(dye.dye, 0.0)
-        unknown = before is None or grams is None
-        done[dye.dye] = None if unknown else (before or 0.0) + (grams or 0.0) / plan.goods_g * 100
-    return [
-        f"{dye} {depth:.3g} % instead of {planned.get(dye, 0.0):.3g} %"
-        for dye, depth in done.items()
-        if depth is not None and not math.isclose(depth, planned.get(dye, 0.0), rel_tol=0.01)
-    ]
 
 
 def log_lines(plan: PotPlan | None, pot: Pot) -> list[str]:

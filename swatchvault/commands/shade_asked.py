@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from swatchvault.commands.find import query_of
-from swatchvault.commands.making import choose_stocks, here
 from swatchvault.errors import AmountError, CompareError, NotFound
+from swatchvault.potwork import choose_stocks, here
 
 if TYPE_CHECKING:
     from swatchvault.archive.dyed import PotAsDyed

@@ -89,23 +89,12 @@ def dye_sum(goods: str, dyes: tuple[str, ...], smallest: float, as_json: bool) -
 
     DYES: "Ember 0.8 from 1" is 0.8 % depth from a stock of 1 %; "Ember 0.8" is weighed as powder.
     """
-    from swatchvault.dyeing import dye_doses, question_depth
-    from swatchvault.pot import pour_words, weigh_words
+    from swatchvault.dyeing import dye_doses
+    from swatchvault.sums_words import dose_lines
 
     wanted = [_wanted(text, i) for i, text in enumerate(dyes, 1)]
     doses = dye_doses(_amount(goods).g, wanted)
-    lines, hints = [], []
-    for dose in doses.doses:
-        if dose.stock_ml is None:
-            words, hint = weigh_words(dose.dye_g)
-            words += " of powder"
-        else:
-            words, hint = pour_words(dose.stock_ml, smallest)
-            words += f" of stock {dose.stock_percent:g} % ({weigh_words(dose.dye_g)[0]} of dye)"
-        lines.append(f"{dose.name}, {dose.depth_percent:g} % depth of shade: {words}")
-        hints += [f"{dose.name}: {hint}"] if hint else []
-    lines.append(f"together {doses.depth_percent:g} % on {doses.goods_g:g} g of goods")
-    _say(lines, [*hints, question_depth(doses.depth_percent)], doses, as_json)
+    _say(*dose_lines(doses, smallest), doses, as_json)
 
 
 @sums_command.command("stock")
@@ -143,7 +132,7 @@ def mix_sum(volume: str, strength_percent: float | None, powder: str | None, as_
     A stock of 1 % is 1 g of powder made up to 100 mL.
     """
     from swatchvault.dyeing import mix_stock, stock_strength_percent
-    from swatchvault.pot import weigh_words
+    from swatchvault.sums_words import mix_lines
 
     if (strength_percent is None) == (powder is None):
         raise click.UsageError("give either STRENGTH_PERCENT or --powder")
@@ -152,13 +141,7 @@ def mix_sum(volume: str, strength_percent: float | None, powder: str | None, as_
         strength_percent = stock_strength_percent(_amount(powder).g, ml)
     assert strength_percent is not None
     mix = mix_stock(ml, strength_percent)
-    grams, hint = weigh_words(mix.powder_g)
-    lines = [
-        f"a stock of {mix.stock_percent:.4g} %: {grams} of powder made up to "
-        f"{mix.made_up_to_ml:g} mL",
-        mix.words,
-    ]
-    _say(lines, [hint], mix, as_json)
+    _say(*mix_lines(mix), mix, as_json)
 
 
 @sums_command.command("acid")
@@ -184,23 +167,15 @@ def acid_sum(
     Acids: acetic, citric anhydrous, citric monohydrate, formic.
     """
     from swatchvault.acids import dilute_acid, swap_acid
-    from swatchvault.pot import pour_words, weigh_words
+    from swatchvault.sums_words import dilution_lines, swap_lines
 
     solution = _solution(have)
     if other and amount and dilute_to is None:
         swap = swap_acid(_amount(amount).ml, solution, _solution(other))
-        words, hint = pour_words(swap.to_ml, smallest)
-        lines = [
-            f"{amount} of {have} is as much acid as {words} of {other}, or "
-            f"{weigh_words(swap.to_pure_g)[0]} of the acid itself",
-            "equal equivalents are not equal pH: check with pH paper, and write down what you find",
-        ]
-        _say(lines, [hint], swap, as_json)
+        _say(*swap_lines(swap, amount, have, other, smallest), swap, as_json)
     elif dilute_to is not None and make_up_to and not other:
         dilution = dilute_acid(solution, dilute_to, _amount(make_up_to).ml)
-        words, hint = pour_words(dilution.acid_ml, smallest)
-        lines = [f"{words} of {have}, made up to {dilution.make_up_to_ml:g} mL", dilution.words]
-        _say(lines, [hint], dilution, as_json)
+        _say(*dilution_lines(dilution, have, smallest), dilution, as_json)
     else:
         raise click.UsageError("give --amount and --as, or --dilute-to and --make-up-to")
 
@@ -212,15 +187,11 @@ def acid_sum(
 @json_option
 def water_sum(goods: str, ratio: float, added: tuple[str, ...], as_json: bool) -> None:
     """Liquor of GOODS at 1:RATIO, and the water left after all that is ADDED ("80 mL" ...)."""
-    from swatchvault.dyeing import round_measure, water_left
+    from swatchvault.dyeing import water_left
+    from swatchvault.sums_words import water_lines
 
     water = water_left(_amount(goods).g, ratio, [_amount(a).ml for a in added])
-    lines = [
-        f"liquor {round_measure(water.liquor_ml).rounded_ml:g} mL",
-        f"added as liquid {water.added_ml:g} mL",
-        f"water to put in {round_measure(water.water_ml).rounded_ml:g} mL",
-    ]
-    _say(lines, [], water, as_json)
+    _say(water_lines(water), [], water, as_json)
 
 
 @sums_command.command("cost")
@@ -242,6 +213,7 @@ def cost_sum(
 ) -> None:
     """What a lot costs, and each skein by its weight. Prices are for a kilogram or a litre."""
     from swatchvault.costs import cost_of_lot
+    from swatchvault.sums_words import cost_lines
 
     items = [
         *(_used("powder", text) for text in powder),
@@ -252,15 +224,7 @@ def cost_sum(
         raise click.UsageError("name at least one --powder, --base or --auxiliary")
     weights = [_amount(s).g for s in skeins]
     cost = cost_of_lot(items, weights, minutes=minutes, price_per_hour=per_hour)
-    lines = [
-        f"powder {cost.powder_cost:.2f}",
-        f"base {cost.base_cost:.2f}",
-        f"auxiliaries {cost.auxiliary_cost:.2f}",
-        "time not counted" if cost.time_cost is None else f"time {cost.time_cost:.2f}",
-        f"the lot {cost.total_cost:.2f}",
-        *(f"skein of {g:g} g {c:.2f}" for g, c in zip(weights, cost.skein_costs, strict=True)),
-    ]
-    _say(lines, [], cost, as_json, caution=False)
+    _say(cost_lines(cost, weights), [], cost, as_json, caution=False)
 
 
 def _say(

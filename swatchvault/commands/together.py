@@ -44,14 +44,14 @@ def groups_command(
     as_json: bool,
 ) -> None:
     """Which of these lots or swatches can go together: every pair in a group within tolerance."""
-    from swatchvault import finding, shades
+    from swatchvault import finding, shades, together
     from swatchvault.archive import open_archive
 
     if not names and colourway is None:
         raise CompareError("nothing to group: name lots or swatches, or give --colourway")
     with open_archive(need_archive(archive_folder)) as archive:
-        table = finding.table_of(archive.conn, names, colourway=colourway, base=base, form=form)
-        found = finding.group_swatches(table, tolerance, k_l)
+        table = together.table_of(archive.conn, names, colourway=colourway, base=base, form=form)
+        found = together.group_swatches(table, tolerance, k_l)
         held = standard and finding.query_of_swatch(archive.conn, standard).target.lab
     numbers = shades.shade_sort(table.labs, table.labs[0] if held is None else held, blocks)
     if as_json:
@@ -117,15 +117,15 @@ def drift_command(
     as_json: bool,
 ) -> None:
     """Lots of COLOURWAY over time: limits, what changed between lots, and what moved."""
-    from swatchvault import finding, shades
+    from swatchvault import shades, together
     from swatchvault.archive import open_archive
 
     with open_archive(need_archive(archive_folder)) as archive:
-        table = finding.table_of(archive.conn, (), colourway=colourway, base=base, form=form)
+        table = together.table_of(archive.conn, (), colourway=colourway, base=base, form=form)
     kinds = sorted({f"{m.base} as {m.form}" for m in table.made})
     if len(kinds) > 1:
         raise CompareError(f"{colourway} is there on {'; '.join(kinds)}: name one base and form")
-    found = finding.course_of(table, k_l)
+    found = together.course_of(table, k_l)
     title = f"{colourway} on {kinds[0]}, kL = {k_l:g}"
     if svg is not None:
         svg.write_text(shades.course_svg(found, title), encoding="utf-8")
@@ -189,12 +189,12 @@ def gaps_command(
     Inside what its dyes are predicted to reach, with a recipe for each gap to dye next; where too
     few lots are known for that, inside what its colours span.
     """
-    from swatchvault import finding, shades
+    from swatchvault import shades, together
     from swatchvault.archive import open_archive
     from swatchvault.experiments import gaps_on_base
 
     with open_archive(need_archive(archive_folder)) as archive:
-        table = finding.table_of(archive.conn, (), base=base)
+        table = together.table_of(archive.conn, (), base=base)
         found = gaps_on_base(archive.conn, base, table.labs, form=form, count=count, k_l=k_l)
     if svg is not None:
         recipes = [e.words for e in found.gaps if e.words]
@@ -223,13 +223,13 @@ def gaps_command(
 @json_option
 def bases_command(colourway: str, archive_folder: Path | None, as_json: bool) -> None:
     """What COLOURWAY gave on each base, and the shift from the first one."""
-    from swatchvault import finding
+    from swatchvault import together
     from swatchvault.archive import open_archive
     from swatchvault.report import table_lines
 
     with open_archive(need_archive(archive_folder)) as archive:
-        table = finding.table_of(archive.conn, (), colourway=colourway)
-    rows = finding.across_bases(table)
+        table = together.table_of(archive.conn, (), colourway=colourway)
+    rows = together.across_bases(table)
     if as_json:
         print_json([dataclasses.asdict(r) for r in rows])
     elif not rows:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 from datasette import Response
 
@@ -30,17 +29,12 @@ async def thumb(visit: Visit) -> Response:
 
 async def original(visit: Visit) -> Response:
     """A photo as it was added, byte for byte."""
+    from swatchvault.archive.pages_photo import suffix_of_photo
+
     sha256 = visit.part("sha256")
-    suffix = await visit.read(_suffix_of, sha256)
+    suffix = await visit.read(suffix_of_photo, sha256)
     kind = _TYPES.get(suffix, "application/octet-stream")
     return await file_answer(visit, visit.folder / "photos" / f"{sha256}{suffix}", kind)
-
-
-def _suffix_of(conn: Any, sha256: str) -> str:
-    row = conn.execute("SELECT suffix FROM photo WHERE sha256 = ?", (sha256,)).fetchone()
-    if row is None:
-        raise NotFound("no photo of that name is in the archive")
-    return str(row[0])
 
 
 async def file_answer(visit: Visit, path: Path, kind: str) -> Response:

@@ -58,7 +58,7 @@ def _lot(conn: sqlite3.Connection, lot_id: int) -> Record:
     from swatchvault.archive import get_pot
     from swatchvault.archive import pages_yarn as pages
     from swatchvault.cautions import CAUTION_LINE
-    from swatchvault.commands.potsteps import departures, plan_of, step_words
+    from swatchvault.potwork import departures, plan_of, step_words
     from swatchvault.recipe_sheet import step_plan_words
 
     lot = pages.one(conn, "lot", lot_id)

@@ -45,8 +45,7 @@ def told_of(form: Form, now: datetime) -> dict[str, Any]:
 def log_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
     """Store a step as `pot did`, `pot look` and `pot hold` do."""
     from swatchvault.archive import get_pot, record_step
-    from swatchvault.commands.making import here
-    from swatchvault.commands.potsteps import make_step, plan_of
+    from swatchvault.potwork import here, make_step, plan_of
 
     pot = get_pot(conn, code)
     plan = plan_of(conn, pot, {})
@@ -126,8 +125,7 @@ def minute_words(at: str | None) -> str:
 def correct_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
     """Correct a step as `pot edit` does; a step that changed meanwhile is refused."""
     from swatchvault.archive import edit_dye_in, edit_step, get_pot
-    from swatchvault.commands.making import here
-    from swatchvault.commands.potsteps import noted, step_words
+    from swatchvault.potwork import here, noted, step_words
 
     number = whole(form.text("number"), "the step")
     pot = get_pot(conn, code)
@@ -175,8 +173,8 @@ def log_skein(conn: sqlite3.Connection, code: str, form: Form) -> None:
 def log_end(conn: sqlite3.Connection, code: str, form: Form) -> None:
     """Store how the pot ended as `pot end` does."""
     from swatchvault.archive import end_pot, get_pot
-    from swatchvault.commands.making import here
     from swatchvault.potclock import check_time, clock, latest_hold, read_time
+    from swatchvault.potwork import here
 
     now = here()
     pot = get_pot(conn, code)

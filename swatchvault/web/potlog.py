@@ -131,8 +131,7 @@ def _view(conn: sqlite3.Connection, lot_id: int, step: str, number: str) -> PotV
     from swatchvault.archive import get_pot
     from swatchvault.archive import pages_pot as pages
     from swatchvault.archive.schema_studio import STEP_KINDS
-    from swatchvault.commands.making import here
-    from swatchvault.commands.potsteps import departures, plan_of, step_words
+    from swatchvault.potwork import departures, here, plan_of, step_words
     from swatchvault.recipe_sheet import step_plan_words
 
     pot = get_pot(conn, pages.lot_code(conn, lot_id))
@@ -208,7 +207,7 @@ def _went_in(pot: Pot) -> tuple[tuple[str, str], ...]:
 
 def _editing(pot: Pot, number: str) -> dict[str, str] | None:
     """The fields of the step that is to be corrected, if one is."""
-    from swatchvault.commands.potsteps import step_words
+    from swatchvault.potwork import step_words
 
     if not number:
         return None

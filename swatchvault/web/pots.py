@@ -97,10 +97,11 @@ def _values(conn: sqlite3.Connection, asked: StartAsked) -> dict[str, Any]:
 
 
 def _recipe(conn: sqlite3.Connection, asked: StartAsked) -> Recipe:
+    from swatchvault.archive.pages_pot import recipe_there
     from swatchvault.archive.recipes import recipe_by_id
 
     number = whole(asked.recipe, "the recipe")
-    if conn.execute("SELECT 1 FROM recipe WHERE id = ?", (number,)).fetchone() is None:
+    if not recipe_there(conn, number):
         raise RefusedError("this recipe is not in the archive: choose one from the list")
     return recipe_by_id(conn, number)
 
@@ -118,8 +119,8 @@ def plan_asked(
     from swatchvault.amounts import parse_amount
     from swatchvault.archive import spoons_of
     from swatchvault.archive.pages_pot import dye_sources
-    from swatchvault.commands.making import choose_stocks, here
     from swatchvault.pot import plan_pot
+    from swatchvault.potwork import choose_stocks, here
 
     goods_g = parse_amount(with_unit(asked.goods)).g
     said = _sources(recipe, dye_sources(conn), asked)
@@ -144,8 +145,9 @@ def with_unit(text: str) -> str:
 def begin(conn: sqlite3.Connection, asked: StartAsked) -> int:
     """Start the pot as `pot start` does; the new lot's number."""
     from swatchvault.archive import Lot, find, start_pot
-    from swatchvault.commands.making import here
+    from swatchvault.archive.pages_pot import lot_there
     from swatchvault.potclock import check_time, read_time
+    from swatchvault.potwork import here
 
     if not asked.code:
         raise RefusedError("the lot's code is missing: give the pot a code, such as NF-6")
@@ -154,7 +156,7 @@ def begin(conn: sqlite3.Connection, asked: StartAsked) -> int:
     now = here()
     recipe = _recipe(conn, asked)
     plan, planned_from = plan_asked(conn, recipe, asked)
-    if conn.execute("SELECT 1 FROM lot WHERE code = ?", (asked.code,)).fetchone():
+    if lot_there(conn, asked.code):
         raise RefusedError(
             f"lot {asked.code!r} is there already: give this pot another code, or go on with the "
             "one that is open"
@@ -177,19 +179,16 @@ def begin(conn: sqlite3.Connection, asked: StartAsked) -> int:
 
 def next_code(conn: sqlite3.Connection, colourway: str) -> str:
     """A code for the next lot: the newest one's with its last number counted on, if it has one."""
-    sql = (
-        "SELECT lot.code FROM lot JOIN colourway ON colourway.id = colourway_id "
-        "WHERE colourway.name = ? ORDER BY dyed_on DESC, lot.id DESC"
-    )
-    row = conn.execute(sql, (colourway,)).fetchone()
-    found = re.fullmatch(r"(.*?)([0-9]{1,9})", row[0]) if row else None
+    from swatchvault.archive.pages_pot import lot_there, newest_code
+
+    found = re.fullmatch(r"(.*?)([0-9]{1,9})", newest_code(conn, colourway) or "")
     if found is None:
         return ""
     count = int(found[2])
     while True:
         count += 1
         code = f"{found[1]}{count:0{len(found[2])}d}"
-        if conn.execute("SELECT 1 FROM lot WHERE code = ?", (code,)).fetchone() is None:
+        if not lot_there(conn, code):
             return code
 
 

@@ -84,8 +84,8 @@ def sheet_of(conn: sqlite3.Connection, folder: Path, recipe_id: int, asked: Aske
     from swatchvault.amounts import parse_amount
     from swatchvault.archive import get_recipe, next_time, recipe_colour, spoons_of
     from swatchvault.archive import pages_yarn as pages
-    from swatchvault.commands.making import choose_stocks, here
     from swatchvault.pot import plan_pot
+    from swatchvault.potwork import choose_stocks, here
     from swatchvault.recipe_sheet import RecipeSheet, recipe_changes
 
     goods_g = parse_amount(asked.goods).g

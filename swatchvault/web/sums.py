@@ -97,8 +97,8 @@ async def sums_page(visit: Visit) -> Response:
 
 def dye_sum(typed: Typed) -> Answer:
     """Dye and stock for goods at a depth, as `sums dye`."""
-    from swatchvault.dyeing import DyeWanted, dye_doses, question_depth
-    from swatchvault.pot import pour_words, weigh_words
+    from swatchvault.dyeing import DyeWanted, dye_doses
+    from swatchvault.sums_words import dose_lines
 
     goods_g = typed.amount("goods", "the dry weight of the goods", "g").g
     wanted = [
@@ -111,19 +111,7 @@ def dye_sum(typed: Typed) -> Answer:
     ]
     if not wanted:
         raise RefusedError("the depth is missing: fill in at least one dye")
-    doses = dye_doses(goods_g, wanted)
-    lines, hints = [], []
-    for dose in doses.doses:
-        if dose.stock_ml is None:
-            words, hint = weigh_words(dose.dye_g)
-            words += " of powder"
-        else:
-            words, hint = pour_words(dose.stock_ml, typed.smallest)
-            words += f" of stock {dose.stock_percent:g} % ({weigh_words(dose.dye_g)[0]} of dye)"
-        lines.append(f"{dose.name}, {dose.depth_percent:g} % depth of shade: {words}")
-        hints.append(f"{dose.name}: {hint}" if hint else None)
-    lines.append(f"together {doses.depth_percent:g} % on {doses.goods_g:g} g of goods")
-    return answered(lines, [*hints, question_depth(doses.depth_percent)])
+    return answered(*dose_lines(dye_doses(goods_g, wanted), typed.smallest))
 
 
 def stock_sum(typed: Typed) -> Answer:
@@ -153,7 +141,7 @@ def stock_sum(typed: Typed) -> Answer:
 def mix_sum(typed: Typed) -> Answer:
     """Powder for a stock, or the strength of one, as `sums mix`."""
     from swatchvault.dyeing import mix_stock, stock_strength_percent
-    from swatchvault.pot import weigh_words
+    from swatchvault.sums_words import mix_lines
 
     ml = typed.amount("volume", "the volume", "mL").ml
     if bool(typed("strength")) == bool(typed("powder")):
@@ -162,16 +150,13 @@ def mix_sum(typed: Typed) -> Answer:
         strength = stock_strength_percent(typed.amount("powder", "the powder", "g").g, ml)
     else:
         strength = number(typed("strength"), "the strength")
-    mix = mix_stock(ml, strength)
-    grams, hint = weigh_words(mix.powder_g)
-    first = f"a stock of {mix.stock_percent:.4g} %: {grams} of powder made up to {ml:g} mL"
-    return answered([first, mix.words], [hint])
+    return answered(*mix_lines(mix_stock(ml, strength)))
 
 
 def acid_sum(typed: Typed) -> Answer:
     """One acid in terms of another, or its dilution, as `sums acid`."""
     from swatchvault.acids import dilute_acid, swap_acid
-    from swatchvault.pot import pour_words, weigh_words
+    from swatchvault.sums_words import dilution_lines, swap_lines
 
     have = _solution(typed, "have")
     if typed("dilute_to") or typed("make_up_to"):
@@ -179,20 +164,12 @@ def acid_sum(typed: Typed) -> Answer:
             raise RefusedError("fill in either the other acid or the dilution, not both")
         to = number(typed.need("dilute_to", "the strength wanted"), "the strength wanted")
         dilution = dilute_acid(have, to, typed.amount("make_up_to", "how much to make", "mL").ml)
-        words, hint = pour_words(dilution.acid_ml, typed.smallest)
-        line = f"{words} of the acid, made up to {dilution.make_up_to_ml:g} mL"
-        return answered([line, dilution.words, dilution.caution], [hint])
-    swap = swap_acid(
-        typed.amount("amount", "how much acid", "mL").ml, have, _solution(typed, "other")
-    )
-    words, hint = pour_words(swap.to_ml, typed.smallest)
-    lines = [
-        f"{swap.from_ml:g} mL of {_said(have)} is as much acid as {words} of "
-        f"{_said(_solution(typed, 'other'))}, or {weigh_words(swap.to_pure_g)[0]} of the acid "
-        "itself",
-        "equal equivalents are not equal pH: check with pH paper, and write down what you find",
-    ]
-    return answered(lines, [hint])
+        lines, hints = dilution_lines(dilution, "the acid", typed.smallest)
+        return answered([*lines, dilution.caution], hints)
+    other = _solution(typed, "other")
+    swap = swap_acid(typed.amount("amount", "how much acid", "mL").ml, have, other)
+    told = (f"{swap.from_ml:g} mL", _said(have), _said(other))
+    return answered(*swap_lines(swap, *told, typed.smallest))
 
 
 def _solution(typed: Typed, which: str) -> AcidSolution:
@@ -215,19 +192,13 @@ def _said(acid: AcidSolution) -> str:
 
 def water_sum(typed: Typed) -> Answer:
     """Liquor and the water left, as `sums water`."""
-    from swatchvault.dyeing import round_measure, water_left
+    from swatchvault.dyeing import water_left
+    from swatchvault.sums_words import water_lines
 
     goods_g = typed.amount("goods", "the dry weight of the goods", "g").g
     ratio = number(typed.need("ratio", "the liquor ratio"), "the liquor ratio")
     added = [typed.amount(f"added{n}", "what is added", "mL").ml for n in typed.rows("added")]
-    water = water_left(goods_g, ratio, added)
-    return answered(
-        [
-            f"liquor {round_measure(water.liquor_ml).rounded_ml:g} mL",
-            f"added as liquid {water.added_ml:g} mL",
-            f"water to put in {round_measure(water.water_ml).rounded_ml:g} mL",
-        ]
-    )
+    return answered(water_lines(water_left(goods_g, ratio, added)))
 
 
 def cost_sum(typed: Typed) -> Answer:
@@ -235,6 +206,7 @@ def cost_sum(typed: Typed) -> Answer:
     from typing import Literal
 
     from swatchvault.costs import CostItem, cost_of_lot
+    from swatchvault.sums_words import cost_lines
 
     kinds: Mapping[str, Literal["powder", "base", "auxiliary"]] = {
         "powder": "powder",
@@ -259,17 +231,7 @@ def cost_sum(typed: Typed) -> Answer:
         minutes=number_or_none(typed("minutes"), "the minutes"),
         price_per_hour=number_or_none(typed("per_hour"), "the price of an hour"),
     )
-    each = zip(skeins, cost.skein_costs, strict=True)
-    return answered(
-        [
-            f"powder {cost.powder_cost:.2f}",
-            f"base {cost.base_cost:.2f}",
-            f"auxiliaries {cost.auxiliary_cost:.2f}",
-            "time not counted" if cost.time_cost is None else f"time {cost.time_cost:.2f}",
-            f"the lot {cost.total_cost:.2f}",
-            *(f"skein of {g:g} g {c:.2f}" for g, c in each),
-        ]
-    )
+    return answered(cost_lines(cost, skeins))
 
 
 SUMS: Mapping[str, Callable[[Typed], Answer]] = {

@@ -17,8 +17,8 @@ from swatchvault.web.visit import RefusedError, Visit
 if TYPE_CHECKING:
     from swatchvault.archive.pages_find import NamedRow
     from swatchvault.experiments import GapsOnBase
-    from swatchvault.finding import Table
     from swatchvault.groups import Grouping
+    from swatchvault.together import Table
 
 _BLOCKS = (("block_l", 1.0), ("block_c", 1.0), ("block_h", 0.8))
 _GAPS_SHOWN = 8
@@ -84,7 +84,7 @@ def _groups_values(conn: sqlite3.Connection, asked: GroupsAsked) -> dict[str, An
 def _grouped(
     conn: sqlite3.Connection, asked: GroupsAsked, colourways: list[NamedRow]
 ) -> dict[str, Any]:
-    from swatchvault import finding, shades
+    from swatchvault import finding, shades, together
     from swatchvault.archive.pages_pot import lot_code
 
     tolerance = asked.above_zero(asked.tolerance, "the tolerance", 2.0)
@@ -102,14 +102,14 @@ def _grouped(
             raise NotFound("this colourway has no measured lot")
     if not names and colourway is None:
         raise RefusedError("nothing to group: choose a colourway, tick its lots, or type names")
-    table = finding.table_of(
+    table = together.table_of(
         conn, names, colourway=colourway, base=asked.base or None, form=asked.form or None
     )
     if len(table.made) > _MOST_GROUPED:
         raise RefusedError(
             f"these are {len(table.made)} swatches: group {_MOST_GROUPED} or fewer at once"
         )
-    found = finding.group_swatches(table, tolerance, k_l)
+    found = together.group_swatches(table, tolerance, k_l)
     standard = asked.standard or table.names[0]
     held = finding.query_of_swatch(conn, standard).target.lab if asked.standard else table.labs[0]
     numbers = shades.shade_sort(table.labs, held, (sizes[0], sizes[1], sizes[2]))
@@ -193,10 +193,10 @@ def _kept_gaps(
 
 
 def _gaps(conn: sqlite3.Connection, base: str, form: str) -> dict[str, Any]:
-    from swatchvault import finding, shades
+    from swatchvault import shades, together
     from swatchvault.experiments import gaps_on_base
 
-    table = finding.table_of(conn, (), base=base)
+    table = together.table_of(conn, (), base=base)
     found: GapsOnBase = gaps_on_base(
         conn, base, table.labs, form=form or None, count=_GAPS_SHOWN, k_l=2.0
     )

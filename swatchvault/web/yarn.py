@@ -43,7 +43,7 @@ def _colourway(conn: sqlite3.Connection, colourway_id: int) -> Record:
 
 def _courses(conn: sqlite3.Connection, name: str, measured: list[Record]) -> list[Record]:
     """The chart of each base and form that has two lots or more, and what it says."""
-    from swatchvault import finding, shades
+    from swatchvault import shades, together
 
     families: dict[tuple[str, str], set[int]] = {}
     for swatch in measured:
@@ -52,9 +52,9 @@ def _courses(conn: sqlite3.Connection, name: str, measured: list[Record]) -> lis
     for (base, form), lots in sorted(families.items()):
         if len(lots) < 2:
             continue
-        table = finding.table_of(conn, (), colourway=name, base=base, form=form)
+        table = together.table_of(conn, (), colourway=name, base=base, form=form)
         try:
-            course = finding.course_of(table, 2.0)
+            course = together.course_of(table, 2.0)
         except CompareError:  # a lot was taken away meanwhile
             continue
         title = f"{name} on {base} as {form}, kL = 2"

@@ -27,9 +27,9 @@ from swatchvault.archive import (
     open_archive,
 )
 from swatchvault.archive.made import Filters, made_of, newest_labs, swatches_where
-from swatchvault.finding import course_of, table_of
 from swatchvault.pair import Capture, OwnFrame
 from swatchvault.photodoubt import doubt_of_swatches
+from swatchvault.together import course_of, table_of
 from tests.swatchvault.factories import measured, photo_file, photo_of, studio
 from tests.swatchvault.running import run
 
@@ -193,6 +193,16 @@ def test_drift_counts_what_repeats_of_the_set_up_taught(yarn, taught):
         found.append(course_of(table, 2.0).u)
     more = (4.0 - 0.16**2) * (0.25 + 1.0 + 1.0) / 3.0
     assert found[1] ** 2 - found[0] ** 2 == pytest.approx(1.5**2 * more / 2.0)
+
+
+def test_a_lot_without_a_date_comes_last(yarn, tmp_path):
+    folder = tmp_path / "yarn"
+    shutil.copytree(yarn, folder)
+    with open_archive(folder) as archive:
+        first = table_of(archive.conn, (), colourway="Low sun", form="skein").made[0].lot
+        archive.conn.execute("UPDATE lot SET dyed_on = NULL WHERE code = ?", (first,))
+        lots = [m.lot for m in table_of(archive.conn, (), colourway="Low sun", form="skein").made]
+    assert lots[-1] == first and lots[0] != first
 
 
 def test_a_hex_is_answered_with_a_warning(ask):

@@ -15,10 +15,11 @@ from swatchvault.archive import (
 from swatchvault.archive.dyed import dyed_on_base
 from swatchvault.archive.made import Filters
 from swatchvault.errors import CompareError, NotFound
-from swatchvault.finding import group_swatches, like, near, query_of_swatch, table_of, within
+from swatchvault.finding import like, near, query_of_swatch, within
 from swatchvault.lotcheck import groups, one_version
 from swatchvault.search_notes import left_out
 from swatchvault.shades import Target
+from swatchvault.together import group_swatches, table_of
 from tests.swatchvault.factories import copy_of, measured, photo_file, photo_of, studio
 from tests.swatchvault.running import run
 from tests.swatchvault.test_tonal_master import tonality

@@ -1,0 +1,160 @@
+"""Between a pot's recipe, its log and whoever records it: which stocks, which plan, which step."""
+
+from __future__ import annotations
+
+import math
+import sqlite3
+from collections.abc import Mapping
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from swatchvault.errors import NotFound
+
+if TYPE_CHECKING:
+    from swatchvault.archive import Pot, PotStep, Recipe
+    from swatchvault.pot import PotPlan, StepPlan, StockChoice
+
+
+def choose_stocks(
+    conn: sqlite3.Connection,
+    recipe: Recipe,
+    goods_g: float,
+    planned_from: Mapping[str, str | None],
+    need: bool,
+) -> dict[str, StockChoice]:
+    """The stock of each dye: the one that ``planned_from`` names, else the newest that suffices.
+
+    A dye named with ``None`` is weighed as powder. With ``need``, a dye that no stock holds and
+    that is not weighed raises ``NotFound``.
+    """
+    from swatchvault.archive import get_stock, stocks_held
+    from swatchvault.pot import StockChoice, choose_stock
+
+    wanted: dict[str, float] = {}
+    for part in recipe.parts:
+        for planned in part.dyes:
+            grams = goods_g * part.share_percent / 100 * planned.depth_percent / 100
+            wanted[planned.dye] = wanted.get(planned.dye, 0.0) + grams
+    told = {_known(dye, wanted): code for dye, code in planned_from.items()}
+    weighed = {dye for dye, code in told.items() if code is None}
+    chosen = {}
+    for dye, grams in wanted.items():
+        held = [
+            StockChoice(s.code, s.strength_percent, s.left_ml, s.mixed_on)
+            for s in stocks_held(conn, dye)
+        ]
+        if (named := told.get(dye)) is not None:
+            code = get_stock(conn, dye, named).code
+            held = [s for s in held if s.code == code]
+        stock = None if dye in weighed else choose_stock(held, grams)
+        if stock is not None:
+            chosen[dye] = stock
+        elif need and dye not in weighed:
+            raise NotFound(
+                f"no stock of {dye!r} in the archive: add the one you mixed, or say "
+                f'--powder "{dye}" to weigh it'
+            )
+    return chosen
+
+
+def plan_of(conn: sqlite3.Connection, pot: Pot, source: Mapping[str, str | None]) -> PotPlan | None:
+    """The plan of a lot from its recipe and goods; ``None`` where it follows none."""
+    from swatchvault.archive import spoons_of
+    from swatchvault.pot import plan_pot
+
+    if pot.recipe is None or pot.goods_g is None:
+        return None
+    in_recipe = {d.dye.casefold() for part in pot.recipe.parts for d in part.dyes}
+    told = {d: s for d, s in source.items() if d.casefold() in in_recipe}
+    known = {d: s for d, s in pot.planned_from.items() if d.casefold() in in_recipe}
+    folded = {d.casefold() for d in told}
+    told |= {d: s for d, s in known.items() if d.casefold() not in folded}
+    chosen = choose_stocks(conn, pot.recipe, pot.goods_g, told, need=False)
+    ratio = None if pot.liquor_ml is None else pot.liquor_ml / pot.goods_g
+    return plan_pot(
+        pot.recipe,
+        pot.goods_g,
+        chosen,
+        today=here().date(),
+        liquor_ratio=ratio,
+        spoons=spoons_of(conn),
+    )
+
+
+def noted(pot: Pot, told: Mapping[str, Any]) -> dict[str, Any]:
+    """What the options of a step say, as fields of ``PotStep``, checked; unsaid is ``None``."""
+    from swatchvault.potclock import check_left, check_time, read_time
+
+    now = here()
+    at, left = told["at"], told["left"]
+    return {
+        "at": None if at is None else check_time(read_time(at, now), pot.started_at, now),
+        "amount": told["amount"],
+        "temperature_c": told["temperature"],
+        "minutes": told["minutes"],
+        "ph": told["ph"],
+        "colour_left": None if left is None else check_left(left),
+        "note": told["note"],
+    }
+
+
+def make_step(pot: Pot, kind: str, planned: StepPlan | None, told: Mapping[str, Any]) -> PotStep:
+    """The step as it is stored: what was said, else as planned; the time is now if not said."""
+    from swatchvault.archive import PotStep
+
+    said = noted(pot, told)
+    said["at"] = said["at"] or here().isoformat(timespec="seconds")
+    if planned is not None:
+        amount = planned.amount and planned.amount.partition(" (as written")[0]
+        for name, value in (
+            ("amount", amount),
+            ("temperature_c", planned.temperature_c),
+            ("minutes", planned.minutes),
+        ):
+            said[name] = value if said[name] is None else said[name]
+    return PotStep(kind=kind, **said)
+
+
+def step_words(step: PotStep) -> str:
+    """A step that was done, on one line."""
+    facts = [
+        step.amount,
+        None if step.temperature_c is None else f"{step.temperature_c:g} °C",
+        None if step.minutes is None else f"{step.minutes:g} min",
+        None if step.ph is None else f"pH {step.ph:g}",
+        step.colour_left and f"colour left: {step.colour_left}",
+        step.note,
+    ]
+    when = step.at[:16].replace("T", " ") + "  " if step.at else ""
+    return f"{when}{step.kind}" + "".join(f", {f}" for f in facts if f)
+
+
+def departures(plan: PotPlan | None, pot: Pot) -> list[str]:
+    """Where the depth of shade that went in is not the planned one, within 1 % of it."""
+    if plan is None:
+        return []
+    planned: dict[str, float] = {}
+    for dose in (d for part in plan.parts for d in part.doses):
+        planned[dose.dye] = planned.get(dose.dye, 0.0) + dose.dye_g / plan.goods_g * 100
+    done: dict[str, float | None] = dict.fromkeys(planned, 0.0) if pot.ended_at else {}
+    for dye, grams in pot.dyes_in:
+        before = done.get(dye.dye, 0.0)
+        unknown = before is None or grams is None
+        done[dye.dye] = None if unknown else (before or 0.0) + (grams or 0.0) / plan.goods_g * 100
+    return [
+        f"{dye} {depth:.3g} % instead of {planned.get(dye, 0.0):.3g} %"
+        for dye, depth in done.items()
+        if depth is not None and not math.isclose(depth, planned.get(dye, 0.0), rel_tol=0.01)
+    ]
+
+
+def _known(dye: str, wanted: dict[str, float]) -> str:
+    for name in wanted:
+        if name.casefold() == dye.casefold():
+            return name
+    raise NotFound(f"no dye {dye!r} in this recipe: it has {', '.join(wanted) or 'none'}")
+
+
+def here() -> datetime:
+    """Now, with the zone of this computer."""
+    return datetime.now().astimezone()

@@ -1,0 +1,79 @@
+"""The sums' results as lines that a dyer reads, with what to look at twice. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from swatchvault.acids import AcidDilution, AcidSwap
+from swatchvault.costs import LotCost
+from swatchvault.dyeing import DyeDoses, PotWater, StockMix, question_depth, round_measure
+from swatchvault.pot import pour_words, weigh_words
+
+#: Lines, and hints.
+Said = tuple[list[str], list[str]]
+
+
+def dose_lines(doses: DyeDoses, smallest_ml: float) -> Said:
+    """What to weigh or pour of each dye."""
+    lines, hints = [], []
+    for dose in doses.doses:
+        if dose.stock_ml is None:
+            words, hint = weigh_words(dose.dye_g)
+            words += " of powder"
+        else:
+            words, hint = pour_words(dose.stock_ml, smallest_ml)
+            words += f" of stock {dose.stock_percent:g} % ({weigh_words(dose.dye_g)[0]} of dye)"
+        lines.append(f"{dose.name}, {dose.depth_percent:g} % depth of shade: {words}")
+        hints += [f"{dose.name}: {hint}"] if hint else []
+    lines.append(f"together {doses.depth_percent:g} % on {doses.goods_g:g} g of goods")
+    question = question_depth(doses.depth_percent)
+    return lines, [*hints, *([question] if question else [])]
+
+
+def mix_lines(mix: StockMix) -> Said:
+    """Powder for a stock."""
+    grams, hint = weigh_words(mix.powder_g)
+    first = (
+        f"a stock of {mix.stock_percent:.4g} %: {grams} of powder made up to "
+        f"{mix.made_up_to_ml:g} mL"
+    )
+    return [first, mix.words], [hint] if hint else []
+
+
+def swap_lines(swap: AcidSwap, amount: str, have: str, other: str, smallest_ml: float) -> Said:
+    """One acid in terms of another; ``amount``, ``have``, ``other``: as they were told."""
+    words, hint = pour_words(swap.to_ml, smallest_ml)
+    lines = [
+        f"{amount} of {have} is as much acid as {words} of {other}, or "
+        f"{weigh_words(swap.to_pure_g)[0]} of the acid itself",
+        "equal equivalents are not equal pH: check with pH paper, and write down what you find",
+    ]
+    return lines, [hint] if hint else []
+
+
+def dilution_lines(dilution: AcidDilution, have: str, smallest_ml: float) -> Said:
+    """A dilution of an acid."""
+    words, hint = pour_words(dilution.acid_ml, smallest_ml)
+    first = f"{words} of {have}, made up to {dilution.make_up_to_ml:g} mL"
+    return [first, dilution.words], [hint] if hint else []
+
+
+def water_lines(water: PotWater) -> list[str]:
+    """Liquor, what is added as liquid, and the water left."""
+    return [
+        f"liquor {round_measure(water.liquor_ml).rounded_ml:g} mL",
+        f"added as liquid {water.added_ml:g} mL",
+        f"water to put in {round_measure(water.water_ml).rounded_ml:g} mL",
+    ]
+
+
+def cost_lines(cost: LotCost, skeins_g: Sequence[float]) -> list[str]:
+    """What a lot costs, and each skein."""
+    return [
+        f"powder {cost.powder_cost:.2f}",
+        f"base {cost.base_cost:.2f}",
+        f"auxiliaries {cost.auxiliary_cost:.2f}",
+        "time not counted" if cost.time_cost is None else f"time {cost.time_cost:.2f}",
+        f"the lot {cost.total_cost:.2f}",
+        *(f"skein of {g:g} g {c:.2f}" for g, c in zip(skeins_g, cost.skein_costs, strict=True)),
+    ]
