@@ -62,13 +62,13 @@ def absolute(rng: np.random.Generator, colours: Table) -> np.ndarray:
 
 
 def differences(rng: np.random.Generator, pairs: Table) -> np.ndarray:
-    """(n,) squared distances of true differences under S at the reading, regions drawn."""
+    """(n,) squared distances of true differences under S as stated, regions drawn."""
     master, lot = with_region(rng, pairs["lab_m"]), with_region(rng, pairs["lab_l"])
     error = axes_of(master.lab, lot.lab, pairs["k_l"]) - axes_of(
         pairs["true_m"], pairs["true_l"], pairs["k_l"]
     )
     w = axes_of(master.lab, lot.lab, pairs["k_l"])
     reading = np.linalg.norm(w, axis=1)
-    stated = doubts(pairs, master, lot)
-    cov = np.stack([d.covariance(float(r)) for d, r in zip(stated, reading, strict=True)])
+    doubt = doubts(pairs, master, lot)
+    cov = np.stack([d.stated(float(r)) for d, r in zip(doubt, reading, strict=True)])
     return _squared(error, cov)

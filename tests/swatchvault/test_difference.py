@@ -116,6 +116,15 @@ def test_uncertainty_by_hand():
     assert doubt.u(0.0) == pytest.approx(1.5 * 0.16 * math.sqrt(0.75), rel=1e-12)
 
 
+@pytest.mark.parametrize(("light", "share"), [("daylight", 0.25), ("other", 0.35)])
+@pytest.mark.parametrize("column", ["card", "steps", "chart"])
+def test_the_doubt_stated_of_a_reading_grows_by_one_share_for_all_references(light, share, column):
+    doubt = u_of("same frame", refs=(column, column), light=light)
+    grown = doubt.stated(4.0) - doubt.stated(0.0)
+    np.testing.assert_allclose(grown, 2.25 * (4.0 * share) ** 2 / 3.0 * np.eye(3), atol=1e-12)
+    np.testing.assert_allclose(doubt.stated(0.0), doubt.covariance(0.0))
+
+
 @pytest.mark.parametrize(
     ("light", "same", "part"),
     [
