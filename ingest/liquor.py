@@ -4,8 +4,9 @@ By Beer-Lambert the absorbance -ln(liquor / white beside it) goes with the conce
 bend that: a camera's channel is a wide band, in which the weakly absorbed part of the light wins as
 the liquor gets stronger, and the glass adds a haze of light that met no dye. So the absorbance is a
 smooth spectrum, and haze and glass are unknowns too, in one least-squares fit over all looks and
-channels with priors: the share of colour left carries what they leave open. Same glass, same depth
-of liquor, same light at every look.
+channels with priors: the share of colour left carries what they leave open. The start photographed
+once more, diluted by a known amount, shows the bend itself and closes most of it. Same glass, same
+depth of liquor, same light at every look.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from numpy.typing import ArrayLike
 
 from ingest.colour import BRADFORD, SRGB_TO_XYZ, Floats, lab_to_xyz, xyz_to_lab_jacobian
 from ingest.errors import IngestError
-from ingest.liquor_fit import HAZE, Fitted, Seen, fit
+from ingest.liquor_fit import HAZE, Fitted, Known, Seen, fit
 from ingest.model import Measurement
 
 #: With a channel under this share of white a look is too deep, with all above the other a start is
@@ -97,12 +98,17 @@ class LiquorCurve:
 
 
 def read_liquor(
-    looks: Sequence[Look], *, clear: Look | None = None, to_xyz: ArrayLike = SRGB_TO_XYZ
+    looks: Sequence[Look],
+    *,
+    clear: Look | None = None,
+    again: Sequence[Look] = (),
+    to_xyz: ArrayLike = SRGB_TO_XYZ,
 ) -> LiquorCurve:
     """Share of colour left at each look, relative to the first.
 
-    ``clear``: the same glass with clear water, which takes much of the doubt away. ``to_xyz``:
-    (3, 3) from the looks' linear RGB to XYZ, of D65. No look, a white that is dark,
+    ``clear``: the same glass with clear water. ``again``: the start's own liquor at other
+    dilutions, which takes most of the doubt away. ``to_xyz``: (3, 3) from the looks' linear RGB
+    to XYZ, of D65. No look, a white that is dark,
     or a dilution under 1 raise ``IngestError``. A start that is too deep or too clear gives
     readings of NaN that say what to do.
     """
@@ -122,7 +128,7 @@ def read_liquor(
         return _unread(looks, parts, words)
     readable = np.array([p is None for p in parts])
     chosen = Seen(seen.ratio[readable], seen.noise[readable], seen.dilution[readable])
-    got = fit(chosen, None if clear is None else _ratios([clear], turn))
+    got = fit(chosen, _known(clear, again, turn))
     at = iter(range(len(chosen.ratio)))
     readings = tuple(
         _reading(look.name, got, next(at)) if part is None else _too_deep(look.name, part)
@@ -137,6 +143,19 @@ def read_liquor(
         )
     )
     return LiquorCurve(readings, got.together, words)
+
+
+def _known(clear: Look | None, again: Sequence[Look], turn: Floats) -> Known:
+    """The glasses whose share is known; the start again where it can be read."""
+    more = _ratios(again, turn)
+    readable = more.ratio.min(axis=1) >= TOO_DARK
+    water = _ratios([] if clear is None else [clear], turn)
+    seen = Seen(
+        np.concatenate([more.ratio[readable], water.ratio]),
+        np.concatenate([more.noise[readable], water.noise]),
+        np.concatenate([more.dilution[readable], water.dilution]),
+    )
+    return Known(seen, np.repeat([1.0, 0.0], [readable.sum(), len(water.ratio)]))
 
 
 def _ratios(looks: Sequence[Look], turn: Floats) -> Seen:
@@ -167,7 +186,7 @@ def _ratios(looks: Sequence[Look], turn: Floats) -> Seen:
         ratios.append(ratio)
         noises.append(own + small + _LOOK_SD**2 * np.outer(bright, bright))
     dilution = np.array([float(look.dilution) for look in looks])
-    return Seen(np.stack(ratios), np.stack(noises), dilution)
+    return Seen(np.reshape(ratios, (-1, 3)), np.reshape(noises, (-1, 3, 3)), dilution)
 
 
 def _parts_needed(ratio: Floats, dilution: float) -> int | None:

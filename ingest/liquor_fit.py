@@ -39,6 +39,14 @@ class Seen:
 
 
 @dataclass(frozen=True, eq=False)
+class Known:
+    """Glasses of which the share is known (m,): clear water 0, the start again 1, diluted."""
+
+    seen: Seen
+    share: Floats
+
+
+@dataclass(frozen=True, eq=False)
 class Fitted:
     """Shares left by look (k,), the first 1, with standard uncertainties; the same by channel.
 
@@ -79,28 +87,24 @@ def _through(u: Floats, left: Floats) -> Floats:
     return np.asarray(glass * through + haze)
 
 
-def _transmitted(u: Floats, dilution: Floats) -> Floats:
-    shares = np.concatenate([[1.0], u[:-18], np.zeros(len(dilution))])[: len(dilution)]
-    return _through(u, shares / dilution)
-
-
-def fit(seen: Seen, clear: Seen | None) -> Fitted:
-    """Shares left of the first look, from looks that can be read and a glass of clear water."""
+def fit(seen: Seen, known: Known) -> Fitted:
+    """Shares left of the first look, from looks that can be read and glasses that are known."""
     k = len(seen.ratio)
-    u, covariance, cost = _solve(seen, clear)
-    # Each hold has three channels and one unknown; the start's three are the reference.
-    free = 2 * (k - 1)
+    u, covariance, cost = _solve(seen, known)
+    # Each hold has three channels and one unknown, the start again three and none; the start's
+    # three are the reference.
+    free = 2 * (k - 1) + 3 * int(np.count_nonzero(known.share))
     misfit = 2 * cost / free if free else 0.0
     variance = np.concatenate([[0.0], np.diag(covariance)[: k - 1]])
     widened = np.sqrt(variance * max(misfit, 1.0))
     share = np.concatenate([[1.0], u[: k - 1]])
     # By the start's spectrum alone: where channels part, one for all looks would hide it.
     start = Seen(seen.ratio[:1], seen.noise[:1], seen.dilution[:1])
-    alone, open_, _ = (u, covariance, cost) if k == 1 else _solve(start, clear)
+    alone, open_, _ = (u, covariance, cost) if k == 1 else _solve(start, known)
     return Fitted(share, widened, bool(misfit <= _disagree(free)), *_by_channel(seen, alone, open_))
 
 
-def _solve(seen: Seen, clear: Seen | None) -> tuple[Floats, Floats, float]:
+def _solve(seen: Seen, known: Known) -> tuple[Floats, Floats, float]:
     """Unknowns, their covariance, and half the sum of squares left.
 
     The unknowns are the shares after the start, the spectrum (16) as normals, glass and haze.
@@ -108,13 +112,15 @@ def _solve(seen: Seen, clear: Seen | None) -> tuple[Floats, Floats, float]:
     from scipy.optimize import least_squares
 
     first = np.concatenate([_first_guess(seen), np.zeros(18)])
-    if clear is not None:  # a last row, of which the share is known: none
-        ratio = np.concatenate([seen.ratio, clear.ratio])
-        seen = Seen(ratio, np.concatenate([seen.noise, clear.noise]), np.append(seen.dilution, 1))
-    whiten = np.linalg.inv(np.linalg.cholesky(seen.noise))
+    ratio, noise, dilution = (
+        np.concatenate([getattr(part, name) for part in (seen, known.seen)])
+        for name in ("ratio", "noise", "dilution")
+    )
+    whiten = np.linalg.inv(np.linalg.cholesky(noise))
 
     def residual(u: Floats) -> Floats:
-        miss = _transmitted(u, seen.dilution) - seen.ratio
+        share = np.concatenate([[1.0], u[:-18], known.share])
+        miss = _through(u, share / dilution) - ratio
         return np.concatenate([(whiten @ miss[..., None]).ravel(), u[-18:]])
 
     found = least_squares(residual, first, method="lm", xtol=1e-6, ftol=1e-6)

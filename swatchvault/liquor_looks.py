@@ -10,8 +10,11 @@ from ingest.liquor import LiquorReading, Look, look_of
 from ingest.model import Measurement, PhotoMeasurement
 from swatchvault.errors import CompareError
 
-#: Names of regions that are no looks: bare white paper, and the same glass with clear water.
-WHITE, CLEAR, START = "white", "clear", "start"
+#: Names of regions that are no looks: bare white paper, and the same glass with clear water. The
+#: start once more, diluted, has a name that begins with the last.
+WHITE, CLEAR, START, AGAIN = "white", "clear", "start", "again"
+#: Parts that one part of the start was made up to, where it is not said otherwise.
+AGAIN_PARTS = 2.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,10 +29,14 @@ class LiquorLook:
 
 @dataclass(frozen=True, eq=False)
 class LiquorLooks:
-    """Looks in order, the start first; the glass with clear water if it was seen; warnings."""
+    """Looks in order, the start first; what makes them surer, if it was seen; warnings.
+
+    ``clear``: the glass with clear water. ``again``: the start once more, diluted.
+    """
 
     looks: tuple[LiquorLook, ...]
     clear: Look | None
+    again: tuple[Look, ...]
     warnings: tuple[str, ...]
 
 
@@ -39,13 +46,15 @@ def looks_in(
     """The looks of some photos, by the names of their marked regions.
 
     In each photo "white" is bare white paper beside the glass, and "clear" the same glass with
-    clear water, which stands for the white where there is none. Any other region is a look, in
-    the order of photos and marks; "start" comes first. ``dilutions``: look to parts made up from
-    one. Raises ``CompareError`` for a photo without a white or a look, a white that is clipped,
-    and a dilution of a look that is not there.
+    clear water, which stands for the white where there is none. "again" (or "again" and more) is
+    the start's liquor diluted, to two parts if ``dilutions`` does not say. Any other region is a
+    look, in the order of photos and marks; "start" comes first. ``dilutions``: look to parts made
+    up from one. Raises ``CompareError`` for a photo without a white or a look, a white that is
+    clipped, and a dilution of a look that is not there.
     """
     found: list[LiquorLook] = []
     clear: Look | None = None
+    again: list[Look] = []
     warnings: list[str] = []
     parts = {name.casefold(): value for name, value in (dilutions or {}).items()}
     by_region = _dilution_by_region(photos, parts)
@@ -64,9 +73,14 @@ def looks_in(
         looks = [s for key, s in regions.items() if key not in (WHITE, CLEAR)]
         for swatch in looks:
             called = _called(photo, swatch, photos)
-            dilution = by_region.get((photo.path, swatch.name.casefold()), 1.0)
+            more = swatch.name.casefold().startswith(AGAIN)
+            usual = AGAIN_PARTS if more else 1.0
+            dilution = by_region.get((photo.path, swatch.name.casefold()), usual)
             look = look_of(called, swatch, white, dilution=dilution)
-            found.append(LiquorLook(look, name, swatch.name, photo.taken_at))
+            if more:
+                again.append(look)
+            else:
+                found.append(LiquorLook(look, name, swatch.name, photo.taken_at))
         if not looks and CLEAR not in regions:
             raise CompareError(
                 f'{name} marks no liquor: name the regions "start", "hold 1" and so on'
@@ -77,7 +91,7 @@ def looks_in(
                 "shares may be some points off. Put neutral steps or a card in the photo."
             )
     found.sort(key=lambda seen: seen.look.name.casefold() != START)
-    return LiquorLooks(tuple(found), clear, tuple(warnings))
+    return LiquorLooks(tuple(found), clear, tuple(again), tuple(warnings))
 
 
 def _file(photo: PhotoMeasurement) -> str:

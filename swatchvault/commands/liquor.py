@@ -26,6 +26,8 @@ if TYPE_CHECKING:
     from swatchvault.liquor_looks import LiquorLook, LiquorLooks
 
 FILE = click.Path(path_type=Path)
+#: Standard uncertainty of a share up to which nothing more is asked for: 5 points in 95 of 100.
+SURE = 0.025
 
 
 @click.command("liquor")
@@ -51,8 +53,9 @@ def liquor_command(
 ) -> None:
     """How much colour is left, from PHOTOS of a glass or spoon of liquor before white paper.
 
-    Mark the liquor as "start", "hold 1" and so on, and bare white beside it as "white"; "clear",
-    the same glass with clear water, makes it surer. Same glass, same depth, same light each time.
+    Mark the liquor as "start", "hold 1" and so on, and bare white beside it as "white". "again",
+    the start's liquor made up to two parts with water, makes it much surer; "clear", the glass with
+    clear water, a little. Same glass, same depth, same light each time.
     """
     from ingest.liquor import read_liquor
     from swatchvault.commands.photos import make_settings, one_layout
@@ -61,7 +64,7 @@ def liquor_command(
     settings = make_settings(known, light)
     layout = one_layout(marks, photos)
     seen = looks_in([_measured(path, layout, settings) for path in photos], _parts(dilutions))
-    curve = read_liquor([s.look for s in seen.looks], clear=seen.clear)
+    curve = read_liquor([s.look for s in seen.looks], clear=seen.clear, again=seen.again)
     stored: list[str] = []
     if lot is not None:
         from swatchvault.archive import open_archive
@@ -161,6 +164,11 @@ def _lines(seen: LiquorLooks, curve: LiquorCurve) -> list[str]:
             lines.append(f"  by channel: {words} of the start")
         if reading.too_deep:
             lines.append(f'  then say --dilution "{reading.name}={reading.dilute_to_parts}"')
+    if not seen.again and any(r.u_share > SURE for r in curve.readings):
+        lines.append(
+            "! To be surer, photograph the start once more made up to two parts with water, and "
+            'mark it "again".'
+        )
     return [*lines, *([f"! {curve.words}"] if curve.words else [])]
 
 
@@ -189,6 +197,7 @@ def _record(seen: LiquorLooks, curve: LiquorCurve) -> dict[str, Any]:
             for look, r in zip(seen.looks, curve.readings, strict=True)
         ],
         "clear_glass": seen.clear is not None,
+        "start_again": [look.dilution for look in seen.again],
         "together": curve.together,
         "words": curve.words,
         "warnings": list(seen.warnings),

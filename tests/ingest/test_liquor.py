@@ -38,6 +38,24 @@ def test_simulated_photos_are_read_within_five_points_as_a_rule():
     assert truth.min() >= 0.1
 
 
+def test_the_start_again_diluted_brings_nearly_all_within_five_points():
+    _, error, doubt = liquor_errors(60, seed=4, again=(2.0,))
+    read = ~np.isnan(error)
+    assert (np.abs(error[read]) <= 0.05).mean() > 0.97
+    assert (np.abs(error[read]) <= 1.96 * doubt[read]).mean() > 0.93
+
+
+def test_the_start_again_makes_it_surer_and_one_too_deep_to_read_changes_nothing():
+    glass = a_glass(0.15, camera="phone long red")
+    rng = np.random.default_rng(3)
+    seen, half = looks(glass, 1.0, 0.3), glass.look(rng, 1.0, 2.0)
+    deep = a_glass(3.0, "Sallow black").look(rng, 1.0)
+    plain, surer = (read_liquor(seen, again=more).readings[1] for more in ((), (half,)))
+    assert surer.u_share < 0.8 * plain.u_share
+    assert surer.share == pytest.approx(0.3, abs=0.03)
+    assert read_liquor(seen, again=(deep,)).readings[1] == plain
+
+
 @pytest.mark.parametrize("name", ["Ostrel yellow", "Pellow red", "Marn blue", "Sallow black"])
 def test_a_curve_of_holds(name):
     shares = (1.0, 0.7, 0.4, 0.15, 0.0)

@@ -55,15 +55,23 @@ def report(case: Case, kitchens: int, seed: int) -> list[str]:
     return out
 
 
+_GLASSES: tuple[tuple[str, bool, tuple[float, ...]], ...] = (
+    ("", False, ()),
+    (", clear glass too", True, ()),
+    (", start again 1:2", False, (2.0,)),
+    (", start again 1:2 and 1:4", False, (2.0, 4.0)),
+)
+
+
 def liquor_report(cases: int, seed: int) -> list[str]:
     """Error in points of what is left, where truth is 10 to 100 %."""
     out = []
     for lights, where in ((spectra.DAYLIGHTS, "daylight"), (spectra.LIGHTS, "six lights")):
-        for clear in (False, True):
-            _, error, doubt = liquor_errors(cases, seed, lights, clear)
+        for more, clear, again in _GLASSES:
+            _, error, doubt = liquor_errors(cases, seed, lights, clear, again)
             read = ~np.isnan(error)
             miss = 100 * np.abs(error[read])
-            name = f"liquor, 7 cameras, {where}{', clear glass too' if clear else ''}"
+            name = f"liquor, 7 cameras, {where}{more}"
             out.append(_line(f"{name}: points, median / 95 %", "5 / -", _pair(miss), len(miss)))
             out.append(_line("  within 5 points", "", f"{(miss <= 5).mean():.3f}", len(miss)))
             held = (miss <= 196 * doubt[read]).mean()

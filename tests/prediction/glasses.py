@@ -65,16 +65,25 @@ def random_glass(rng: np.random.Generator, lights: tuple[str, ...] = spectra.LIG
 
 
 def liquor_errors(
-    cases: int, seed: int, lights: tuple[str, ...] = spectra.LIGHTS, with_clear: bool = False
+    cases: int,
+    seed: int,
+    lights: tuple[str, ...] = spectra.LIGHTS,
+    clear: bool = False,
+    again: tuple[float, ...] = (),
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Truth in 0..1, error and stated standard uncertainty of each reading after the start."""
+    """Truth in 0..1, error and stated standard uncertainty of each reading after the start.
+
+    ``clear``: a glass of clear water too. ``again``: the start at these dilutions too, each
+    measured out 2 % wrong.
+    """
     rows = []
     for i in range(cases):
         rng = np.random.default_rng([seed, i, 3])
         glass = random_glass(rng, lights)
         shares = np.sort(rng.uniform(0.1, 1.0, rng.integers(1, 5)))[::-1]
         looks = [glass.look(rng, s) for s in (1.0, *shares)]
-        curve = read_liquor(looks, clear=glass.look(rng, 0.0) if with_clear else None)
+        more = [glass.look(rng, np.exp(0.02 * rng.normal()), parts) for parts in again]
+        curve = read_liquor(looks, clear=glass.look(rng, 0.0) if clear else None, again=more)
         for share, reading in zip(shares, curve.readings[1:], strict=True):
             rows.append((share, reading.share - share, reading.u_share))
     return tuple(np.array(part) for part in zip(*rows, strict=True))  # type: ignore[return-value]

@@ -105,6 +105,23 @@ def test_several_photos_the_start_first_wherever_it_is(tmp_path, answer):
     assert readings[1]["share"] == pytest.approx(0.3, abs=0.05)
 
 
+def test_the_start_again_is_no_look_and_makes_it_surer(tmp_path, answer, capsys):
+    shares, dilutions = {"start": 1.0, "hold 1": 0.4}, {"again": 2.0, "again 2": 4.0}
+    without = photograph(tmp_path / "a.png", views(shares))
+    more = views(shares | {"again": 1.0}, dilutions=dilutions)
+    with_it = photograph(tmp_path / "b.png", more)
+    plain, surer = answer(without), answer(with_it)
+    assert [r["name"] for r in surer["readings"]] == list(shares)
+    assert surer["start_again"] == [2.0] and plain["start_again"] == []
+    assert surer["readings"][1]["u_share"] < 0.8 * plain["readings"][1]["u_share"]
+    assert 'mark it "again"' in run(capsys, "liquor", without).out
+    assert 'mark it "again"' not in run(capsys, "liquor", with_it).out
+    thin = photograph(
+        tmp_path / "c.png", views({"start": 1.0, "again 2": 1.0}, dilutions=dilutions)
+    )
+    assert answer(thin, "--dilution", "again 2=4")["start_again"] == [4.0]
+
+
 def test_a_clear_glass_makes_it_surer(tmp_path, answer):
     shares = {"start": 1.0, "hold 1": 0.4}
     without = answer(photograph(tmp_path / "a.png", views(shares, 0.08, name="Sallow black")))
