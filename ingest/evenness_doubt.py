@@ -41,11 +41,14 @@ def stops(found: Figures, kind: Class, side_mm: float, clipped_share: float) -> 
     """Flags under which no class is given, each with its sentence."""
     contrast = found.shade.contrast
     out: list[Stop] = []
-    if clipped_share >= CLIPPED:
+    if kind.name == "speckled":  # clipping lightens: dots that are darker are dye all the same
+        if clipped_share >= CLIPPED_DOTS and _light_dots(found):
+            said = (
+                "Light dots and clipped pixels: highlights or dye, cannot tell. Use softer light."
+            )
+            out.append(("evenness not judged", said))
+    elif clipped_share >= CLIPPED:
         out.append(("evenness not judged", "Too much of the yarn is clipped to judge evenness."))
-    elif clipped_share >= CLIPPED_DOTS and kind.name == "speckled" and _light_dots(found):
-        said = "Light dots, and clipped pixels: highlights or dye, cannot tell. Use softer light."
-        out.append(("evenness not judged", said))
     if contrast > SEEN_CONTRAST:
         low, high = TEXTURE_MM
         if not low < found.texture_mm < high:

@@ -10,7 +10,18 @@ from numpy.typing import NDArray
 
 from ingest.evenness_axes import Spread, spread
 from ingest.evenness_cells import Blocks, Cells, ToXyz, blocks, local_mean, millimetre_cells
-from ingest.evenness_colours import Dots, Palette, Reach, Slope, dots, palette, reach, slope
+from ingest.evenness_colours import (
+    Dots,
+    Layout,
+    Palette,
+    Reach,
+    Slope,
+    dots,
+    layout,
+    palette,
+    reach,
+    slope,
+)
 from ingest.evenness_depth import Depth, depth_of
 from ingest.evenness_light import LightAndShade, LightTaken, light_and_shade, take_light_out
 
@@ -38,6 +49,7 @@ class Figures:
     taken: LightTaken
     reach: Reach
     dots: Dots
+    layout: Layout
     palette: Palette
     slope: Slope
     found: Blocks
@@ -62,6 +74,7 @@ def figures(cells: Cells, to_xyz: ToXyz) -> Figures | None:
     lab, _ = millimetre_cells(cells, shade.reading, to_xyz)
     read = lab[np.isfinite(lab[..., 0])]
     smooth = _smooth(lab)
+    far = reach(read, plain.line)
     tops_spread = spread(tops.light, tops.halves, to_xyz)
     return Figures(
         shade=shade,
@@ -71,8 +84,9 @@ def figures(cells: Cells, to_xyz: ToXyz) -> Figures | None:
         if len(wide.light) >= FEWEST_BLOCKS
         else tops_spread,
         taken=take_light_out(tops, shade, to_xyz),
-        reach=reach(read, plain.line),
+        reach=far,
         dots=dots(lab, 1.0),
+        layout=layout(lab, far.middle),
         palette=palette(smooth),
         slope=slope(tops, tops_spread.v, tops_spread.lab, tops_spread.line),
         found=tops,

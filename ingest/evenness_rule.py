@@ -13,21 +13,22 @@ from ingest.evenness_figures import Figures
 from ingest.evenness_model import Estimate
 
 #: A gradient: rank correlation with one direction, share of a plane, and length in ΔE00 units.
-GRADIENT_RANK, GRADIENT_PLANE, GRADIENT_SPAN = 0.85, 0.6, 1.0
-#: Speckled: dots in % of the yarn, 95 % over median distance, share of the ground; and where the
-#: ground is smaller, the size in mm under which dots are still dots.
-DOTS_PERCENT, DOTS_MOST, DOTS_TAIL, DOTS_GROUND = 2.0, 22.0, 3.5, 0.77
-SMALL_GROUND, SMALL_DOTS_MM, LARGEST_DOTS_MM = 0.66, 3.2, 5.0
-#: Variegated: 1 mm cells that reach so far off the light line; less where there are two colours.
-VARIEGATED_REACH, TWO_COLOURS_REACH = 7.5, 5.0
-#: The floor of a photo: unevenness from which yarn is semi-solid is FLOOR at a strand contrast of
-#: 0.2 and grows with it; up to a share of that it is solid, and no one can tell between. The
-#: values hold solids called semi-solid near 3 % in the renders that the rule was fitted on.
-FLOOR, FLOOR_PER_CONTRAST, FLOOR_MOST, SOLID_SHARE = 0.36, 0.72, 0.80, 0.78
+GRADIENT_RANK, GRADIENT_PLANE, GRADIENT_SPAN = 0.93, 0.25, 0.5
 #: Least unevenness of a gradient.
 GRADIENT_LEAST = 0.5
+#: Several colours: dots in % of the yarn, or 1 mm cells that reach so far off the light line.
+DOTS_PERCENT, VARIEGATED_REACH = 4.0, 7.5
+#: Speckled, of several colours, where three quarters of the cells lie this near to the main one,
+#: as a share of how far cells lie at all, and where no colour runs on; else variegated.
+SPECKLED_BULK, SPECKLED_RUN = 0.47, 0.32
+#: The floor of a photo: unevenness from which yarn is semi-solid is FLOOR at a doubt of 0.1 and
+#: grows with it; up to a share of that it is solid, and no one can tell between. The values hold
+#: solids called semi-solid near 2 % in the hard renders that the rule was fitted on.
+FLOOR, FLOOR_PER_DOUBT, FLOOR_MOST, SOLID_SHARE = 0.28, 1.5, 0.90, 0.88
+#: Doubt at which the floor begins to grow.
+LEAST_DOUBT = 0.1
 #: The share of an off-line figure that must be over its threshold for a class without "between".
-MARGIN = 0.10
+MARGIN = 0.05
 #: Share of a change of depth that shows off the light line, under which solid is not sure; where
 #: blocks differ more than this in all, in ΔE00, it cannot be told at all.
 DEPTH_HIDDEN, HIDDEN_WHOLE = 0.10, 1.6
@@ -45,16 +46,11 @@ class Thresholds:
     gradient_span: float = GRADIENT_SPAN
     gradient_least: float = GRADIENT_LEAST
     dots_percent: float = DOTS_PERCENT
-    dots_most: float = DOTS_MOST
-    dots_tail: float = DOTS_TAIL
-    dots_ground: float = DOTS_GROUND
-    small_ground: float = SMALL_GROUND
-    small_dots_mm: float = SMALL_DOTS_MM
-    largest_dots_mm: float = LARGEST_DOTS_MM
     variegated_reach: float = VARIEGATED_REACH
-    two_colours_reach: float = TWO_COLOURS_REACH
+    speckled_bulk: float = SPECKLED_BULK
+    speckled_run: float = SPECKLED_RUN
     floor: float = FLOOR
-    floor_per_contrast: float = FLOOR_PER_CONTRAST
+    floor_per_doubt: float = FLOOR_PER_DOUBT
     floor_most: float = FLOOR_MOST
     solid_share: float = SOLID_SHARE
     margin: float = MARGIN
@@ -70,10 +66,9 @@ class RuleFigures:
     """What the rule reads of a region; lengths of colour are ΔE00.
 
     ``rank``, ``plane``, ``span``: of the slope; ``tied``: unevenness with what goes with it along
-    the light line. ``dots_percent``, ``dots_mm``; ``tail``: 95 % over median distance of 1 mm
-    cells, ``reach``: their 95 % distance off the light line. ``ground``: share of the main
-    colour of ``colours``. ``unevenness``: as estimated. ``strand_contrast``, ``depth_off``,
-    ``whole``: what blocks differ by in all, light and dye.
+    the light line. ``dots_percent``; ``reach``: 95 % distance of 1 mm cells off the light line;
+    ``bulk``, ``run``: of their layout. ``unevenness``: as estimated, and ``doubt``: standard
+    deviation of its root. ``depth_off``; ``whole``: what blocks differ by, light and dye.
     """
 
     rank: float
@@ -81,13 +76,11 @@ class RuleFigures:
     span: float
     tied: float
     dots_percent: float
-    dots_mm: float
-    tail: float
     reach: float
-    ground: float
-    colours: int
+    bulk: float
+    run: float
     unevenness: float
-    strand_contrast: float
+    doubt: float
     depth_off: float
     whole: float
 
@@ -110,20 +103,17 @@ class Class:
 
 def rule_figures(found: Figures, estimate: Estimate) -> RuleFigures:
     """The figures of a region that its class is made from."""
-    share = found.palette.share
     return RuleFigures(
         rank=float(found.slope.rank),
         plane=float(found.slope.r2),
         span=float(found.slope.span),
         tied=float(found.crest.tied),
         dots_percent=float(found.dots.percent),
-        dots_mm=float(found.dots.mean_mm),
-        tail=float(found.reach.kurt),
         reach=float(found.reach.off95),
-        ground=float(share.max()),
-        colours=len(share),
+        bulk=float(found.layout.bulk),
+        run=float(found.layout.run),
         unevenness=float(estimate.value),
-        strand_contrast=float(found.shade.contrast),
+        doubt=float(estimate.sd),
         depth_off=float(found.depth.off),
         whole=float(found.crest.whole),
     )
@@ -133,18 +123,16 @@ def class_of(read: RuleFigures, limits: Thresholds = DEFAULT) -> Class:
     """The class that figures speak for; its parts are tested by tables."""
     if is_gradient(read, limits):
         return Class("gradient", None, ())
-    many = variegation(read, limits)
-    if is_speckled(read, limits):
-        return Class("speckled", None, ())
-    if many >= 1.0 + limits.margin:
-        return Class("variegated", None, ())
+    many = read.reach / limits.variegated_reach
+    if many >= 1.0 + limits.margin or read.dots_percent > limits.dots_percent:
+        return Class("speckled" if is_speckled(read, limits) else "variegated", None, ())
     if many >= 1.0 - limits.margin:
         return Class(
             None,
             ("semi-solid", "variegated"),
             ("The colours lie about as far apart as in the palest variegated yarn.",),
         )
-    floor = floor_of(read.strand_contrast, limits)
+    floor = floor_of(read.doubt, limits)
     return solid_or_not(read.unevenness, floor, read.depth_off, read.whole, limits)
 
 
@@ -158,23 +146,13 @@ def is_gradient(read: RuleFigures, limits: Thresholds = DEFAULT) -> bool:
 
 
 def is_speckled(read: RuleFigures, limits: Thresholds = DEFAULT) -> bool:
-    if not limits.dots_percent < read.dots_percent < limits.dots_most:
-        return False
-    if read.tail < limits.dots_tail or read.dots_mm > limits.largest_dots_mm:
-        return False
-    small = read.ground > limits.small_ground and read.dots_mm < limits.small_dots_mm
-    return read.ground > limits.dots_ground or small
+    """Whether several colours are dots on a ground."""
+    return read.bulk < limits.speckled_bulk and read.run < limits.speckled_run
 
 
-def variegation(read: RuleFigures, limits: Thresholds = DEFAULT) -> float:
-    """How far 1 mm cells reach off the light line, over what makes yarn variegated."""
-    several = read.colours > 1
-    return read.reach / (limits.two_colours_reach if several else limits.variegated_reach)
-
-
-def floor_of(contrast: float, limits: Thresholds = DEFAULT) -> float:
-    """Unevenness from which yarn is semi-solid, at a strand contrast."""
-    risen = limits.floor + limits.floor_per_contrast * max(contrast - 0.2, 0.0)
+def floor_of(doubt: float, limits: Thresholds = DEFAULT) -> float:
+    """Unevenness from which yarn is semi-solid, at a doubt of the photo's own."""
+    risen = limits.floor + limits.floor_per_doubt * max(doubt - LEAST_DOUBT, 0.0)
     return min(risen, limits.floor_most)
 
 

@@ -31,7 +31,7 @@ Floats = NDArray[np.float64]
 #: In renders the read spread of a gradient was low by the last factor.
 SEEN_U, SEEN_U_PER_CONTRAST, GRADIENT_U_PER_CONTRAST, GRADIENT_TIMES = 0.05, 0.2, 0.5, 1.1
 #: Version of the method; figures of two versions are never compared.
-METHOD = "evenness 3"
+METHOD = "evenness 4"
 #: Shorter side in mm and area in mm² of yarn under which no class is given.
 LEAST_SIDE_MM, LEAST_AREA_MM2 = 8.0, 450.0
 #: Side of a cell, mm, above which strands are no longer seen.

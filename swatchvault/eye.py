@@ -42,7 +42,7 @@ class Border:
 BORDERS = (
     Border("gradient from", ("gradient_span", "gradient_least"), "gradient"),
     Border("speckled from", ("dots_percent",), "speckled"),
-    Border("variegated from", ("variegated_reach", "two_colours_reach"), "variegated"),
+    Border("variegated from", ("variegated_reach",), "variegated"),
     Border("semi-solid from", SOLID_BORDER[:3], "semi-solid", ("solid",)),
 )
 

@@ -6,7 +6,7 @@ import pytest
 from ingest.colour import SRGB_TO_XYZ, xyz_to_lab
 from ingest.evenness_axes import axes, light_line, mcdm, spread
 from ingest.evenness_cells import as_cells, blocks, cell_factor, sum_to_cells
-from ingest.evenness_colours import dots, palette, signature
+from ingest.evenness_colours import dots, layout, palette, signature
 from ingest.evenness_depth import deeper
 from ingest.evenness_model import INPUTS, fitted, root, terms, unroot
 from ingest.evenness_rule import SOLID_SHARE, floor_of, solid_or_not
@@ -140,29 +140,53 @@ def test_dots_are_counted_by_area():
     assert found.lab == pytest.approx([40.0, 30.0, 0.0])
 
 
+def laid_out(lab):
+    return layout(lab, np.nanmedian(lab, axis=(0, 1)))
+
+
+def test_dots_lie_on_a_ground_and_do_not_run_while_stripes_do():
+    rng = np.random.default_rng(3)
+    ground = np.array([60.0, 10.0, 5.0]) + rng.normal(0.0, 0.5, (60, 80, 3))
+    speckled, striped = ground.copy(), ground.copy()
+    for y, x in rng.integers(2, 56, (60, 2)):
+        speckled[y : y + 2, x : x + 2] = (40.0, -20.0, 30.0)
+    striped[:, ::20] = striped[:, 1::20] = striped[:, 2::20] = (40.0, -20.0, 30.0)
+    speckled[0, :5] = np.nan
+    dotted, banded = laid_out(speckled), laid_out(striped)
+    assert dotted.bulk < 0.1 and dotted.run < 0.1
+    assert banded.run > 0.9
+    assert laid_out(striped.transpose(1, 0, 2)).run == pytest.approx(banded.run)  # a turn
+
+
+def test_colours_in_halves_have_no_ground():
+    lab = np.full((40, 60, 3), (50.0, 20.0, 5.0))
+    lab[:, 33:] = (60.0, -20.0, 25.0)
+    assert laid_out(lab).bulk > 0.9
+
+
 @pytest.mark.parametrize(
-    ("value", "contrast", "depth_off", "whole", "name"),
+    ("value", "doubt", "depth_off", "whole", "name"),
     [
-        (0.05, 0.15, 0.5, 0.3, "solid"),
-        (0.99 * SOLID_SHARE, 0.15, 0.5, 0.3, "solid"),  # times the floor
-        (0.5 + 0.5 * SOLID_SHARE, 0.15, 0.5, 0.3, None),
-        (1.0, 0.15, 0.5, 0.3, "semi-solid"),
-        (1.0, 0.60, 0.5, 0.3, "semi-solid"),
-        (0.05, 0.50, 0.02, 2.5, None),  # grey in deep shadow: dye would not show
-        (0.05, 0.15, 0.02, 0.3, "solid"),
+        (0.05, 0.10, 0.5, 0.3, "solid"),
+        (0.99 * SOLID_SHARE, 0.10, 0.5, 0.3, "solid"),  # times the floor
+        (0.5 + 0.5 * SOLID_SHARE, 0.10, 0.5, 0.3, None),
+        (1.0, 0.10, 0.5, 0.3, "semi-solid"),
+        (1.0, 0.30, 0.5, 0.3, "semi-solid"),
+        (0.05, 0.25, 0.02, 2.5, None),  # grey in deep shadow: dye would not show
+        (0.05, 0.10, 0.02, 0.3, "solid"),
     ],
 )
-def test_solid_or_semi_solid_by_table(value, contrast, depth_off, whole, name):
-    floor = floor_of(contrast)
+def test_solid_or_semi_solid_by_table(value, doubt, depth_off, whole, name):
+    floor = floor_of(doubt)
     found = solid_or_not(value * floor if value > 0.05 else value, floor, depth_off, whole)
     assert found.name == name
     assert (found.between == ("solid", "semi-solid")) == (name is None)
     assert bool(found.reasons) == (name is None or depth_off < 0.1)
 
 
-def test_the_floor_rises_with_shadow():
-    floors = [floor_of(c) for c in (0.0, 0.2, 0.3, 0.5, 2.0)]
-    assert floors[0] == floors[1] < floors[2] < floors[3] < floors[4] == 0.8
+def test_the_floor_rises_with_doubt():
+    floors = [floor_of(c) for c in (0.0, 0.1, 0.2, 0.3, 2.0)]
+    assert floors[0] == floors[1] < floors[2] < floors[3] < floors[4] == 0.9
 
 
 def test_the_fitted_rule_is_whole_and_holds_its_inputs_in_range():

@@ -28,13 +28,13 @@ def test_too_few_swatches_are_refused_in_a_line():
         refit(by_an_eye_with_floor(0.6, FEWEST - 1))
 
 
-@pytest.mark.parametrize("floor", [0.22, 0.7])
+@pytest.mark.parametrize("floor", [0.15, 0.7])
 def test_the_floor_goes_where_the_dyer_has_it(floor):
-    found = refit(by_an_eye_with_floor(floor))
+    found = refit(by_an_eye_with_floor(floor, 80))
     assert found.limits.floor == pytest.approx(floor, abs=0.08)
     assert found.after.right > found.before.right
     assert found.better
-    assert {m.threshold for m in found.moved} == {"floor", "floor_per_contrast", "floor_most"}
+    assert {m.threshold for m in found.moved} == {"floor", "floor_per_doubt", "floor_most"}
 
 
 def test_an_eye_that_sees_as_the_program_moves_nothing():

@@ -2,6 +2,7 @@
 
 import json
 import sqlite3
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -9,12 +10,20 @@ import pytest
 from swatchvault.archive import Swatch, add_swatch, create_archive, eye_rule, listing
 from swatchvault.archive.eye import name_class, named_swatches
 from swatchvault.archive.made import Filters, swatches_where
+from tests.ingest.test_evenness_stored import PLAIN
 from tests.swatchvault.factories import copy_of, dump, studio
 from tests.swatchvault.running import run
-from tests.swatchvault.test_tonal_master import file_one, tonality
+from tests.swatchvault.test_tonal_master import file_one
+from tests.swatchvault.test_tonal_master import tonality as plain_record
 
 COUNT = 34
 THEIR_FLOOR = 0.7
+
+
+def tonality(unevenness, *more, **keys):
+    """A record with the figures that the rule reads."""
+    rule = replace(PLAIN, unevenness=unevenness).record()
+    return {**plain_record(unevenness, *more, **keys), "rule": rule}
 
 
 @pytest.fixture(scope="module")
@@ -25,7 +34,7 @@ def template(tmp_path_factory):
         studio(archive.conn)
         for i, value in enumerate(np.linspace(0.05, 1.2, COUNT)):
             swatch = add_swatch(archive.conn, Swatch(f"s{i:02}", "Lumme", "skein", "L2"))
-            name = "semi-solid" if value >= 0.36 else "solid"
+            name = "semi-solid" if value >= 0.28 else "solid"
             record = tonality(round(float(value), 3), 0.1, name)
             file_one(archive, folder.parent, swatch.id, record, f"s{i:02}")
     return folder
@@ -89,7 +98,7 @@ def test_a_refit_is_shown_taken_and_undone(archive, capsys):
     name_all(archive.conn)
     before = dump(archive.conn)
     shown = run(capsys, "eye", "--refit", *where)
-    assert "semi-solid from: floor 0.36 -> 0.7" in shown.out
+    assert "semi-solid from: floor 0.28 -> 0.7" in shown.out
     assert dump(archive.conn) == before  # shown, not taken
     taken = run(capsys, "eye", "--refit", "--take", *where)
     assert f"{COUNT} measurements are classed" in taken.out
@@ -104,7 +113,7 @@ def test_a_refit_is_shown_taken_and_undone(archive, capsys):
     undone = run(capsys, "eye", "--undo", *where)
     assert "the program's own rule" in undone.out
     assert eye_rule(archive.conn) is None
-    assert len(swatches_where(archive.conn, Filters(tonality="semi-solid"))) == 25
+    assert len(swatches_where(archive.conn, Filters(tonality="semi-solid"))) == 27
     assert "nothing to undo" in run(capsys, "eye", "--undo", *where).out
 
 

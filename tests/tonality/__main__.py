@@ -21,7 +21,7 @@ from tests.tonality.fitting import fit, write
 from tests.tonality.photos import Seen, to_xyz
 from tests.tonality.sets import cases, seen
 
-COUNTS = {"fit": 960, "look": 240, "evaluate": 300}
+COUNTS = {"fit": 1800, "look": 240, "evaluate": 300}
 
 
 def inputs_of(photo: Seen) -> np.ndarray:
