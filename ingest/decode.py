@@ -10,6 +10,8 @@ import hashlib
 import os
 import re
 import stat
+import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -17,7 +19,7 @@ import numpy as np
 from ingest import colour, encoding, header, icc
 from ingest.errors import PhotoError
 from ingest.exif import clean_text, read_exif
-from ingest.header import Header, check_size, damaged
+from ingest.header import MIN_SIDE_PX, Header, check_size, damaged
 from ingest.heic_raw import Decoded, decode_heic, decode_raw
 from ingest.model import Array, Encoding, Photo
 from ingest.quiet import captured_stderr, opencv_warnings
@@ -26,6 +28,9 @@ from ingest.sniff import file_format
 # Our choice: no photo file needs more bytes than this for each pixel allowed (16-bit RGBA).
 _MAX_BYTES_PER_PIXEL = 8
 _MIN_BYTE_LIMIT = 2**26
+# A phone's JPEG of 200 million pixels (16320 x 12240) is read at half its width and height: whole,
+# it would take more memory than a photo may. Our choice.
+_HALVED_UP_TO = 1.5
 # libjpeg's warnings (jerror.h) that mean missing or wrong pixels; its others are harmless. The
 # last is how OpenCV passes on what libtiff found wrong.
 _DAMAGE = ("Corrupt JPEG data", "Premature end of JPEG", "Inconsistent progression", "[ERROR:")
@@ -37,7 +42,8 @@ def read_photo(path: str | os.PathLike[str], *, max_pixels: int = 150_000_000) -
     JPEG, PNG, TIFF (8 and 16 bit, RGB and grey), HEIC, and camera raw with the ``raw`` extra.
     Raises PhotoError, one line with the file's name, for anything that is not a whole, still
     picture of known colour, at least 16 pixels on each side and at most ``max_pixels`` in all (two
-    thirds of that with 16 bits, half with transparency too or in camera raw).
+    thirds of that with 16 bits, half with transparency too or in camera raw). A JPEG in one scan
+    may have half as many again: it is then read at half its width and height, and flagged.
     """
     name = clean_text(os.path.basename(os.fspath(path)), 120) or "photo"  # noqa: PTH119
     try:
@@ -92,7 +98,10 @@ def _decode(data: bytes, max_pixels: int) -> Decoded:
         return decode_raw(data, max_pixels)
     readers = {"JPEG": header.jpeg_header, "PNG": header.png_header, "TIFF": header.tiff_header}
     head = readers[kind](data)
-    check_size(head.width, head.height, max_pixels, (3 + head.alpha) * head.bits // 8)
+    most = int(max_pixels * _HALVED_UP_TO) if head.one_scan else max_pixels
+    check_size(head.width, head.height, most, (3 + head.alpha) * head.bits // 8)
+    if head.width * head.height > max_pixels:
+        head = replace(head, width=-(-head.width // 2), height=-(-head.height // 2), halved=True)
     return Decoded(head, _decode_cv2(data, head), read_exif(head.exif))
 
 
@@ -109,21 +118,53 @@ def _decode_cv2(data: bytes, head: Header) -> Array:
         flags |= cv2.IMREAD_ANYDEPTH
     coded = _without_orientation(data, head) if head.format == "TIFF" else data
     # For 16-bit TIFF the library gives wrong pixels in RGB order, and right ones as stored.
-    as_stored = head.format == "TIFF" or head.alpha
+    as_stored = head.format == "TIFF" or head.alpha or head.halved
     if as_stored:
         flags = cv2.IMREAD_UNCHANGED
-    with captured_stderr() as said, opencv_warnings():
-        try:
-            pixels = cv2.imdecode(np.frombuffer(coded, np.uint8), flags)
-        except cv2.error:
-            pixels = None
-    if pixels is None or pixels.shape[:2] != (head.height, head.width):
-        raise damaged(head.format)
-    _refuse_reported_damage(said.text, data, head)
+    if head.halved:
+        flags = cv2.IMREAD_REDUCED_COLOR_2 | cv2.IMREAD_IGNORE_ORIENTATION
+    pixels = _jpeg_in_place(data, head, flags) if head.format == "JPEG" else None
+    if pixels is None:
+        with captured_stderr() as said, opencv_warnings():
+            try:
+                pixels = cv2.imdecode(np.frombuffer(coded, np.uint8), flags)
+            except cv2.error:
+                pixels = None
+        if pixels is None or pixels.shape[:2] != (head.height, head.width):
+            raise damaged(head.format)
+        _refuse_reported_damage(said.text, data, head)
     pixels = _rgb_view(pixels, head) if as_stored else pixels
     if pixels.dtype != (np.uint16 if head.bits == 16 else np.uint8):
         raise damaged(head.format)
     return np.asarray(pixels)
+
+
+def _jpeg_in_place(data: bytes, head: Header, flags: int) -> Array | None:
+    """Pixels decoded into memory of ours; ``None`` where that cannot be, or anything was said.
+
+    What is decoded from memory is handed over as a copy, in twice the time and memory; only what
+    is read by a name goes where it is told to. The name is of a file that lies in memory.
+    """
+    if sys.platform != "linux":
+        return None
+    import cv2
+
+    pixels = np.empty((head.height, head.width, 3), np.uint8)
+    # A failure is not told of: then the end, which is written last, is as it was.
+    end = pixels[-1, -MIN_SIDE_PX:]
+    before = os.urandom(end.size)
+    end[:] = np.frombuffer(before, np.uint8).reshape(end.shape)
+    try:
+        number = os.memfd_create("photo")
+        with os.fdopen(number, "wb") as file:
+            file.write(data)
+            file.flush()
+            with captured_stderr() as said, opencv_warnings():
+                done = cv2.imread(f"/proc/self/fd/{number}", pixels, flags)
+    except (OSError, cv2.error):
+        return None
+    whole = done is pixels and end.tobytes() != before and not said.text
+    return pixels if whole else None
 
 
 def _without_orientation(data: bytes, head: Header) -> bytes | bytearray:
@@ -169,6 +210,7 @@ def _colours(decoded: Decoded) -> tuple[Array, Encoding, frozenset[str]]:
     """Pixels, their encoding and the flags, from the tags in the order in which they count."""
     head, pixels = decoded.head, decoded.pixels
     flags = {"gain map"} if head.gain_map else set()
+    flags |= {"read at half size"} if head.halved else set()
     if decoded.encoding is not None:
         return pixels, decoded.encoding, frozenset({"raw"})
     levels = 256 if pixels.dtype == np.uint8 else 65536

@@ -56,6 +56,10 @@ FLAGS: Mapping[str, str] = {
     "camera colours not corrected": (
         "Only neutrals corrected this photo; the camera's rendering of strong colours was not."
     ),
+    "read at half size": (
+        "The picture has more pixels than are read whole, so each was averaged with its neighbours "
+        "as coded: set the camera to fewer megapixels (12 to 50 do)."
+    ),
     # what the swatch says
     "clipped": "From 1 % of the swatch's pixels are at the end of what the camera can record.",
     "clipped beyond use": (

@@ -6,6 +6,7 @@ do, is the only error.
 
 from __future__ import annotations
 
+import re
 import struct
 import zlib
 from dataclasses import dataclass
@@ -28,7 +29,8 @@ class Header:
     ``alpha``: it has a transparency channel or colour. ``cicp``: H.273 primaries and transfer.
     ``gamma``, ``chromaticities``: PNG's gAMA and cHRM (white, red, green, blue xy).
     ``orientation_at``: where a TIFF keeps its orientation's entry. ``scan_at``: where a JPEG's
-    first scan begins.
+    first scan begins. ``one_scan``: it holds all its colours in a single one. ``halved``: it is
+    to be read at half its size, which ``width`` and ``height`` say.
     """
 
     format: str
@@ -46,6 +48,8 @@ class Header:
     gain_map: bool = False
     orientation_at: int | None = None
     scan_at: int = 0
+    one_scan: bool = False
+    halved: bool = False
 
 
 def damaged(kind: str) -> PhotoError:
@@ -62,7 +66,8 @@ def check_size(width: int, height: int, max_pixels: int, pixel_bytes: int = 3) -
     most = max_pixels * 4 // max(pixel_bytes, 4)
     if width * height > most:
         raise PhotoError(
-            f"it is {width} x {height} pixels, more than {most} in all; save it smaller"
+            f"it is {width} x {height} pixels, more than {most} in all; set the camera to "
+            "fewer megapixels, or save it smaller"
         )
     if min(width, height) < MIN_SIDE_PX:
         raise PhotoError(
@@ -76,6 +81,12 @@ def check_size(width: int, height: int, max_pixels: int, pixel_bytes: int = 3) -
 # ---------------------------------------------------------------------------------------------
 
 _FRAMES = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}  # ITU-T T.81, table B.1
+_PROGRESSIVE = {0xC2, 0xC6, 0xCA, 0xCE}
+#: A marker in coded data: FF 00 is data, FF D0 to D7 a restart, FF FF fills (T.81, B.1.1).
+_MARKER = re.compile(rb"\xff+[\x01-\xcf\xd8-\xfe]", re.DOTALL)
+#: Scans of a JPEG at most; progressive ones have about ten. Our choice: even in the largest
+#: pictures so many empty ones take seconds.
+MOST_SCANS = 30
 _GAIN_MAP_MARKS = (  # Adobe's and Apple's XMP names, ISO 21496-1
     b"ns.adobe.com/hdr-gain-map",
     b"HDRGainMap",
@@ -89,12 +100,12 @@ def jpeg_header(data: bytes) -> Header:
     frame: tuple[int, int, int, int] | None = None
     exif: bytes | None = None
     chunks: dict[int, bytes] = {}
-    gain_map = several = False
+    gain_map = several = progressive = False
     at = 2
     while True:
         marker, segment, at = _jpeg_segment(data, at)
         if marker in _FRAMES and frame is None:
-            frame = _jpeg_frame(segment)
+            frame, progressive = _jpeg_frame(segment), marker in _PROGRESSIVE
         elif marker == 0xE1 and segment[:6] == b"Exif\0\0":
             exif = exif or segment
         elif marker == 0xE2 and segment[:12] == b"ICC_PROFILE\0" and len(segment) > 14:
@@ -102,11 +113,15 @@ def jpeg_header(data: bytes) -> Header:
         elif marker == 0xE2 and segment[:4] == b"MPF\0":
             several = True
         elif marker == 0xDA:
+            first_scan = segment
             break
         if marker in (0xE1, 0xE2):
             gain_map = gain_map or any(mark in segment for mark in _GAIN_MAP_MARKS)
     if frame is None:
         raise PhotoError(f"the JPEG says no size, so it is damaged; {SEND_AGAIN}")
+    one_scan = not progressive and first_scan[:1] == bytes([frame[3]])
+    if not one_scan:
+        _refuse_many_scans(data, at)
     if several and not gain_map:
         # FF D8 cannot stand in coded data, so this is the start of the second picture.
         second = max(data.find(b"\xff\xd8\xff", at), 0)
@@ -127,6 +142,7 @@ def jpeg_header(data: bytes) -> Header:
         icc=icc,
         gain_map=gain_map,
         scan_at=at,
+        one_scan=one_scan,
     )
 
 
@@ -145,6 +161,22 @@ def _jpeg_segment(data: bytes, at: int) -> tuple[int, bytes, int]:
     if marker in (0xD8, 0xD9) or length < 2 or end > len(data):
         raise cut
     return marker, data[at + 3 : end], end
+
+
+def _refuse_many_scans(data: bytes, at: int) -> None:
+    """PhotoError if the picture comes in more scans than any program writes.
+
+    Each asks for a pass over the whole picture and may take a few bytes of the file.
+    """
+    scans = 1
+    while (found := _MARKER.search(data, at)) is not None:
+        marker = data[found.end() - 1]
+        if marker == 0xD9:
+            return
+        scans += marker == 0xDA
+        if scans > MOST_SCANS:
+            raise PhotoError(f"the JPEG comes in more than {MOST_SCANS} scans; {SAVE_AGAIN}")
+        at = found.end() + int.from_bytes(data[found.end() : found.end() + 2], "big")
 
 
 def _jpeg_frame(segment: bytes) -> tuple[int, int, int, int]:

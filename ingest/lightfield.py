@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.model import Array, Photo, Polygon
-from ingest.raster import brightest, darkest, shrink_polygon, small_copy, small_picture
+from ingest.raster import brightest, darkest, shrink_polygon, small_picture
 
 Floats = NDArray[np.float64]
 
@@ -92,7 +92,7 @@ def surround_field(
     """
     import cv2
 
-    small = small_copy(small_picture(photo), COPY_SIDE)
+    small = small_picture(photo, COPY_SIDE)
     linear = np.stack([curve[:, c][small[..., c]] for c in range(3)], axis=-1)
     light = linear @ np.asarray(to_xyz, dtype=float)[1]
     log = np.log(np.maximum(light, 1e-4)).astype(np.float32)
@@ -151,7 +151,7 @@ def _joined(free: Array, near: Array) -> Array:
 def fit_field(points: Floats, log_light: Floats, share: float, source: str) -> LightField | None:
     """Robust plane or quadratic through ln Y (n,) at points (n, 2); ``None`` if it scatters.
 
-    Tukey's biweight with scale 1.4826 times the median absolute residual, 20 rounds.
+    Tukey's biweight with scale 1.4826 times the median absolute residual, 20 rounds at most.
     """
     fits = [_robust(points, log_light, order) for order in (3, 6) if len(points) > 3 * order]
     if not fits:
@@ -173,6 +173,8 @@ def _robust(points: Floats, log_light: Floats, order: int) -> tuple[Floats, floa
     for _ in range(20):
         weighted = design * weight[:, None]
         solved = np.linalg.solve(weighted.T @ design, weighted.T @ log_light)
+        if np.array_equal(solved, coefficients):  # to the last bit: no round changes it again
+            break
         coefficients = np.asarray(solved, dtype=np.float64)
         residual = log_light - design @ coefficients
         scatter = 1.4826 * float(np.median(np.abs(residual))) + 1e-5

@@ -146,15 +146,20 @@ def small_copy(pixels: Array, long_side: int) -> Array:
 
 #: Long side in pixels of the copy that preview and light field share.
 SMALL_SIDE = 640
-_small: WeakKeyDictionary[Photo, Array] = WeakKeyDictionary()
+_small: WeakKeyDictionary[Photo, dict[int, Array]] = WeakKeyDictionary()
 
 
-def small_picture(photo: Photo) -> Array:
-    """The coded picture, long side 640 or less; made once a photo, since it reads all of it."""
-    found = _small.get(photo)
-    if found is None:
-        found = _small[photo] = small_copy(photo.pixels, SMALL_SIDE)
-    return found
+def small_picture(photo: Photo, long_side: int = SMALL_SIDE) -> Array:
+    """The coded picture, long side 640 or less; made once a photo, since it reads all of it.
+
+    A ``long_side`` below 640 is made from that copy, once too.
+    """
+    made = _small.setdefault(photo, {})
+    if SMALL_SIDE not in made:
+        made[SMALL_SIDE] = small_copy(photo.pixels, SMALL_SIDE)
+    if long_side not in made:
+        made[long_side] = small_copy(made[SMALL_SIDE], long_side)
+    return made[long_side]
 
 
 def inside_quad(corners: Polygon, u: Array, v: Array) -> Array:

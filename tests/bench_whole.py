@@ -7,6 +7,7 @@ rows to run those alone. scikit-image is used where it is installed, for its ΔE
 from __future__ import annotations
 
 import argparse
+import hashlib
 import json
 import os
 import shutil
@@ -259,21 +260,26 @@ def fill(folder: Path, count: int) -> None:
         subprocess.run(program, check=True, stdout=subprocess.DEVNULL)
     conn = sqlite3.connect(folder / DATABASE, isolation_level=None)
     conn.row_factory = sqlite3.Row
-    names = ("colourway", "lot", "lot_base", "swatch", "photo", "layout", "measurement")
+    names = (
+        *("colourway", "lot", "lot_base", "swatch"),
+        *("photo", "layout", "correction", "measurement"),
+    )
     first = {n: dict(conn.execute(f"SELECT * FROM {n}").fetchone()) for n in names}
     conn.execute("BEGIN")
     for i in range(2, 101):
         put(conn, "colourway", {**first["colourway"], "id": i, "name": f"Colourway {i}"})
     centres = rng.uniform((20, -40, -40), (85, 40, 40), (101, 3))
     for i in range(2, count + 1):
-        way, sha = i % 100 + 1, f"{i:064x}"
+        way, sha = i % 100 + 1, hashlib.sha256(str(i).encode()).hexdigest()
         lab = (centres[way] + rng.normal(0, 1.5, 3)).tolist()
         put(conn, "lot", {**first["lot"], "id": i, "code": f"lot {i}", "colourway_id": way})
         put(conn, "lot_base", {**first["lot_base"], "lot_id": i})
         put(conn, "swatch", {**first["swatch"], "id": i, "label": f"swatch {i}", "lot_id": i})
-        put(conn, "photo", {**first["photo"], "sha256": sha, "original_name": f"photo-{i}.jpg"})
-        put(conn, "layout", {**first["layout"], "id": i, "photo_sha256": sha})
-        of = {"id": i, "photo_sha256": sha, "layout_id": i, "swatch_id": i}
+        named = {"id": i, "sha256": sha, "original_name": f"photo-{i}.jpg"}
+        put(conn, "photo", {**first["photo"], **named})
+        put(conn, "layout", {**first["layout"], "id": i, "photo_id": i})
+        put(conn, "correction", {**first["correction"], "id": i, "layout_id": i})
+        of = {"id": i, "layout_id": i, "correction_id": i, "swatch_id": i}
         colour = dict(zip(("lab_l", "lab_a", "lab_b"), lab, strict=True))
         put(conn, "measurement", {**first["measurement"], **of, **colour})
     conn.execute("COMMIT")

@@ -31,11 +31,11 @@ def make(folder: Path, measurements: int = 100_000, seed: int = 7) -> Path:
     labs = rng.uniform((20, -50, -50), (90, 60, 70), (colourways, 3))
     with create_archive(folder) as archive:
         conn = archive.conn
-        photo, layout, measured = _template(folder.with_name(folder.name + "-template"))
+        photo, layout, correction, measured = _template(folder.with_name(folder.name + "-template"))
         conn.execute("PRAGMA synchronous = OFF")
         conn.execute("BEGIN")
         _studio(conn, colourways, lots)
-        _photos(conn, photo, layout, lots)
+        _photos(conn, photo, layout, correction, lots)
         _measurements(conn, measured, labs, lots, rng)
         _decisions(conn, colourways)
         conn.execute("COMMIT")
@@ -68,7 +68,7 @@ def _template(folder: Path) -> tuple[dict[str, object], ...]:
         notes = Notes(bases=(Base("B"),), photos=(note,))
         applied = apply_notes(archive.conn, notes)
         assert all(f.filed for f in file_photos(archive, applied, EXAMPLES, workers=1))
-        tables = ("photo", "layout", "measurement")
+        tables = ("photo", "layout", "correction", "measurement")
         return tuple(dict(archive.conn.execute(f"SELECT * FROM {t}").fetchone()) for t in tables)
 
 
@@ -103,16 +103,17 @@ def _studio(conn: sqlite3.Connection, colourways: int, lots: int) -> None:
 
 
 def _photos(
-    conn: sqlite3.Connection, photo: dict[str, object], layout: dict[str, object], lots: int
+    conn: sqlite3.Connection,
+    photo: dict[str, object],
+    layout: dict[str, object],
+    correction: dict[str, object],
+    lots: int,
 ) -> None:
-    count = lots * PHOTOS_OF_A_SWATCH
-    _many(
-        conn,
-        "photo",
-        photo,
-        ({"sha256": sha(n), "original_name": f"{n}.jpg"} for n in range(count)),
-    )
-    _many(conn, "layout", layout, ({"id": 1 + n, "photo_sha256": sha(n)} for n in range(count)))
+    numbers = range(lots * PHOTOS_OF_A_SWATCH)
+    named = ({"id": 1 + n, "sha256": sha(n), "original_name": f"{n}.jpg"} for n in numbers)
+    _many(conn, "photo", photo, named)
+    _many(conn, "layout", layout, ({"id": 1 + n, "photo_id": 1 + n} for n in numbers))
+    _many(conn, "correction", correction, ({"id": 1 + n, "layout_id": 1 + n} for n in numbers))
 
 
 def _measurements(
@@ -131,8 +132,8 @@ def _measurements(
             lab = [float(v) for v in labs[min(n // per, len(labs) - 1)] + off[n]]
             yield {
                 "id": 1 + n,
-                "photo_sha256": sha(n),
                 "layout_id": 1 + n,
+                "correction_id": 1 + n,
                 "swatch_id": 1 + n // PHOTOS_OF_A_SWATCH,
                 "lab_l": lab[0],
                 "lab_a": lab[1],

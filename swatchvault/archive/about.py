@@ -31,6 +31,7 @@ TABLES: Mapping[str, str] = {
     "repeat_set": "What repeat photos of one set-up taught of its doubt.",
     "repeat_photo": "Which photos a set of repeats was learned from.",
     "layout": "Where references and swatches are in a photo; superseded, never changed.",
+    "correction": "How a photo was corrected, once for all that was measured in it.",
     "measurement": "What one photo says of one swatch, D65/2°; superseded, never changed.",
     "master": "Which swatch a colourway on a base in a form is held to, since when; history kept.",
     "lot_check": "A verdict that was given, kept as given.",

@@ -23,14 +23,14 @@ COALESCE(json_extract(m.tonality, '$.method'), :evenness) <> :evenness"""
 _PHOTOS = f"""SELECT photo.sha256, photo.suffix, photo.original_name, photo.bytes, photo.setup_id,
 COALESCE(photo.light, setup.light) AS light, layout.id AS layout_id, layout.marks,
 sum({_OLD}) AS old, count(*) AS measured
-FROM current_measurement AS m JOIN photo ON photo.sha256 = m.photo_sha256
+FROM current_measurement AS m JOIN photo ON photo.id = m.photo_id
 JOIN layout ON layout.id = m.layout_id LEFT JOIN setup ON setup.id = photo.setup_id
 WHERE :photos IS NULL OR photo.sha256 IN (SELECT value FROM json_each(:photos))
 GROUP BY photo.sha256 HAVING :again OR old > 0
 ORDER BY COALESCE(photo.taken_at, photo.added_at), photo.sha256"""
 
 _REGIONS = """SELECT region, swatch_id, dry, reference, provenance FROM current_measurement
-WHERE photo_sha256 = ? ORDER BY id"""
+WHERE photo_id = (SELECT id FROM photo WHERE sha256 = ?) ORDER BY id"""
 
 
 @dataclass(frozen=True, eq=False)

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from ingest.model import Array, LabCovariance
+from swatchvault.archive.measured import tonality_from
 from swatchvault.archive.rows import find, tri
 from swatchvault.errors import NotFound
 
@@ -20,7 +21,7 @@ base.name AS base, photo.taken_at, photo.added_at, setup.name AS setup, setup.lo
 COALESCE(photo.light, setup.light) AS light, photo.setup_id,
 json_extract(m.provenance, '$.references[0].neutral') AS neutral
 FROM current_measurement AS m
-JOIN photo ON photo.sha256 = m.photo_sha256
+JOIN photo ON photo.id = m.photo_id
 JOIN swatch ON swatch.id = m.swatch_id
 JOIN base ON base.id = swatch.base_id
 LEFT JOIN setup ON setup.id = photo.setup_id
@@ -111,7 +112,7 @@ def colours(
             ("m.swatch_id IN (SELECT value FROM json_each(?))", json.dumps(list(swatch_ids)))
         )
     if photo_sha256 is not None:
-        limits.append(("m.photo_sha256 = ?", photo_sha256))
+        limits.append(("m.photo_id = (SELECT id FROM photo WHERE sha256 = ?)", photo_sha256))
     if colourway is not None:
         limits.append(("lot.colourway_id = ?", find(conn, "colourway", colourway)))
     if base is not None:
@@ -130,7 +131,7 @@ def latest_labs(conn: sqlite3.Connection) -> tuple[tuple[int, ...], Array]:
     sql = (
         "SELECT swatch_id, lab_l, lab_a, lab_b FROM (SELECT m.*, row_number() OVER "
         "(PARTITION BY swatch_id ORDER BY COALESCE(photo.taken_at, m.measured_at) DESC, m.id DESC) "
-        "AS newest FROM current_measurement AS m JOIN photo ON photo.sha256 = m.photo_sha256) "
+        "AS newest FROM current_measurement AS m JOIN photo ON photo.id = m.photo_id) "
         "WHERE newest = 1 ORDER BY swatch_id"
     )
     rows = [tuple(r) for r in conn.execute(sql)]
@@ -204,7 +205,6 @@ def measured_or_not_found(conn: sqlite3.Connection, label: str) -> list[StoredCo
 def _stored(row: Mapping[str, Any]) -> StoredColour:
     dry = row["dry"] if row["dry"] is not None else row["swatch_dry"]
     parts = ("region", "frame", "setup", "profile")
-    tonality = row["tonality"]
     return StoredColour(
         measurement_id=row["id"],
         lab=np.array([row["lab_l"], row["lab_a"], row["lab_b"]], dtype=np.float64),
@@ -213,7 +213,7 @@ def _stored(row: Mapping[str, Any]) -> StoredColour:
         clipped_share=_or_nan(row["clipped_share"]),
         shadow_sd=_or_nan(row["shadow_sd"]),
         mm_per_px=_or_nan(row["mm_per_px"]),
-        tonality=None if tonality is None else json.loads(tonality),
+        tonality=tonality_from(row["tonality"]),
         locked=tri(row["locked"]),
         dry=tri(dry),
         neutral=None if row["neutral"] is None else tuple(json.loads(row["neutral"])),

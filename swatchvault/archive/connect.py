@@ -169,7 +169,7 @@ def _connect(database: Path, mode: str) -> sqlite3.Connection:
         # isolation_level None: transactions begin and end where the code says so.
         conn = sqlite3.connect(uri, uri=True, timeout=_BUSY_S, isolation_level=None)
         try:
-            if mode == "rwc":  # a measurement is 2 kB: pages of 4 kB would stay half empty
+            if mode == "rwc":  # a measurement is over 1 kB: less of a larger page stays empty
                 conn.execute("PRAGMA page_size = 8192")
             if mode != "ro":
                 conn.execute("PRAGMA journal_mode = WAL")

@@ -10,6 +10,7 @@ from typing import Any
 
 from ingest.evenness_rule import Thresholds
 from ingest.evenness_stored import class_of_record
+from swatchvault.archive.measured import tonality_from
 from swatchvault.archive.rows import clean, find, insert, now, to_json, transaction
 from swatchvault.archive.schema_evenness import CLASSES
 from swatchvault.errors import ArchiveError
@@ -100,7 +101,7 @@ def named_swatches(conn: sqlite3.Connection) -> list[NamedSwatch]:
     return [
         NamedSwatch(
             *(row[0], row[1], row[2], row[3], row[4]),
-            None if row[5] is None else json.loads(row[5]),
+            tonality_from(row[5]),
             frozenset(json.loads(row[6] or "[]")),
             row[7],
             bool(row[8]),
@@ -202,7 +203,7 @@ def _put_class(
     conn: sqlite3.Connection, rule: EyeRule, row_id: int, tonality: str | None, flags: str
 ) -> bool:
     """Store the class that the rule gives a measurement; False where it cannot say."""
-    record = None if tonality is None else json.loads(tonality)
+    record = tonality_from(tonality)
     if record is None or record.get("method") != rule.method:
         return False
     found = class_of_record(record, frozenset(json.loads(flags)), rule.limits)

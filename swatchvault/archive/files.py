@@ -7,10 +7,10 @@ import io
 import os
 import sys
 import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
-from typing import IO
+from typing import IO, Any
 
 from ingest.model import Array
 from swatchvault.errors import ArchiveError
@@ -47,62 +47,93 @@ def hash_of(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def store_photo(photos: Path, source: Path, sha256: str, suffix: str) -> int:
-    """Copy ``source`` to ``photos`` under its sha256; return its bytes.
+def store_picture(
+    photos: Path, thumbs: Path, source: Path, sha256: str, suffix: str, preview: Array
+) -> int:
+    """Copy ``source`` to ``photos`` and write its thumb, both under its sha256; return its bytes.
 
-    A whole copy that is there already is adopted, a damaged one replaced. Raises
-    ``ArchiveError`` if the source is no longer the file that was measured, or cannot be copied.
+    ``preview``: (height, width, 3) uint8 sRGB. A whole copy or thumb that is there already is
+    adopted, a damaged copy replaced. Raises ``ArchiveError`` if the source is no longer the file
+    that was measured, or one of the two cannot be written; then neither appears.
     """
-    target = photos / f"{sha256}{suffix}"
+    copy, thumb = photos / f"{sha256}{suffix}", thumbs / f"{sha256}.jpg"
     try:
-        if target.is_file() and hash_of(target) == sha256:
-            return target.stat().st_size
-        with whole_file(target) as file:
-            if _copy(source, file) != sha256:
-                raise ArchiveError(
-                    f"{source} changed after it was measured: measure and add it again"
-                )
-        return target.stat().st_size
+        wanted = [] if copy.is_file() and hash_of(copy) == sha256 else [copy]
+        if not (thumb.is_file() and thumb.stat().st_size > 0):
+            wanted.append(thumb)
+        with whole_files(*wanted) as files:
+            for target, file in zip(wanted, files, strict=True):
+                if target == thumb:
+                    file.write(_jpeg(preview))
+                elif _copy(source, file) != sha256:
+                    raise ArchiveError(
+                        f"{source} changed after it was measured: measure and add it again"
+                    )
+        return copy.stat().st_size
     except OSError as error:
         raise ArchiveError(
             f"cannot copy {source} into the archive: {error.strerror or error}"
         ) from error
 
 
-def store_thumb(thumbs: Path, sha256: str, preview: Array) -> None:
-    """Write ``preview`` (height, width, 3) uint8 sRGB as a JPEG, unless one is there."""
+def _jpeg(preview: Array) -> bytes:
     from PIL import Image
 
-    target = thumbs / f"{sha256}.jpg"
-    if target.is_file() and target.stat().st_size > 0:
-        return
     coded = io.BytesIO()
     Image.fromarray(preview).save(coded, "JPEG", quality=_THUMB_QUALITY)
-    try:
-        with whole_file(target) as file:
-            file.write(coded.getvalue())
-    except OSError as error:
-        raise ArchiveError(f"cannot write the thumb {target}: {error.strerror or error}") from error
+    return coded.getvalue()
 
 
 @contextmanager
 def whole_file(target: Path) -> Iterator[IO[bytes]]:
     """A new file that appears under its name only when it is whole and on the disk."""
-    number, part = _new_part(target.parent)
+    with whole_files(target) as (file,):
+        yield file
+
+
+@contextmanager
+def whole_files(*targets: Path) -> Iterator[list[IO[bytes]]]:
+    """New files that appear under their names only when all are whole and on the disk.
+
+    They are brought to the disk at the same time: waiting for it is most of what filing costs.
+    """
+    files: list[IO[bytes]] = []
+    parts: list[Path] = []
     try:
-        with os.fdopen(number, "wb") as file:
-            yield file
-            file.flush()
-            os.fsync(file.fileno())
+        with ExitStack() as opened:
+            for target in targets:
+                number, part = _new_part(target.parent)
+                parts.append(part)
+                files.append(opened.enter_context(os.fdopen(number, "wb")))
+            yield files
+            for file in files:
+                file.flush()
+            _at_once(os.fsync, [file.fileno() for file in files])
             if os.name != "nt":  # renamed while locked, so that nobody takes it for abandoned
-                _put_in_place(part, target)
+                _put_in_place(parts, targets)
         if os.name == "nt":  # there an open file cannot be renamed, nor removed by others
-            _put_in_place(part, target)
+            _put_in_place(parts, targets)
     except BaseException:
-        with suppress(OSError):
-            part.unlink(missing_ok=True)
+        for part in parts:
+            with suppress(OSError):
+                part.unlink(missing_ok=True)
         raise
-    _sync_folder(target.parent)
+    _at_once(_sync_folder, list({target.parent for target in targets}))
+
+
+def _at_once(work: Callable[[Any], None], items: Sequence[Any]) -> None:
+    """Do the work on every item, the first in this thread and the others beside it."""
+    from concurrent.futures import ThreadPoolExecutor
+
+    if len(items) < 2:
+        for item in items:
+            work(item)
+        return
+    with ThreadPoolExecutor(len(items) - 1) as beside:
+        others = [beside.submit(work, item) for item in items[1:]]
+        work(items[0])
+        for other in others:
+            other.result()
 
 
 def remove_abandoned(folder: Path) -> list[Path]:
@@ -151,9 +182,10 @@ def _lock(number: int, *, wait: bool) -> None:
     fcntl.flock(number, fcntl.LOCK_EX if wait else fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
-def _put_in_place(part: Path, target: Path) -> None:
-    part.chmod(0o644)  # mkstemp makes files for one user only
-    part.replace(target)
+def _put_in_place(parts: Sequence[Path], targets: Sequence[Path]) -> None:
+    for part, target in zip(parts, targets, strict=True):
+        part.chmod(0o644)  # mkstemp makes files for one user only
+        part.replace(target)
 
 
 def _copy(source: Path, to: IO[bytes]) -> str:

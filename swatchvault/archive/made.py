@@ -35,7 +35,7 @@ _LABS = "SELECT lab_l, lab_a, lab_b, swatch_id, id FROM current_measurement"
 
 #: Only for swatches with several measurements: which is the newest.
 _TIMES = """SELECT m.swatch_id, m.id FROM current_measurement AS m
-JOIN photo ON photo.sha256 = m.photo_sha256
+JOIN photo ON photo.id = m.photo_id
 WHERE m.swatch_id IN (SELECT value FROM json_each(:ids))
 AND (:version IS NULL OR m.version = :version)
 ORDER BY m.swatch_id, COALESCE(photo.taken_at, m.measured_at), m.id"""

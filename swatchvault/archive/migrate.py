@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 
 from swatchvault.archive.rows import transaction
 from swatchvault.archive.schema_evenness import EVENNESS
+from swatchvault.archive.schema_numbered import renumber
 from swatchvault.archive.schema_photos import PICTURES
 from swatchvault.archive.schema_pot import POT
 from swatchvault.archive.schema_studio import STUDIO
@@ -48,7 +49,12 @@ def forms(conn: sqlite3.Connection) -> None:
         conn.execute(statement)
 
 
-MIGRATIONS: tuple[Migration, ...] = (first_tables, pots, evenness, forms)
+def numbered_photos(conn: sqlite3.Connection) -> None:
+    """Migration 5: photos by number, and a photo's correction told once."""
+    renumber(conn)
+
+
+MIGRATIONS: tuple[Migration, ...] = (first_tables, pots, evenness, forms, numbered_photos)
 
 
 def version_of(conn: sqlite3.Connection) -> int:

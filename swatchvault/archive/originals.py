@@ -25,8 +25,8 @@ def original_of(archive: Archive, measurement_id: int) -> Original:
     """The photo of a measurement. Raises ``NotFound`` where the row or its file is gone."""
     row = archive.conn.execute(
         "SELECT photo.sha256, photo.suffix, photo.original_name, layout.marks, photo.setup_id "
-        "FROM measurement AS m JOIN photo ON photo.sha256 = m.photo_sha256 "
-        "JOIN layout ON layout.id = m.layout_id WHERE m.id = ?",
+        "FROM measurement AS m JOIN layout ON layout.id = m.layout_id "
+        "JOIN photo ON photo.id = layout.photo_id WHERE m.id = ?",
         (measurement_id,),
     ).fetchone()
     if row is None:

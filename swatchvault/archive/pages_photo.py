@@ -46,9 +46,9 @@ def photo_row(conn: sqlite3.Connection, sha256: str) -> PhotoRow | None:
     cursor = conn.execute(
         "SELECT photo.*, setup.name AS setup, setup.locked, layout.id AS layout_id, layout.marks, "
         "COALESCE(photo.light, setup.light) AS lit_by, EXISTS (SELECT 1 FROM current_measurement "
-        "AS m, json_each(m.flags) AS flag WHERE m.photo_sha256 = photo.sha256 "
+        "AS m, json_each(m.flags) AS flag WHERE m.photo_id = photo.id "
         "AND flag.value = 'light field corrected') AS light_field FROM photo "
-        "JOIN layout ON layout.photo_sha256 = sha256 AND layout.superseded_by IS NULL "
+        "JOIN layout ON layout.photo_id = photo.id AND layout.superseded_by IS NULL "
         "LEFT JOIN setup ON setup.id = photo.setup_id WHERE sha256 = ?",
         (sha256,),
     )
@@ -97,7 +97,8 @@ def labels_of_regions(conn: sqlite3.Connection, sha256: str) -> dict[str, dict[s
     """By region of the photo's current measurements: the swatch's label, and whether it was dry."""
     sql = (
         "SELECT region, label, m.dry FROM current_measurement AS m "
-        "JOIN swatch ON swatch.id = m.swatch_id WHERE photo_sha256 = ?"
+        "JOIN swatch ON swatch.id = m.swatch_id WHERE "
+        "m.photo_id = (SELECT id FROM photo WHERE sha256 = ?)"
     )
     return {str(r[0]): {"swatch": r[1], "dry": r[2]} for r in conn.execute(sql, (sha256,))}
 

@@ -45,7 +45,7 @@ _ONE: Mapping[str, str] = {
         LEFT JOIN colourway ON colourway.id = lot.colourway_id WHERE c.id = :id""",
 }
 
-_LOTS = f"""SELECT l.*, m.lab_l, m.lab_a, m.lab_b, m.photo_sha256,
+_LOTS = f"""SELECT l.*, m.lab_l, m.lab_a, m.lab_b, photo.sha256 AS photo_sha256,
 json_extract(m.tonality, '$.class') AS evenness, c.verdict, c.words
 FROM (SELECT lot.id AS lot_id, lot.code AS lot, lot.dyed_on, lot.recipe_id, lot.colourway_id,
     {_BASES} AS bases, recipe.version AS recipe_version,
@@ -55,19 +55,21 @@ FROM (SELECT lot.id AS lot_id, lot.code AS lot, lot.dyed_on, lot.recipe_id, lot.
         ORDER BY c.checked_at DESC, c.id DESC LIMIT 1) AS check_id
     FROM (SELECT id FROM lot {{where}} ORDER BY dyed_on DESC, id DESC LIMIT :most) AS shown
     JOIN lot ON lot.id = shown.id LEFT JOIN recipe ON recipe.id = lot.recipe_id) AS l
-LEFT JOIN measurement AS m ON m.id = l.newest LEFT JOIN lot_check AS c ON c.id = l.check_id
+LEFT JOIN measurement AS m ON m.id = l.newest LEFT JOIN layout ON layout.id = m.layout_id
+LEFT JOIN photo ON photo.id = layout.photo_id LEFT JOIN lot_check AS c ON c.id = l.check_id
 ORDER BY l.dyed_on DESC, l.lot_id DESC"""
 
-_SWATCHES = """SELECT s.*, m.lab_l, m.lab_a, m.lab_b, m.photo_sha256, m.region, m.flags,
-json_extract(m.tonality, '$.class') AS evenness
+_SWATCHES = """SELECT s.*, m.lab_l, m.lab_a, m.lab_b, photo.sha256 AS photo_sha256,
+m.region, m.flags, json_extract(m.tonality, '$.class') AS evenness
 FROM (SELECT swatch.id AS swatch_id, swatch.label AS swatch, swatch.form, swatch.dry,
     swatch.base_id, base.name AS base, swatch.lot_id, lot.code AS lot, lot.dyed_on,
-    (SELECT m.id FROM current_measurement AS m JOIN photo ON photo.sha256 = m.photo_sha256
+    (SELECT m.id FROM current_measurement AS m JOIN photo ON photo.id = m.photo_id
         WHERE m.swatch_id = swatch.id
         ORDER BY COALESCE(photo.taken_at, m.measured_at) DESC, m.id DESC LIMIT 1) AS newest
     FROM swatch JOIN base ON base.id = swatch.base_id LEFT JOIN lot ON lot.id = swatch.lot_id
     WHERE {where}) AS s
-LEFT JOIN measurement AS m ON m.id = s.newest
+LEFT JOIN measurement AS m ON m.id = s.newest LEFT JOIN layout ON layout.id = m.layout_id
+LEFT JOIN photo ON photo.id = layout.photo_id
 ORDER BY s.dyed_on, s.lot_id, s.swatch_id LIMIT :most"""
 
 _CHECKS = """SELECT c.id, c.checked_at, c.verdict, c.delta_e_00, c.k_l, c.u_reading, c.tolerance,
@@ -83,7 +85,7 @@ held.k_l, held.since, held.reason, base.name AS base, swatch.label AS swatch,
 m.lab_l, m.lab_a, m.lab_b
 FROM (SELECT master.*, row_number() OVER (PARTITION BY colourway_id, base_id, form
         ORDER BY since DESC, id DESC) AS place,
-    (SELECT m.id FROM current_measurement AS m JOIN photo ON photo.sha256 = m.photo_sha256
+    (SELECT m.id FROM current_measurement AS m JOIN photo ON photo.id = m.photo_id
         WHERE m.swatch_id = master.swatch_id
         ORDER BY COALESCE(photo.taken_at, m.measured_at) DESC, m.id DESC LIMIT 1) AS newest
     FROM master WHERE {where}) AS held
@@ -204,10 +206,11 @@ def skeins_of_lot(conn: sqlite3.Connection, lot: str) -> list[Record]:
 def photos_of_lot(conn: sqlite3.Connection, lot_id: int) -> list[Record]:
     """Photos that show a swatch of a lot, measured or kept to be seen, newest first."""
     sql = (
-        "SELECT sha256, taken_at, added_at, original_name FROM photo WHERE sha256 IN "
-        "(SELECT m.photo_sha256 FROM swatch JOIN measurement AS m ON m.swatch_id = swatch.id "
-        "WHERE swatch.lot_id = :id UNION SELECT seen.photo_sha256 FROM swatch "
-        "JOIN photo_swatch AS seen ON seen.swatch_id = swatch.id WHERE swatch.lot_id = :id) "
+        "SELECT sha256, taken_at, added_at, original_name FROM photo WHERE id IN "
+        "(SELECT layout.photo_id FROM swatch JOIN measurement AS m ON m.swatch_id = swatch.id "
+        "JOIN layout ON layout.id = m.layout_id WHERE swatch.lot_id = :id "
+        "UNION SELECT photo.id FROM swatch JOIN photo_swatch AS seen ON seen.swatch_id = swatch.id "
+        "JOIN photo ON photo.sha256 = seen.photo_sha256 WHERE swatch.lot_id = :id) "
         "ORDER BY COALESCE(taken_at, added_at) DESC LIMIT 60"
     )
     return query(conn, sql, {"id": lot_id}).records()
@@ -231,10 +234,10 @@ def newest_check_id(conn: sqlite3.Connection) -> int:
 def sides_of_check(conn: sqlite3.Connection, check_id: int) -> dict[str, list[Record]]:
     """The measurements that a verdict was given on: ``{"master": [...], "lot": [...]}``."""
     sql = (
-        "SELECT given.side, m.id, m.photo_sha256, m.region, m.lab_l, m.lab_a, m.lab_b, m.reference,"
-        " m.flags, m.superseded_by, photo.taken_at, setup.name AS setup "
+        "SELECT given.side, m.id, photo.sha256 AS photo_sha256, m.region, m.lab_l, m.lab_a, "
+        "m.lab_b, m.reference, m.flags, m.superseded_by, photo.taken_at, setup.name AS setup "
         "FROM lot_check_measurement AS given JOIN measurement AS m ON m.id = given.measurement_id "
-        "JOIN photo ON photo.sha256 = m.photo_sha256 "
+        "JOIN layout ON layout.id = m.layout_id JOIN photo ON photo.id = layout.photo_id "
         "LEFT JOIN setup ON setup.id = photo.setup_id WHERE given.lot_check_id = :id ORDER BY m.id"
     )
     sides: dict[str, list[Record]] = {"master": [], "lot": []}
@@ -253,11 +256,11 @@ def evenness_of_check(conn: sqlite3.Connection, check_id: int) -> Record | None:
 def history_of_swatch(conn: sqlite3.Connection, swatch_id: int) -> list[Record]:
     """Every measurement of a swatch, newest first, those that were superseded too."""
     sql = (
-        "SELECT m.id, m.photo_sha256, m.region, m.lab_l, m.lab_a, m.lab_b, m.reference, "
-        "m.measured_at, m.version, photo.taken_at, setup.name AS setup, "
+        "SELECT m.id, photo.sha256 AS photo_sha256, m.region, m.lab_l, m.lab_a, m.lab_b, "
+        "m.reference, m.measured_at, m.version, photo.taken_at, setup.name AS setup, "
         "(m.superseded_by IS NOT NULL OR layout.superseded_by IS NOT NULL) AS superseded "
-        "FROM measurement AS m JOIN photo ON photo.sha256 = m.photo_sha256 "
-        "JOIN layout ON layout.id = m.layout_id LEFT JOIN setup ON setup.id = photo.setup_id "
+        "FROM measurement AS m JOIN layout ON layout.id = m.layout_id "
+        "JOIN photo ON photo.id = layout.photo_id LEFT JOIN setup ON setup.id = photo.setup_id "
         "WHERE m.swatch_id = :id ORDER BY m.id DESC LIMIT 200"
     )
     return _with_lab(query(conn, sql, {"id": swatch_id}).records())
@@ -267,7 +270,7 @@ def photo_with_marks(conn: sqlite3.Connection, sha256: str) -> Record | None:
     """A photo's size and the marks of its layout in force, as stored text."""
     sql = (
         "SELECT photo.sha256, photo.width, photo.height, photo.taken_at, layout.marks, "
-        "layout.located FROM photo LEFT JOIN layout ON layout.photo_sha256 = photo.sha256 "
+        "layout.located FROM photo LEFT JOIN layout ON layout.photo_id = photo.id "
         "AND layout.superseded_by IS NULL WHERE photo.sha256 = :sha256"
     )
     found = query(conn, sql, {"sha256": sha256}).records()

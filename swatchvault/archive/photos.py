@@ -6,8 +6,6 @@ A program that is stopped between the two leaves a file without a row, which the
 
 from __future__ import annotations
 
-import json
-import math
 import sqlite3
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -16,25 +14,14 @@ from typing import Any
 
 import numpy as np
 
-from ingest.model import Measurement, PhotoMeasurement, none_if_nan
+from ingest.model import Measurement, PhotoMeasurement
 from swatchvault.archive.connect import PHOTOS, THUMBS, Archive
 from swatchvault.archive.eye import class_by_eye
-from swatchvault.archive.files import store_photo, store_thumb, suffix_of
-from swatchvault.archive.layouts import layout_to_text
-from swatchvault.archive.rows import (
-    clean,
-    insert,
-    now,
-    to_json,
-    transaction,
-    yes_no,
-)
+from swatchvault.archive.files import store_picture, suffix_of
+from swatchvault.archive.layouts import layout_from_text, layout_to_text
+from swatchvault.archive.measured import alike, columns, provenance_of, says
+from swatchvault.archive.rows import clean, insert, now, transaction
 from swatchvault.errors import ArchiveError
-
-# Floats that differ by less are the same measurement made anew; far below any colour seen.
-_SAME = 2e-5
-#: Significant figures of what is stored as JSON: far finer than any doubt of a colour.
-_FIGURES = 6
 
 
 @dataclass(frozen=True)
@@ -90,9 +77,9 @@ def file_photo(
 def store_files(folder: Path, measurement: PhotoMeasurement, source: Path) -> int:
     """The slow half of :func:`file_photo`, without the database; returns the photo's bytes."""
     suffix = suffix_of(measurement.format, source)
-    size = store_photo(folder / PHOTOS, source, measurement.sha256, suffix)
-    store_thumb(folder / THUMBS, measurement.sha256, measurement.preview)
-    return size
+    return store_picture(
+        folder / PHOTOS, folder / THUMBS, source, measurement.sha256, suffix, measurement.preview
+    )
 
 
 def record_photo(
@@ -119,15 +106,20 @@ def record_photo(
                 (sha256, swatch_id),
             )
         layout_id = _put_layout(conn, measurement)
-        provenance = _provenance(measurement)
+        correction_id = _put_correction(conn, measurement, layout_id)
+        photo_id = photo_id_of(conn, sha256)
         ids, measured = [], 0
         for region in regions:
             if not facts.relabel:
                 _refuse_other_swatch(conn, sha256, region, source)
-            values = _columns(by_name[region.region], region, measurement.version, provenance)
-            row_id, added = _put_measurement(
-                conn, {"photo_sha256": sha256, "layout_id": layout_id}, values
-            )
+            values = {
+                "layout_id": layout_id,
+                "correction_id": correction_id,
+                **columns(
+                    by_name[region.region], region.swatch_id, region.dry, measurement.version
+                ),
+            }
+            row_id, added = _put_measurement(conn, photo_id, values)
             ids.append(row_id)
             measured += added
             if added:
@@ -141,7 +133,8 @@ def _refuse_other_swatch(
     """The same picture under another label would take the colour from the first swatch."""
     row = conn.execute(
         "SELECT swatch.label, swatch.id FROM current_measurement AS m "
-        "JOIN swatch ON swatch.id = m.swatch_id WHERE m.photo_sha256 = ? AND m.region = ?",
+        "JOIN swatch ON swatch.id = m.swatch_id "
+        "WHERE m.photo_id = (SELECT id FROM photo WHERE sha256 = ?) AND m.region = ?",
         (sha256, region.region),
     ).fetchone()
     if row is not None and row[1] != region.swatch_id:
@@ -203,12 +196,14 @@ def _put_photo(
 
 def _put_layout(conn: sqlite3.Connection, measurement: PhotoMeasurement) -> int:
     marks = layout_to_text(measurement.layout)
-    sql = "SELECT id, marks FROM layout WHERE photo_sha256 = ? AND superseded_by IS NULL"
-    old = conn.execute(sql, (measurement.sha256,)).fetchone()
-    if old is not None and old[1] == marks:
+    photo_id = photo_id_of(conn, measurement.sha256)
+    sql = "SELECT id, marks FROM layout WHERE photo_id = ? AND superseded_by IS NULL"
+    old = conn.execute(sql, (photo_id,)).fetchone()
+    # An older row may say the same in more digits and words.
+    if old is not None and marks in (old[1], layout_to_text(layout_from_text(old[1]))):
         return int(old[0])
     values = {
-        "photo_sha256": measurement.sha256,
+        "photo_id": photo_id,
         "located": measurement.layout.located,
         "marks": marks,
         "added_at": now(),
@@ -217,23 +212,20 @@ def _put_layout(conn: sqlite3.Connection, measurement: PhotoMeasurement) -> int:
 
 
 def _put_measurement(
-    conn: sqlite3.Connection, where: Mapping[str, Any], values: Mapping[str, Any]
+    conn: sqlite3.Connection, photo_id: int, values: Mapping[str, Any]
 ) -> tuple[int, bool]:
     """Store a measurement unless the current one says the same; (id, whether it was added)."""
     sql = (
-        "SELECT * FROM measurement WHERE photo_sha256 = ? AND region = ? "
-        "AND superseded_by IS NULL ORDER BY id DESC LIMIT 1"
+        "SELECT m.* FROM layout JOIN measurement AS m ON m.layout_id = layout.id "
+        "WHERE layout.photo_id = ? AND m.region = ? AND m.superseded_by IS NULL "
+        "ORDER BY m.id DESC LIMIT 1"
     )
-    old = conn.execute(sql, (where["photo_sha256"], values["region"])).fetchone()
+    old = conn.execute(sql, (photo_id, values["region"])).fetchone()
     if old is not None and values["dry"] is None and values["swatch_id"] == old["swatch_id"]:
         values = {**values, "dry": old["dry"]}  # a blank never erases
-    if (
-        old is not None
-        and old["layout_id"] == where["layout_id"]
-        and all(_alike(column, old[column], value) for column, value in values.items())
-    ):
+    if old is not None and all(alike(name, old[name], value) for name, value in values.items()):
         return int(old["id"]), False
-    row = {**where, **values, "measured_at": now()}
+    row = {**values, "measured_at": now()}
     return _supersede(conn, "measurement", None if old is None else old["id"], row), True
 
 
@@ -247,73 +239,16 @@ def _supersede(
     return insert(conn, table, {"id": new_id, **values})
 
 
-def _columns(
-    measured: Measurement, region: RegionOf, version: str, provenance: str
-) -> dict[str, Any]:
-    cov = measured.covariance
-    lightness, a, b = (float(v) for v in measured.lab)
-    return {
-        "region": measured.name,
-        "swatch_id": region.swatch_id,
-        "dry": yes_no(region.dry),
-        "lab_l": lightness,
-        "lab_a": a,
-        "lab_b": b,
-        "cov_region": to_json(cov.region, _FIGURES),
-        "cov_frame": to_json(cov.frame, _FIGURES),
-        "cov_setup": to_json(cov.setup, _FIGURES),
-        "cov_profile": to_json(cov.profile, _FIGURES),
-        "flags": to_json(measured.flags),
-        "reference": measured.reference,
-        "pixels": int(measured.pixels),
-        "left_out": to_json(measured.left_out),
-        "clipped_share": none_if_nan(float(measured.clipped_share)),
-        "shadow_sd": none_if_nan(float(measured.shadow_sd)),
-        "mm_per_px": none_if_nan(float(measured.mm_per_px)),
-        "tonality": None if measured.tonality is None else to_json(measured.tonality, _FIGURES),
-        "provenance": provenance,
-        "version": version,
-    }
+def photo_id_of(conn: sqlite3.Connection, sha256: str) -> int:
+    """Number of a photo that is filed."""
+    return int(conn.execute("SELECT id FROM photo WHERE sha256 = ?", (sha256,)).fetchone()[0])
 
 
-def _provenance(measurement: PhotoMeasurement) -> str:
-    """How a photo was corrected, without what can be worked out again from it and its layout.
-
-    Of a reference's patches what they were stated to be stays (a chart's is its edition); their
-    readings are in `calibration`, their left-out residuals in the steps.
-    """
-    record = measurement.record()
-    kept = ("steps", "flags", "encoding", "version")
-    references = [_stated(reference) for reference in record["references"]]
-    return to_json({**{key: record[key] for key in kept}, "references": references}, _FIGURES)
-
-
-def _stated(reference: Mapping[str, Any]) -> dict[str, Any]:
-    short = {key: value for key, value in reference.items() if key != "patches"}
-    if reference.get("edition") is None:
-        short["expected_lab"] = [p["expected_lab"] for p in reference.get("patches") or ()]
-    return short
-
-
-_JSON_COLUMNS = frozenset(
-    {
-        *("cov_region", "cov_frame", "cov_setup", "cov_profile", "flags", "left_out"),
-        *("tonality", "provenance"),
-    }
-)
-
-
-def _alike(column: str, old: Any, new: Any) -> bool:
-    if column in _JSON_COLUMNS and old is not None and new is not None:
-        return _close(json.loads(old), json.loads(new))
-    return _close(old, new)
-
-
-def _close(old: Any, new: Any) -> bool:
-    if isinstance(old, dict) and isinstance(new, dict):
-        return old.keys() == new.keys() and all(_close(old[k], new[k]) for k in old)
-    if isinstance(old, list) and isinstance(new, list):
-        return len(old) == len(new) and all(map(_close, old, new))
-    if isinstance(old, int | float) and isinstance(new, int | float):
-        return math.isclose(old, new, rel_tol=_SAME, abs_tol=_SAME)
-    return bool(old == new)
+def _put_correction(conn: sqlite3.Connection, measurement: PhotoMeasurement, layout_id: int) -> int:
+    """The row of how the photo was corrected: the last one where it says the same."""
+    provenance = provenance_of(measurement)
+    sql = "SELECT id, provenance FROM correction WHERE layout_id = ? ORDER BY id DESC LIMIT 1"
+    old = conn.execute(sql, (layout_id,)).fetchone()
+    if old is not None and says(old[1], provenance):
+        return int(old[0])
+    return insert(conn, "correction", {"layout_id": layout_id, "provenance": provenance})

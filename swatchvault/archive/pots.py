@@ -242,7 +242,7 @@ def recipe_colour(
         "COALESCE(photo.taken_at, m.measured_at) DESC, m.id DESC) AS newest FROM lot "
         "JOIN swatch ON swatch.lot_id = lot.id JOIN base ON base.id = swatch.base_id "
         "JOIN current_measurement AS m ON m.swatch_id = swatch.id "
-        "JOIN photo ON photo.sha256 = m.photo_sha256 "
+        "JOIN photo ON photo.id = m.photo_id "
         "WHERE lot.recipe_id = ? AND base.name = ? COLLATE NOCASE) "
         "WHERE newest = 1 ORDER BY dyed_on DESC, id DESC"
     )

@@ -35,8 +35,9 @@ _JSON = {
     "layout": ("marks",),
     "measurement": (
         *("cov_region", "cov_frame", "cov_setup", "cov_profile", "flags", "left_out"),
-        *("tonality", "provenance"),
+        "tonality",
     ),
+    "correction": ("provenance",),
     "lot_check": ("detail",),
     "evenness_check": ("detail",),
     "eye_rule": ("thresholds", "detail"),
@@ -175,8 +176,8 @@ def _loops(conn: sqlite3.Connection) -> Iterator[Problem]:
 def _chains(conn: sqlite3.Connection) -> Iterator[Problem]:
     """A row may only be superseded by a later one of the same photo (and region)."""
     for table, same in (
-        ("layout", "new.photo_sha256 = old.photo_sha256"),
-        ("measurement", "new.photo_sha256 = old.photo_sha256 AND new.region = old.region"),
+        ("layout", "new.photo_id = old.photo_id"),
+        ("measurement", f"new.region = old.region AND {_photo('new')} = {_photo('old')}"),
         ("named_class", "new.swatch_id = old.swatch_id"),
     ):
         sql = (
@@ -189,7 +190,7 @@ def _chains(conn: sqlite3.Connection) -> Iterator[Problem]:
             yield Problem("chain broken", f"{table} {old_id}", what, _RESTORE)
     sql = (
         "SELECT sha256 FROM photo WHERE NOT EXISTS (SELECT 1 FROM layout "
-        "WHERE photo_sha256 = sha256 AND superseded_by IS NULL)"
+        "WHERE photo_id = photo.id AND superseded_by IS NULL)"
     )
     for (sha256,) in conn.execute(sql):
         yield Problem(
@@ -197,17 +198,22 @@ def _chains(conn: sqlite3.Connection) -> Iterator[Problem]:
         )
 
 
+def _photo(measurement: str) -> str:
+    return f"(SELECT photo_id FROM layout WHERE layout.id = {measurement}.layout_id)"
+
+
 def _regions(conn: sqlite3.Connection) -> Iterator[Problem]:
-    """Each measurement lies in a layout of its own photo, in a region that the layout has."""
+    """Each measurement lies in a region of its layout, and was corrected as that layout was."""
     sql = (
-        "SELECT m.id, m.region, m.photo_sha256, m.lab_l, m.lab_a, m.lab_b, layout.photo_sha256, "
-        "layout.marks FROM measurement AS m LEFT JOIN layout ON layout.id = m.layout_id"
+        "SELECT m.id, m.region, m.lab_l, m.lab_a, m.lab_b, made.layout_id IS m.layout_id, "
+        "layout.marks FROM measurement AS m LEFT JOIN layout ON layout.id = m.layout_id "
+        "LEFT JOIN correction AS made ON made.id = m.correction_id"
     )
-    for row_id, region, photo, *lab, of_photo, marks in conn.execute(sql):
+    for row_id, region, *lab, fits, marks in conn.execute(sql):
         if not all(isinstance(v, float) and math.isfinite(v) for v in lab):
             yield Problem("no colour", f"measurement {row_id}", "Lab is no number", _RESTORE)
-        if of_photo != photo:
-            what = "its layout is missing or of another photo"
+        if marks is None or not fits:
+            what = "its layout is missing, or its correction is of another"
             yield Problem("measurement without layout", f"measurement {row_id}", what, _RESTORE)
             continue
         try:

@@ -24,7 +24,11 @@ def _u_total(index: int) -> str:
 
 VIEWS: Mapping[str, str] = {
     "current_measurement": """CREATE VIEW current_measurement AS
-SELECT measurement.* FROM measurement JOIN layout ON layout.id = measurement.layout_id
+SELECT measurement.*, layout.photo_id,
+    (SELECT sha256 FROM photo WHERE photo.id = layout.photo_id) AS photo_sha256,
+    (SELECT provenance FROM correction WHERE correction.id = measurement.correction_id)
+        AS provenance
+FROM measurement JOIN layout ON layout.id = measurement.layout_id
 WHERE measurement.superseded_by IS NULL AND layout.superseded_by IS NULL""",
     "colours": f"""CREATE VIEW colours AS
 SELECT swatch.label AS swatch, colourway.name AS colourway, base.name AS base, lot.code AS lot,
@@ -34,10 +38,10 @@ SELECT swatch.label AS swatch, colourway.name AS colourway, base.name AS base, l
     round({_u_total(2)}, 3) AS variance_b,
     m.reference, {_FLAGS} AS flags, m.shadow_sd, m.clipped_share,
     photo.taken_at, setup.name AS setup, setup.locked, COALESCE(photo.light, setup.light) AS light,
-    m.region, m.photo_sha256, m.version, m.measured_at, m.id AS measurement_id,
+    m.region, photo.sha256 AS photo_sha256, m.version, m.measured_at, m.id AS measurement_id,
     swatch.id AS swatch_id
 FROM current_measurement AS m
-JOIN photo ON photo.sha256 = m.photo_sha256
+JOIN photo ON photo.id = m.photo_id
 JOIN swatch ON swatch.id = m.swatch_id
 JOIN base ON base.id = swatch.base_id
 LEFT JOIN setup ON setup.id = photo.setup_id
@@ -187,7 +191,7 @@ SELECT photo.original_name AS photo, photo.taken_at, photo.camera, photo.width, 
     photo.note, photo.added_at, photo.sha256
 FROM photo
 LEFT JOIN setup ON setup.id = photo.setup_id
-LEFT JOIN layout ON layout.photo_sha256 = photo.sha256 AND layout.superseded_by IS NULL""",
+LEFT JOIN layout ON layout.photo_id = photo.id AND layout.superseded_by IS NULL""",
     "undyed_over_time": """CREATE VIEW undyed_over_time AS
 SELECT colours.base, base_lot.label AS base_lot, base_lot.received_on, colours.swatch, colours.form,
     colours.taken_at, colours.lab_l, colours.lab_a, colours.lab_b, colours.setup, colours.flags

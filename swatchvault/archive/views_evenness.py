@@ -31,7 +31,7 @@ SELECT swatch.label AS swatch, colourway.name AS colourway, base.name AS base, l
     swatch.id AS swatch_id
 FROM (SELECT c.*, photo.taken_at, row_number() OVER (PARTITION BY c.swatch_id
         ORDER BY COALESCE(photo.taken_at, c.measured_at) DESC, c.id DESC) AS newest
-    FROM current_measurement AS c JOIN photo ON photo.sha256 = c.photo_sha256) AS m
+    FROM current_measurement AS c JOIN photo ON photo.id = c.photo_id) AS m
 JOIN swatch ON swatch.id = m.swatch_id
 JOIN base ON base.id = swatch.base_id
 LEFT JOIN lot ON lot.id = swatch.lot_id

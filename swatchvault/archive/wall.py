@@ -21,9 +21,10 @@ _PAGE = """SELECT colourway.id, colourway.name,
 FROM colourway WHERE colourway.name > :after AND (:text = '' OR instr(lower(name), lower(:text)))
 ORDER BY colourway.name LIMIT :count"""
 
-_SEEN = """SELECT m.id, m.lab_l, m.lab_a, m.lab_b, m.photo_sha256,
+_SEEN = """SELECT m.id, m.lab_l, m.lab_a, m.lab_b, photo.sha256 AS photo_sha256,
 json_extract(m.tonality, '$.class') AS evenness
-FROM measurement AS m WHERE m.id IN (SELECT value FROM json_each(:ids))"""
+FROM measurement AS m JOIN layout ON layout.id = m.layout_id
+JOIN photo ON photo.id = layout.photo_id WHERE m.id IN (SELECT value FROM json_each(:ids))"""
 
 
 @dataclass(frozen=True)

@@ -26,7 +26,7 @@ _NEAREST = f"""WITH wanted AS (SELECT NULL AS swatch_id, CAST(:L AS REAL) AS L,
 
 _LIKE_A_SWATCH = f"""WITH wanted AS (SELECT swatch.id AS swatch_id, m.lab_l AS L, m.lab_a AS a,
   m.lab_b AS b FROM swatch JOIN current_measurement AS m ON m.swatch_id = swatch.id
-  JOIN photo ON photo.sha256 = m.photo_sha256 WHERE swatch.label = :swatch COLLATE NOCASE
+  JOIN photo ON photo.id = m.photo_id WHERE swatch.label = :swatch COLLATE NOCASE
   ORDER BY COALESCE(photo.taken_at, m.measured_at) DESC, m.id DESC LIMIT 1)
 {_FOUND}"""
 

@@ -3,6 +3,7 @@
 import hashlib
 import io
 import os
+import sys
 from pathlib import Path
 
 import colour as colour_science
@@ -229,3 +230,68 @@ def test_real_photographs_decode_as_pillow_decodes_them():
         assert np.array_equal(photo.pixels, upright), path.name
         white = colour.xyz_to_lab(photo.encoding.to_xyz.sum(axis=1))
         assert white == pytest.approx((100, 0, 0), abs=0.1), path.name
+
+
+def test_a_jpeg_of_more_pixels_than_allowed_is_read_at_half_size(tmp_path):
+    rng = np.random.default_rng(3)
+    small = rng.integers(40, 216, (20, 31, 3)).astype(np.uint8)
+    coded = np.repeat(np.repeat(small, 2, axis=0), 2, axis=1)[:, :61]  # an odd width
+    data = saved(coded, "JPEG", quality=100, subsampling=0, exif=exif_bytes(orientation=6))
+    path = tmp_path / "large.jpg"
+    path.write_bytes(data)
+    whole = read_photo(path)
+    assert whole.pixels.shape == (61, 40, 3) and "read at half size" not in whole.flags
+    half = read_photo(path, max_pixels=2000)  # 2440 are there
+    assert half.pixels.shape == (31, 20, 3) and "read at half size" in half.flags
+    assert half.sha256 == whole.sha256
+    upright = np.rot90(small, -1)[:-1]  # the last column was cut in two
+    assert np.abs(half.pixels[:-1].astype(int) - upright).max() <= 3
+    with pytest.raises(PhotoError, match="more than 2250 in all"):
+        read_photo(path, max_pixels=1500)
+    for other in (
+        saved(coded, "JPEG", quality=100, progressive=True),
+        saved(coded, "PNG"),
+    ):
+        path.write_bytes(other)
+        with pytest.raises(PhotoError, match="more than 2000 in all"):
+            read_photo(path, max_pixels=2000)
+
+
+JPEGS = {
+    "colour": saved(PIXELS, "JPEG", quality=90),
+    "whole colour": saved(PIXELS, "JPEG", quality=90, subsampling=0),
+    "progressive": saved(PIXELS, "JPEG", quality=90, progressive=True),
+    "grey": saved(PIXELS[..., 0], "JPEG", quality=90),
+    "turned": saved(PIXELS, "JPEG", quality=90, exif=exif_bytes(orientation=6)),
+}
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere JPEGs are decoded from memory")
+@pytest.mark.parametrize("data", JPEGS.values(), ids=JPEGS.keys())
+def test_a_jpeg_read_in_place_has_the_pixels_of_one_read_from_memory(read, monkeypatch, data):
+    import cv2
+
+    from_memory = []
+    real = cv2.imdecode
+    monkeypatch.setattr(cv2, "imdecode", lambda *a: from_memory.append(1) or real(*a))
+    in_place = read(data).pixels
+    assert not from_memory
+    for harm in (
+        lambda *_: (_ for _ in ()).throw(OSError(24, "too many open files")),
+        lambda *_: os.open(os.devnull, os.O_RDWR),  # nothing to read: the library tells of no error
+    ):
+        monkeypatch.setattr(os, "memfd_create", harm)
+        assert np.array_equal(read(data).pixels, in_place)
+    assert len(from_memory) == 2
+
+
+def test_a_jpeg_of_which_the_library_complains_is_judged_from_memory(read, monkeypatch):
+    import cv2
+
+    from_memory = []
+    real = cv2.imdecode
+    monkeypatch.setattr(cv2, "imdecode", lambda *a: from_memory.append(1) or real(*a))
+    whole = JPEGS["colour"]
+    with pytest.raises(PhotoError, match="cut off or damaged"):
+        read(whole[:-60])
+    assert from_memory

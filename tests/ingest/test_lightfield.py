@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from ingest import lightfield
 from ingest.colour import SRGB_TO_XYZ, linear_to_srgb, srgb_to_linear
 from ingest.lightfield import Surround, fit_field, surround_field
 from ingest.model import Encoding, Photo
@@ -92,3 +93,27 @@ def test_outliers_do_not_bend_it():
     assert field is not None
     left, right = field.at(np.array([[0.0, 0.5], [1.0, 0.5]]))
     assert np.log(right / left) == pytest.approx(0.2, abs=0.005)
+
+
+def test_rounds_end_where_none_would_change_the_fit():
+    rng = np.random.default_rng(4)
+    points = rng.random((500, 2))
+    log_light = 0.1 * points[:, 0] + rng.normal(0, 0.01, 500)
+    log_light[:40] -= 0.4
+
+    def all_rounds(order):
+        design, weight = lightfield._terms(points, order), np.ones(500)
+        for _ in range(20):
+            weighted = design * weight[:, None]
+            found = np.linalg.solve(weighted.T @ design, weighted.T @ log_light)
+            residual = log_light - design @ found
+            scatter = 1.4826 * np.median(np.abs(residual)) + 1e-5
+            weight = np.clip(1.0 - (residual / (4.685 * scatter)) ** 2, 0.0, None) ** 2
+        return found, scatter
+
+    for order in (3, 6):
+        (found, scatter), (same, same_scatter) = (
+            lightfield._robust(points, log_light, order),
+            (all_rounds(order)),
+        )
+        assert np.array_equal(found, same) and scatter == same_scatter

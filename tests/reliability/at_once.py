@@ -190,8 +190,8 @@ def missing_or_doubled(archive: Path, written: Sequence[Written]) -> list[str]:
 
 
 _PHOTOS = (
-    "SELECT photo.original_name FROM measurement JOIN photo ON photo_sha256 = sha256 "
-    "JOIN swatch ON swatch.id = swatch_id"
+    "SELECT photo.original_name FROM measurement JOIN layout ON layout.id = layout_id "
+    "JOIN photo ON photo.id = photo_id JOIN swatch ON swatch.id = swatch_id"
 )
 _STEPS = (
     "SELECT pot_step.note FROM pot_step JOIN lot ON lot.id = lot_id "

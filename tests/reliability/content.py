@@ -12,15 +12,16 @@ Contents = dict[str, list[tuple[object, ...]]]
 
 #: Columns that say when this program wrote a row: they may differ, and nothing else may.
 WRITTEN_AT = frozenset({"added_at", "measured_at"})
-#: Numbers given in the order of filing, in the tables layout and measurement.
-IN_ORDER = frozenset({"id", "layout_id"})
+#: Numbers given in the order of filing, and the tables that hold them.
+IN_ORDER = frozenset({"id", "photo_id", "layout_id", "correction_id"})
+FILED = ("photo", "layout", "correction", "measurement")
 
 
 def contents(folder: Path, *, ids: bool = True) -> Contents:
     """Every row of every table and every file with its sha256; :data:`WRITTEN_AT` is left out.
 
-    Without ``ids``, the numbers of layouts and measurements are left out too: they follow the
-    order in which photos were filed.
+    Without ``ids``, the numbers of photos, layouts, corrections and measurements are left out too:
+    they follow the order in which photos were filed.
     """
     without = WRITTEN_AT if ids else WRITTEN_AT | IN_ORDER
     conn = sqlite3.connect(folder / DATABASE)
@@ -39,7 +40,7 @@ def _rows(
     conn: sqlite3.Connection, table: str, without: frozenset[str]
 ) -> list[tuple[object, ...]]:
     columns = [r[1] for r in conn.execute(f'PRAGMA table_info("{table}")')]
-    if table not in ("layout", "measurement"):
+    if table not in FILED:
         without = without - IN_ORDER
     kept = ", ".join(f'"{c}"' for c in columns if c not in without)
     return sorted(conn.execute(f'SELECT {kept} FROM "{table}"').fetchall(), key=repr)

@@ -157,7 +157,7 @@ def filed_lines(out: Path) -> set[str]:
 def filed_in(archive: Path) -> set[str]:
     """The photos that have a current measurement."""
     with open_archive(archive) as opened:
-        sql = "SELECT original_name FROM photo JOIN current_measurement ON photo_sha256 = sha256"
+        sql = "SELECT original_name FROM photo JOIN current_measurement ON photo_id = photo.id"
         return {str(r[0]) for r in opened.conn.execute(sql)}
 
 

@@ -75,6 +75,8 @@ DAMAGED_ROWS = [
     ("measurement without layout",
      ["UPDATE measurement SET layout_id = 2, region = 'x' WHERE id = 1"]),
     ("measurement without layout", ["DELETE FROM layout WHERE id = 1"]),
+    ("measurement without layout", ["UPDATE correction SET layout_id = 2 WHERE id = 1"]),
+    ("JSON does not parse", ["UPDATE correction SET provenance = '{' WHERE id = 1"]),
     ("measurement without region", ["UPDATE measurement SET region = 'old' WHERE id = 1"]),
     ("no colour", ["UPDATE measurement SET lab_a = 9e999 WHERE id = 1"]),
 ]  # fmt: skip

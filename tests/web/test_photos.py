@@ -332,7 +332,8 @@ async def test_a_photo_is_filed_with_the_figures_of_measure(
     truth = measure_photo(file, layout=parse_marks(marks()))
     with open_archive(studio) as archive:
         assert verify(archive) == []
-        sql = "SELECT region, lab_l, lab_a, lab_b, dry FROM measurement WHERE photo_sha256 = ?"
+        sql = "SELECT region, lab_l, lab_a, lab_b, dry FROM current_measurement AS m "
+        sql += "WHERE m.photo_sha256 = ?"
         kept = {r[0]: tuple(r)[1:] for r in archive.conn.execute(sql, (sha256,))}
         name, note, light = archive.conn.execute(
             "SELECT original_name, note, light FROM photo WHERE sha256 = ?", (sha256,)
@@ -448,7 +449,10 @@ async def test_marked_anew_supersedes(visitor: Visitor, studio: Path) -> None:
     form = {"once": once(page), "swatch_0": "HF-2 again"}
     assert (await dyer.post(f"/photos/{sha256}/shows", form)).status_code == 303
     with open_archive(studio) as archive:
-        sql = "SELECT superseded_by IS NULL FROM {} WHERE photo_sha256 = ? ORDER BY id"
+        sql = (
+            "SELECT {0}.superseded_by IS NULL FROM photo JOIN layout ON layout.photo_id = photo.id "
+            "JOIN measurement ON layout_id = layout.id WHERE sha256 = ? ORDER BY {0}.id"
+        )
         for table in ("layout", "measurement"):
             kept = [r[0] for r in archive.conn.execute(sql.format(table), (sha256,))]
             assert kept == [0, 1], table
