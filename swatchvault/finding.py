@@ -4,19 +4,23 @@ from __future__ import annotations
 
 import math
 import sqlite3
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ingest.colour import Floats
 from ingest.model import Measurement, none_if_nan
 from swatchvault import shades
 from swatchvault.archive import StoredColour, colours, measured_or_not_found
 from swatchvault.archive.evenness import versions_in_use
+from swatchvault.archive.looks import newest_looks
 from swatchvault.archive.made import Filters, Made, made_of, newest_labs, swatches_where
+from swatchvault.archive.pages_find import newest_row
 from swatchvault.errors import NotFound
+from swatchvault.likeness import CHARGE, CHARGE_WITHOUT_REFERENCE
 from swatchvault.lotcheck import as_colour
 from swatchvault.pair import Capture, Colour, OwnFrame
 from swatchvault.photodoubt import doubt_of_swatches, own_frames
@@ -123,34 +127,67 @@ def by_other_dyes(conn: sqlite3.Connection, query: Query, hits: Sequence[Hit]) -
     return [others[r][0] for r in shades.other_dyes(sets, distances)]
 
 
-def like(conn: sqlite3.Connection, query: Query, filters: Filters, *, k: int = 10) -> list[Hit]:
-    """Swatches that look most like the query: palette, shares and evenness; ranks as they come."""
-    wanted = swatches_where(conn, filters)
-    newest = {
-        c.swatch_id: c  # oldest first
-        for c in colours(conn)
-        if c.swatch_id in wanted and _by_the_same(query, c)
-    }
-    newest.pop(query.swatch_id or -1, None)
-    if not newest:
+@dataclass(frozen=True, eq=False)
+class KeptLooks:
+    """Looks of the measured swatches by one version of both methods, with their index."""
+
+    stamp: tuple[int, int]
+    ids: NDArray[np.int64]
+    labs: Floats
+    index: shades.LookIndex
+
+
+def keep_looks(conn: sqlite3.Connection, query: Query) -> KeptLooks:
+    """Read the looks that a query can be held against and build their index."""
+    stamp = newest_row(conn)
+    ids, labs, records = newest_looks(conn, query.version, query.evenness_method)
+    looks = [shades.look_of(lab, record) for lab, record in zip(labs, records, strict=True)]
+    return KeptLooks(stamp, ids, labs, shades.LookIndex(looks))
+
+
+def like(
+    conn: sqlite3.Connection,
+    query: Query,
+    filters: Filters,
+    *,
+    k: int = 10,
+    kept: KeptLooks | None = None,
+) -> list[Hit]:
+    """Swatches that look most like the query: colours, shares and evenness; ranks as they come.
+
+    ``kept``: what :func:`keep_looks` gave for this query's versions, where that is at hand.
+    """
+    kept = kept or keep_looks(conn, query)
+    wanted = kept.ids != (query.swatch_id or -1)
+    if filters.asks:
+        ids = swatches_where(conn, filters)
+        wanted &= np.isin(kept.ids, np.fromiter(ids, dtype=np.int64, count=len(ids)))
+    if not wanted.any():
         raise NotFound(_nothing(filters))
-    found = list(newest.values())
-    index = shades.LookIndex([shades.look_of(c.lab, c.tonality) for c in found])
-    look = shades.look_of(query.target.lab, query.tonality)
-    photo = query.measured or (query.photos[-1] if query.photos else None)
-    white_known = photo is None or photo.reference != "none"
-    rows, distances = (index.nearest if white_known else index.nearest_in_any_balance)(look, k)
-    made = made_of(conn, [found[r].swatch_id for r in rows])
+    search = _search_of_looks(query, kept.index)
+    ask, total = k + 1, len(kept.ids)
+    rows, distances = search(ask)
+    while int(wanted[rows].sum()) < k and ask < total:
+        ask = min(total, ask * 8)
+        rows, distances = search(ask)
+    rows, distances = rows[wanted[rows]][:k], distances[wanted[rows]][:k]
+    made = made_of(conn, [int(kept.ids[r]) for r in rows])
     return [
-        Hit(rank, made[found[r].swatch_id], found[r].lab, float(d), math.nan, "")
+        Hit(rank, made[int(kept.ids[r])], kept.labs[r], float(d), math.nan, "")
         for rank, (r, d) in enumerate(zip(rows, distances, strict=True), 1)
     ]
 
 
-def _by_the_same(query: Query, found: StoredColour) -> bool:
-    """Whether the same versions measured both, as far as both were measured."""
-    methods = {query.evenness_method, (found.tonality or {}).get("method")} - {None}
-    return query.version in (None, found.version) and len(methods) < 2
+def _search_of_looks(
+    query: Query, index: shades.LookIndex
+) -> Callable[[int], tuple[NDArray[np.intp], Floats]]:
+    """The k most alike; a photo's white may be off, more so with no reference in it."""
+    look = shades.look_of(query.target.lab, query.tonality)
+    photo = query.measured or (query.photos[-1] if query.photos else None)
+    if photo is None:
+        return lambda k: index.nearest(look, k)
+    charge = CHARGE_WITHOUT_REFERENCE if photo.reference == "none" else CHARGE
+    return lambda k: index.nearest_in_any_balance(look, k, charge)
 
 
 def _searched(
@@ -231,6 +268,3 @@ def _doubt(
         return u, Capture.OTHER.value
     u = shades.u_to_stated(query.target.lab, newest.lab, newest.covariance.total, k_l)
     return u, "a stated colour"
-
-
-# -- groups, drift, gaps, bases ---------------------------------------------------------------

@@ -38,7 +38,8 @@ class Grouping:
     ``groups``: rows in an order in which neighbours look alike. ``unsure``: pairs inside a group
     that read within the tolerance but cannot be told from beyond it (all of them where the
     doubt is unknown). ``course``: groups as they follow each other by looks. ``bridges``: one
-    for each step of ``course``.
+    for each step of ``course``. ``labs``: (n, 3) the colours that were grouped. ``by``: which
+    photos gave them, where photos did.
     """
 
     groups: tuple[tuple[int, ...], ...]
@@ -48,6 +49,8 @@ class Grouping:
     delta_e: Floats
     tolerance: float
     k_l: float
+    labs: Floats
+    by: str = ""
 
 
 def pairwise(labs: ArrayLike, k_l: float = 1.0) -> Floats:
@@ -84,7 +87,7 @@ def group(
     course = _course(table, groups)
     bridges = tuple(_bridge(table, groups[a], groups[b]) for a, b in itertools.pairwise(course))
     unsure = _unsure(table, groups, tolerance, u)
-    return Grouping(groups, unsure, tuple(course), bridges, table, tolerance, k_l)
+    return Grouping(groups, unsure, tuple(course), bridges, table, tolerance, k_l, lab)
 
 
 def order_alike(table: Floats, members: Sequence[int]) -> list[int]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,7 +23,7 @@ from swatchvault.groups import Grouping, group, order_alike, pairwise, shade_sor
 from swatchvault.lab_index import LabIndex
 from swatchvault.likeness import Look, LookIndex, look_of
 from swatchvault.maps import Gap, course_svg, gaps, map_svg
-from swatchvault.pair import Capture
+from swatchvault.pair import Capture, OwnFrame
 
 __all__ = [
     "Course",
@@ -146,29 +146,41 @@ def u_pairs(
     setups: Sequence[tuple[int, bool] | None],
     delta_e: Floats,
     k_l: float,
+    own_frames: Mapping[int, OwnFrame] | None = None,
 ) -> Floats:
-    """(n, n) doubt of each pair's ΔE00; ``setups``: (set-up, locked) of each, or None.
+    """(n, n) doubt of each pair's ΔE00; ``setups``: (set-up, locked) of each, or None;
+    ``own_frames``: what repeats taught of a set-up, for pairs of photos that share it.
 
-    As :func:`u_of_pair` for default frame parts, but the region part is read on each colour's own
-    axes and not on the pair's: near enough for pairs within some ΔE00 of each other, and quick.
-    NaN where a photo has no reference.
+    As :func:`u_of_pair`, but the region part is read on each colour's own axes and not on the
+    pair's: near enough for pairs within some ΔE00 of each other, and quick. NaN where a photo has
+    no reference.
     """
+    taught = own_frames or {}
     capture = _captures(colours, setups)
     region = np.array([_region_variance(c, k_l) for c in colours])
-    kinds = [(c.column, c.light) for c in colours]
+    of = [s[0] if s is not None and s[0] in taught else None for s in setups]
+    kinds = [(c.column, c.light, s) for c, s in zip(colours, of, strict=True)]
     known = list(dict.fromkeys(kinds))
     kind = np.array([known.index(k) for k in kinds])
-    plain = [Colour(np.array([50.0, 0, 0]), np.zeros((3, 3)), c, light=light) for c, light in known]
-    fixed = np.empty((len(Capture), len(known), len(known)))
-    share = np.empty_like(fixed)
+    plain = [Colour(np.array([50.0, 0, 0]), np.zeros((3, 3)), c, light=s) for c, s, _ in known]
+    frame = np.empty((len(Capture), len(known), len(known)))
+    dyes, share = np.empty_like(frame), np.empty_like(frame)
     for number, way in enumerate(Capture):
         for i, j in np.ndindex(len(known), len(known)):
-            doubt = pair_doubt(plain[i], plain[j], Conditions(way, k_l=k_l))
-            fixed[number, i, j] = np.trace(doubt.frame + doubt.dyes) / 3.0
+            setup = known[i][2] if known[i][2] == known[j][2] else None
+            own = None if setup is None else taught[setup]
+            doubt = pair_doubt(plain[i], plain[j], Conditions(way, k_l=k_l, own_frame=own))
+            frame[number, i, j] = np.trace(doubt.frame) / 3.0
+            dyes[number, i, j] = np.trace(doubt.dyes) / 3.0
             share[number, i, j] = doubt.share
     at = (capture, kind[:, None], kind[None, :])
+    fewer = 1.0 / np.array([c.n_photos for c in colours])
+    averaged = np.where(
+        capture == list(Capture).index(Capture.OTHER), 1.0, (fewer[:, None] + fewer) / 2.0
+    )
+    fixed = frame[at] * averaged + dyes[at]
     growing = (share[at] * delta_e) ** 2 / 3.0
-    return np.asarray(np.sqrt(COVERAGE * (region[:, None] + region + fixed[at] + growing)))
+    return np.asarray(np.sqrt(COVERAGE * (region[:, None] + region + fixed + growing)))
 
 
 def _region_variance(colour: Colour, k_l: float) -> float:

@@ -5,29 +5,37 @@ from __future__ import annotations
 import math
 import sqlite3
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from ingest.colour import Floats
+from ingest.colour import Floats, delta_e_2000
+from ingest.model import FLAGS_THAT_STOP_A_VERDICT
 from swatchvault import shades
-from swatchvault.archive import StoredColour, colours, swatch_ids_named
+from swatchvault.archive import StoredColour, colours, measured_or_not_found, swatch_ids_named
 from swatchvault.archive.made import Made, made_of
 from swatchvault.errors import CompareError
 from swatchvault.lotcheck import as_colour
-from swatchvault.pair import OwnFrame
+from swatchvault.pair import Colour, OwnFrame, mean_of_photos
 from swatchvault.photodoubt import doubt_of_swatches, own_frames
+
+#: Swatches by which photos are chosen, where there are more: enough to tell. Our choice.
+FEW = 40
+#: The set-up of each photo, by its id, and whether it is locked.
+Setups = list[tuple[int, bool] | None]
 
 
 @dataclass(frozen=True, eq=False)
 class Table:
     """Swatches that lie on one table: their newest photos, facts and names.
 
+    ``every``: all photos of each by the same version of the method, oldest first.
     ``own_frames``: what repeats taught of their set-ups, by the set-up's id.
     """
 
     photos: tuple[StoredColour, ...]
     made: tuple[Made, ...]
+    every: tuple[tuple[StoredColour, ...], ...] = ()
     own_frames: Mapping[int, OwnFrame] = field(default_factory=dict)
 
     @property
@@ -47,13 +55,16 @@ def table_of(
     base: str | None = None,
     form: str | None = None,
 ) -> Table:
-    """The newest photo of each measured swatch: of these lots and swatches, or all that fit.
+    """Each measured swatch and its photos: of these lots and swatches, or all that fit.
 
     Oldest lot first; lots without a date, which may be from any time, come last.
     """
     wanted = None if not names else [i for name in names for i in swatch_ids_named(conn, name)]
     found = colours(conn, swatch_ids=wanted, colourway=colourway, base=base, form=form)
-    newest = {c.swatch_id: c for c in found}  # oldest first
+    photos: dict[int, list[StoredColour]] = {}
+    for stored in found:  # oldest first
+        photos.setdefault(stored.swatch_id, []).append(stored)
+    newest = {swatch: several[-1] for swatch, several in photos.items()}
     made = made_of(conn, list(newest))
     versions = {c.version for c in newest.values()}
     if len(versions) > 1:
@@ -62,21 +73,106 @@ def table_of(
             "measure them anew with `swatchvault remeasure --all`, then compare"
         )
     order = sorted(newest, key=lambda i: (made[i].dyed_on or "9999", i))
-    photos = tuple(newest[i] for i in order)
-    return Table(photos, tuple(made[i] for i in order), own_frames(conn, photos))
+    version = versions.pop() if versions else None
+    every = tuple(tuple(c for c in photos[i] if c.version == version) for i in order)
+    frames = own_frames(conn, [c for several in every for c in several])
+    return Table(tuple(newest[i] for i in order), tuple(made[i] for i in order), every, frames)
 
 
 def group_swatches(table: Table, tolerance: float, k_l: float) -> shades.Grouping:
-    """Swatches grouped; pairs that the photos cannot tell are named. Needs one form only."""
+    """Swatches grouped; pairs that the photos cannot tell are named. Needs one form only.
+
+    Of the photos that swatches can be taken from, those are that leave the pairs least in doubt
+    at the tolerance, as where one lot is checked. Photos of a swatch that are further from their
+    mean than the tolerance are not averaged.
+    """
     forms = sorted({m.form for m in table.made})
     if len(forms) > 1:
         raise CompareError(
             f"these are {' and '.join(forms)}: form alone changes the colour, so name one form"
         )
-    sides = [as_colour(c) for c in table.photos]
-    setups = [None if c.setup_id is None else (c.setup_id, bool(c.locked)) for c in table.photos]
-    u = shades.u_pairs(sides, setups, shades.pairwise(table.labs, k_l), k_l)
-    return shades.group(table.labs, tolerance, k_l=k_l, u=u)
+    if not table.made:
+        return shades.group(table.labs, tolerance, k_l=k_l)
+    by, photos = _least_doubt(table, tolerance, k_l)
+    sides, setups = _sides(photos)
+    labs = np.array([side.lab for side in sides])
+    u = shades.u_pairs(sides, setups, shades.pairwise(labs, k_l), k_l, table.own_frames)
+    return replace(shades.group(labs, tolerance, k_l=k_l, u=u), by=by)
+
+
+def standard_lab(
+    conn: sqlite3.Connection, table: Table, found: shades.Grouping, standard: str | None
+) -> Floats:
+    """(3,) the colour of the swatch of that name, as it was grouped where it was; the first's
+    where none is named."""
+    if standard is None or standard in table.names:
+        return np.asarray(found.labs[table.names.index(standard) if standard else 0])
+    return np.asarray(measured_or_not_found(conn, standard)[-1].lab)
+
+
+Way = tuple[str, list[list[StoredColour]]]
+
+
+def _least_doubt(table: Table, tolerance: float, k_l: float) -> Way:
+    newest, *averaged = _ways(table)
+    ways = [newest, *(way for way in averaged if _agree(way[1], tolerance, k_l))]
+    if len(ways) == 1:
+        return newest
+    return min(ways, key=lambda way: _doubt(table, way[1], tolerance, k_l))
+
+
+def _doubt(
+    table: Table, photos: Sequence[Sequence[StoredColour]], tolerance: float, k_l: float
+) -> float:
+    """Of the middle one of all pairs at the tolerance, by some of many swatches; one of which
+    nothing is known is worse than any."""
+    sides, setups = _sides(photos[:: -(-len(photos) // FEW)])
+    n = len(sides)
+    u = shades.u_pairs(sides, setups, np.full((n, n), tolerance), k_l, table.own_frames)
+    pairs = u[np.triu_indices(n, 1)]
+    return float(np.median(np.where(np.isnan(pairs), np.inf, pairs))) if n > 1 else 0.0
+
+
+def _ways(table: Table) -> list[Way]:
+    """What swatches can be taken from, in words and as photos of each swatch; photos on which no
+    verdict can be given are left out where others remain."""
+    usable = [[c for c in s if not c.flags & FLAGS_THAT_STOP_A_VERDICT] or s for s in table.every]
+    ways = [("each swatch by its newest photo", [list(several[-1:]) for several in usable])]
+    frames = set.intersection(*({c.photo_sha256 for c in several} for several in usable))
+    setups = set.intersection(*({c.setup_id for c in several} for several in usable)) - {None}
+    if frames:
+        shown = [[c for c in several if c.photo_sha256 in frames] for several in usable]
+        ways.append(("each swatch by the photos that show them all", shown))
+    for setup in sorted(s for s in setups if s is not None):
+        of_it = [[c for c in several if c.setup_id == setup] for several in usable]
+        ways.append((f"each swatch by its photos in the set-up {of_it[0][0].setup}", of_it))
+    return ways
+
+
+def _agree(photos: Sequence[Sequence[StoredColour]], tolerance: float, k_l: float) -> bool:
+    """Whether no photo is further from the mean of its swatch's than the tolerance."""
+    labs = [np.array([c.lab for c in several]) for several in photos if len(several) > 1]
+    if not labs:
+        return True
+    means = np.concatenate([np.broadcast_to(lab.mean(axis=0), lab.shape) for lab in labs])
+    return bool((delta_e_2000(means, np.concatenate(labs), k_l) <= tolerance).all())
+
+
+def _sides(photos: Sequence[Sequence[StoredColour]]) -> tuple[list[Colour], Setups]:
+    """The mean of each swatch's photos, and their set-up where they have one."""
+    sides = [
+        as_colour(several[0])
+        if len(several) == 1
+        else mean_of_photos([as_colour(c) for c in several])
+        for several in photos
+    ]
+    setups: Setups = [
+        None
+        if several[0].setup_id is None or len({c.setup_id for c in several}) > 1
+        else (several[0].setup_id, all(bool(c.locked) for c in several))
+        for several in photos
+    ]
+    return sides, setups
 
 
 def course_of(table: Table, k_l: float) -> shades.Course:

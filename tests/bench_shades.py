@@ -1,13 +1,12 @@
 """Speed and memory of the searches as ratios in one run: `python -m tests.bench_shades [PART...]`.
 
-Parts: near, exact, cold, memory, looks, groups, again; all but the slow `exact` and `again` if
-none is named.
+Parts: near, exact, cold, memory, looks, groups; all but the slow `exact` if none is named. Whether
+`like` finds what it should: `bench_looks`.
 """
 
 from __future__ import annotations
 
 import json
-import os
 import resource
 import sqlite3
 import statistics
@@ -16,21 +15,17 @@ import tempfile
 import time
 import warnings
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
-from ingest.colour import delta_e_2000, xyz_to_lab
-from ingest.tonality import measure_tonality
+from ingest.colour import delta_e_2000
 from swatchvault.archive import create_archive, open_archive
 from swatchvault.archive.made import newest_labs
 from swatchvault.difference import Colour
 from swatchvault.lab_index import LabIndex
-from swatchvault.likeness import Look, LookIndex, look_of
+from swatchvault.likeness import Look, LookIndex, in_other_balances
 from swatchvault.shades import group, pairwise, u_pairs
-from tests.tonality.draws import Case, draw
-from tests.tonality.photos import render, to_xyz
 
 N = 1_000_000
 FAR = ([0, 0, 0], [100, 0, 0], [50, 150, -150], [50, -200, 20], [-20, 0, 0], [150, 100, 100])
@@ -105,27 +100,27 @@ def fill(folder: Path, n: int) -> None:
         conn.execute("INSERT INTO base (id, name) VALUES (1, 'Plain')")
         sha = "0" * 64
         conn.execute(
-            "INSERT INTO photo (sha256, suffix, bytes, width, height, format, encoding, added_at) "
-            "VALUES (?, '.jpg', 1, 1, 1, 'JPEG', 'sRGB', '2026-01-01T00:00:00Z')",
+            "INSERT INTO photo (id, sha256, suffix, bytes, width, height, format, encoding, "
+            "added_at) VALUES (1, ?, '.jpg', 1, 1, 1, 'JPEG', 'sRGB', '2026-01-01T00:00:00Z')",
             (sha,),
         )
         conn.execute(
-            "INSERT INTO layout (id, photo_sha256, located, marks, added_at) "
-            "VALUES (1, ?, 'marks', '{}', '2026-01-01T00:00:00Z')",
-            (sha,),
+            "INSERT INTO layout (id, photo_id, located, marks, added_at) "
+            "VALUES (1, 1, 'marks', '{}', '2026-01-01T00:00:00Z')"
         )
+        conn.execute("INSERT INTO correction (id, layout_id, provenance) VALUES (1, 1, '{}')")
         conn.executemany(
             "INSERT INTO swatch (id, label, base_id, form) VALUES (?, ?, 1, 'skein')",
             ((i, f"s{i}") for i in range(1, n + 1)),
         )
         cov = json.dumps(np.eye(3).tolist())
-        row = "?, ?, 1, ?, ?, ?, ?, ?, ?, ?, ?, ?, '[]', 'steps', 1, '{}', '{}', '1', '2026-01-01'"
+        row = "?, 1, 1, ?, ?, ?, ?, ?, ?, ?, ?, ?, '[]', 'steps', 1, '{}', '1', '2026-01-01'"
         conn.executemany(
-            "INSERT INTO measurement (id, photo_sha256, layout_id, region, swatch_id, lab_l, lab_a,"
-            " lab_b, cov_region, cov_frame, cov_setup, cov_profile, flags, reference, pixels, "
-            f"left_out, provenance, version, measured_at) VALUES ({row})",
+            "INSERT INTO measurement (id, layout_id, correction_id, region, swatch_id, lab_l, "
+            "lab_a, lab_b, cov_region, cov_frame, cov_setup, cov_profile, flags, reference, "
+            f"pixels, left_out, version, measured_at) VALUES ({row})",
             (
-                (i, sha, f"r{i}", i, *lab, cov, cov, cov, cov)
+                (i, f"r{i}", i, *lab, cov, cov, cov, cov)
                 for i, lab in enumerate(cloud(rng, n).tolist(), 1)
             ),
         )
@@ -182,31 +177,54 @@ def memory() -> None:
 
 def looks() -> None:
     """100,000 looks of six colours: near each other in two of five, of many hues in the rest; a
-    query is one of them with every colour moved by 1 and its shares by a tenth."""
+    query is one of them with every colour moved by 1 and its shares by a tenth. In its own white
+    balance, and in any."""
     rng = np.random.default_rng(4)
     n = 100_000
     apart = np.where(rng.random(n) < 0.4, rng.uniform(0.5, 4.0, n), 12.0)[:, None, None]
     palette = cloud(rng, n)[:, None] + rng.normal(0, 1, (n, 6, 3)) * apart
     shares = rng.dirichlet(np.full(6, 2.0), n)
-    tonal = np.stack([rng.normal(0, 0.7, n), rng.normal(1, 0.5, n), rng.exponential(1, n)], axis=1)
-    index = LookIndex.of_arrays(palette, shares, tonal)
-    slow, fast, wrong = [], [], 0
+    mean = np.einsum("nk,nkc->nc", shares, palette) + rng.normal(0, 0.5, (n, 3))
+    tonal = np.stack([rng.normal(0, 0.7, n), rng.exponential(1, n)], axis=1)
+    index = LookIndex.of_arrays(palette, shares, mean, tonal)
+    asked = []
     for row in rng.integers(n, size=60):
         moved = shares[row] * rng.uniform(0.9, 1.1, 6)
         colours = palette[row] + rng.normal(0, 0.6, (6, 3))
-        look = Look(colours, moved / moved.sum(), tonal[row] + rng.normal(0, 0.1, 3))
+        middle = mean[row] + rng.normal(0, 0.6, 3)
+        asked.append(Look(colours, moved / moved.sum(), middle, tonal[row] + rng.normal(0, 0.1, 2)))
+
+    def whole(look: Look) -> np.ndarray:
+        return index.distances(look)
+
+    def any_balance(look: Look) -> np.ndarray:
+        ways = in_other_balances(look)
+        return np.min([index.distances(other) + cost for other, cost in ways], axis=0)
+
+    _timed_looks("one balance", whole, index.nearest, asked)
+    _timed_looks("any balance", any_balance, index.nearest_in_any_balance, asked[:20])
+
+
+def _timed_looks(
+    name: str,
+    brute: Callable[[Look], np.ndarray],
+    search: Callable[[Look, int], tuple[np.ndarray, np.ndarray]],
+    asked: list[Look],
+) -> None:
+    slow, fast, wrong = [], [], 0
+    for look in asked:
         start = time.perf_counter()
-        every = index.distances(look)
+        every = brute(look)
         best = np.argsort(every, kind="stable")[:5]
         middle = time.perf_counter()
-        rows, distance = index.nearest(look, 5)
+        rows, distance = search(look, 5)
         fast.append(time.perf_counter() - middle)
         slow.append(middle - start)
         wrong += int(rows.tolist() != best.tolist() or np.abs(distance - every[best]).max() > 1e-9)
-    ratio = statistics.median(slow) / statistics.median(fast)
+    quick, long = statistics.median(fast), statistics.median(slow)
     print(
-        f"looks: {ratio:.0f} times brute force ({1e3 * statistics.median(fast):.1f} ms against "
-        f"{1e3 * statistics.median(slow):.0f} ms), {wrong} of {len(fast)} answers differ"
+        f"looks, {name}: {long / quick:.0f} times brute force ({1e3 * quick:.1f} ms against "
+        f"{1e3 * long:.0f} ms), {wrong} of {len(asked)} answers differ"
     )
 
 
@@ -235,53 +253,10 @@ def groups() -> None:
         )
 
 
-def seen_again(case: Case) -> Look:
-    """What a photo of a case looks like, measured whole."""
-    photo = render(case)
-    light = photo.linear
-    whole = np.ones(light.shape[:2], dtype=bool)
-    found = measure_tonality(light, whole, photo.mm_per_px, to_xyz)
-    lab = xyz_to_lab(to_xyz(light.reshape(-1, 3).mean(axis=0)))
-    return look_of(lab, None if found is None else found.record())
-
-
-def again() -> None:
-    """Colourways drawn by the tests' renderer, each photographed anew: the whole list is searched
-    for the photo of another crop, exposure and light; of another structure; and with the gain of
-    red too high by 3 % and of blue too low, or the other way about. Each is searched as a photo
-    whose white is known, and as one without a reference."""
-    count = int(os.environ.get("COLOURWAYS", "300"))
-    kept = [
-        replace(draw(seed, False), wb_error=(0.0, 0.0)) for seed in range(50_000, 50_000 + count)
-    ]
-    index = LookIndex([seen_again(case) for case in kept])
-    forms = ("wound card", "skein", "knit")
-    ways = {"same structure": (0, 0.0), "other structure": (1, 0.0), "white balance": (0, 0.03)}
-    for name, (turn, error) in ways.items():
-        found: dict[str, list[int]] = {"white known": [], "no reference": []}
-        for row, case in enumerate(kept):
-            fresh = draw(case.seed + 7_000, False, case.kind)
-            sign = 1.0 if row % 2 else -1.0
-            query = replace(
-                fresh,
-                dyeing=case.dyeing,
-                yarn=case.yarn,
-                form=forms[(forms.index(case.form) + turn) % 3],
-                wb_error=(sign * error, -sign * error),
-            )
-            look = seen_again(query)
-            rows = (index.nearest(look, 5)[0], index.nearest_in_any_balance(look, 5)[0])
-            for places, five in zip(found.values(), rows, strict=True):
-                places.append([*five.tolist(), row].index(row))
-        for how, places in found.items():
-            first, five = (sum(p < most for p in places) / count for most in (1, 5))
-            print(f"again, {name}, {how}: first {first:.1%}, among five {five:.1%}", flush=True)
-
-
-PARTS = {f.__name__: f for f in (near, exact, cold, memory, looks, groups, again)}
+PARTS = {f.__name__: f for f in (near, exact, cold, memory, looks, groups)}
 
 if __name__ == "__main__":
-    for part in sys.argv[1:] or [name for name in PARTS if name not in ("exact", "again")]:
+    for part in sys.argv[1:] or [name for name in PARTS if name != "exact"]:
         PARTS[part]()
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     print(f"whole run: {peak:.0f} MB at its peak")

@@ -44,7 +44,7 @@ def groups_command(
     as_json: bool,
 ) -> None:
     """Which of these lots or swatches can go together: every pair in a group within tolerance."""
-    from swatchvault import finding, shades, together
+    from swatchvault import shades, together
     from swatchvault.archive import open_archive
 
     if not names and colourway is None:
@@ -52,8 +52,8 @@ def groups_command(
     with open_archive(need_archive(archive_folder)) as archive:
         table = together.table_of(archive.conn, names, colourway=colourway, base=base, form=form)
         found = together.group_swatches(table, tolerance, k_l)
-        held = standard and finding.query_of_swatch(archive.conn, standard).target.lab
-    numbers = shades.shade_sort(table.labs, table.labs[0] if held is None else held, blocks)
+        held = together.standard_lab(archive.conn, table, found, standard)
+    numbers = shades.shade_sort(found.labs, held, blocks)
     if as_json:
         print_json(_grouping_record(found, table.names, numbers, blocks))
         return
@@ -67,16 +67,14 @@ def groups_command(
             f"({found.delta_e[i, j]:.2f}, within {tolerance:g} or not)"
         )
     if found.unsure:
-        click.echo(
-            "(each swatch by its newest photo: `check` uses one that shows both, and can tell more)"
-        )
+        click.echo("(`check` uses photos that show both, where there are some, and can tell more)")
     for bridge in found.bridges:
         click.echo(
             f"to bridge two groups, alternate {table.names[bridge.left]} with "
             f"{table.names[bridge.right]} ({bridge.delta_e:.2f})"
         )
     click.echo(
-        f"ΔE00 with kL = {k_l:g}. Shade-sort numbers: lightness, chroma, hue; 555 is "
+        f"ΔE00 with kL = {k_l:g}, {found.by}. Shade-sort numbers: lightness, chroma, hue; 555 is "
         f"{standard or table.names[0]}; blocks of ΔL* {blocks[0]:g}, ΔC* {blocks[1]:g}, "
         f"ΔH* {blocks[2]:g}; - is beyond 1 to 9."
     )
@@ -88,6 +86,7 @@ def _grouping_record(
     return {
         "tolerance": found.tolerance,
         "k_l": found.k_l,
+        "taken_from": found.by,
         "groups": [[names[r] for r in rows] for rows in found.groups],
         "cannot_tell": [[names[i], names[j]] for i, j in found.unsure],
         "alternate": [

@@ -18,7 +18,7 @@ from swatchvault.web.visit import Form, RefusedError, Visit
 if TYPE_CHECKING:
     from ingest.colour import Floats
     from ingest.model import PhotoMeasurement
-    from swatchvault.finding import Hit, Query
+    from swatchvault.finding import Hit, KeptLooks, Query
     from swatchvault.nearby import KeptColours
 
 MOST_BYTES = 60_000_000  # as a photo that is to be filed
@@ -61,6 +61,19 @@ def kept_colours(
     found = kept.get(version)
     if found is None or found.stamp != stamp:
         found = kept[version] = keep_colours(conn, version)
+    return found
+
+
+def kept_looks(conn: sqlite3.Connection, state: dict[str, Any], query: Query) -> KeptLooks:
+    """The archive's looks with their index, built anew only when something was measured."""
+    from swatchvault.archive.pages_find import newest_row
+    from swatchvault.finding import keep_looks
+
+    kept: dict[tuple[str | None, str | None], KeptLooks] = state.setdefault("looks", {})
+    versions = (query.version, query.evenness_method)
+    found = kept.get(versions)
+    if found is None or found.stamp != newest_row(conn):
+        found = kept[versions] = keep_looks(conn, query)
     return found
 
 
@@ -108,7 +121,9 @@ def _found(conn: sqlite3.Connection, state: dict[str, Any], asked: Asked) -> dic
     kept = kept_colours(conn, state, query.version)
     looks = asked["rank"] == "looks"
     if looks:
-        hits = finding.like(conn, query, filters, k=asked.count)
+        hits = finding.like(
+            conn, query, filters, k=asked.count, kept=kept_looks(conn, state, query)
+        )
     elif asked["other"]:
         tolerance = asked.above_zero("tolerance", "the tolerance")
         hits = nearby.within(conn, kept, query, filters, tolerance, k_l)

@@ -84,7 +84,7 @@ def _groups_values(conn: sqlite3.Connection, asked: GroupsAsked) -> dict[str, An
 def _grouped(
     conn: sqlite3.Connection, asked: GroupsAsked, colourways: list[NamedRow]
 ) -> dict[str, Any]:
-    from swatchvault import finding, shades, together
+    from swatchvault import shades, together
     from swatchvault.archive.pages_pot import lot_code
 
     tolerance = asked.above_zero(asked.tolerance, "the tolerance", 2.0)
@@ -111,8 +111,8 @@ def _grouped(
         )
     found = together.group_swatches(table, tolerance, k_l)
     standard = asked.standard or table.names[0]
-    held = finding.query_of_swatch(conn, standard).target.lab if asked.standard else table.labs[0]
-    numbers = shades.shade_sort(table.labs, held, (sizes[0], sizes[1], sizes[2]))
+    held = together.standard_lab(conn, table, found, asked.standard or None)
+    numbers = shades.shade_sort(found.labs, held, (sizes[0], sizes[1], sizes[2]))
     return {
         "found": found,
         "groups": _group_rows(found, table, numbers),
@@ -127,7 +127,7 @@ def _group_rows(found: Grouping, table: Table, numbers: list[str]) -> list[list[
         [
             {
                 "made": table.made[row],
-                "lab": [float(v) for v in table.labs[row]],
+                "lab": [float(v) for v in found.labs[row]],
                 "number": numbers[row],
             }
             for row in rows

@@ -20,13 +20,16 @@ from swatchvault.archive import (
     add_repeat_set,
     add_setup,
     add_swatch,
+    colours,
     create_archive,
     file_photo,
     find,
     latest_labs,
     open_archive,
 )
+from swatchvault.archive.looks import newest_looks
 from swatchvault.archive.made import Filters, made_of, newest_labs, swatches_where
+from swatchvault.finding import like, query_of_swatch
 from swatchvault.pair import Capture, OwnFrame
 from swatchvault.photodoubt import doubt_of_swatches
 from swatchvault.together import course_of, table_of
@@ -100,6 +103,19 @@ def test_newest_labs_are_those_that_the_archive_gives(yarn):
         want_ids, want = latest_labs(archive.conn)
     assert ids.tolist() == list(want_ids)
     assert np.array_equal(labs, want)
+
+
+def test_newest_looks_are_of_the_same_measurements(yarn):
+    with open_archive(yarn) as archive:
+        ids, labs, records = newest_looks(archive.conn)
+        want = dict(zip(*newest_labs(archive.conn), strict=True))
+        whole = {c.swatch_id: c.tonality for c in colours(archive.conn)}
+    assert {i: tuple(lab) for i, lab in zip(ids, labs, strict=True)} == {
+        i: tuple(lab) for i, lab in want.items()
+    }
+    for swatch, record in zip(ids.tolist(), records, strict=True):
+        known = {k: v for k, v in record.items() if v is not None}
+        assert known.items() <= whole[swatch].items() and known["palette"]
 
 
 def test_how_a_swatch_was_made(yarn):
@@ -229,6 +245,19 @@ def test_like_goes_by_the_look(ask):
     assert {h["swatch"] for h in hits[:6]} <= {"d1", "d2", "d3", "d4", "d5", "d6", "k1"}
     assert [h["rank"] for h in hits] == list(range(1, 12))
     assert "by its colours only" in ask("like", "#8a3a70").out
+
+
+def test_like_among_few_of_many_finds_as_many_as_were_asked_for(yarn):
+    """What a filter leaves may lie far down in the order of all."""
+    with open_archive(yarn) as archive:
+        query = query_of_swatch(archive.conn, "d9")
+        every = like(archive.conn, query, Filters(), k=11)
+        for filters in (Filters(form="knit"), Filters(base="Torva"), Filters(form="skein")):
+            wanted = swatches_where(archive.conn, filters)
+            want = [(h.made.swatch, h.distance) for h in every if h.made.swatch_id in wanted]
+            found = like(archive.conn, query, filters, k=2)
+            assert [(h.made.swatch, h.distance) for h in found] == want[:2]
+    assert "d9" not in [h.made.swatch for h in every]
 
 
 def test_groups_with_the_order_and_the_numbers(ask):

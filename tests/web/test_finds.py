@@ -123,6 +123,18 @@ async def test_the_plane_is_drawn_for_a_lightness(visitor: Callable[[str], Any])
     assert (await visitor("helper").get("/find/plane?l=x")).status_code == 400
 
 
+def measure_anew(conn: Any) -> None:
+    """Swatch 3 once more, much lighter."""
+    names = [r[1] for r in conn.execute("PRAGMA table_info(measurement)") if r[1] != "id"]
+    taken = [
+        {"lab_l": "90.0", "superseded_by": "NULL", "region": "'again'"}.get(n, n) for n in names
+    ]
+    conn.execute(
+        f"INSERT INTO measurement ({', '.join(names)}) SELECT {', '.join(taken)} "
+        "FROM measurement WHERE swatch_id = 3 LIMIT 1"
+    )
+
+
 async def test_colours_are_kept_until_something_is_measured(
     visitor: Callable[[str], Any], studio: Path
 ) -> None:
@@ -133,17 +145,7 @@ async def test_colours_are_kept_until_something_is_measured(
     await dyer.get("/find?what=20,20,10&form=knit")
     assert state["colours"][None] is first
 
-    def newer(conn: Any) -> None:
-        names = [r[1] for r in conn.execute("PRAGMA table_info(measurement)") if r[1] != "id"]
-        taken = [
-            {"lab_l": "90.0", "superseded_by": "NULL", "region": "'again'"}.get(n, n) for n in names
-        ]
-        conn.execute(
-            f"INSERT INTO measurement ({', '.join(names)}) SELECT {', '.join(taken)} "
-            "FROM measurement WHERE swatch_id = 3 LIMIT 1"
-        )
-
-    await dyer.datasette.get_database("archive").execute_write_fn(newer)
+    await dyer.datasette.get_database("archive").execute_write_fn(measure_anew)
     await dyer.get("/find?what=45,20,10")
     second = state["colours"][None]
     assert second is not first
@@ -168,6 +170,39 @@ async def test_a_kept_index_finds_what_a_new_one_finds(
                 near = nearby.within(archive.conn, kept, query, filters, 20.0, 2.0)
                 new = finding.within(archive.conn, query, filters, 20.0, 2.0)
                 assert [h.record() for h in near] == [h.record() for h in new]
+
+
+async def test_looks_are_kept_until_something_is_measured(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    state = dyer.datasette.swatchvault.state
+    await dyer.get("/find?swatch=3&rank=looks")
+    (first,) = state["looks"].values()
+    await dyer.get("/find?swatch=4&rank=looks&form=skein")
+    assert list(state["looks"].values()) == [first]
+    await dyer.datasette.get_database("archive").execute_write_fn(measure_anew)
+    await dyer.get("/find?swatch=4&rank=looks")
+    (second,) = state["looks"].values()
+    assert second is not first
+    assert 90.0 in second.labs[:, 0] and 90.0 not in first.labs[:, 0]
+
+
+async def test_kept_looks_find_what_new_ones_find(studio: Path) -> None:
+    from swatchvault import finding
+    from swatchvault.archive import open_archive
+    from swatchvault.archive.made import Filters
+
+    with open_archive(studio) as archive:
+        labels = [r[0] for r in archive.conn.execute("SELECT DISTINCT swatch FROM how_even")][:3]
+        for label in labels:
+            query = finding.query_of_swatch(archive.conn, label)
+            kept = finding.keep_looks(archive.conn, query)
+            for filters in (Filters(), Filters(form="knit")):
+                mine = finding.like(archive.conn, query, filters, k=3, kept=kept)
+                theirs = finding.like(archive.conn, query, filters, k=3)
+                assert [h.record() for h in mine] == [h.record() for h in theirs] != []
+                assert label not in [h.made.swatch for h in mine]
 
 
 async def test_a_photo_is_measured_and_not_filed(
