@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from ingest.evenness_cells import Cells
 from ingest.evenness_figures import Figures
-from ingest.evenness_rule import Class
+from ingest.evenness_rule import SPECKLED_BULK, Class
 from ingest.evenness_seam import has_seam
 
 #: Length of the strands' light and dark, mm, outside which the scale is doubtful.
@@ -24,6 +24,10 @@ TOO_DEEP, FAR_TOO_DEEP = 0.85, 1.3
 CLIPPED = 0.03
 #: The same where light dots may be nothing but clipped highlights (the flag "clipped").
 CLIPPED_DOTS = 0.01
+#: Most of ``bulk`` with which a clipped ground is even enough to tell dark dots on it: 11 of 12
+#: clipped renders of speckled yarn are under it; of 666 of one colour whose crests were blown out,
+#: none that shows dark dots.
+CLIPPED_BULK = 0.28
 #: Share of cells within this of the brightest that makes a flat top, as clipping does, where the
 #: strands have at least some contrast.
 FLAT_TOP, NEAR_TOP, TOP_CONTRAST = 0.04, 0.99, 0.08
@@ -41,14 +45,11 @@ def stops(found: Figures, kind: Class, side_mm: float, clipped_share: float) -> 
     """Flags under which no class is given, each with its sentence."""
     contrast = found.shade.contrast
     out: list[Stop] = []
-    if kind.name == "speckled":  # clipping lightens: dots that are darker are dye all the same
-        if clipped_share >= CLIPPED_DOTS and _light_dots(found):
-            said = (
-                "Light dots and clipped pixels: highlights or dye, cannot tell. Use softer light."
-            )
-            out.append(("evenness not judged", said))
-    elif clipped_share >= CLIPPED:
+    if clipped_share >= CLIPPED and not _dark_dots(found, kind):
         out.append(("evenness not judged", "Too much of the yarn is clipped to judge evenness."))
+    elif clipped_share >= CLIPPED_DOTS and _light_dots(found, kind):
+        said = "Light dots and clipped pixels: highlights or dye, cannot tell. Use softer light."
+        out.append(("evenness not judged", said))
     if contrast > SEEN_CONTRAST:
         low, high = TEXTURE_MM
         if not low < found.texture_mm < high:
@@ -69,9 +70,18 @@ def stops(found: Figures, kind: Class, side_mm: float, clipped_share: float) -> 
     return out
 
 
-def _light_dots(found: Figures) -> bool:
-    dots = found.dots.lab
-    return dots is not None and float(dots[0]) > float(found.plain.mean_lab[0])
+def _light_dots(found: Figures, kind: Class) -> bool:
+    """Whether several colours are seen for light dots on a ground, as highlights are."""
+    if kind.name not in ("speckled", "variegated") or found.layout.bulk > SPECKLED_BULK:
+        return False
+    return found.dots.lab is not None and bool(found.dots.lab[0] > found.plain.mean_lab[0])
+
+
+def _dark_dots(found: Figures, kind: Class) -> bool:
+    """Whether yarn is speckled by dots darker than an even ground: no clipping makes those."""
+    if kind.name != "speckled" or found.layout.bulk > CLIPPED_BULK:
+        return False
+    return found.dots.lab is not None and bool(found.dots.lab[0] < found.plain.mean_lab[0])
 
 
 def flat_topped(cells: Cells, contrast: float) -> bool:

@@ -248,6 +248,24 @@ def test_clipping_told_from_the_picture_stops_the_class():
     assert found.name is None and "evenness not judged" in found.flags
 
 
+def test_dark_dots_are_dye_though_their_ground_is_clipped():
+    seen = photo("speckled")
+    for share in (0.02, 0.05):
+        assert measure(seen.linear, seen.mm_per_px, clipped_share=share).name == "speckled"
+
+
+@pytest.mark.parametrize("share", [0.02, 0.05])
+def test_light_dots_and_clipping_are_no_class(share):
+    seen = photo("solid")
+    light = seen.linear.copy()
+    rng = np.random.default_rng(2)
+    for y, x in rng.integers(0, 340, (70, 2)):
+        light[y : y + 12, x : x + 12] = rng.uniform(0.7, 1.0)
+    assert measure(light, seen.mm_per_px).name in ("speckled", "variegated")
+    found = measure(light, seen.mm_per_px, clipped_share=share)
+    assert found.name is None and "evenness not judged" in found.flags
+
+
 def test_an_unknown_scale_is_taken_from_the_strands_and_flagged():
     seen = photo("solid")
     found = measure(seen.linear, float("nan"))
