@@ -98,7 +98,9 @@ _NEAR: Mapping[str, float] = {
 
 
 def alike(column: str, old: Any, new: Any) -> bool:
-    """Whether a column's stored value says what the new one says."""
+    """Whether a column's stored value says what the new one says; a number of a row exactly."""
+    if column.endswith("_id"):
+        return bool(old == new)
     if column in _NEAR and old is not None and new is not None:
         read = tonality_from if column == "tonality" else json.loads
         old, new = read(old), read(new)

@@ -244,6 +244,20 @@ def test_what_is_new_supersedes_and_the_old_is_kept(archive, source, changes, sw
     assert verify(archive) == []
 
 
+def test_in_a_large_archive_a_neighbouring_number_is_another_row(archive, source, tmp_path):
+    other = photo_file(tmp_path, "other.jpg", b"other bytes")
+    file_photo(archive, photo_of(other), other, [RegionOf("new", 2)])
+    archive.conn.executescript(
+        "BEGIN; UPDATE layout SET superseded_by = 400000 WHERE id = 1; INSERT INTO layout "
+        "SELECT 400000, photo_id, located, marks, added_at, NULL FROM layout; "
+        "INSERT INTO correction SELECT 400000, 400000, provenance FROM correction; COMMIT"
+    )
+    file_photo(archive, photo_of(source), source, [RegionOf("new", 1)])
+    moved = photo_of(source, layout=replace(layout(), located="mat"))
+    assert file_photo(archive, moved, source, [RegionOf("new", 1)]).measured == 1
+    assert len(swatch_colours(archive.conn, 1)) == 1  # by the new layout, not lost with the old
+
+
 def test_the_same_picture_under_another_label_is_refused_and_changes_nothing(archive, source):
     file_photo(archive, photo_of(source), source, [RegionOf("new", 1)])
     before = list(archive.conn.iterdump())
