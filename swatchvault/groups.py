@@ -75,7 +75,7 @@ def group(
     """
     lab = np.asarray(labs, dtype=float).reshape(-1, 3)
     if not len(lab):
-        raise CompareError("no measured skein to group: photograph and add some first")
+        raise CompareError("no measured swatch of these to group: photograph and add some first")
     if not np.isfinite(lab).all():
         raise CompareError("a colour is not known: leave that skein out or measure it")
     for name, value in (("tolerance", tolerance), ("kL", k_l)):
