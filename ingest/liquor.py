@@ -134,14 +134,13 @@ def read_liquor(
         _reading(look.name, got, next(at)) if part is None else _too_deep(look.name, part)
         for look, part in zip(looks, parts, strict=True)
     )
-    words = (
-        ""
-        if got.together
-        else (
+    words = ""
+    if not got.together:
+        words = (
             "The channels disagree: the dyes of this pot go on at different speeds, or the light "
-            "changed between the photos."
+            "changed between the photos"
+            + (", or the start again was diluted otherwise than is said." if again else ".")
         )
-    )
     return LiquorCurve(readings, got.together, words)
 
 

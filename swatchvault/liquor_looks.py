@@ -50,12 +50,12 @@ def looks_in(
     the start's liquor diluted, to two parts if ``dilutions`` does not say. Any other region is a
     look, in the order of photos and marks; "start" comes first. ``dilutions``: look to parts made
     up from one. Raises ``CompareError`` for a photo without a white or a look, a white that is
-    clipped, and a dilution of a look that is not there.
+    clipped, the start again without the start, and a dilution of a look that is not there.
     """
     found: list[LiquorLook] = []
     clear: Look | None = None
     again: list[Look] = []
-    warnings: list[str] = []
+    bare: list[str] = []
     parts = {name.casefold(): value for name, value in (dilutions or {}).items()}
     by_region = _dilution_by_region(photos, parts)
     for photo in photos:
@@ -86,12 +86,23 @@ def looks_in(
                 f'{name} marks no liquor: name the regions "start", "hold 1" and so on'
             )
         if photo.swatches and photo.swatches[0].reference == "none":
-            warnings.append(
-                f"{name} has no card: how the phone bends light and dark was not removed, so "
-                "shares may be some points off. Put neutral steps or a card in the photo."
-            )
+            bare.append(name)
+    if again and not any(seen.region.casefold() == START for seen in found):
+        raise CompareError(
+            f'{again[0].name!r} is the start\'s liquor diluted, and no region is named "start": '
+            "mark the start itself too"
+        )
     found.sort(key=lambda seen: seen.look.name.casefold() != START)
-    return LiquorLooks(tuple(found), clear, tuple(again), tuple(warnings))
+    return LiquorLooks(tuple(found), clear, tuple(again), _no_card(bare))
+
+
+def _no_card(photos: Sequence[str]) -> tuple[str, ...]:
+    if not photos:
+        return ()
+    return (
+        f"{', '.join(photos)}: no card. How the phone bends light and dark was not removed, so "
+        "shares may be some points off. Put neutral steps or a card in the photo.",
+    )
 
 
 def _file(photo: PhotoMeasurement) -> str:

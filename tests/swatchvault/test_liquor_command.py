@@ -122,6 +122,16 @@ def test_the_start_again_is_no_look_and_makes_it_surer(tmp_path, answer, capsys)
     assert answer(thin, "--dilution", "again 2=4")["start_again"] == [4.0]
 
 
+def test_the_start_again_needs_the_start_and_its_true_dilution(tmp_path, answer, capsys):
+    seen = views({"again": 1.0, "hold 1": 0.4}, dilutions={"again": 2.0})
+    ran = run(capsys, "liquor", photograph(tmp_path / "a.png", seen))
+    assert ran.code == 1 and 'no region is named "start"' in ran.err
+    shares = {"start": 1.0, "again": 1.0, "hold 1": 0.4}
+    photo = photograph(tmp_path / "b.png", views(shares, dilutions={"again": 2.0}))
+    assert answer(photo)["words"] == ""
+    assert "diluted otherwise" in answer(photo, "--dilution", "again=1")["words"]
+
+
 def test_a_clear_glass_makes_it_surer(tmp_path, answer):
     shares = {"start": 1.0, "hold 1": 0.4}
     without = answer(photograph(tmp_path / "a.png", views(shares, 0.08, name="Sallow black")))
@@ -151,7 +161,7 @@ def test_too_deep_a_start_asks_for_a_dilution_and_takes_it(tmp_path, answer, cap
 def test_without_a_card_it_still_reads_and_says_so(tmp_path, answer):
     shares = {"start": 1.0, "hold 1": 0.5}
     found = answer(photograph(tmp_path / "bare.png", views(shares), steps=False))
-    assert "has no card" in found["warnings"][0]
+    assert "bare.png: no card" in found["warnings"][0]
     assert found["readings"][1]["share"] == pytest.approx(0.5, abs=0.06)
 
 
