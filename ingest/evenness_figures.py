@@ -24,6 +24,7 @@ from ingest.evenness_colours import (
 )
 from ingest.evenness_depth import Depth, depth_of
 from ingest.evenness_light import LightAndShade, LightTaken, light_and_shade, take_light_out
+from ingest.evenness_rim import strand_width
 
 Floats = NDArray[np.float64]
 
@@ -40,7 +41,8 @@ NOISE_ALONE = 0.1
 class Figures:
     """What a region shows. ``plain``: blocks of all yarn; ``crest``: blocks of crests; ``wide``:
     blocks of 10 mm. ``texture_mm``: length of the light and dark in strands, 1/e.
-    ``sharp``: under 1 where the photo is blurred; see :func:`sharpness`."""
+    ``strand_mm``: width of a strand, NaN unknown. ``sharp``: under 1 where the photo is blurred;
+    see :func:`sharpness`."""
 
     shade: LightAndShade
     plain: Spread
@@ -56,6 +58,7 @@ class Figures:
     cells_lab: Floats
     depth: Depth
     texture_mm: float
+    strand_mm: float
     sharp: float
     mm_per_px: float
     area_mm2: float
@@ -93,6 +96,7 @@ def figures(cells: Cells, to_xyz: ToXyz) -> Figures | None:
         cells_lab=lab,
         depth=depth_of(tops, shade, plain.line, to_xyz),
         texture_mm=texture_mm(alike, cells.mm),
+        strand_mm=strand_width(alike, cells.mm),
         sharp=sharpness(alike, cells.mm),
         mm_per_px=cells.mm_per_px,
         area_mm2=float(cells.weight.sum()) * cells.mm**2,

@@ -21,6 +21,7 @@ from ingest.evenness_colours import signature
 from ingest.evenness_doubt import CLIPPED, flat_topped, stops
 from ingest.evenness_figures import Figures, figures
 from ingest.evenness_model import Estimate, estimate, seen_estimate
+from ingest.evenness_rim import record_of, rim_of
 from ingest.evenness_rule import Class, RuleFigures, class_of, rule_figures
 from ingest.evenness_scale import scale_from_strands
 from ingest.model import Array
@@ -39,6 +40,8 @@ MOST_CELL_MM = 0.6
 #: Patches are short under the first, long over the second: spread of 10 mm blocks over that of
 #: 5 mm blocks. In deep shadow, from this strand contrast, the ratio says nothing.
 SHORT, LONG, PATCH_CONTRAST = 0.66, 0.76, 0.35
+#: Classes of one colour, on which rims of strands can be told from crests.
+ONE_COLOUR = ("solid", "semi-solid")
 #: On-line unevenness over strand contrast from which a solid is "uneven in lightness".
 LIGHT_ONLY = 3.5
 
@@ -174,7 +177,10 @@ def examine_cells(
         made = seen_estimate(GRADIENT_TIMES * found.crest.tied, u)
     if stopped:
         kind = Class(None, kind.between or ("solid", "semi-solid"), tuple(s for _, s in stopped))
-    told = _tonality(found, made, kind, mm_per_px, frozenset(flags), ruled)
+    rims = None
+    if not stopped and (kind.name or ONE_COLOUR[0]) in ONE_COLOUR:
+        rims = record_of(rim_of(cells, found.strand_mm, to_xyz), to_xyz)
+    told = _tonality(found, made, kind, mm_per_px, frozenset(flags), ruled, rims)
     return Examined(told, cells, found)
 
 
@@ -205,6 +211,7 @@ def _tonality(
     mm_per_px: float,
     flags: frozenset[str],
     ruled: RuleFigures,
+    rims: Mapping[str, Any] | None,
 ) -> Tonality:
     reasons = list(kind.reasons)
     lift = math.sqrt(max(0.0, found.plain.whole**2 - made.value**2))
@@ -214,6 +221,7 @@ def _tonality(
     extra: dict[str, Any] = {
         "difference_shares": None if kind.name == "solid" else _difference_shares(found),
         "light_only": light_only,
+        "core_halo": rims,
         "depth_off": _number(found.depth.off),
         "dots": {
             "per_dm2": _number(found.dots.per_dm2, 1),

@@ -288,7 +288,8 @@ def _words(said: Said, y: float) -> tuple[list[str], float]:
     helped = () if said.help is None else (f"What would help: {said.help}.",)
     y += 6
     sentence = said.sentence[:1].upper() + said.sentence[1:]
-    told = [(sentence, BODY), *((w, SMALL) for w in (said.figures, *said.reasons, *helped) if w)]
+    small = (said.figures, said.strands, *said.reasons, *helped)
+    told = [(sentence, BODY), *((w, SMALL) for w in small if w)]
     for words, size in told:
         for line in _wrapped(words, size, 4):
             y += size * 1.3

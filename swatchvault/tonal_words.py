@@ -42,19 +42,21 @@ NO_SCALE = (
 @dataclass(frozen=True)
 class Said:
     """``headline``: the class or "cannot tell". ``sentence``: for a customer. ``figures``: for the
-    dyer. ``reasons``: what weakens it. ``help``: what would make it certain, or None."""
+    dyer. ``reasons``: what weakens it. ``help``: what would make it certain, or None. ``strands``:
+    how the rims of strands differ from their crests, "" where nothing is told."""
 
     headline: str
     sentence: str
     figures: str
     reasons: tuple[str, ...] = ()
     help: str | None = None
+    strands: str = ""
 
     @property
     def lines(self) -> list[str]:
         """All of it as text."""
         helped = [] if self.help is None else [f"What would help: {self.help}."]
-        figures = [self.figures] if self.figures else []
+        figures = [w for w in (self.figures, self.strands) if w]
         return [f"{self.headline}: {self.sentence}", *figures, *self.reasons, *helped]
 
     def record(self) -> dict[str, Any]:
@@ -62,6 +64,7 @@ class Said:
             "headline": self.headline,
             "sentence": self.sentence,
             "figures": self.figures,
+            "strands": self.strands,
             "reasons": list(self.reasons),
             "help": self.help,
         }
@@ -84,7 +87,8 @@ def say(record: Mapping[str, Any] | None, flags: Collection[str] = ()) -> Said:
         "speckled": _speckled,
         "gradient": _gradient,
     }[kind](record)
-    return Said(kind.capitalize(), sentence, _figures(record), (*reasons, *weak))
+    told = (sentence, _figures(record), (*reasons, *weak))
+    return Said(kind.capitalize(), *told, strands=_strands(record))
 
 
 def advice(flags: Collection[str]) -> str:
@@ -108,7 +112,8 @@ def _cannot_tell(
         both = "how evenly it was dyed"
     if span is not None and not stopped:
         figures = f"Unevenness somewhere between {span[0]:.1f} and {span[1]:.1f} ΔE00 (kL = 1)."
-    return Said("Cannot tell", f"this photo cannot tell {both}.", figures, reasons, advice(flags))
+    said = f"this photo cannot tell {both}."
+    return Said("Cannot tell", said, figures, reasons, advice(flags), _strands(record))
 
 
 def _figures(record: Mapping[str, Any]) -> str:
@@ -119,6 +124,18 @@ def _figures(record: Mapping[str, Any]) -> str:
     if span is not None:
         words += f", 95 % range {span[0]:.1f} to {span[1]:.1f}"
     return f"{words}: mean ΔE00 (kL = 1) of 5 mm patches of dye from their mean."
+
+
+def _strands(record: Mapping[str, Any]) -> str:
+    """Core and halo, where the record tells of them."""
+    told = record.get("core_halo")
+    if not told:
+        return ""
+    lightness, chroma, hue = (f"{v:+.1f}".replace("-", "\N{MINUS SIGN}") for v in told["lch"])
+    return (
+        f"Core and halo: the rims of the strands look {told['rim']} than their crests, ΔE00 "
+        f"{told['delta_e']:.1f} ± {told['u']:.1f} (L* {lightness}, C* {chroma}, h {hue}°)."
+    )
 
 
 def how_far(unevenness: float) -> str:

@@ -1,0 +1,138 @@
+"""Core and halo: rims of strands against their crests, with light taken out."""
+
+import math
+from dataclasses import replace
+from functools import lru_cache
+
+import numpy as np
+import pytest
+
+from ingest.evenness_cells import Cells, as_cells, cell_factor, sum_to_cells
+from ingest.evenness_depth import UNDYED
+from ingest.evenness_figures import strands_alike
+from ingest.evenness_light import light_and_shade
+from ingest.evenness_rim import Rim, record_of, rim_of, strand_width
+from ingest.tonality import measure_tonality
+from tests.render.dye import Dyeing
+from tests.tonality.draws import draw
+from tests.tonality.photos import Seen, render, to_xyz
+from tests.tonality.rims import APART, apart, core_halo_for
+
+CELL_MM = 0.16
+RED = np.array([0.35, 0.10, 0.06])
+ROSE = Dyeing("white wool", ((("Tavick rose", 0.5),),), "solid", tonal_sd=0.005)
+
+
+@lru_cache(maxsize=4)
+def photo(sign: int) -> Seen:
+    """A wound card of one rose, its rims deeper (1), paler (-1) or as its crests (0)."""
+    case = replace(draw(9_000_000, False, "solid"), form="wound card", px_per_mm=12.0)
+    value = core_halo_for(ROSE, sign) if sign else 0.0
+    assert value is not None
+    return render(replace(case, dyeing=replace(ROSE, core_halo=value)))
+
+
+def cells_of(linear: np.ndarray, mm_per_px: float) -> Cells:
+    whole = np.ones(linear.shape[:2], dtype=bool)
+    factor = cell_factor(mm_per_px, whole.size)
+    return as_cells(*sum_to_cells(linear, whole, factor), mm_per_px, factor)
+
+
+def found_in(linear: np.ndarray, mm_per_px: float) -> Rim:
+    cells = cells_of(linear, mm_per_px)
+    width = strand_width(strands_alike(cells, light_and_shade(cells, to_xyz)), cells.mm)
+    found = rim_of(cells, width, to_xyz)
+    assert found is not None
+    return found
+
+
+def test_the_difference_asked_for_is_made():
+    for sign in (1, -1):
+        value = core_halo_for(ROSE, sign)
+        assert value is not None and value * sign > 0
+        assert apart(ROSE, value) == pytest.approx(APART, abs=0.01)
+
+
+@pytest.mark.parametrize(("sign", "word"), [(1, "deeper"), (-1, "paler")])
+def test_deeper_and_paler_rims_are_told(sign, word):
+    seen = photo(sign)
+    told = record_of(found_in(seen.linear, seen.mm_per_px), to_xyz)
+    assert told is not None
+    assert told["rim"] == word
+    assert abs(float(told["delta_e"]) - APART) < 2.0 * float(told["u"])
+    assert np.sign(told["lch"][0]) == -sign  # deeper is darker
+
+
+def test_nothing_is_told_where_rims_are_as_crests():
+    seen = photo(0)
+    assert record_of(found_in(seen.linear, seen.mm_per_px), to_xyz) is None
+
+
+def test_turning_and_exposure_change_nothing():
+    seen = photo(1)
+    plain = found_in(seen.linear, seen.mm_per_px)
+    turned = found_in(np.ascontiguousarray(np.rot90(seen.linear)), seen.mm_per_px)
+    darker = found_in(seen.linear * np.float32(0.5), seen.mm_per_px)
+    assert turned.ln_depth == pytest.approx(plain.ln_depth, rel=0.1)
+    # Depth is told from the colour, and half of the light is another colour: the sign stays.
+    assert darker.ln_depth > 3.0 * darker.u_ln_depth
+
+
+def test_a_record_says_it_and_several_colours_do_not():
+    seen = photo(1)
+    whole = np.ones(seen.linear.shape[:2], dtype=bool)
+    found = measure_tonality(seen.linear, whole, seen.mm_per_px, to_xyz)
+    assert found is not None and found.name == "solid"
+    assert found.record()["core_halo"]["rim"] == "deeper"
+    striped = seen.linear.copy()
+    striped[:, : striped.shape[1] // 2] *= np.array([0.2, 1.0, 3.0], np.float32)
+    found = measure_tonality(striped, whole, seen.mm_per_px, to_xyz)
+    assert found is not None and found.name not in ("solid", "semi-solid")
+    assert found.record()["core_halo"] is None
+
+
+def test_what_is_not_yarn_has_no_part():
+    seen = photo(1)
+    mask = np.ones(seen.linear.shape[:2], dtype=bool)
+    mask[: len(mask) // 4] = False
+    factor = cell_factor(seen.mm_per_px, mask.size)
+    found = []
+    for outside in (0.0, 5.0):
+        linear = np.where(mask[..., None], seen.linear, np.float32(outside))
+        cells = as_cells(*sum_to_cells(linear, mask, factor), seen.mm_per_px, factor)
+        found.append(rim_of(cells, 2.0, to_xyz))
+    assert found[0] is not None and found[1] is not None
+    assert found[0].ln_depth == pytest.approx(found[1].ln_depth, rel=1e-3)
+
+
+def flat(light: np.ndarray, weight: float = 1.0) -> Cells:
+    shape = (200, 260)
+    rng = np.random.default_rng(7)
+    noise = np.exp(rng.normal(0.0, 0.05, (*shape, 1))).astype(np.float32)
+    spread = np.broadcast_to(light.astype(np.float32), (*shape, 3)) * noise
+    return Cells(spread, np.full(shape, weight, np.float32), CELL_MM, CELL_MM)
+
+
+def test_cells_that_are_too_coarse_or_no_yarn_or_without_tint_tell_nothing():
+    assert rim_of(flat(RED), 4.0 * CELL_MM, to_xyz) is None
+    assert rim_of(flat(RED), math.nan, to_xyz) is None
+    assert rim_of(flat(RED, weight=0.0), 2.0, to_xyz) is None
+    undyed = rim_of(flat(UNDYED), 2.0, to_xyz)
+    assert undyed is not None and not undyed.told
+    assert record_of(undyed, to_xyz) is None and record_of(None, to_xyz) is None
+
+
+def test_a_small_difference_is_not_told_however_sure():
+    sure = Rim(ln_depth=0.02, u_ln_depth=0.001, tint=0.8, light=RED)
+    assert sure.told and record_of(sure, to_xyz) is None
+    assert record_of(replace(sure, ln_depth=0.4), to_xyz) is not None
+
+
+@pytest.mark.parametrize("width", [1.5, 2.0, 3.0])
+def test_width_of_strands_side_by_side(width):
+    x = np.arange(400) * CELL_MM
+    light = np.cos(2.0 * np.pi * x / (0.9 * width))
+    rho = np.array([np.mean(light[: len(x) - k] * light[k:]) for k in range(200)])
+    flat_rho = np.full(200, 1.0)
+    assert strand_width((rho, flat_rho), CELL_MM) == pytest.approx(0.78 * width, rel=0.12)
+    assert math.isnan(strand_width((flat_rho, flat_rho), CELL_MM))
