@@ -19,6 +19,8 @@ Floats = NDArray[np.float64]
 
 #: How much brighter the second point of the light line is: small, so that the line is a tangent.
 BRIGHTER = 1.05
+#: Colours that are taken at a time.
+PIECE = 4096
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,9 +44,13 @@ class Spread:
 
 
 def axes(mean_lab: Floats, lab: Floats) -> Floats:
-    """(..., 3) differences from the mean in units of CIEDE2000's weights."""
-    terms = difference_terms(mean_lab, lab)
-    return np.asarray(terms.delta / terms.weights)
+    """(..., 3) differences from the mean (3,) in units of CIEDE2000's weights."""
+    rows = np.reshape(lab, (-1, 3))
+    found = np.empty(rows.shape)
+    for start in range(0, len(rows), PIECE):  # as much as stays near the processor
+        terms = difference_terms(mean_lab, rows[start : start + PIECE])
+        np.divide(terms.delta, terms.weights, out=found[start : start + PIECE])
+    return found.reshape(np.shape(lab))
 
 
 def light_line(mean_light: Floats, to_xyz: ToXyz) -> Floats:

@@ -25,6 +25,8 @@ RUN_CELLS = 6
 SEPARATION, GAP, LEAST_SHARE, MOST_COLOURS = 10.0, 3.0, 0.03, 6
 #: Change of colour from cell to neighbour from which a cell is no flat part of a colour.
 FLAT_STEP = 6.0
+#: Most bins of colour that are counted one by one.
+MOST_KEYS = 1_000_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -146,9 +148,10 @@ def palette(lab: Floats) -> Palette:
     order = np.argsort(-counts[keep])[:MOST_COLOURS]
     chosen = centres[keep][order]
     weights = np.array([LIGHTNESS, 1.0, 1.0])
-    away = np.linalg.norm((lab[seen][:, None] - chosen[None]) * weights, axis=-1)
+    scaled = chosen * weights
+    nearer = (scaled**2).sum(axis=1) - (lab[seen] * (2.0 * weights)) @ scaled.T
     label = np.full(lab.shape[:2], -1, dtype=np.int64)
-    label[seen] = np.argmin(away, axis=1)
+    label[seen] = np.argmin(nearer, axis=1)
     share = np.bincount(label[seen], minlength=len(chosen)) / max(int(seen.sum()), 1)
     return Palette(chosen, share, label)
 
@@ -180,8 +183,8 @@ def _flat(lab: Floats, seen: NDArray[np.bool_]) -> NDArray[np.bool_]:
     weights = np.array([LIGHTNESS, 1.0, 1.0])
     flat = seen.copy()
     for axis in (0, 1):
-        step = np.linalg.norm(np.diff(lab, axis=axis) * weights, axis=-1)
-        steep = ~(step < FLAT_STEP)
+        step = np.diff(lab, axis=axis) * weights
+        steep = ~(np.einsum("ijk,ijk->ij", step, step) < FLAT_STEP**2)
         cut = [slice(None), slice(None)]
         cut[axis] = slice(None, -1)
         flat[tuple(cut)] &= ~steep
@@ -195,16 +198,25 @@ def _bins(values: Floats) -> tuple[Floats, Floats, Floats]:
         key = np.floor(values * (LIGHTNESS, 1.0, 1.0) / side).astype(np.int64)
         key -= key.min(axis=0)
         whole = (key[:, 0] * (key[:, 1].max() + 1) + key[:, 1]) * (key[:, 2].max() + 1) + key[:, 2]
-        _, index, counts = np.unique(whole, return_inverse=True, return_counts=True)
+        index, counts = _numbered(whole)
         if len(counts) <= 100:
             break
         side *= 1.3
-    index = index.ravel()
     sums = np.stack([np.bincount(index, values[:, c]) for c in range(3)], axis=-1)
     centres = sums / counts[:, None]
     weights = np.array([LIGHTNESS, 1.0, 1.0])
     square = np.bincount(index, (((values - centres[index]) * weights) ** 2).sum(axis=1))
     return centres, counts.astype(float), square / counts
+
+
+def _numbered(keys: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Which of the keys (n,) that occur, in order, each is, and how often each occurs."""
+    if keys.max() > MOST_KEYS:  # too many to count one by one: sort
+        _, index, counts = np.unique(keys, return_inverse=True, return_counts=True)
+        return index.ravel(), counts
+    every = np.bincount(keys)
+    number = np.cumsum(every > 0) - 1
+    return number[keys], every[every > 0]
 
 
 def _too_near(centres: Floats, counts: Floats, variances: Floats) -> tuple[int, int] | None:
