@@ -107,7 +107,7 @@ def rim_of(cells: Cells, strand_mm: float, to_xyz: ToXyz) -> Rim | None:
     blur = max(BLUR_PX * cells.mm_per_px, BLUR_MM) / cells.mm
     t, depth = view.read(_blurred(coded, blur))
     marks, across = _marks(fine, width)
-    weight = np.exp(0.5 * np.minimum(t, MOST_LIGHT)) * yarn
+    weight = np.exp(0.5 * np.minimum(t, MOST_LIGHT)) * _inside(yarn, width)
     both = math.hypot(blur, max(ALONG * width, ALONG_MM / cells.mm))
     light = _light_along(t, view.halves(coded, both), across, weight)
     side = round(width)
@@ -141,6 +141,16 @@ def _coded(cells: Cells, yarn: Array, mean: Floats) -> tuple[Array, Array]:
     coarse = _blurred(luma, COARSE_PX * cells.mm_per_px / cells.mm)
     coded += (coarse - luma)[..., None]
     return coded, _ln(luma)
+
+
+def _inside(yarn: Array, width: float) -> Array:
+    """(h, w), 1 in yarn that lies a strand's width from all that is none: an edge is no rim."""
+    if yarn.all():
+        return yarn
+    import cv2
+
+    side = 2 * round(width) + 1
+    return np.asarray(cv2.erode(yarn, np.ones((side, side), np.uint8)))
 
 
 def _to_y(mean: Floats, to_xyz: ToXyz) -> Array:
@@ -204,15 +214,15 @@ def _marks(fine: Array, width: float) -> tuple[Array, tuple[Array, Array]]:
     for blur in (STEEP, BENT):
         gx, gy = _slopes(_blurred(fine, max(blur * width, 0.6)))
         square = gx * gx + gy * gy
-        found += np.float32(STEEP_WEIGHT) * np.sqrt(square / (_around(square, width) + 1e-9))
+        found += np.float32(STEEP_WEIGHT) * np.sqrt(square) / _root_mean(square, width)
     twice_sine, twice_cosine = _around(2.0 * gx * gy, width), _around(gx * gx - gy * gy, width)
     length = np.hypot(twice_sine, twice_cosine) + np.float32(1e-12)
     c = np.sqrt(np.maximum(0.5 * (1.0 + twice_cosine / length), 0.0))
     s = np.copysign(np.sqrt(np.maximum(0.5 * (1.0 - twice_cosine / length), 0.0)), twice_sine)
     (gxx, gxy), (_, gyy) = _slopes(gx), _slopes(gy)
     bend = gxx * c * c + 2.0 * gxy * c * s + gyy * s * s
-    scale = np.sqrt(_around(bend * bend, width)) + 1e-6
-    found += np.float32(BENT_WEIGHT) * np.clip(bend / scale, -2.0, 2.0)
+    scaled = bend / _root_mean(bend * bend, width)
+    found += np.float32(BENT_WEIGHT) * np.clip(scaled, -2.0, 2.0)
     return found, (c, s)
 
 
@@ -277,6 +287,11 @@ def _around(values: Array, width: float) -> Array:
 
     side = round(AROUND * width) | 1
     return np.asarray(cv2.blur(values, (side, side)))
+
+
+def _root_mean(square: Array, width: float) -> Array:
+    """Root of the mean about each cell of what is squared; sums that run lose a little."""
+    return np.asarray(np.sqrt(np.maximum(_around(square, width), np.float32(1e-9))))
 
 
 def _slopes(values: Array) -> tuple[Array, Array]:

@@ -136,3 +136,16 @@ def test_width_of_strands_side_by_side(width):
     flat_rho = np.full(200, 1.0)
     assert strand_width((rho, flat_rho), CELL_MM) == pytest.approx(0.78 * width, rel=0.12)
     assert math.isnan(strand_width((flat_rho, flat_rho), CELL_MM))
+
+
+@pytest.mark.filterwarnings("error")
+def test_the_edge_of_a_slanting_region_is_no_rim():
+    seen = photo(0)
+    h, w = seen.linear.shape[:2]
+    slant = np.abs(np.arange(w)[None, :] - w / 2 - 0.6 * (np.arange(h)[:, None] - h / 2)) < 0.4 * w
+    factor = cell_factor(seen.mm_per_px, slant.size)
+    light, weight = sum_to_cells(seen.linear, slant, factor)
+    found = rim_of(as_cells(light, weight, seen.mm_per_px, factor), 2.0, to_xyz)
+    assert found is not None
+    assert abs(found.ln_depth) < 0.06  # a true difference of ΔE00 1.5 is over 0.1
+    assert record_of(found, to_xyz) is None
