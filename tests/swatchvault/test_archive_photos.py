@@ -127,6 +127,7 @@ EVENNESS = {
     "patch_length": None,
     "between": None,
     "gradient": None,
+    "core_halo": None,
     "difference_shares": None,
     "method": "evenness 3",
     "rule": {"rank": 0.134723},
