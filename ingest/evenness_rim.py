@@ -1,8 +1,9 @@
-"""Core and halo: whether a strand's rim took more dye than its crest, or less.
+"""Core and halo of solid yarn: whether a strand's rim took more dye than its crest, or less.
 
 A rim is darker than a crest because light reaches it less, and light that bounces there is
 filtered by the dye again. So only the tint counts that is left when light is taken out by the
 curve that the swatch shows along its strands, where neither dye nor place on the strand changes.
+Dye that changes from strand to strand passes for a paler rim, so semi-solids are not asked.
 """
 
 from __future__ import annotations
@@ -31,8 +32,9 @@ COARSE_PX = (1.0 / 3.0 + 3.0 / 4.0) ** 0.5
 MOST_CELLS = 60_000
 #: Blur of what is compared, in pixels of the photo and in mm, the larger.
 BLUR_PX, BLUR_MM = 2.0, 0.12
-#: Fewest cells in a strand's width, and least share of the cells that is yarn, to show a rim.
-CELLS_A_STRAND, LEAST_YARN = 5.0, 0.5
+#: Fewest cells and pixels in a strand's width, most strand contrast (standard deviation of ln Y)
+#: and least share of the cells that is yarn, to show a rim.
+CELLS_A_STRAND, PIXELS_A_STRAND, MOST_CONTRAST, LEAST_YARN = 5.0, 16.0, 0.4, 0.5
 #: Blur of slopes along strands, of slopes and of bends of light that mark a rim, as shares of a
 #: strand's width; the first at least so many mm.
 ALONG, ALONG_MM, STEEP, BENT = 0.10, 0.35, 0.14, 0.22
@@ -56,9 +58,8 @@ TILES = 6
 LAG_BLUR_MM, LEAST_ALIKE = 0.35, 0.58
 #: Change of tint for one unit of ln depth under which depth cannot be told from light; how many
 #: of its own doubts, and what ΔE00, a difference must reach to be told. Tiles do not disagree
-#: where all are wrong alike, so the second is high: of renders with no difference one in eleven
-#: is told one.
-LEAST_TINT, LEAST_DOUBTS, LEAST_APART = 0.2, 8.0, 2.0
+#: where all are wrong alike, so the second is high.
+LEAST_TINT, LEAST_DOUBTS, LEAST_APART = 0.2, 5.0, 1.5
 #: Relative standard uncertainty of the size of what is told: half of the renders of one true size
 #: were found between 0.6 and 1.6 of it.
 SIZE_U = 0.7
@@ -82,14 +83,15 @@ class Rim:
         return self.tint >= LEAST_TINT and sure
 
 
-def rim_of(cells: Cells, strand_mm: float, to_xyz: ToXyz) -> Rim | None:
-    """Rim against crest of strands of a width in mm.
+def rim_of(cells: Cells, strand_mm: float, contrast: float, to_xyz: ToXyz) -> Rim | None:
+    """Rim against crest of strands of a width in mm, of yarn whose dye is even.
 
-    None where cells are too coarse to show a rim, no width is known (NaN), or too little of the
-    middle is yarn.
+    None where pixels are too coarse to show a rim or shadow too deep (``contrast`` of strands), no
+    width is known (NaN), or too little of the middle is yarn.
     """
     width = strand_mm / cells.mm
-    if not width >= CELLS_A_STRAND:
+    seen = width >= CELLS_A_STRAND and strand_mm >= PIXELS_A_STRAND * cells.mm_per_px
+    if not seen or contrast > MOST_CONTRAST:
         return None
     cells = _middle(cells)
     yarn = (cells.weight > 0).astype(np.float32)

@@ -40,8 +40,6 @@ MOST_CELL_MM = 0.6
 #: Patches are short under the first, long over the second: spread of 10 mm blocks over that of
 #: 5 mm blocks. In deep shadow, from this strand contrast, the ratio says nothing.
 SHORT, LONG, PATCH_CONTRAST = 0.66, 0.76, 0.35
-#: Classes of one colour, on which rims of strands can be told from crests.
-ONE_COLOUR = ("solid", "semi-solid")
 #: On-line unevenness over strand contrast from which a solid is "uneven in lightness".
 LIGHT_ONLY = 3.5
 
@@ -178,8 +176,8 @@ def examine_cells(
     if stopped:
         kind = Class(None, kind.between or ("solid", "semi-solid"), tuple(s for _, s in stopped))
     rims = None
-    if not stopped and (kind.name or ONE_COLOUR[0]) in ONE_COLOUR:
-        rims = record_of(rim_of(cells, found.strand_mm, to_xyz), to_xyz)
+    if kind.name == "solid":
+        rims = record_of(rim_of(cells, found.strand_mm, found.shade.contrast, to_xyz), to_xyz)
     told = _tonality(found, made, kind, mm_per_px, frozenset(flags), ruled, rims)
     return Examined(told, cells, found)
 

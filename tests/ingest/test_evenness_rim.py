@@ -40,8 +40,9 @@ def cells_of(linear: np.ndarray, mm_per_px: float) -> Cells:
 
 def found_in(linear: np.ndarray, mm_per_px: float) -> Rim:
     cells = cells_of(linear, mm_per_px)
-    width = strand_width(strands_alike(cells, light_and_shade(cells, to_xyz)), cells.mm)
-    found = rim_of(cells, width, to_xyz)
+    shade = light_and_shade(cells, to_xyz)
+    width = strand_width(strands_alike(cells, shade), cells.mm)
+    found = rim_of(cells, width, shade.contrast, to_xyz)
     assert found is not None
     return found
 
@@ -100,7 +101,7 @@ def test_what_is_not_yarn_has_no_part():
     for outside in (0.0, 5.0):
         linear = np.where(mask[..., None], seen.linear, np.float32(outside))
         cells = as_cells(*sum_to_cells(linear, mask, factor), seen.mm_per_px, factor)
-        found.append(rim_of(cells, 2.0, to_xyz))
+        found.append(rim_of(cells, 2.0, 0.2, to_xyz))
     assert found[0] is not None and found[1] is not None
     assert found[0].ln_depth == pytest.approx(found[1].ln_depth, rel=1e-3)
 
@@ -113,11 +114,23 @@ def flat(light: np.ndarray, weight: float = 1.0) -> Cells:
     return Cells(spread, np.full(shape, weight, np.float32), CELL_MM, CELL_MM)
 
 
-def test_cells_that_are_too_coarse_or_no_yarn_or_without_tint_tell_nothing():
-    assert rim_of(flat(RED), 4.0 * CELL_MM, to_xyz) is None
-    assert rim_of(flat(RED), math.nan, to_xyz) is None
-    assert rim_of(flat(RED, weight=0.0), 2.0, to_xyz) is None
-    undyed = rim_of(flat(UNDYED), 2.0, to_xyz)
+@pytest.mark.parametrize(
+    ("cells", "strand_mm", "contrast"),
+    [
+        (flat(RED), 4.0 * CELL_MM, 0.2),
+        (replace(flat(RED), mm_per_px=CELL_MM), 15.0 * CELL_MM, 0.2),  # of 16 pixels
+        (flat(RED), math.nan, 0.2),
+        (flat(RED), 4.0, 0.5),  # shadow
+        (flat(RED, weight=0.0), 4.0, 0.2),
+    ],
+)
+def test_nothing_is_read_of_coarse_pixels_deep_shadow_or_no_yarn(cells, strand_mm, contrast):
+    assert rim_of(flat(RED), 4.0, 0.2, to_xyz) is not None
+    assert rim_of(cells, strand_mm, contrast, to_xyz) is None
+
+
+def test_without_tint_nothing_is_told():
+    undyed = rim_of(flat(UNDYED), 4.0, 0.2, to_xyz)
     assert undyed is not None and not undyed.told
     assert record_of(undyed, to_xyz) is None and record_of(None, to_xyz) is None
 
@@ -145,7 +158,7 @@ def test_the_edge_of_a_slanting_region_is_no_rim():
     slant = np.abs(np.arange(w)[None, :] - w / 2 - 0.6 * (np.arange(h)[:, None] - h / 2)) < 0.4 * w
     factor = cell_factor(seen.mm_per_px, slant.size)
     light, weight = sum_to_cells(seen.linear, slant, factor)
-    found = rim_of(as_cells(light, weight, seen.mm_per_px, factor), 2.0, to_xyz)
+    found = rim_of(as_cells(light, weight, seen.mm_per_px, factor), 2.0, 0.2, to_xyz)
     assert found is not None
     assert abs(found.ln_depth) < 0.06  # ΔE00 3 would be 0.41
     assert record_of(found, to_xyz) is None

@@ -1,8 +1,8 @@
 """Core and halo on renders: ``python -m tests.tonality rims --to FOLDER``.
 
-Each yarn is one colour or semi-solid, rendered twice by the same seed: its rims ΔE00 3 deeper or
-paler than its crests, and alike. The tables say how often the sign is told, and rightly; how often
-one is told where there is none; and how far the difference moves unevenness.
+Each yarn is solid, rendered twice by the same seed: its rims ΔE00 3 deeper or paler than its
+crests, and alike. The tables say how often the sign is told, and rightly; how often one is told
+where there is none; and how far the difference moves unevenness.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from tests.tonality.figures import measured
 from tests.tonality.sets import seen
 
 #: First seed, apart from those of the other sets, and the difference asked for, ΔE00.
-FIRST_SEED, APART = 8_500_000, 3.0
+FIRST_SEED, APART = 8_700_000, 3.0
 #: Deepest rim that is tried, ln depth over its crest.
 DEEPEST = 1.2
 
@@ -61,9 +61,9 @@ def core_halo_for(dyeing: Dyeing, sign: int) -> float | None:
 def pairs(folder: Path, count: int, hard: bool) -> Iterator[Pair]:
     """The first yarns of a kind of light, deeper and paler rims in turn."""
     for k in range(count):
-        case = draw(FIRST_SEED + 2 * k + int(hard), hard, ("solid", "semi-solid")[k % 2])
+        case = draw(FIRST_SEED + 2 * k + int(hard), hard, "solid")
         plain = replace(case, dyeing=replace(case.dyeing, core_halo=0.0))
-        value = core_halo_for(plain.dyeing, 1 if k % 4 < 2 else -1)
+        value = core_halo_for(plain.dyeing, 1 if k % 2 else -1)
         if value is None:
             continue
         other = replace(case, dyeing=replace(case.dyeing, core_halo=value))
