@@ -48,7 +48,8 @@ class Filing:
         if self.filed.new:
             return f"{name}: filed, {_swatches(self.filed.measured)}"
         if self.filed.measured:
-            return f"{name}: was there; measured anew, {_swatches(self.filed.measured)}"
+            said = f"{name}: was there; measured anew, {_swatches(self.filed.measured)}"
+            return said + _aside(self.filed.aside)
         return f"{name}: was there already, nothing changed"
 
 
@@ -97,7 +98,8 @@ def _file(
             seen = tuple(r.swatch_id for r in regions)
             facts = PhotoFacts(first.setup_id, BLACK_LIGHT, note, seen)
             return Filing(path, file_photo(archive, found, path, (), facts), found)
-        facts = PhotoFacts(first.setup_id, outcome.job.settings.light, note, relabel=relabel)
+        light = outcome.job.settings.light
+        facts = PhotoFacts(first.setup_id, light, note, relabel=relabel, carry=True)
         shown = [_resolve(region, found) for region in regions]
         return Filing(path, file_photo(archive, found, path, shown, facts), found)
     except SwatchvaultError as error:
@@ -141,6 +143,17 @@ def with_owned(settings: Settings, owned: OwnedReference) -> Settings:
     if owned.lab_d50 is not None:
         return replace(settings, card_lab_d50=owned.lab_d50[0])
     return settings if owned.y is None else replace(settings, card_y=owned.y[0])
+
+
+def _aside(labels: Sequence[str]) -> str:
+    """What a photo showed and no longer shows, as the marks now are."""
+    if not labels:
+        return ""
+    named = ", ".join(labels)
+    return (
+        f"; it no longer measures {named}: no mark of it is left. Its old figures are kept, and "
+        "count again if you mark it too and add the photo again"
+    )
 
 
 def _swatches(count: int) -> str:

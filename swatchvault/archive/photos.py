@@ -42,19 +42,22 @@ class PhotoFacts:
     note: str | None = None
     shown: tuple[int, ...] = ()  # swatches that the photo shows but does not measure
     relabel: bool = False  # a region filed as one swatch may become another's
+    carry: bool = False  # what was filed of a region that is measured again is filed again
 
 
 @dataclass(frozen=True)
 class FiledPhoto:
     """What filing did. ``measured``: how many measurement rows were added (0: nothing was new).
 
-    ``measurement_ids`` are the current rows, in the order of the regions.
+    ``measurement_ids`` are the current rows, in the order of the regions. ``aside``: labels of
+    swatches that this photo measured before and does no longer.
     """
 
     photo_sha256: str
     new: bool
     measurement_ids: tuple[int, ...]
     measured: int
+    aside: tuple[str, ...] = ()
 
 
 def file_photo(
@@ -99,6 +102,9 @@ def record_photo(
         # Asked again under the write lock, which a sweep holds too.
         if not (archive.photos / f"{sha256}{suffix}").is_file():
             raise ArchiveError(f"the archive's copy of {source} is gone: add the photo again")
+        before = _filed_of(conn, sha256)
+        if facts.carry:
+            regions = [*regions, *_carried(before, regions, by_name)]
         new = _put_photo(conn, measurement, source, facts, size, suffix)
         for swatch_id in facts.shown:
             conn.execute(
@@ -124,7 +130,34 @@ def record_photo(
             measured += added
             if added:
                 class_by_eye(conn, row_id)
-    return FiledPhoto(sha256, new, tuple(ids), measured)
+        after = {r.swatch_id for _, r in _filed_of(conn, sha256)}
+        aside = tuple(dict.fromkeys(label for label, r in before if r.swatch_id not in after))
+    return FiledPhoto(sha256, new, tuple(ids), measured, aside)
+
+
+def _filed_of(conn: sqlite3.Connection, sha256: str) -> list[tuple[str, RegionOf]]:
+    """Current regions of a photo, each with its swatch's label."""
+    rows = conn.execute(
+        "SELECT swatch.label, m.region, m.swatch_id, m.dry FROM current_measurement AS m "
+        "JOIN swatch ON swatch.id = m.swatch_id "
+        "WHERE m.photo_id = (SELECT id FROM photo WHERE sha256 = ?) ORDER BY m.id",
+        (sha256,),
+    )
+    return [(r[0], RegionOf(r[1], r[2], None if r[3] is None else bool(r[3]))) for r in rows]
+
+
+def _carried(
+    before: Sequence[tuple[str, RegionOf]],
+    regions: Sequence[RegionOf],
+    measured: Mapping[str, Measurement],
+) -> list[RegionOf]:
+    """What was filed of regions that are measured again and not named anew."""
+    names, swatches = {r.region for r in regions}, {r.swatch_id for r in regions}
+    return [
+        r
+        for _, r in before
+        if r.region in measured and r.region not in names and r.swatch_id not in swatches
+    ]
 
 
 def _refuse_other_swatch(

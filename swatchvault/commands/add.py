@@ -60,7 +60,8 @@ def add_command(
 
     PATHS are folders (or single .csv or .toml files) with notes: photos.csv says what each photo
     shows, studio.toml says what there is of bases, dyes, recipes and lots. Or PATHS are photos,
-    and the options say what they show. Adding a photo again as the same changes nothing.
+    and the options say what they show. Adding a photo again as the same changes nothing;
+    with another mark it is measured anew, what is still marked stays, and what is not is named.
     """
     from swatchvault.archive import apply_notes, open_archive
     from swatchvault.filing import file_photos
@@ -80,7 +81,8 @@ def add_command(
                     failed.append(filing.words)
                 else:
                     click.echo(filing.words)
-            click.echo(f"in the archive: {applied.added} things new, {applied.changed} changed")
+            things = "one thing" if applied.added == 1 else f"{applied.added} things"
+            click.echo(f"in the archive: {things} new, {applied.changed} changed")
     leave_with_failures(failed)
 
 

@@ -280,6 +280,33 @@ def test_a_region_that_a_new_layout_drops_is_no_longer_current(archive, source):
     assert verify(archive) == []
 
 
+def test_another_mark_leaves_what_was_filed_of_the_first(archive, source):
+    file_photo(archive, photo_of(source, [measured("new")]), source, [RegionOf("new", 1, True)])
+    two = photo_of(source, [measured("new"), measured("master")])
+    filed = file_photo(archive, two, source, [RegionOf("master", 2)], PhotoFacts(carry=True))
+    assert (filed.measured, filed.aside) == (2, ())
+    (first,), (second,) = swatch_colours(archive.conn, 1), swatch_colours(archive.conn, 2)
+    assert (first.region, second.region) == ("new", "master")
+    assert bool(first.dry)  # with what was said of it
+    assert verify(archive) == []
+
+
+def test_a_region_named_anew_is_not_carried_and_what_is_set_aside_is_named(archive, source):
+    two = photo_of(source, [measured("new"), measured("master")])
+    file_photo(archive, two, source, [RegionOf("new", 1), RegionOf("master", 2)])
+    (label,) = archive.conn.execute("SELECT label FROM swatch WHERE id = 2").fetchone()
+    # The second swatch was the first region all along, and nothing else is marked any more.
+    facts = PhotoFacts(relabel=True, carry=True)
+    moved = file_photo(
+        archive, photo_of(source, [measured("new")]), source, [RegionOf("new", 2)], facts
+    )
+    (first,) = archive.conn.execute("SELECT label FROM swatch WHERE id = 1").fetchone()
+    assert moved.aside == (first,)
+    back = file_photo(archive, two, source, [RegionOf("new", 1)], facts)
+    assert back.aside == (label,)  # carried by region, not by swatch: none is left of it
+    assert verify(archive) == []
+
+
 def test_measurements_and_layouts_cannot_be_rewritten(archive, source):
     file_photo(archive, photo_of(source), source, [RegionOf("new", 1)])
     for sql in (
