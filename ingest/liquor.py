@@ -16,7 +16,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from ingest.colour import BRADFORD, SRGB_TO_XYZ, Floats, lab_to_xyz, xyz_to_lab_jacobian
 from ingest.errors import IngestError
@@ -89,12 +89,14 @@ class LiquorCurve:
     """Readings in the order of the looks, the start first.
 
     ``together``: the channels agree; where they do not, the dyes of a mixture go on at different
-    speeds, and one share stands for none of them well.
+    speeds, and one share stands for none of them well. ``again_read``: of each photo of the start
+    again, whether it counted; one that is too deep does not.
     """
 
     readings: tuple[LiquorReading, ...]
     together: bool
     words: str
+    again_read: tuple[bool, ...] = ()
 
 
 def read_liquor(
@@ -119,16 +121,18 @@ def read_liquor(
     parts = [_parts_needed(r, k.dilution) for r, k in zip(seen.ratio, looks, strict=True)]
     start = seen.ratio[0]
     if parts[0] is not None:
-        return _unread(looks, parts, "The first look is too deep to read.")
+        return _unread(looks, parts, "The first look is too deep to read.", len(again))
     if start.min() > TOO_CLEAR:
         words = (
             f"The first look lets {100 * start.min():.0f} % of the light through: too clear to "
             "measure against. Take a deeper glass and photograph the start again."
         )
-        return _unread(looks, parts, words)
+        return _unread(looks, parts, words, len(again))
     readable = np.array([p is None for p in parts])
     chosen = Seen(seen.ratio[readable], seen.noise[readable], seen.dilution[readable])
-    got = fit(chosen, _known(clear, again, turn))
+    more = _ratios(again, turn)
+    counted = more.ratio.min(axis=1) >= TOO_DARK
+    got = fit(chosen, _known(clear, more, counted, turn))
     at = iter(range(len(chosen.ratio)))
     readings = tuple(
         _reading(look.name, got, next(at)) if part is None else _too_deep(look.name, part)
@@ -141,13 +145,11 @@ def read_liquor(
             "changed between the photos"
             + (", or the start again was diluted otherwise than is said." if again else ".")
         )
-    return LiquorCurve(readings, got.together, words)
+    return LiquorCurve(readings, got.together, words, tuple(counted.tolist()))
 
 
-def _known(clear: Look | None, again: Sequence[Look], turn: Floats) -> Known:
-    """The glasses whose share is known; the start again where it can be read."""
-    more = _ratios(again, turn)
-    readable = more.ratio.min(axis=1) >= TOO_DARK
+def _known(clear: Look | None, more: Seen, readable: NDArray[np.bool_], turn: Floats) -> Known:
+    """The glasses whose share is known; of ``more``, the start again, those that can be read."""
     water = _ratios([] if clear is None else [clear], turn)
     seen = Seen(
         np.concatenate([more.ratio[readable], water.ratio]),
@@ -230,7 +232,9 @@ def _too_deep(name: str, parts: int) -> LiquorReading:
     return LiquorReading(name, math.nan, math.nan, "", True, parts, words)
 
 
-def _unread(looks: Sequence[Look], parts: Sequence[int | None], words: str) -> LiquorCurve:
+def _unread(
+    looks: Sequence[Look], parts: Sequence[int | None], words: str, n_again: int
+) -> LiquorCurve:
     """No share can be told without a start."""
     readings = tuple(
         LiquorReading(look.name, math.nan, math.nan, "", False, None, words)
@@ -238,4 +242,4 @@ def _unread(looks: Sequence[Look], parts: Sequence[int | None], words: str) -> L
         else _too_deep(look.name, part)
         for look, part in zip(looks, parts, strict=True)
     )
-    return LiquorCurve(readings, True, words)
+    return LiquorCurve(readings, True, words, (False,) * n_again)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from ingest.colour import Floats
 from ingest.model import Measurement, none_if_nan
 from swatchvault import shades
-from swatchvault.archive import StoredColour, colours, measured_or_not_found
+from swatchvault.archive import StoredColour, colours
 from swatchvault.archive.evenness import versions_in_use
 from swatchvault.archive.looks import newest_looks
 from swatchvault.archive.made import Filters, Made, made_of, newest_labs, swatches_where
@@ -22,6 +22,7 @@ from swatchvault.archive.pages_find import newest_row
 from swatchvault.errors import NotFound
 from swatchvault.likeness import CHARGE, CHARGE_WITHOUT_REFERENCE
 from swatchvault.lotcheck import as_colour
+from swatchvault.naming import measured_swatch
 from swatchvault.pair import Capture, Colour, OwnFrame
 from swatchvault.photodoubt import doubt_of_swatches, own_frames
 
@@ -77,7 +78,7 @@ def made_record(made: Made) -> dict[str, Any]:
 
 def query_of_swatch(conn: sqlite3.Connection, label: str) -> Query:
     """The query that a swatch of the archive is; its newest photo gives the colour."""
-    photos = tuple(measured_or_not_found(conn, label))
+    photos = tuple(measured_swatch(conn, label))
     newest = photos[-1]
     warnings = (shades.NO_CARD_WARNING,) if newest.reference == "none" else ()
     target = shades.Target(newest.lab, f"swatch {label}", warnings)
@@ -125,6 +126,23 @@ def by_other_dyes(conn: sqlite3.Connection, query: Query, hits: Sequence[Hit]) -
     others = [(hit, dyes) for hit, dyes in dyed if not dyes & own]
     sets, distances = [dyes for _, dyes in others], [hit.distance for hit, _ in others]
     return [others[r][0] for r in shades.other_dyes(sets, distances)]
+
+
+def no_other_ways(query: Query, hits: Sequence[Hit], tolerance: float) -> str:
+    """Why :func:`by_other_dyes` found none among ``hits``, all that lie within the tolerance."""
+    if not hits:
+        return (
+            f"no swatch within {tolerance:g} of {query.target.name}: ask further with --tolerance"
+        )
+    dyed = sum(bool(hit.made.dyes) for hit in hits)
+    told = [f"{dyed} with a dye in common"] if dyed else []
+    if dyed < len(hits):
+        told.append(f"{len(hits) - dyed} with no dyes written down")
+    lie = "1 swatch lies" if len(hits) == 1 else f"{len(hits)} swatches lie"
+    return (
+        f"no lot without a dye in common within {tolerance:g} of {query.target.name}: {lie} there, "
+        f"{', '.join(told)}"
+    )
 
 
 @dataclass(frozen=True, eq=False)

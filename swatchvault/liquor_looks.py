@@ -13,8 +13,10 @@ from swatchvault.errors import CompareError
 #: Names of regions that are no looks: bare white paper, and the same glass with clear water. The
 #: start once more, diluted, has a name that begins with the last.
 WHITE, CLEAR, START, AGAIN = "white", "clear", "start", "again"
-#: Parts that one part of the start was made up to, where it is not said otherwise.
+#: Parts that one part of the start's glass was made up to, where it is not said otherwise.
 AGAIN_PARTS = 2.0
+#: Steps of a log at which the liquor is gone, so that a look belongs before them.
+AFTER_LOOKS = frozenset({"rinse", "dry"})
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,10 +49,11 @@ def looks_in(
 
     In each photo "white" is bare white paper beside the glass, and "clear" the same glass with
     clear water, which stands for the white where there is none. "again" (or "again" and more) is
-    the start's liquor diluted, to two parts if ``dilutions`` does not say. Any other region is a
-    look, in the order of photos and marks; "start" comes first. ``dilutions``: look to parts made
-    up from one. Raises ``CompareError`` for a photo without a white or a look, a white that is
-    clipped, the start again without the start, and a dilution of a look that is not there.
+    the start's glass once more, made up to two parts if ``dilutions`` does not say: twice as
+    diluted as the start. Any other region is a look, in the order of photos and marks; "start"
+    comes first. ``dilutions``: look to parts made up from one of the pot's own liquor. Raises
+    ``CompareError`` for a photo without a white or a look, a white that is clipped, several starts,
+    the start again without the start, and a dilution of a look that is not there.
     """
     found: list[LiquorLook] = []
     clear: Look | None = None
@@ -58,6 +61,8 @@ def looks_in(
     bare: list[str] = []
     parts = {name.casefold(): value for name, value in (dilutions or {}).items()}
     by_region = _dilution_by_region(photos, parts)
+    start = _the_start(photos)
+    usual_again = AGAIN_PARTS * (1.0 if start is None else by_region.get((start, START), 1.0))
     for photo in photos:
         regions = {s.name.casefold(): s for s in photo.swatches}
         name = _file(photo)
@@ -74,7 +79,7 @@ def looks_in(
         for swatch in looks:
             called = _called(photo, swatch, photos)
             more = swatch.name.casefold().startswith(AGAIN)
-            usual = AGAIN_PARTS if more else 1.0
+            usual = usual_again if more else 1.0
             dilution = by_region.get((photo.path, swatch.name.casefold()), usual)
             look = look_of(called, swatch, white, dilution=dilution)
             if more:
@@ -87,13 +92,25 @@ def looks_in(
             )
         if photo.swatches and photo.swatches[0].reference == "none":
             bare.append(name)
-    if again and not any(seen.region.casefold() == START for seen in found):
+    if again and start is None:
         raise CompareError(
             f'{again[0].name!r} is the start\'s liquor diluted, and no region is named "start": '
             "mark the start itself too"
         )
     found.sort(key=lambda seen: seen.look.name.casefold() != START)
     return LiquorLooks(tuple(found), clear, tuple(again), _no_card(bare))
+
+
+def _the_start(photos: Sequence[PhotoMeasurement]) -> str | None:
+    """Path of the photo that shows the start, if one does; several are refused."""
+    showing = [p for p in photos for s in p.swatches if s.name.casefold() == START]
+    if len(showing) > 1:
+        raise CompareError(
+            f"{len(showing)} starts, in {' and '.join(_file(p) for p in showing)}: one start is "
+            'needed to measure against; name the others "hold 1" and so on, or "again" where the '
+            "start was made up to two parts"
+        )
+    return showing[0].path if showing else None
 
 
 def _no_card(photos: Sequence[str]) -> tuple[str, ...]:

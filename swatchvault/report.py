@@ -12,6 +12,7 @@ from ingest.flags import FLAGS
 from ingest.model import Measurement, PhotoMeasurement
 from swatchvault.checking import Check
 from swatchvault.compare import Comparison, CoursePoint, LotMatrix
+from swatchvault.tonal_words import figure
 
 #: What corrected a photo, in words.
 CORRECTED_BY = {
@@ -61,7 +62,7 @@ def evenness_lines(tonality: Mapping[str, Any] | None) -> list[str]:
     words = kind or (f"cannot tell {between[0]} from {between[1]}" if between else "cannot tell")
     value, doubt = tonality["unevenness"], tonality["u_unevenness"]
     if value is not None and doubt is not None:
-        words += f", unevenness {value:.1f} ± {doubt:.1f}"
+        words += f", unevenness {figure(value, doubt)}"
     if tonality["patch_length"]:
         words += f", {tonality['patch_length']} patches"
     return [f"evenness: {words}", *(f"  {reason}" for reason in tonality.get("reasons", ()))]

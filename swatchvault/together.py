@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import sqlite3
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -12,10 +13,11 @@ import numpy as np
 from ingest.colour import Floats, delta_e_2000
 from ingest.model import FLAGS_THAT_STOP_A_VERDICT
 from swatchvault import shades
-from swatchvault.archive import StoredColour, colours, measured_or_not_found, swatch_ids_named
+from swatchvault.archive import StoredColour, colours
 from swatchvault.archive.made import Made, made_of
 from swatchvault.errors import CompareError
 from swatchvault.lotcheck import as_colour
+from swatchvault.naming import measured_swatch, no_photo_yet, swatches_named
 from swatchvault.pair import Colour, OwnFrame, mean_of_photos
 from swatchvault.photodoubt import doubt_of_swatches, own_frames
 
@@ -57,10 +59,14 @@ def table_of(
 ) -> Table:
     """Each measured swatch and its photos: of these lots and swatches, or all that fit.
 
-    Oldest lot first; lots without a date, which may be from any time, come last.
+    Oldest lot first; lots without a date, which may be from any time, come last. Raises
+    ``NotFound`` for a name of which nothing was measured, and ``CompareError`` where none of what
+    was measured of these is on the base or of the form.
     """
-    wanted = None if not names else [i for name in names for i in swatch_ids_named(conn, name)]
+    wanted = _measured_of(conn, names) if names else None
     found = colours(conn, swatch_ids=wanted, colourway=colourway, base=base, form=form)
+    if not found and (wanted or colourway) and (base or form):
+        _say_where(conn, wanted, colourway, base, form)
     photos: dict[int, list[StoredColour]] = {}
     for stored in found:  # oldest first
         photos.setdefault(stored.swatch_id, []).append(stored)
@@ -77,6 +83,38 @@ def table_of(
     every = tuple(tuple(c for c in photos[i] if c.version == version) for i in order)
     frames = own_frames(conn, [c for several in every for c in several])
     return Table(tuple(newest[i] for i in order), tuple(made[i] for i in order), every, frames)
+
+
+def _measured_of(conn: sqlite3.Connection, names: Sequence[str]) -> list[int]:
+    """Ids of the measured swatches of these lots and swatches; each name has one at least."""
+    named = {name: swatches_named(conn, name) for name in names}
+    every = [i for ids in named.values() for i in ids]
+    measured = {c.swatch_id for c in colours(conn, swatch_ids=every)}
+    for name, ids in named.items():
+        if measured.isdisjoint(ids):
+            raise no_photo_yet(conn, name)
+    return [i for i in every if i in measured]
+
+
+def _say_where(
+    conn: sqlite3.Connection,
+    wanted: Sequence[int] | None,
+    colourway: str | None,
+    base: str | None,
+    form: str | None,
+) -> None:
+    """Raise ``CompareError`` with the bases and forms that were measured, if any were."""
+    measured = {c.swatch_id for c in colours(conn, swatch_ids=wanted, colourway=colourway)}
+    kinds = Counter(f"{m.base} as {m.form}" for m in made_of(conn, sorted(measured)).values())
+    if not kinds:
+        return
+    asked = [*([f"on {base}"] if base else []), *([f"as {form}"] if form else [])]
+    has = f"{colourway} has" if colourway else "these are"
+    there = ", ".join(f"{kind} ({count})" for kind, count in kinds.most_common())
+    raise CompareError(
+        f"{has} {len(measured)} measured swatch{'' if len(measured) == 1 else 'es'}, none "
+        f"{' '.join(asked)}: there is {there}; ask for one of these"
+    )
 
 
 def group_swatches(table: Table, tolerance: float, k_l: float) -> shades.Grouping:
@@ -107,7 +145,7 @@ def standard_lab(
     where none is named."""
     if standard is None or standard in table.names:
         return np.asarray(found.labs[table.names.index(standard) if standard else 0])
-    return np.asarray(measured_or_not_found(conn, standard)[-1].lab)
+    return np.asarray(measured_swatch(conn, standard)[-1].lab)
 
 
 Way = tuple[str, list[list[StoredColour]]]

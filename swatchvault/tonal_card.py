@@ -15,7 +15,7 @@ import numpy as np
 from ingest.evenness_map import STEPS, EvennessMap
 from ingest.model import Array
 from swatchvault.tonal_peers import Peers
-from swatchvault.tonal_words import Said, percent, say
+from swatchvault.tonal_words import Said, figure, percent, say
 
 #: Words of the map's steps.
 STEP_WORDS = (
@@ -77,7 +77,7 @@ def peer_lines(card: Card, set_name: Callable[[str], str] = str) -> list[str]:
         when = f" of {peer.when[:10]}" if peer.when else ""
         value, doubt = peer.evenness.unevenness, peer.evenness.u
         verdict = comparison.verdict.value
-        lines.append(f"{set_name(peer.name)}{when}, {value:.1f} ± {doubt:.1f}: {_against(verdict)}")
+        lines.append(f"{set_name(peer.name)}{when}, {figure(value, doubt)}: {_against(verdict)}")
     return lines
 
 

@@ -18,7 +18,6 @@ from swatchvault.archive import (
     Archive,
     StoredColour,
     colours,
-    measured_or_not_found,
     reference_of_setup,
     swatch_facts,
     swatches_of_colourway,
@@ -27,6 +26,7 @@ from swatchvault.archive.originals import original_of
 from swatchvault.errors import SwatchvaultError
 from swatchvault.evenness_check import Evenness
 from swatchvault.filing import with_owned
+from swatchvault.naming import measured_swatch
 from swatchvault.tonal_card import Card
 from swatchvault.tonal_peers import Peer, Peers, beside
 
@@ -58,7 +58,7 @@ def shown(ready: Prepared, index: int, settings: Settings) -> Shown:
 def card_of_swatch(archive: Archive, label: str) -> Card:
     """The card of a stored swatch: figures of its newest photo, as stored."""
     conn = archive.conn
-    stored = measured_or_not_found(conn, label)[-1]
+    stored = measured_swatch(conn, label)[-1]
     facts = swatch_facts(conn, label)
     picture, found, notes = _pictures(archive, stored)
     record = stored.tonality

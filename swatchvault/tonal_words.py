@@ -33,6 +33,7 @@ HELP: Mapping[str, str] = {
 #: Flags under which nothing is told of evenness, whatever two classes it lies between.
 STOPS = frozenset({*HELP, "evenness not judged"}) - {"scale estimated"}
 GENERAL_HELP = "go nearer, lay out more yarn, use flatter light"
+_HOW_EVENLY = "how evenly it was dyed"
 NO_SCALE = (
     "Nothing says how large the yarn is, and its strands are not clear enough to guess: mark a "
     "known length in the photo, or lay the yarn on the mat."
@@ -102,17 +103,27 @@ def percent(share: float) -> str:
     return f"{100.0 * share:.0f} %"
 
 
+def figure(unevenness: float, doubt: float) -> str:
+    """An unevenness with its doubt; "under 0.1" where both would be written as noughts.
+
+    >>> figure(0.04, 0.03), figure(0.04, 0.06)
+    ('under 0.1', '0.0 ± 0.1')
+    """
+    words = f"{unevenness:.1f} ± {doubt:.1f}"
+    return "under 0.1" if words == "0.0 ± 0.0" else words
+
+
 def _cannot_tell(
     record: Mapping[str, Any], reasons: tuple[str, ...], flags: Collection[str]
 ) -> Said:
     between = record["between"]
-    both = f"{between[0]} from {between[1]}" if between else "how evenly it was dyed"
+    both = f"whether it is {between[0]} or {between[1]}" if between else _HOW_EVENLY
     span, figures = record["range"], ""
     if stopped := set(flags) & STOPS:
-        both = "how evenly it was dyed"
+        both = _HOW_EVENLY
     if span is not None and not stopped:
         figures = f"Unevenness somewhere between {span[0]:.1f} and {span[1]:.1f} ΔE00 (kL = 1)."
-    said = f"this photo cannot tell {both}."
+    said = f"this photo does not show {both}."
     return Said("Cannot tell", said, figures, reasons, advice(flags), _strands(record))
 
 
@@ -120,7 +131,7 @@ def _figures(record: Mapping[str, Any]) -> str:
     value, doubt, span = (record[k] for k in ("unevenness", "u_unevenness", "range"))
     if value is None:
         return ""
-    words = f"Unevenness {value:.1f} ± {doubt:.1f}"
+    words = f"Unevenness {figure(value, doubt)}"
     if span is not None:
         words += f", 95 % range {span[0]:.1f} to {span[1]:.1f}"
     return f"{words}: mean ΔE00 (kL = 1) of 5 mm patches of dye from their mean."

@@ -43,11 +43,15 @@ def filter_options(command: Callable[..., Any]) -> Callable[..., Any]:
 
 
 def query_of(conn: sqlite3.Connection, what: str, region: str | None) -> Query:
-    """WHAT as a query: a photo's file, a hex colour, a Lab triple, else a swatch's label."""
+    """WHAT as a query: PHOTO or PHOTO:NAME, a hex colour, a Lab triple, else a swatch's label."""
     from swatchvault import finding, shades
+    from swatchvault.commands.photos import split_name
 
-    if Path(what).is_file():
-        return finding.query_of_measurement(_photo(Path(what), region))
+    path, name = split_name(what)
+    if path.is_file():
+        if name is not None and region is not None:
+            raise click.UsageError(f"{what} names a region already: leave --region out")
+        return finding.query_of_measurement(_photo(path, region if name is None else name))
     target = shades.parse_target(what)
     return finding.Query(target) if target else finding.query_of_swatch(conn, what)
 
@@ -67,7 +71,7 @@ def _photo(path: Path, region: str | None) -> Any:
     if not names:
         raise CompareError(f"{path.name} has no swatch marked: mark the yarn in NAME.marks.json")
     if region is None and len(names) > 1:
-        raise CompareError(f"{path.name} shows {', '.join(names)}: say which with --region")
+        raise CompareError(f"{path.name} shows {', '.join(names)}: pick one as {path.name}:NAME")
     return photo.swatches[names.index(region) if region else 0]
 
 
@@ -95,7 +99,7 @@ def near_command(
     """Swatches nearest to WHAT: a Lab triple (45,20,-10), a hex (#7a4b90), a swatch, a photo.
 
     Hits that the photos cannot tell apart share a rank. A triple that begins with a minus sign
-    goes after --.
+    goes after --. Of a photo that shows several swatches, one is PHOTO:NAME.
     """
     from swatchvault import finding
     from swatchvault.archive import open_archive
@@ -103,10 +107,11 @@ def near_command(
     from swatchvault.search_notes import left_out
 
     with open_archive(need_archive(archive_folder)) as archive:
-        query = query_of(archive.conn, what, region)
+        query, why = query_of(archive.conn, what, region), ""
         if other_dyes:
-            hits = finding.within(archive.conn, query, Filters(**limits), tolerance, k_l)
-            hits = finding.by_other_dyes(archive.conn, query, hits)
+            near = finding.within(archive.conn, query, Filters(**limits), tolerance, k_l)
+            hits = finding.by_other_dyes(archive.conn, query, near)
+            why = finding.no_other_ways(query, near, tolerance)
         else:
             hits = finding.near(archive.conn, query, Filters(**limits), k=count, k_l=k_l)
         classed = limits["tonality"] is not None
@@ -118,7 +123,7 @@ def near_command(
         print_json({**answer, "hits": [h.record() for h in hits]})
         return
     if other_dyes and not hits:
-        click.echo(f"no lot with its dyes written down within {tolerance:g} of {query.target.name}")
+        click.echo(why)
     elif other_dyes:
         ways = "1 way" if len(hits) == 1 else f"{len(hits)} ways"
         click.echo(f"{ways} with no dye in common, within {tolerance:g}:")
@@ -142,7 +147,8 @@ def like_command(
 ) -> None:
     """Swatches that look like WHAT, a swatch or a photo: its colours, their shares, its evenness.
 
-    A photo needs a scale for its evenness; without one it is found by its colours only.
+    A photo needs a scale for its evenness; without one it is found by its colours only. Of a photo
+    that shows several swatches, one is PHOTO:NAME.
     """
     from swatchvault import finding, shades
     from swatchvault.archive import open_archive

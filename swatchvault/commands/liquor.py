@@ -23,6 +23,7 @@ from swatchvault.potwork import here
 if TYPE_CHECKING:
     from ingest.liquor import LiquorCurve
     from ingest.model import Light, PhotoMeasurement, Settings
+    from swatchvault.archive import Pot
     from swatchvault.liquor_looks import LiquorLook, LiquorLooks
 
 FILE = click.Path(path_type=Path)
@@ -54,8 +55,11 @@ def liquor_command(
     """How much colour is left, from PHOTOS of a glass or spoon of liquor before white paper.
 
     Mark the liquor as "start", "hold 1" and so on, and bare white beside it as "white". "again",
-    the start's liquor made up to two parts with water, makes it much surer; "clear", the glass with
-    clear water, a little. Same glass, same depth, same light each time.
+    the start's glass once more, made up to two parts with water, makes it much surer; "clear", the
+    glass with clear water, a little. Same glass, same depth, same light each time.
+
+    A dilution is counted from the pot's own liquor. "again" counts as twice the start's: as 20 with
+    --dilution start=10, if --dilution again=... does not say otherwise.
     """
     from ingest.liquor import read_liquor
     from swatchvault.commands.photos import make_settings, one_layout
@@ -66,15 +70,17 @@ def liquor_command(
     seen = looks_in([_measured(path, layout, settings) for path in photos], _parts(dilutions))
     curve = read_liquor([s.look for s in seen.looks], clear=seen.clear, again=seen.again)
     stored: list[str] = []
+    notes: list[str] = []
     if lot is not None:
         from swatchvault.archive import open_archive
 
         with open_archive(need_archive(archive_folder)) as archive:
-            stored = _store(archive.conn, lot, seen, curve)
+            stored, notes = _store(archive.conn, lot, seen, curve)
     if as_json:
-        print_json({**_record(seen, curve), "stored": stored})
+        record = _record(seen, curve)
+        print_json({**record, "warnings": [*record["warnings"], *notes], "stored": stored})
         return
-    click.echo("\n".join([*_lines(seen, curve), *stored]))
+    click.echo("\n".join([*_lines(seen, curve), *stored, *(f"! {n}" for n in notes)]))
     say_caution()
 
 
@@ -106,8 +112,13 @@ def _parts(typed: tuple[str, ...]) -> dict[str, float]:
     return parts
 
 
-def _store(conn: sqlite3.Connection, lot: str, seen: LiquorLooks, curve: LiquorCurve) -> list[str]:
-    """Each reading as a look of the pot's log; one of the same photo and region is corrected."""
+def _store(
+    conn: sqlite3.Connection, lot: str, seen: LiquorLooks, curve: LiquorCurve
+) -> tuple[list[str], list[str]]:
+    """Each reading as a look of the pot's log; one of the same photo and region is corrected.
+
+    What was done with each, and a note where the log had gone past its looks.
+    """
     from swatchvault.archive import PotStep, edit_step, get_pot, record_step
     from swatchvault.liquor_looks import note_key, stored_left, stored_note
 
@@ -115,7 +126,7 @@ def _store(conn: sqlite3.Connection, lot: str, seen: LiquorLooks, curve: LiquorC
     before = {
         (d.step.note or "").partition(":")[0]: d.number for d in pot.steps if d.step.kind == "look"
     }
-    lines = []
+    lines, added = [], False
     for look, reading in zip(seen.looks, curve.readings, strict=True):
         left = stored_left(reading)
         if left is None:
@@ -128,10 +139,31 @@ def _store(conn: sqlite3.Connection, lot: str, seen: LiquorLooks, curve: LiquorC
             continue
         at, why = _when(look, pot.started_at)
         number = record_step(conn, lot, PotStep("look", at, colour_left=left, note=note))
+        added = True
         lines.append(
-            f"{reading.name}: stored as step {number} of {pot.lot}'s log, {left} left{why}"
+            f"{reading.name}: stored as step {number} of {pot.lot}'s log, {left} left, at "
+            f"{_shown(at)}{why}"
         )
-    return lines
+    return lines, _gone_past(pot) if added else []
+
+
+def _gone_past(pot: Pot) -> list[str]:
+    """A note on a pot whose log had already come to the rinse, or so, before looks were added."""
+    from swatchvault.liquor_looks import AFTER_LOOKS
+
+    past = next((d for d in pot.steps if d.step.kind in AFTER_LOOKS), None)
+    if past is None:
+        return []
+    when = f", {_shown(past.step.at)}" if past.step.at else ""
+    return [
+        f"{pot.lot}'s log goes on to {past.step.kind} (step {past.number}{when}): the new looks "
+        "stand at its end, with the times given here. `swatchvault pot edit` corrects one."
+    ]
+
+
+def _shown(at: str) -> str:
+    """A stored time as people write it, to the minute."""
+    return at[:16].replace("T", " ")
 
 
 def _when(look: LiquorLook, started_at: str | None) -> tuple[str, str]:
@@ -141,12 +173,12 @@ def _when(look: LiquorLook, started_at: str | None) -> tuple[str, str]:
     now = here()
     today = now.isoformat(timespec="seconds")
     if look.taken_at is None:
-        return today, ""
+        return today, " (the time now: the photo has none)"
     try:
         return check_time(read_time(look.taken_at, now), started_at, now), ""
     except SwatchvaultError:
-        taken = look.taken_at[:16].replace("T", " ")
-        return today, f" (at the time now: the photo says {taken}, which does not fit this lot)"
+        taken = _shown(look.taken_at)
+        return today, f" (the time now: the photo says {taken}, which does not fit this lot)"
 
 
 def _lines(seen: LiquorLooks, curve: LiquorCurve) -> list[str]:
@@ -164,12 +196,23 @@ def _lines(seen: LiquorLooks, curve: LiquorCurve) -> list[str]:
             lines.append(f"  by channel: {words} of the start")
         if reading.too_deep:
             lines.append(f'  then say --dilution "{reading.name}={reading.dilute_to_parts}"')
+    for more, counted in zip(seen.again, curve.again_read, strict=True):
+        words = _again_words(counted, curve)
+        lines.append(f"{more.name} (diluted to {more.dilution:g} parts): {words}")
     if not seen.again and any(r.u_share > SURE for r in curve.readings):
         lines.append(
             "! To be surer, photograph the start once more made up to two parts with water, and "
             'mark it "again".'
         )
     return [*lines, *([f"! {curve.words}"] if curve.words else [])]
+
+
+def _again_words(counted: bool, curve: LiquorCurve) -> str:
+    if counted:
+        return "the start once more, counted"
+    if curve.readings[0].word:
+        return "too deep to read, not counted: make it up to more parts, and say so with --dilution"
+    return "not counted, for the start could not be read"
 
 
 def _record(seen: LiquorLooks, curve: LiquorCurve) -> dict[str, Any]:
@@ -198,6 +241,7 @@ def _record(seen: LiquorLooks, curve: LiquorCurve) -> dict[str, Any]:
         ],
         "clear_glass": seen.clear is not None,
         "start_again": [look.dilution for look in seen.again],
+        "start_again_read": list(curve.again_read),
         "together": curve.together,
         "words": curve.words,
         "warnings": list(seen.warnings),

@@ -52,5 +52,10 @@ def remeasure_command(
             else:
                 click.echo(one.words)
                 done += one.measured
-    click.echo(f"{done} new measurements; the old ones are kept, superseded")
+    if not done:
+        click.echo("nothing new: the figures are as they were")
+    elif done == 1:
+        click.echo("1 new measurement; the old one is kept, superseded")
+    else:
+        click.echo(f"{done} new measurements; the old ones are kept, superseded")
     leave_with_failures(failed)

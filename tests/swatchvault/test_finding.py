@@ -231,7 +231,24 @@ def test_other_dyes_come_side_by_side(ask):
     answer = json.loads(ask("near", "42.5,31,-8", "--other-dyes", "--json").out)
     assert {h["dyes"][0]["dye"] for h in answer["hits"]} == {"Ember", "Tarn"}
     none = ask("near", "90,0,0", "--other-dyes")
-    assert (none.code, none.out.splitlines()[0][:6]) == (0, "no lot")
+    said = "no swatch within 2 of L* 90 a* 0 b* 0: ask further with --tolerance\n"
+    assert (none.code, none.out) == (0, said)
+
+
+def test_no_other_dyes_says_what_lies_near_instead(ask, yarn, tmp_path, capsys):
+    near = ask("near", "d0", "--other-dyes", "--tolerance", "0.4").out
+    assert near == (
+        "no lot without a dye in common within 0.4 of swatch d0: 7 swatches lie there, 7 with a "
+        "dye in common\n"
+    )
+    folder = shutil.copytree(yarn, tmp_path / "yarn")
+    with open_archive(folder) as archive:
+        swatch = add_swatch(archive.conn, Swatch("bare", "Torva", "skein")).id
+        source = photo_file(tmp_path, "bare.jpg", b"bare")
+        photo = photo_of(source, (measured(lab=(90, 0, 3), flags=frozenset()),))
+        file_photo(archive, photo, source, [RegionOf("new", swatch)], PhotoFacts())
+    said = run(capsys, "near", "90,0,3", "--other-dyes", "--archive", folder).out
+    assert said.endswith("b* 3: 1 swatch lies there, 1 with no dyes written down\n")
 
 
 def test_other_dyes_are_other_than_the_swatch_s_own(ask):
@@ -302,6 +319,14 @@ def test_a_photo_is_searched_and_without_a_card_warned_of(ask, tmp_path):
     answer = json.loads(ask("near", photo, "--json").out)
     assert answer["warnings"] == []
     assert "has no region 'x'" in ask("near", photo, "--region", "x").err
+    name = marks["swatches"][0]["name"]
+    for command in ("near", "like"):
+        with_option = ask(command, photo, "--region", name, "--json")
+        assert json.loads(ask(command, f"{photo}:{name}", "--json").out) == json.loads(
+            with_option.out
+        )
+    assert "has no region 'x'" in ask("like", f"{photo}:x").err
+    assert ask("like", f"{photo}:{name}", "--region", "x").code == 2
     (tmp_path / "hedge.marks.json").write_text(json.dumps({**marks, "swatches": []}))
     assert "no swatch marked" in ask("near", photo).err
 
@@ -316,7 +341,16 @@ def test_a_photo_is_searched_and_without_a_card_warned_of(ask, tmp_path):
         (["near", "d0", "--fibre", "linen"], "ask for less"),
         (["near", "50,0,0", "--k-l", "0"], "kL is 0"),
         (["like", "d0", "--tonality", "gradient"], "ask for less"),
+        (["near", "nothing-like-it"], "14 names, none like it: `swatchvault list swatches`"),
+        (["near", "T-1"], "the nearest are 't1', "),
+        (["near", "L2"], "'L2' is a lot, and its one swatch is 'sun 2'"),
+        (["like", "sun 1"], "swatch 'sun 1' has no measured photo yet"),
         (["groups"], "nothing to group"),
+        (["groups", "d77"], "unknown swatch or lot 'd77': the nearest are "),
+        (["groups", "d0", "sun 2"], "swatch 'sun 2' has no measured photo yet"),
+        (["groups", "D1", "L2"], "lot 'L2' has no measured photo yet: photograph 'sun 2' and add"),
+        (["groups", "--colourway", "Low sun", "--base", "Torva"], "11 measured swatches, none on "),
+        (["drift", "Low sun", "--form", "wound card"], "Lumme as skein (10), Lumme as knit (1)"),
         (["groups", "D0", "k1"], "form alone"),
         (["groups", "D1", "--tolerance", "-1"], "tolerance is -1"),
         (["drift", "Wet slate"], "one measured lot"),

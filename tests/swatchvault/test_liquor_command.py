@@ -132,6 +132,36 @@ def test_the_start_again_needs_the_start_and_its_true_dilution(tmp_path, answer,
     assert "diluted otherwise" in answer(photo, "--dilution", "again=1")["words"]
 
 
+def test_the_start_again_is_counted_from_a_diluted_start(tmp_path, answer, capsys):
+    shares = {"start": 1.0, "again": 1.0, "hold 1": 0.05}
+    thin = {"start": 10.0, "again": 20.0}
+    photo = photograph(tmp_path / "a.png", views(shares, 2.0, thin, "Sallow black"))
+    found = answer(photo, "--dilution", "start=10")
+    assert (found["start_again"], found["start_again_read"]) == ([20.0], [True])
+    assert found["words"] == ""  # the channels agree
+    assert found["readings"][1]["share"] == pytest.approx(0.05, abs=0.03)
+    said = run(capsys, "liquor", photo, "--dilution", "start=10").out
+    assert "again (diluted to 20 parts): the start once more, counted" in said
+    told = answer(photo, "--dilution", "start=10", "--dilution", "again=2")
+    assert told["start_again"] == [2.0]
+
+
+def test_a_start_again_that_is_too_deep_is_said_not_to_be_counted(tmp_path, answer, capsys):
+    seen = views({"start": 1.0, "hold 1": 0.4}) | {"again": np.array([0.004, 0.004, 0.004])}
+    photo = photograph(tmp_path / "a.png", seen)
+    assert answer(photo)["start_again_read"] == [False]
+    said = run(capsys, "liquor", photo).out
+    assert "again (diluted to 2 parts): too deep to read, not counted" in said
+
+
+def test_two_photos_of_the_start_are_refused(tmp_path, capsys):
+    one = photograph(tmp_path / "a.png", views({"start": 1.0}))
+    two = photograph(tmp_path / "b.png", views({"start": 1.0, "hold 1": 0.4}))
+    ran = run(capsys, "liquor", one, two)
+    assert ran.code == 1 and ran.err.count("\n") == 1
+    assert "2 starts, in a.png and b.png: one start is needed" in ran.err
+
+
 def test_a_clear_glass_makes_it_surer(tmp_path, answer):
     shares = {"start": 1.0, "hold 1": 0.4}
     without = answer(photograph(tmp_path / "a.png", views(shares, 0.08, name="Sallow black")))
@@ -192,6 +222,30 @@ def test_readings_are_looks_of_the_pot_and_stored_once(tmp_path, pot, answer, ca
         assert len(get_pot(archive.conn, "L1").steps) == 2
         record_step(archive.conn, "L1", PotStep("rinse"))
     assert "hold 1: " in run(capsys, "liquor", photo, "--lot", "L1", "--archive", pot).out
+
+
+def test_looks_behind_a_rinse_are_said_to_be(tmp_path, pot, answer, capsys):
+    photo = photograph(tmp_path / "pot.png", views({"start": 1.0, "hold 1": 0.5}))
+    with open_archive(pot) as archive:
+        record_step(archive.conn, "L1", PotStep("hold", "2026-03-01T10:05:00"))
+        record_step(archive.conn, "L1", PotStep("rinse", "2026-03-01T11:05:00"))
+    found = answer(photo, "--lot", "L1", "--archive", pot)
+    with open_archive(pot) as archive:
+        at = get_pot(archive.conn, "L1").steps[-1].step.at[:16].replace("T", " ")
+    first, second = found["stored"]
+    assert f"step 3 of L1's log, 100 % left, at {at} (the time now: the photo has none)" in first
+    assert "step 4 of L1's log" in second
+    (said,) = (w for w in found["warnings"] if "rinse" in w)
+    assert said.startswith("L1's log goes on to rinse (step 2, 2026-03-01 11:05): the new looks")
+    again = run(capsys, "liquor", photo, "--lot", "L1", "--archive", pot).out
+    assert "corrected" in again and "goes on to" not in again  # nothing new at its end
+
+
+def test_looks_before_a_rinse_are_stored_without_a_word(tmp_path, pot, answer):
+    photo = photograph(tmp_path / "pot.png", views({"start": 1.0}))
+    with open_archive(pot) as archive:
+        record_step(archive.conn, "L1", PotStep("hold"))
+    assert answer(photo, "--lot", "L1", "--archive", pot)["warnings"] == []
 
 
 def test_what_could_not_be_read_is_not_stored(tmp_path, pot, answer):

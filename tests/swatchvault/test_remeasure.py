@@ -73,6 +73,7 @@ def test_the_same_version_has_nothing_to_do_and_gives_the_same_figures(archive, 
     assert "every measurement asked for is by this version" in ran.out
     ran = run(capsys, "remeasure", "--all", "--again", "--archive", archive.folder)
     assert ran.out.count("the same figures") == len(PHOTOS)
+    assert ran.out.splitlines()[-1] == "nothing new: the figures are as they were"
     assert dump(archive.conn) == before
 
 
@@ -153,7 +154,7 @@ def test_a_photo_that_is_gone_or_altered_is_told_and_passed(archive, newer, caps
         file.write(b"more")  # behind the picture, which looks as before
     ran = run(capsys, "remeasure", "--all", "--workers", 1, "--archive", archive.folder)
     assert ran.code == 1
-    assert "1 new measurements" in ran.out
+    assert "1 new measurement; the old one is kept, superseded" in ran.out
     assert len(ran.err.splitlines()) == 2
     assert "furrow-2.jpg: there is no such file" in ran.err
     assert "furrow-3.jpg: the archive's copy was altered" in ran.err

@@ -17,8 +17,9 @@ from PIL import Image
 from ingest.evenness_map import STEPS, EvennessMap
 from swatchvault.archive.rows import to_json
 from swatchvault.evenness_check import Evenness
+from swatchvault.report import evenness_lines
 from swatchvault.svg_text import clean, cut, isolated, width, wrap
-from swatchvault.tonal_card import STEP_WORDS, Card, card_lines, card_record
+from swatchvault.tonal_card import STEP_WORDS, Card, card_lines, card_record, peer_lines
 from swatchvault.tonal_drawing import (
     GREYS,
     HEIGHT,
@@ -115,7 +116,7 @@ def a_card(**more):
         (record(patch_length=None), "Semi-solid", "one colour in patches,"),
         (record("variegated", palette=THREE), "Variegated", "3 colours; the largest covers 55 %"),
         (record("speckled"), "Speckled", "dots of other colours"),
-        (CANNOT, "Cannot tell", "cannot tell solid from semi-solid"),
+        (CANNOT, "Cannot tell", "not show whether it is solid or semi-solid"),
         (None, "Cannot tell", "mark a known length"),
     ],
 )
@@ -173,6 +174,25 @@ def test_cannot_tell_gives_the_range_alone_and_what_would_help():
     stopped = say(CANNOT, {"out of focus"})
     assert stopped.figures == "" and "how evenly" in stopped.sentence
     assert "sharp" in stopped.help
+
+
+def test_cannot_tell_is_said_once():
+    for flags in ((), {"out of focus"}):
+        first, *rest = say(CANNOT, flags).lines
+        assert first.startswith("Cannot tell: this photo does not show ")
+        assert "cannot tell" not in " ".join([first[12:], *rest])
+
+
+def test_next_to_nothing_is_no_figure_of_noughts():
+    nothing = record("solid", 0.04, u_unevenness=0.03, range=[0.0, 0.1])
+    assert "Unevenness under 0.1, 95 % range 0.0 to 0.1:" in say(nothing).figures
+    assert evenness_lines(nothing)[0].startswith("evenness: solid, unevenness under 0.1")
+    some = record("solid", 0.04, u_unevenness=0.06, range=[0.0, 0.2])
+    assert "Unevenness 0.0 ± 0.1" in say(some).figures
+    peer = Peer("x", "L1", None, Evenness.of_record(nothing, "skein", frozenset()))
+    peers = beside(Evenness.of_record(record(), "skein", frozenset()), [peer], [])
+    (line,) = peer_lines(Card("y", (), "skein", record(), peers=peers))
+    assert line.startswith("x, under 0.1: this one is ")
 
 
 def test_the_words_grow_with_the_unevenness():

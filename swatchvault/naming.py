@@ -1,0 +1,95 @@
+"""Swatches and lots as people name them: what a name that does not fit could have meant."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Sequence
+
+from swatchvault.archive import (
+    StoredColour,
+    measured_or_not_found,
+    swatch_id_of,
+    swatch_ids_named,
+    swatches_of_lot,
+)
+from swatchvault.archive.listing import listing
+from swatchvault.errors import NotFound
+
+_NEAREST_SHOWN = 5
+#: Likeness of two names, 0 to 1 (difflib), from which one is worth a mention; our choice.
+_LIKE = 0.4
+
+
+def measured_swatch(conn: sqlite3.Connection, label: str) -> list[StoredColour]:
+    """The colours of the swatch of that label, oldest photo first.
+
+    Raises ``NotFound`` for a swatch without a measured photo, and for any other name, saying
+    whether it is a lot's and else which labels are nearest.
+    """
+    try:
+        swatch_id_of(conn, label)
+    except NotFound as error:
+        raise _no_such(conn, label, error, ("swatch",)) from error
+    return measured_or_not_found(conn, label)
+
+
+def swatches_named(conn: sqlite3.Connection, name: str) -> list[int]:
+    """Ids of the swatches of the lot of that code, else of the swatch of that label; never none."""
+    try:
+        return swatch_ids_named(conn, name)
+    except NotFound as error:
+        raise _no_such(conn, name, error, ("swatch", "lot")) from error
+
+
+def no_photo_yet(conn: sqlite3.Connection, name: str) -> NotFound:
+    """What to say of a lot or swatch, by its name, of which no photo was measured yet."""
+    try:
+        swatches = [s.swatch for s in swatches_of_lot(conn, name)]
+    except NotFound:
+        swatches = []
+    what = "lot" if swatches else "swatch"
+    return NotFound(
+        f"{what} {name!r} has no measured photo yet: photograph {_or(swatches) or 'it'} and add "
+        "it first, or leave it out"
+    )
+
+
+def _no_such(
+    conn: sqlite3.Connection, name: str, error: NotFound, kinds: tuple[str, ...]
+) -> NotFound:
+    try:
+        of_lot = swatches_of_lot(conn, name)
+    except NotFound:
+        return _nearest(conn, name, error, kinds)
+    if not of_lot:
+        return NotFound(f"lot {name!r} has no swatch yet: photograph its yarn and add it first")
+    labels = [s.swatch for s in of_lot]
+    if len(labels) == 1:
+        return NotFound(f"{name!r} is a lot, and its one swatch is {labels[0]!r}: name that")
+    return NotFound(
+        f"{name!r} is a lot, and its swatches are {', '.join(map(repr, labels))}: name one of them"
+    )
+
+
+def _nearest(
+    conn: sqlite3.Connection, name: str, error: NotFound, kinds: tuple[str, ...]
+) -> NotFound:
+    import difflib
+
+    lists = {"lot": "lots", "swatch": "swatches"}
+    names = [str(row[0]) for kind in kinds for row in listing(conn, lists[kind]).rows]
+    known = {n.casefold(): n for n in names}
+    if not known:
+        return error
+    near = difflib.get_close_matches(name.casefold(), known, n=_NEAREST_SHOWN, cutoff=_LIKE)
+    what = f"unknown {' or '.join(kinds)} {name!r}"
+    if not near:
+        show = " and ".join(f"`swatchvault list {lists[kind]}`" for kind in kinds)
+        return NotFound(f"{what}: the archive has {len(known)} names, none like it: {show}")
+    shown = ", ".join(repr(known[n]) for n in near)
+    more = f", of {len(known)} names" if len(known) > len(near) else ""
+    return NotFound(f"{what}: the nearest are {shown}{more}")
+
+
+def _or(labels: Sequence[str]) -> str:
+    return " or ".join(map(repr, labels))

@@ -1,0 +1,56 @@
+"""Names that do not fit: a lot for a swatch, yarn without a photo, and what is nearest."""
+
+import pytest
+
+from swatchvault.archive import Lot, Swatch, add_lot, add_swatch, create_archive
+from tests.swatchvault.factories import studio
+from tests.swatchvault.running import run
+
+
+@pytest.fixture
+def archive(tmp_path):
+    """Nothing photographed; lots with three swatches, with one, and with none."""
+    with create_archive(tmp_path / "yarn") as made:
+        studio(made.conn)
+        add_lot(made.conn, Lot("D77", ("Lumme",), "Low sun"))
+        for label in ("sun 1 b", "sun 1 c"):
+            add_swatch(made.conn, Swatch(label, "Lumme", "knit", "L1"))
+    return tmp_path / "yarn"
+
+
+@pytest.mark.parametrize("command", ["tonal", "like", "near"])
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("l1", "'l1' is a lot, and its swatches are 'sun 1', 'sun 1 b', 'sun 1 c': name one of "),
+        ("L2", "'L2' is a lot, and its one swatch is 'sun 2': name that"),
+        ("d77", "lot 'd77' has no swatch yet: photograph its yarn and add it first"),
+        ("sun 2", "swatch 'sun 2' has no measured photo yet: photograph and add it first"),
+        ("snu 2", "unknown swatch 'snu 2': the nearest are 'sun 2', 'sun 1', 'sun 1 c', 'sun 1 b'"),
+        ("Qxzv", "the archive has 4 names, none like it: `swatchvault list swatches`"),
+    ],
+)
+def test_a_swatch_is_asked_for(archive, capsys, command, name, said):
+    ran = run(capsys, command, name, "--archive", archive)
+    assert (ran.code, said in ran.err) == (1, True), ran.err
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("l1", "lot 'l1' has no measured photo yet: photograph 'sun 1' or 'sun 1 b' or 'sun 1 c' "),
+        ("d77", "lot 'd77' has no swatch yet: photograph its yarn and add it first"),
+        ("sun 2", "swatch 'sun 2' has no measured photo yet: photograph it and add it first, or "),
+        ("L22", "unknown swatch or lot 'L22': the nearest are 'L2', 'L1'"),
+        ("Qxzv", "none like it: `swatchvault list swatches` and `swatchvault list lots`"),
+    ],
+)
+def test_lots_and_swatches_are_asked_for(archive, capsys, name, said):
+    ran = run(capsys, "groups", name, "--archive", archive)
+    assert (ran.code, said in ran.err) == (1, True), ran.err
+
+
+def test_an_empty_archive_has_none(tmp_path, capsys):
+    create_archive(tmp_path / "new").close()
+    ran = run(capsys, "tonal", "x", "--archive", tmp_path / "new")
+    assert "unknown swatch 'x': the archive has none yet" in ran.err
