@@ -15,9 +15,7 @@ _PAGE = """SELECT colourway.id, colourway.name,
     WHERE lot.colourway_id = colourway.id ORDER BY m.id DESC LIMIT 1) AS newest,
 (SELECT m.id FROM master JOIN current_measurement AS m ON m.swatch_id = master.swatch_id
     WHERE master.colourway_id = colourway.id
-    ORDER BY master.since DESC, master.id DESC, m.id DESC LIMIT 1) AS of_master,
-(SELECT c.verdict FROM lot JOIN lot_check AS c ON c.lot_id = lot.id
-    WHERE lot.colourway_id = colourway.id ORDER BY c.checked_at DESC, c.id DESC LIMIT 1) AS verdict
+    ORDER BY master.since DESC, master.id DESC, m.id DESC LIMIT 1) AS of_master
 FROM colourway WHERE colourway.name > :after AND (:text = '' OR instr(lower(name), lower(:text)))
 ORDER BY colourway.name LIMIT :count"""
 
@@ -26,13 +24,21 @@ json_extract(m.tonality, '$.class') AS evenness
 FROM measurement AS m JOIN layout ON layout.id = m.layout_id
 JOIN photo ON photo.id = layout.photo_id WHERE m.id IN (SELECT value FROM json_each(:ids))"""
 
+_CHECKED = """SELECT colourway_id, lot, verdict FROM
+(SELECT lot.colourway_id, lot.code AS lot, c.verdict, row_number() OVER (
+    PARTITION BY lot.colourway_id
+    ORDER BY lot.dyed_on DESC, lot.id DESC, c.checked_at DESC, c.id DESC) AS place
+FROM lot JOIN lot_check AS c ON c.lot_id = lot.id
+WHERE lot.colourway_id IN (SELECT value FROM json_each(:ids))) WHERE place = 1"""
+
 
 @dataclass(frozen=True)
 class OnTheWall:
     """A colourway as the wall shows it; what is not known is ``None``.
 
     ``lab``, ``photo_sha256`` and ``evenness`` are those of the master's newest measurement, or of
-    the newest lot's where there is no master.
+    the newest lot's where there is no master. ``verdict``: the last one given on ``checked_lot``,
+    the newest lot that was checked.
     """
 
     colourway_id: int
@@ -42,6 +48,7 @@ class OnTheWall:
     photo_sha256: str | None
     evenness: str | None
     has_master: bool
+    checked_lot: str | None
     verdict: str | None
 
 
@@ -53,11 +60,17 @@ def wall(
     shown = [row["of_master"] or row["newest"] for row in page]
     ids = json.dumps([i for i in shown if i is not None])
     seen = {row["id"]: row for row in query(conn, _SEEN, {"ids": ids}).records()}
-    return [_entry(row, seen.get(i)) for row, i in zip(page, shown, strict=True)]
+    ids = json.dumps([row["id"] for row in page])
+    checked = {row["colourway_id"]: row for row in query(conn, _CHECKED, {"ids": ids}).records()}
+    return [
+        _entry(row, seen.get(i, {}), checked.get(row["id"], {}))
+        for row, i in zip(page, shown, strict=True)
+    ]
 
 
-def _entry(row: dict[str, object], seen: dict[str, object] | None) -> OnTheWall:
-    found = seen or {}
+def _entry(
+    row: dict[str, object], found: dict[str, object], checked: dict[str, object]
+) -> OnTheWall:
     lab = tuple(float(str(found[k])) for k in ("lab_l", "lab_a", "lab_b")) if found else None
     return OnTheWall(
         colourway_id=int(str(row["id"])),
@@ -67,7 +80,8 @@ def _entry(row: dict[str, object], seen: dict[str, object] | None) -> OnTheWall:
         photo_sha256=_text(found.get("photo_sha256")),
         evenness=_text(found.get("evenness")),
         has_master=row["of_master"] is not None,
-        verdict=_text(row["verdict"]),
+        checked_lot=_text(checked.get("lot")),
+        verdict=_text(checked.get("verdict")),
     )
 
 

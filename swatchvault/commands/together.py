@@ -139,7 +139,7 @@ def drift_command(
             f"  {lot.when or 'no date':<12}{lot.lot:<14}{figures}{'  new: ' + new if new else ''}"
         )
     click.echo("  (lightness, chroma, hue about the mean of the lots, in units of ΔE00)")
-    for sentence in found.sentences or ("Nothing is out of line.",):
+    for sentence in found.sentences or ("No lot is out of line with the others.",):
         click.echo(sentence)
     for note in found.notes:
         click.echo(f"! {note}")

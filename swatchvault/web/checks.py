@@ -26,6 +26,7 @@ CAPTURES = {
     "same set-up": "two photos of one set-up, camera settings free",
     "other": "two photos that have no set-up in common",
 }
+_QUESTION = ("swatch_id", "master_swatch_id", "capture", "tolerance", "k_l")
 
 
 async def new_check_page(visit: Visit) -> Response:
@@ -139,9 +140,32 @@ def _check(conn: sqlite3.Connection, check_id: int) -> Record:
         "p": p,
         "capture": CAPTURES.get(check["capture"], ""),
         "sides": pages.sides_of_check(conn, check_id),
-        "evenness": pages.evenness_of_check(conn, check_id),
-        "others": [c for c in given if c["id"] != check_id][:8],
+        "evenness": _evenness(conn, check_id),
+        "others": [[c for c in part if c["id"] != check_id] for part in newest_and_earlier(given)],
     }
+
+
+def _evenness(conn: sqlite3.Connection, check_id: int) -> Record | None:
+    """The verdict on evenness, and the ``figures`` of its sentence, which says it once more."""
+    from swatchvault.archive import pages_yarn as pages
+
+    found = pages.evenness_of_check(conn, check_id)
+    return found and {**found, "figures": found["words"].partition("; ")[2] or found["words"]}
+
+
+def newest_and_earlier(checks: Sequence[Record]) -> tuple[list[Record], list[Record]]:
+    """Checks, newest first, as the newest on each question and the earlier ones.
+
+    A question is a swatch held to a master from photos of one kind, at one tolerance and kL.
+    """
+    seen: set[tuple[Any, ...]] = set()
+    newest: list[Record] = []
+    earlier: list[Record] = []
+    for check in checks:
+        asked = tuple(check[name] for name in _QUESTION)
+        (earlier if asked in seen else newest).append(check)
+        seen.add(asked)
+    return newest, earlier
 
 
 def own_flags(names: Sequence[str]) -> list[tuple[str, str, str]]:

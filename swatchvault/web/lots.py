@@ -7,6 +7,7 @@ from typing import Any
 
 from datasette import Response
 
+from swatchvault.web.checks import newest_and_earlier
 from swatchvault.web.typed import number_or_none, row_id
 from swatchvault.web.visit import RefusedError, Visit
 
@@ -80,7 +81,7 @@ def _lot(conn: sqlite3.Connection, lot_id: int) -> Record:
         "skeins": pages.skeins_of_lot(conn, lot["code"]),
         "photos": pages.photos_of_lot(conn, lot_id),
         "swatches": pages.swatches_of_lot_id(conn, lot_id),
-        "checks": pages.checks_of_lot(conn, lot_id),
+        "checks": newest_and_earlier(pages.checks_of_lot(conn, lot_id)),
         "step_words": step_words,
         "plan_words": step_plan_words,
         "caution_line": CAUTION_LINE,

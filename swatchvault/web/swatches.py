@@ -9,6 +9,7 @@ from typing import Any
 
 from datasette import Response
 
+from swatchvault.web.checks import newest_and_earlier
 from swatchvault.web.typed import row_id
 from swatchvault.web.visit import RefusedError, Visit
 from swatchvault.web.yarn import hold_later_lots
@@ -49,7 +50,7 @@ def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
         "photo": None if newest is None else _photo(conn, newest.photo_sha256, newest.region),
         "history": pages.history_of_swatch(conn, swatch_id),
         "master": pages.master_of_swatch(conn, swatch_id),
-        "checks": pages.checks_of_swatch(conn, swatch_id),
+        "checks": newest_and_earlier(pages.checks_of_swatch(conn, swatch_id)),
     }
 
 

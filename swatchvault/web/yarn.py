@@ -15,6 +15,9 @@ Record = dict[str, Any]
 
 #: Dots on a base's map; the tables have all. Our choice, for the size of the picture.
 _DOTS = 500
+# A chart holds lots to each other, not to the master, and must not seem to overrule a verdict.
+_QUIET = "No lot is out of line with the others on the chart."
+_QUIET_AND_CHECKED = f"{_QUIET[:-1]}; verdicts against the master stand above."
 
 
 async def colourway_page(visit: Visit) -> Response:
@@ -31,18 +34,25 @@ def _colourway(conn: sqlite3.Connection, colourway_id: int) -> Record:
     colourway = pages.one(conn, "colourway", colourway_id)
     swatches = pages.swatches_of_colourway_id(conn, colourway_id)
     measured = [s for s in swatches if s["lab"]]
+    lots = pages.lots_of_colourway(conn, colourway_id)
+    quiet = _QUIET_AND_CHECKED if any(lot["check_id"] for lot in lots) else _QUIET
     return {
         "colourway": colourway,
-        "lots": pages.lots_of_colourway(conn, colourway_id),
+        "lots": lots,
         "recipes": pages.recipes_of_colourway(conn, colourway_id),
         "masters": pages.masters_of_colourway(conn, colourway_id),
         "measured": measured,
-        "courses": _courses(conn, colourway["name"], measured),
+        "courses": _courses(conn, colourway["name"], measured, quiet),
     }
 
 
-def _courses(conn: sqlite3.Connection, name: str, measured: list[Record]) -> list[Record]:
-    """The chart of each base and form that has two lots or more, and what it says."""
+def _courses(
+    conn: sqlite3.Connection, name: str, measured: list[Record], quiet: str
+) -> list[Record]:
+    """The chart of each base and form that has two lots or more, and what it says.
+
+    ``quiet``: what is said where no lot is out of line.
+    """
     from swatchvault import shades, together
 
     families: dict[tuple[str, str], set[int]] = {}
@@ -52,13 +62,13 @@ def _courses(conn: sqlite3.Connection, name: str, measured: list[Record]) -> lis
     for (base, form), lots in sorted(families.items()):
         if len(lots) < 2:
             continue
-        table = together.table_of(conn, (), colourway=name, base=base, form=form)
         try:
+            table = together.table_of(conn, (), colourway=name, base=base, form=form)
             course = together.course_of(table, 2.0)
         except CompareError:  # a lot was taken away meanwhile
             continue
         title = f"{name} on {base} as {form}, kL = 2"
-        said = course.sentences or ("Nothing is out of line.",)
+        said = course.sentences or (quiet,)
         svg = shades.course_svg(course, title)
         found.append(
             {"title": f"{base} as {form}", "svg": svg, "said": said, "notes": course.notes}

@@ -146,3 +146,31 @@ def test_an_entry_that_is_not_taken_stays_with_its_reason(
     assert "not in the archive" in kept.inner_text()
     page.get_by_role("button", name="Throw it away").click()
     page.get_by_text("Not taken").wait_for(state="detached")
+
+
+def test_an_entry_that_is_not_taken_is_mended(signed_in: Callable[..., Any], live: Live) -> None:
+    page = signed_in("dyer", PHONE)
+    start(page, live, "B-6")
+    form = page.locator("#else")
+    form.get_by_role("radio", name="look", exact=True).check()
+    form.get_by_role("radio", name="some", exact=True).check()
+    form.get_by_label("Temperature, °C").fill("warm")
+    form.get_by_label("Note").fill("at the window")
+    form.get_by_role("button", name="Log it").click()
+    page.get_by_text("Not taken, kept here.").wait_for()
+    assert form.get_by_label("Note").input_value() == ""
+    page.get_by_role("button", name="Mend it").click()
+    page.get_by_text("Not taken").wait_for(state="detached")
+    assert form.get_by_label("Temperature, °C").input_value() == "warm"
+    assert form.get_by_label("Note").input_value() == "at the window"
+    assert form.get_by_role("radio", name="some", exact=True).is_checked()
+    assert page.evaluate("document.activeElement.name") == "temperature"  # the first that is filled
+    tapped = form.get_by_label("When, if not now").input_value()
+    assert re.fullmatch(r"\d\d:\d\d:\d\d", tapped)
+    page.wait_for_timeout(1100)
+    form.get_by_label("Temperature, °C").fill("60")
+    form.get_by_role("button", name="Log it").click()
+    page.locator("#log .log li").first.wait_for()
+    ((kind, at, left, note, _),) = steps(live.folder, "B-6")
+    assert (kind, left, note) == ("look", "some", "at the window")
+    assert tapped in at  # its time stays that of the first tap

@@ -56,7 +56,8 @@ async def test_a_check_is_what_the_command_gives(
     assert "A screen is no reference" in text
     if verdict == "cannot tell":
         assert comparison.what_next[0].text in text
-        assert "Take both in one frame" in text
+        (capture,) = ask(studio, "SELECT capture FROM lot_check WHERE id = ?", new[0])[0]
+        assert ("Take both in one frame" in text) == (capture != "same frame")
     else:
         assert "What would make it certain" not in text
 

@@ -251,7 +251,7 @@ async def test_a_photo_that_cannot_be(
 async def test_groups_are_the_commands(visitor: Callable[[str], Any], studio: Path) -> None:
     page = (await visitor("helper").get("/groups?colourway=1&form=wound+card&go=1")).text
     told = command(studio, "groups", "--colourway", "Ninth Furrow", "--form", "wound card")
-    assert f"{len(told['groups'])} groups of {sum(map(len, told['groups']))}" in page
+    assert f"{sum(map(len, told['groups']))} swatches in {len(told['groups'])} groups" in page
     order = re.findall(r'href="/swatch/\d+"><bdi>([^<]*)</bdi>', page)
     assert order == [name for group in told["groups"] for name in group]
     for name, number in told["shade_sort"].items():
@@ -262,7 +262,7 @@ async def test_lots_can_be_ticked_or_typed(visitor: Callable[[str], Any]) -> Non
     dyer = visitor("dyer")
     ticked = (await dyer.get("/groups?colourway=1&lot=1&lot=2&form=wound+card&go=1")).text
     typed = (await dyer.get("/groups?names=NF-1%0ANF-2&form=wound+card&go=1")).text
-    assert "of 2</h2>" in ticked and "of 2</h2>" in typed
+    assert "<h2>2 swatches in " in ticked and "<h2>2 swatches in " in typed
 
 
 @pytest.mark.parametrize(

@@ -229,6 +229,36 @@ async def test_the_course_is_drawn_without_style_or_script(
     assert not re.search(r"\son\w+=", text)
 
 
+async def test_a_quiet_course_does_not_gainsay_a_verdict(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    sql = "SELECT colourway_id FROM lot_check JOIN lot ON lot.id = lot_id WHERE verdict = 'outside'"
+    texts = [(await dyer.get(f"/colourway/{c}")).text for (c,) in ask(studio, sql)]
+    assert any("No lot is out of line with the others on the chart" in t for t in texts)
+    assert not any("Nothing is out of line" in t for t in texts)
+    for text in texts:
+        said = "verdicts against the master stand above" in text
+        assert said == ("No lot is out of line" in text)
+
+
+async def test_times_are_read_by_people(visitor: Callable[[str], Any], studio: Path) -> None:
+    dyer = visitor("dyer")
+    for (sha256,) in ask(studio, "SELECT sha256 FROM photo WHERE taken_at LIKE '%T%' LIMIT 3"):
+        text = (await dyer.get(f"/photos/{sha256}")).text
+        shown = re.sub(r"<[^>]*>", " ", text)
+        assert not re.search(r"\d{4}-\d\d-\d\dT\d\d:", shown)
+        assert re.search(r"Taken\s+\d{4}-\d\d-\d\d \d\d:\d\d\s", shown)
+
+
+async def test_groups_are_counted_in_words(visitor: Callable[[str], Any], studio: Path) -> None:
+    sql = "SELECT colourway_id FROM lot JOIN swatch ON lot_id = lot.id GROUP BY 1 "
+    sql += "HAVING count(DISTINCT form || base_id) = 1 AND count(*) > 2"
+    (colourway,) = ask(studio, sql)[0]
+    text = (await visitor("dyer").get(f"/groups?colourway={colourway}&go=1")).text
+    assert re.search(r"<h2>\d+ swatches in \d+ groups?</h2>", text)
+
+
 async def test_a_recipe_on_a_weight_of_goods(visitor: Callable[[str], Any], studio: Path) -> None:
     from swatchvault.archive import open_archive, stocks_held
 

@@ -149,6 +149,8 @@
         keep({ ...entry, refused: "" });
         send(true);
       }));
+      const form = entry.refused && formOf(entry);
+      if (form && !busy(form)) line.append(button("Mend it", () => mend(entry, form)));
       line.append(button("Throw it away", () => {
         localStorage.removeItem(entry.key);
         show();
@@ -157,6 +159,39 @@
       return item;
     });
     place.replaceChildren(...list);
+  }
+
+  // -- a refused entry goes back into the form that it came from --------------------------------
+
+  function formOf(entry) {
+    const said = (name) => (entry.fields.find(([key]) => key === name) || ["", ""])[1];
+    return [...document.querySelectorAll("form[data-pot]")].find((form) =>
+      form.getAttribute("action").split("#")[0] === entry.to &&
+      ["do", "what", "number"].every((name) => (form.elements[name]?.value || "") === said(name)));
+  }
+
+  function mend(entry, form) {
+    form.reset();
+    for (const [name, value] of entry.fields) {
+      const field = form.elements[name];
+      if (!field || field.type === "hidden") continue;
+      if (field.type === "checkbox") field.checked = true;
+      else field.value = value; // of radio buttons, the one of this value
+      if (value && field.closest) field.closest("details")?.setAttribute("open", "");
+    }
+    const at = form.elements.at, tapped = entry.fields.find(([key]) => key === "tapped");
+    if (at && !at.value && tapped) at.value = clockTime(Date.parse(tapped[1])); // of the tap
+    form.closest("details")?.setAttribute("open", "");
+    localStorage.removeItem(entry.key);
+    show();
+    [...form.querySelectorAll("input[inputmode]")].find((field) => field.value)?.focus();
+  }
+
+  function clockTime(ms) {
+    const at = new Date(ms), two = (n) => String(n).padStart(2, "0");
+    const day = `${at.getFullYear()}-${two(at.getMonth() + 1)}-${two(at.getDate())}`;
+    const today = at.toDateString() === new Date().toDateString();
+    return `${today ? "" : `${day} `}${two(at.getHours())}:${two(at.getMinutes())}:${two(at.getSeconds())}`;
   }
 
   function button(text, act) {

@@ -1,0 +1,190 @@
+"""The same check given again: its newest verdict stands, earlier ones are folded away."""
+
+from __future__ import annotations
+
+import html
+import re
+import sqlite3
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from swatchvault.archive import open_archive
+from swatchvault.checking import Ask, check_lot, keep_checks
+from swatchvault.web.checks import newest_and_earlier
+from tests.web.test_yarn import ask
+
+pytestmark = pytest.mark.anyio
+
+
+def given_again(folder: Path, lot_id: int, checked_at: str, **changed: object) -> int:
+    """The lot's first check once more at another time, with ``changed`` columns; its number."""
+    with sqlite3.connect(folder / "archive.db") as conn:
+        conn.row_factory = sqlite3.Row
+        sql = "SELECT * FROM lot_check WHERE lot_id = ? ORDER BY id"
+        row = dict(conn.execute(sql, (lot_id,)).fetchone())
+        row |= {"id": None, "checked_at": checked_at, **changed}
+        marks = ", ".join("?" * len(row))
+        names = ", ".join(row)
+        made = conn.execute(
+            f"INSERT INTO lot_check ({names}) VALUES ({marks})", tuple(row.values())
+        ).lastrowid
+    assert made is not None
+    return made
+
+
+def shown(text: str) -> tuple[list[int], list[int]]:
+    """Numbers of the checks in the table that stands open, and in the one that is folded."""
+    start = text.index('aria-label="Checks given"')
+    end = text.find("<h2", start)
+    part = text[start : end if end >= 0 else None]
+    open_part, _, folded = part.partition("<details")
+    return tuple([int(n) for n in re.findall(r"/check/(\d+)", p)] for p in (open_part, folded))  # type: ignore[return-value]
+
+
+async def test_a_check_given_three_times_is_one_row(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    sql = "SELECT lot_id FROM lot_check GROUP BY lot_id HAVING count(*) = 3"
+    (lot_id,) = ask(studio, sql)[0]
+    (code,) = ask(studio, "SELECT code FROM lot WHERE id = ?", lot_id)[0]
+    with open_archive(studio) as archive:
+        for _ in range(2):
+            keep_checks(archive.conn, check_lot(archive.conn, code, Ask()))
+    numbers = [n for (n,) in ask(studio, "SELECT id FROM lot_check WHERE lot_id = ?", lot_id)]
+    assert len(numbers) == 9
+    dyer = visitor("dyer")
+    text = (await dyer.get(f"/lot/{lot_id}")).text
+    assert "Earlier checks (6)" in text
+    newest, earlier = shown(text)
+    assert sorted(newest) == sorted(numbers)[-3:]
+    assert sorted(earlier) == sorted(numbers)[:6]
+    card = html.unescape((await dyer.get(f"/lot/{lot_id}/card")).text)
+    assert card.count("</bdi> held to <bdi>") == 3
+
+
+async def test_the_card_has_the_newest_verdict_alone(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    sql = "SELECT lot_id, max(verdict) FROM lot_check GROUP BY lot_id HAVING count(*) = 1"
+    lot_id, verdict = ask(studio, sql)[0]
+    other = "outside" if verdict == "within" else "within"
+    given_again(studio, lot_id, "2099-01-01T00:00:00Z", verdict=other)
+    text = (await visitor("dyer").get(f"/lot/{lot_id}/card")).text
+    assert f"<strong>{other}</strong>" in text
+    assert f"<strong>{verdict}</strong>" not in text
+
+
+def check_row(number: int, **changed: object) -> dict[str, Any]:
+    row = {"id": number, "swatch_id": 2, "master_swatch_id": 1, "capture": "same frame"}
+    return row | {"tolerance": 2.0, "k_l": 2.0} | changed
+
+
+@pytest.mark.parametrize(
+    "changed",
+    [
+        {"swatch_id": 3},
+        {"master_swatch_id": 4},
+        {"capture": "other"},
+        {"tolerance": 1.0},
+        {"k_l": 1.0},
+    ],
+)
+def test_another_question_is_not_folded_away(changed: dict[str, object]) -> None:
+    again, first, other = check_row(3), check_row(1), check_row(2, **changed)
+    newest, earlier = newest_and_earlier([again, other, first])
+    assert [c["id"] for c in newest] == [3, 2]
+    assert [c["id"] for c in earlier] == [1]
+
+
+async def test_a_swatch_and_a_check_fold_earlier_ones_too(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    sql = "SELECT lot_id, swatch_id, id FROM lot_check GROUP BY lot_id HAVING count(*) = 1"
+    lot_id, swatch_id, first = ask(studio, sql)[0]
+    later = given_again(studio, lot_id, "2099-01-01T00:00:00Z")
+    dyer = visitor("dyer")
+    assert "Earlier checks (1)" in (await dyer.get(f"/swatch/{swatch_id}")).text
+    old = (await dyer.get(f"/check/{first}")).text
+    assert f'href="/check/{later}"' in old
+    assert "Earlier checks" not in old
+    new = (await dyer.get(f"/check/{later}")).text
+    assert "Earlier checks (1)" in new
+    assert f'href="/check/{first}"' in new
+
+
+async def test_the_wall_names_the_newest_checked_lot(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    sql = (
+        "SELECT lot.colourway_id, lot.id, lot.code, lot_check.verdict FROM lot_check "
+        "JOIN lot ON lot.id = lot_id WHERE colourway_id = (SELECT lot.colourway_id FROM lot_check "
+        "JOIN lot ON lot.id = lot_id GROUP BY 1 HAVING count(DISTINCT lot.id) > 2) "
+        "ORDER BY dyed_on, lot.id"
+    )
+    rows = ask(studio, sql)
+    colourway, oldest, old_code, _ = rows[0]
+    _, _, code, verdict = rows[-1]
+    other = "outside" if verdict != "outside" else "within"
+    given_again(studio, oldest, "2099-01-01T00:00:00Z", verdict=other)  # an old lot checked last
+    text = (await visitor("dyer").get("/")).text
+    tile = re.search(rf'<li class="tile"><a href="/colourway/{colourway}">.*?</li>', text, re.S)
+    assert tile is not None
+    assert f">{verdict}</span>" in tile[0]
+    assert f"<bdi>{code}</bdi>" in tile[0]
+    assert other not in tile[0]
+    assert f"<bdi>{old_code}</bdi>" not in tile[0]
+
+
+async def test_the_last_verdict_of_the_newest_lot_counts(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    sql = (
+        "SELECT lot.id, colourway_id, verdict FROM lot JOIN lot_check ON lot_id = lot.id "
+        "ORDER BY dyed_on DESC, lot.id DESC LIMIT 1"
+    )
+    lot_id, colourway, verdict = ask(studio, sql)[0]
+    other = "outside" if verdict != "outside" else "within"
+    given_again(studio, lot_id, "2099-01-01T00:00:00Z", verdict=other)
+    text = (await visitor("dyer").get("/")).text
+    tile = re.search(rf'<li class="tile"><a href="/colourway/{colourway}">.*?</li>', text, re.S)
+    assert tile is not None
+    assert f">{other}</span>" in tile[0]
+
+
+async def test_both_in_one_frame_are_not_asked_for_again(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    sql = "SELECT capture, id FROM lot_check WHERE verdict = 'cannot tell'"
+    by_capture = dict(ask(studio, sql))
+    dyer = visitor("dyer")
+    same = (await dyer.get(f"/check/{by_capture['same frame']}")).text
+    assert "Take both in one frame" not in same
+    assert "Check again with other settings" in same
+    assert "Take both in one frame" in (await dyer.get(f"/check/{by_capture['other']}")).text
+
+
+async def test_evenness_says_its_verdict_once(visitor: Callable[[str], Any], studio: Path) -> None:
+    from swatchvault.tonal_master import state_or_end
+
+    sql = "SELECT c.lot_id, c.master_id, held.label FROM lot_check AS c JOIN swatch AS held "
+    sql += "ON held.id = c.master_swatch_id"
+    from swatchvault.archive import swatch_facts
+
+    lot_id, master_id, label = ask(studio, sql)[0]
+    (code,) = ask(studio, "SELECT code FROM lot WHERE id = ?", lot_id)[0]
+    with open_archive(studio) as archive:
+        state_or_end(archive.conn, master_id, swatch_facts(archive.conn, label), True, None)
+        keep_checks(archive.conn, check_lot(archive.conn, code, Ask()))
+    check_id, verdict = ask(
+        studio, "SELECT lot_check_id, verdict FROM evenness_checks_given ORDER BY 1 DESC LIMIT 1"
+    )[0]
+    text = html.unescape((await visitor("dyer").get(f"/check/{check_id}")).text)
+    part = re.search(r"<h2>Evenness</h2>(.*?)<h2>", text, re.S)
+    assert part is not None
+    words = re.sub(r"<[^>]*>", " ", part[1])
+    assert words.count(verdict) == 1
+    assert "Evenness" not in words
+    assert "tolerance" in words
