@@ -9,7 +9,7 @@ import numpy as np
 
 from ingest.colour import SRGB_TO_XYZ, delta_e_2000, linear_to_srgb, srgb_to_linear, xyz_to_lab
 from tests.render.camera import Shot
-from tests.render.dye import camera_table, look_up, smooth_field, xyz_table
+from tests.render.dye import Dyeing, camera_table, look_up, smooth_field, xyz_table
 from tests.render.yarn import Piece, make_piece
 from tests.tonality.draws import Case
 
@@ -120,16 +120,19 @@ def truth_of(piece: Piece, part: tuple[slice, slice], case: Case) -> dict[str, f
         "unevenness": block_unevenness(xyz, cover, case.px_per_mm),
         "cell_unevenness": cell_unevenness(xyz, cover, case.px_per_mm),
     }
-    crest, rim = (
-        xyz_to_lab(
-            look_up(xyz_table(dye), dye, np.zeros((1, 1)), np.full((1, 1), dye.core_halo * d))
-        )[0, 0]
-        for d in (-1.0 / 3.0, 2.0 / 3.0)
-    )
+    crest, rim = crest_and_rim(dye, dye.core_halo)
     found["core_halo"] = float(delta_e_2000(crest, rim))
     for name, value in zip("Lab", rim - crest, strict=True):
         found[f"core_halo_{name}"] = float(value)
     return found
+
+
+def crest_and_rim(dyeing: Dyeing, core_halo: float) -> np.ndarray:
+    """(2, 3) Lab of a strand's crest and rim, for ln depth of the rim over the crest."""
+    shares = np.array([[-1.0 / 3.0, 2.0 / 3.0]])
+    return xyz_to_lab(
+        look_up(xyz_table(dyeing), dyeing, np.zeros(shares.shape), core_halo * shares)
+    )[0]
 
 
 def block_unevenness(xyz: np.ndarray, weight: np.ndarray, px_per_mm: float) -> float:

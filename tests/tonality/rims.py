@@ -13,11 +13,12 @@ from pathlib import Path
 
 import numpy as np
 
-from ingest.colour import delta_e_2000, xyz_to_lab
+from ingest.colour import delta_e_2000
 from ingest.tonality import Tonality
-from tests.render.dye import Dyeing, look_up, xyz_table
+from tests.render.dye import Dyeing
 from tests.tonality.draws import Case, draw
 from tests.tonality.figures import measured
+from tests.tonality.photos import crest_and_rim
 from tests.tonality.sets import seen
 
 #: First seed, apart from those of the other sets, and the difference asked for, ΔE00.
@@ -38,13 +39,7 @@ class Pair:
 
 def apart(dyeing: Dyeing, core_halo: float) -> float:
     """ΔE00 between a crest and a rim."""
-    table = xyz_table(dyeing)
-    place = np.zeros((1, 1))
-    crest, rim = (
-        xyz_to_lab(look_up(table, dyeing, place, np.full((1, 1), core_halo * d)))
-        for d in (-1.0 / 3.0, 2.0 / 3.0)
-    )
-    return float(delta_e_2000(crest, rim)[0, 0])
+    return float(delta_e_2000(*crest_and_rim(dyeing, core_halo)))
 
 
 def core_halo_for(dyeing: Dyeing, sign: int) -> float | None:
