@@ -24,7 +24,7 @@ from ingest.evenness_colours import (
 )
 from ingest.evenness_depth import Depth, depth_of
 from ingest.evenness_light import LightAndShade, LightTaken, light_and_shade, take_light_out
-from ingest.evenness_rim import strand_width
+from ingest.evenness_strands import strand_width
 
 Floats = NDArray[np.float64]
 

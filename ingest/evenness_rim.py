@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from ingest.colour import delta_e_2000, xyz_to_lab
 from ingest.evenness_cells import Cells, ToXyz, local_mean
 from ingest.evenness_depth import deeper
+from ingest.evenness_strands import blurred, rim_marks, slopes
 from ingest.model import Array
 
 Floats = NDArray[np.float64]
@@ -35,16 +36,10 @@ BLUR_PX, BLUR_MM = 2.0, 0.12
 #: Fewest cells and pixels in a strand's width, most strand contrast (standard deviation of ln Y)
 #: and least share of the cells that is yarn, to show a rim.
 CELLS_A_STRAND, PIXELS_A_STRAND, MOST_CONTRAST, LEAST_YARN = 5.0, 16.0, 0.4, 0.5
-#: Blur of slopes along strands, of slopes and of bends of light that mark a rim, as shares of a
-#: strand's width; the first at least so many mm.
-ALONG, ALONG_MM, STEEP, BENT = 0.10, 0.35, 0.14, 0.22
-#: Weights of the marks of a rim: steep light at both blurs, and light that bends upward. Where
-#: regressed on renders they follow the square of the place across a strand.
-STEEP_WEIGHT, BENT_WEIGHT = 0.0975, 0.045
+#: Blur of slopes along strands as a share of a strand's width, and at least so many mm.
+ALONG, ALONG_MM = 0.10, 0.35
 #: Neighbourhood in mm that light and dark are told about.
 ABOUT_MM = 4.0
-#: Square in strand's widths in which slopes are steep, or have a direction.
-AROUND = 2.8
 #: ln light about its neighbourhood from which a cell has no more weight.
 MOST_LIGHT = 1.1
 #: Bounds of t = ln Y about its neighbourhood, within which light that bounces grows with exp(-t).
@@ -53,9 +48,6 @@ DARKEST, LIGHTEST = -2.5, 3.0
 THIN = np.s_[::2, ::2]
 #: Tiles a side from whose disagreement the doubt is taken.
 TILES = 6
-#: Blur in mm of the likeness of strands by lag, and its first least in widths of a strand: on
-#: renders 0.6 to 1.7 of the width is found, by form.
-LAG_BLUR_MM, LEAST_ALIKE = 0.35, 0.58
 #: Change of tint for one unit of ln depth under which depth cannot be told from light; how many
 #: of its own doubts, and what ΔE00, a difference must reach to be told. Tiles do not disagree
 #: where all are wrong alike, so the second is high.
@@ -107,13 +99,13 @@ def rim_of(cells: Cells, strand_mm: float, contrast: float, to_xyz: ToXyz) -> Ri
     to_depth = (ratio / tint**2).astype(np.float32)
     view = _View(yarn, to_depth, _to_y(mean, to_xyz), round(ABOUT_MM / cells.mm))
     blur = max(BLUR_PX * cells.mm_per_px, BLUR_MM) / cells.mm
-    t, depth = view.read(_blurred(coded, blur))
-    marks, across = _marks(fine, width)
+    t, depth = view.read(blurred(coded, blur))
+    marks, across = rim_marks(fine, width)
     weight = np.exp(0.5 * np.minimum(t, MOST_LIGHT)) * _inside(yarn, width)
     both = math.hypot(blur, max(ALONG * width, ALONG_MM / cells.mm))
     light = _light_along(t, view.halves(coded, both), across, weight)
     side = round(width)
-    x = _blurred(marks, 0.7 * blur)
+    x = blurred(marks, 0.7 * blur)
     rest = depth - light
     x, rest = (v - _mean_about(v, yarn, side) for v in (x, rest))
     found, doubt = _slope_of(x, rest, weight)
@@ -140,7 +132,7 @@ def _coded(cells: Cells, yarn: Array, mean: Floats) -> tuple[Array, Array]:
         light = np.where(yarn[..., None] > 0, light, mean.astype(np.float32))
     coded = cv2.pow(np.maximum(light, np.float32(1e-5)), CODED)
     luma = coded @ LUMA
-    coarse = _blurred(luma, COARSE_PX * cells.mm_per_px / cells.mm)
+    coarse = blurred(luma, COARSE_PX * cells.mm_per_px / cells.mm)
     coded += (coarse - luma)[..., None]
     return coded, _ln(luma)
 
@@ -201,31 +193,9 @@ class _View:
         found = []
         for half in (odd, np.float32(1.0) - odd):
             # Half of the cells are of either colour: half of the weight is, blurred over several.
-            light = _blurred(coded * half[..., None], blur)[THIN] * np.float32(2.0)
+            light = blurred(coded * half[..., None], blur)[THIN] * np.float32(2.0)
             found.append(coarse.read(light))
         return found
-
-
-def _marks(fine: Array, width: float) -> tuple[Array, tuple[Array, Array]]:
-    """(h, w) large at rims, and the direction across strands as a cosine and a sine (h, w).
-
-    A rim is where light falls steeply, or where it bends upward across the strand.
-    """
-    found = np.zeros_like(fine)
-    gx = gy = fine
-    for blur in (STEEP, BENT):
-        gx, gy = _slopes(_blurred(fine, max(blur * width, 0.6)))
-        square = gx * gx + gy * gy
-        found += np.float32(STEEP_WEIGHT) * np.sqrt(square) / _root_mean(square, width)
-    twice_sine, twice_cosine = _around(2.0 * gx * gy, width), _around(gx * gx - gy * gy, width)
-    length = np.hypot(twice_sine, twice_cosine) + np.float32(1e-12)
-    c = np.sqrt(np.maximum(0.5 * (1.0 + twice_cosine / length), 0.0))
-    s = np.copysign(np.sqrt(np.maximum(0.5 * (1.0 - twice_cosine / length), 0.0)), twice_sine)
-    (gxx, gxy), (_, gyy) = _slopes(gx), _slopes(gy)
-    bend = gxx * c * c + 2.0 * gxy * c * s + gyy * s * s
-    scaled = bend / _root_mean(bend * bend, width)
-    found += np.float32(BENT_WEIGHT) * np.clip(scaled, -2.0, 2.0)
-    return found, (c, s)
 
 
 def _light_along(
@@ -240,7 +210,7 @@ def _light_along(
     c, s = (part[THIN] for part in across)
 
     def along(values: Array) -> Array:
-        gx, gy = _slopes(values)
+        gx, gy = slopes(values)
         return np.asarray(c * gy - s * gx)
 
     first, second = (np.stack([along(v).ravel() for v in (*_terms(a), b)]) for a, b in halves)
@@ -268,12 +238,6 @@ def _slope_of(x: Array, y: Array, weight: Array) -> tuple[float, float]:
     return found, float(np.sqrt(((top - found * under) ** 2).sum())) / whole
 
 
-def _blurred(values: Array, sigma: float) -> Array:
-    import cv2
-
-    return np.asarray(cv2.GaussianBlur(values, (0, 0), sigma))
-
-
 def _mean_about(values: Array, yarn: Array, side: int) -> Array:
     """(h, w) mean of yarn over squares of ``side`` cells."""
     if not yarn.all():
@@ -281,47 +245,6 @@ def _mean_about(values: Array, yarn: Array, side: int) -> Array:
     import cv2
 
     return np.asarray(cv2.blur(values, (side | 1, side | 1)))
-
-
-def _around(values: Array, width: float) -> Array:
-    """Mean about each cell, over a square of some two strands."""
-    import cv2
-
-    side = round(AROUND * width) | 1
-    return np.asarray(cv2.blur(values, (side, side)))
-
-
-def _root_mean(square: Array, width: float) -> Array:
-    """Root of the mean about each cell of what is squared; sums that run lose a little."""
-    return np.asarray(np.sqrt(np.maximum(_around(square, width), np.float32(1e-9))))
-
-
-def _slopes(values: Array) -> tuple[Array, Array]:
-    import cv2
-
-    return (
-        np.asarray(cv2.Sobel(values, cv2.CV_32F, 1, 0, scale=0.125)),
-        np.asarray(cv2.Sobel(values, cv2.CV_32F, 0, 1, scale=0.125)),
-    )
-
-
-def strand_width(alike: tuple[Floats, Floats], cell_mm: float) -> float:
-    """Width of a strand in mm, from the lag at which strands are least alike; NaN for none.
-
-    ``alike``: covariance of light and dark by lag in cells, across and down.
-    """
-    reach = math.ceil(3.0 * LAG_BLUR_MM / cell_mm)
-    smooth = np.exp(-0.5 * (np.arange(-reach, reach + 1) * cell_mm / LAG_BLUR_MM) ** 2)
-    found = []
-    for rho in alike:
-        if len(rho) < 2 * reach + 3:
-            continue
-        even = np.concatenate([rho[reach:0:-1], rho])
-        r = np.convolve(even, smooth / smooth.sum(), "valid")
-        low = np.flatnonzero((r[1:-1] <= 0.0) & (r[1:-1] <= r[:-2]) & (r[1:-1] < r[2:]))
-        if len(low):
-            found.append((int(low[0]) + 1) * cell_mm)
-    return min(found) / LEAST_ALIKE if found else math.nan
 
 
 def record_of(found: Rim | None, to_xyz: ToXyz) -> dict[str, object] | None:

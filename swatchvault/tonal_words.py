@@ -124,7 +124,7 @@ def _cannot_tell(
     if span is not None and not stopped:
         figures = f"Unevenness somewhere between {span[0]:.1f} and {span[1]:.1f} ΔE00 (kL = 1)."
     said = f"this photo does not show {both}."
-    return Said("Cannot tell", said, figures, reasons, advice(flags), _strands(record))
+    return Said("Cannot tell", said, figures, reasons, advice(flags))
 
 
 def _figures(record: Mapping[str, Any]) -> str:

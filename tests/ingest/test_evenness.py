@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
-from ingest.colour import SRGB_TO_XYZ, xyz_to_lab
-from ingest.evenness_axes import axes, light_line, mcdm, spread
+from ingest import evenness_colours
+from ingest.colour import SRGB_TO_XYZ, difference_terms, xyz_to_lab
+from ingest.evenness_axes import PIECE, axes, light_line, mcdm, spread
 from ingest.evenness_cells import as_cells, blocks, cell_factor, sum_to_cells
 from ingest.evenness_colours import dots, layout, palette, signature
 from ingest.evenness_depth import deeper
@@ -73,6 +74,12 @@ def test_light_alone_stays_on_its_line_and_dye_leaves_it():
     assert found.tied > 0.9 * found.mcdm  # and what goes with it along the line is dye too
 
 
+def test_differences_in_pieces_are_those_of_the_whole():
+    lab = np.random.default_rng(4).uniform((10, -60, -60), (90, 60, 60), (2, PIECE, 3))
+    terms = difference_terms(lab[0, 0], lab)
+    assert np.allclose(axes(lab[0, 0], lab), terms.delta / terms.weights, rtol=1e-12, atol=1e-12)
+
+
 def test_noise_that_the_halves_do_not_share_is_no_spread():
     rng = np.random.default_rng(6)
     halves = MEAN_LIGHT * np.exp(rng.normal(0.0, 0.03, (2, 400, 3)))
@@ -96,6 +103,26 @@ def test_palette_finds_two_colours_and_their_shares():
     found = palette(lab)
     assert found.share == pytest.approx([0.7, 0.3], abs=0.01)
     assert np.allclose(found.lab, [[40, 30, 10], [60, -20, 25]], atol=0.5)
+
+
+def test_a_palette_gives_each_cell_its_nearest_colour():
+    rng = np.random.default_rng(6)
+    lab = rng.choice([[60.0, 50, 0], [60.0, 20, 0], [60.0, -10, 40]], (60, 80))
+    lab = lab + rng.normal(0.0, 2.0, lab.shape)
+    found = palette(lab)
+    weights = np.array([0.6, 1.0, 1.0])
+    away = np.linalg.norm((lab[..., None, :] - found.lab) * weights, axis=-1)
+    assert len(found.lab) == 3
+    assert (found.label == away.argmin(axis=-1)).all()
+
+
+@pytest.mark.parametrize("most", [10, evenness_colours.MOST_KEYS])  # sorted, and counted
+def test_bins_are_numbered_in_order(monkeypatch, most):
+    monkeypatch.setattr(evenness_colours, "MOST_KEYS", most)
+    keys = np.random.default_rng(2).integers(0, 400, 300)
+    index, counts = evenness_colours._numbered(keys)
+    _, want, how_many = np.unique(keys, return_inverse=True, return_counts=True)
+    assert (index == want.ravel()).all() and (counts == how_many).all()
 
 
 def test_one_noisy_colour_is_one_colour():

@@ -7,15 +7,17 @@ from functools import lru_cache
 import numpy as np
 import pytest
 
+from ingest.colour import delta_e_2000, xyz_to_lab
 from ingest.evenness_cells import Cells, as_cells, cell_factor, sum_to_cells
 from ingest.evenness_depth import UNDYED
 from ingest.evenness_figures import strands_alike
 from ingest.evenness_light import light_and_shade
-from ingest.evenness_rim import Rim, record_of, rim_of, strand_width
+from ingest.evenness_rim import SIZE_U, Rim, record_of, rim_of
+from ingest.evenness_strands import strand_width
 from ingest.tonality import measure_tonality
 from tests.render.dye import Dyeing
 from tests.tonality.draws import draw
-from tests.tonality.photos import Seen, render, to_xyz
+from tests.tonality.photos import Seen, crest_and_rim, render, to_xyz
 from tests.tonality.rims import APART, apart, core_halo_for
 
 CELL_MM = 0.16
@@ -23,13 +25,17 @@ RED = np.array([0.35, 0.10, 0.06])
 ROSE = Dyeing("white wool", ((("Tavick rose", 0.5),),), "solid", tonal_sd=0.005)
 
 
-@lru_cache(maxsize=4)
-def photo(sign: int) -> Seen:
-    """A wound card of one rose, its rims deeper (1), paler (-1) or as its crests (0)."""
+@lru_cache(maxsize=8)
+def photo(sign: int, bounce: float = 0.05) -> Seen:
+    """A wound card of one rose, its rims deeper (1), paler (-1) or as its crests (0).
+
+    ``bounce``: share of the gaps' lost light that comes back filtered by the dye once more.
+    """
     case = replace(draw(9_000_000, False, "solid"), form="wound card", px_per_mm=12.0)
     value = core_halo_for(ROSE, sign) if sign else 0.0
     assert value is not None
-    return render(replace(case, dyeing=replace(ROSE, core_halo=value)))
+    lamp = replace(case.lamp, bounce=bounce)
+    return render(replace(case, dyeing=replace(ROSE, core_halo=value), lamp=lamp))
 
 
 def cells_of(linear: np.ndarray, mm_per_px: float) -> Cells:
@@ -62,11 +68,27 @@ def test_deeper_and_paler_rims_are_told(sign, word):
     assert told["rim"] == word
     assert abs(float(told["delta_e"]) - APART) < 2.0 * float(told["u"])
     assert np.sign(told["lch"][0]) == -sign  # deeper is darker
+    # Against the spectra that it was dyed from, which no camera sees.
+    value = core_halo_for(ROSE, sign)
+    crest, rim = crest_and_rim(ROSE, value)
+    assert told["lch"][0] == pytest.approx(rim[0] - crest[0], abs=2.5)
+    found = found_in(seen.linear, seen.mm_per_px)
+    assert found.ln_depth == pytest.approx(value, rel=SIZE_U)
 
 
 def test_nothing_is_told_where_rims_are_as_crests():
     seen = photo(0)
     assert record_of(found_in(seen.linear, seen.mm_per_px), to_xyz) is None
+
+
+@pytest.mark.parametrize("sign", [-1, 0, 1])
+def test_light_that_bounces_in_the_gaps_is_no_dye(sign):
+    seen = photo(sign, bounce=0.6)
+    found = found_in(seen.linear, seen.mm_per_px)
+    value = core_halo_for(ROSE, sign) if sign else 0.0
+    assert found.ln_depth == pytest.approx(value, abs=0.08)  # with light left in it is 0.2 over
+    told = record_of(found, to_xyz)
+    assert (told and told["rim"]) == {-1: "paler", 0: None, 1: "deeper"}[sign]
 
 
 def test_turning_and_exposure_change_nothing():
@@ -135,20 +157,26 @@ def test_without_tint_nothing_is_told():
     assert record_of(undyed, to_xyz) is None and record_of(None, to_xyz) is None
 
 
+@pytest.mark.parametrize("ln_depth", [0.4, -0.4])
+@pytest.mark.parametrize("light", [RED, np.array([0.06, 0.12, 0.30]), np.array([0.4, 0.3, 0.05])])
+def test_size_is_that_of_more_or_less_dye_by_kubelka_munk(ln_depth, light):
+    told = record_of(Rim(ln_depth, 0.01, 0.8, light), to_xyz)
+    assert told is not None
+    undyed = (1.0 - UNDYED) ** 2 / (2.0 * UNDYED)
+    dyed = (1.0 - light) ** 2 / (2.0 * light) - undyed
+    k = undyed + dyed * np.exp(ln_depth * np.array([[-1.0 / 3.0], [2.0 / 3.0]]))
+    crest, rim = xyz_to_lab(to_xyz(1.0 + k - np.sqrt(k * k + 2.0 * k)))
+    hues = np.degrees(np.arctan2([crest[2], rim[2]], [crest[1], rim[1]]))
+    want = (rim[0] - crest[0], np.hypot(*rim[1:]) - np.hypot(*crest[1:]), hues[1] - hues[0])
+    assert told["lch"] == pytest.approx(want, abs=1.5)  # the record takes the change as straight
+    assert told["delta_e"] == pytest.approx(float(delta_e_2000(crest, rim)), rel=0.2)
+    assert told["rim"] == ("deeper" if ln_depth > 0 else "paler")
+
+
 def test_a_small_difference_is_not_told_however_sure():
     sure = Rim(ln_depth=0.02, u_ln_depth=0.001, tint=0.8, light=RED)
     assert sure.told and record_of(sure, to_xyz) is None
     assert record_of(replace(sure, ln_depth=0.4), to_xyz) is not None
-
-
-@pytest.mark.parametrize("width", [1.5, 2.0, 3.0])
-def test_width_of_strands_side_by_side(width):
-    x = np.arange(400) * CELL_MM
-    light = np.cos(2.0 * np.pi * x / (0.9 * width))
-    rho = np.array([np.mean(light[: len(x) - k] * light[k:]) for k in range(200)])
-    flat_rho = np.full(200, 1.0)
-    assert strand_width((rho, flat_rho), CELL_MM) == pytest.approx(0.78 * width, rel=0.12)
-    assert math.isnan(strand_width((flat_rho, flat_rho), CELL_MM))
 
 
 @pytest.mark.filterwarnings("error")
