@@ -241,11 +241,19 @@ def _delta_e_by_terms(lab1: Floats, lab2: Floats, k: tuple[float, float, float])
 
 
 def _delta_e_block(lab1: Floats, lab2: Floats, k: tuple[float, float, float]) -> Floats:
-    """CIEDE2000 of (1, 3) or (n, 3) to (n, 3), the same formula with one arctangent for each pair.
+    """CIEDE2000 of (1, 3) or (n, 3) to (n, 3)."""
+    axes, rotation = difference_axes(lab1, lab2)
+    x, y, z = axes / np.array(k)[:, None]
+    return np.asarray(np.sqrt(np.maximum(x * x + y * y + z * z + rotation * y * z, 0.0)))
 
-    The mean hue's sine and cosine come from the two hues' vectors summed, multiples of it from
-    the identities of multiple angles. Greys and hues nearly half a turn apart, where that sum has
-    no direction, go the long way.
+
+def difference_axes(lab1: Floats, lab2: Floats) -> tuple[Floats, Floats]:
+    """(3, n) ΔL'/SL, ΔC'/SC, ΔH'/SH and (n,) R_T from (1, 3) or (n, 3) to (n, 3).
+
+    The terms of :func:`difference_terms` with one arctangent for each pair. The mean hue's sine
+    and cosine come from the two hues' vectors summed, multiples of it from the identities of
+    multiple angles. Greys and hues nearly half a turn apart, where that sum has no direction, go
+    the long way.
     """
     (L1, a1, b1), (L2, a2, b2) = np.ascontiguousarray(lab1.T), np.ascontiguousarray(lab2.T)
     bb1, bb2 = b1 * b1, b2 * b2
@@ -276,14 +284,14 @@ def _delta_e_block(lab1: Floats, lab2: Floats, k: tuple[float, float, float]) ->
     c_bar, l50 = (c1 + c2) / 2.0, (L1 + L2) / 2.0 - 50.0
     l50 = l50 * l50
     turn = -2.0 * np.sin(_SIXTY * np.exp(-hue * hue)) * np.sqrt(_seventh(c_bar))  # (16), (17), (21)
-    x = (L2 - L1) / (k[0] * (1.0 + 0.015 * l50 / np.sqrt(20.0 + l50)))
-    y = (c2 - c1) / (k[1] * (1.0 + 0.045 * c_bar))
-    z = d_hue / (k[2] * (1.0 + 0.015 * c_bar * t))
-    out = np.sqrt(np.maximum(x * x + y * y + z * z + turn * y * z, 0.0))
+    out = np.empty((3, len(turn)))
+    np.divide(L2 - L1, 1.0 + 0.015 * l50 / np.sqrt(20.0 + l50), out=out[0])
+    np.divide(c2 - c1, 1.0 + 0.045 * c_bar, out=out[1])
+    np.divide(d_hue, 1.0 + 0.015 * c_bar * t, out=out[2])
     if far.any():
-        one = lab1 if len(lab1) == 1 else lab1[far]
-        out[far] = _delta_e_by_terms(one, lab2[far], k)
-    return np.asarray(out)
+        terms = difference_terms(lab1 if len(lab1) == 1 else lab1[far], lab2[far])
+        out[:, far], turn[far] = (terms.delta / terms.weights).T, terms.rotation
+    return out, np.asarray(turn)
 
 
 def _seventh(c: Floats) -> Floats:

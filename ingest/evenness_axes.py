@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.colour import delta_e_2000, difference_terms, xyz_to_lab
+from ingest.colour import delta_e_2000, difference_axes, xyz_to_lab
 from ingest.evenness_cells import ToXyz
 
 Floats = NDArray[np.float64]
@@ -48,8 +48,8 @@ def axes(mean_lab: Floats, lab: Floats) -> Floats:
     rows = np.reshape(lab, (-1, 3))
     found = np.empty(rows.shape)
     for start in range(0, len(rows), PIECE):  # as much as stays near the processor
-        terms = difference_terms(mean_lab, rows[start : start + PIECE])
-        np.divide(terms.delta, terms.weights, out=found[start : start + PIECE])
+        part, _ = difference_axes(mean_lab[None], rows[start : start + PIECE])
+        found[start : start + PIECE] = part.T
     return found.reshape(np.shape(lab))
 
 
@@ -77,11 +77,10 @@ def spread(light: Floats, halves: Floats, to_xyz: ToXyz) -> Spread:
     labs = xyz_to_lab(to_xyz(np.concatenate([mean[None], light, halves[0], halves[1]])))
     n = len(light)
     centre, lab = labs[0], labs[1 : n + 1]
-    terms = difference_terms(centre, labs[1:])
-    every = terms.delta / terms.weights
-    v, a, b = (part - part.mean(axis=0) for part in np.split(every, 3))
-    turned = terms.rotation[:n] * every[:n, 1] * every[:n, 2]
-    seen = float(np.sqrt(np.maximum((every[:n] ** 2).sum(axis=1) + turned, 0.0)).mean())
+    every, rotation = difference_axes(centre[None], labs[1:])
+    v, a, b = (part - part.mean(axis=0) for part in np.split(every.T, 3))
+    turned = rotation[:n] * every[1, :n] * every[2, :n]
+    seen = float(np.sqrt(np.maximum((every[:, :n] ** 2).sum(axis=0) + turned, 0.0)).mean())
     shared = (a.T @ b + b.T @ a) / (2.0 * n)
     total = max(float(np.trace(v.T @ v)) / n, 1e-12)
     across = np.eye(3) - np.outer(line, line)

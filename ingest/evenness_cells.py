@@ -66,17 +66,17 @@ def sum_to_cells(linear: Array, mask: Array, factor: int) -> tuple[Array, Array]
 
     rows, columns = mask.shape[0] // factor, mask.shape[1] // factor
     cut = np.s_[: rows * factor, : columns * factor]
-    weight = mask[cut].astype(np.float32)
     light = np.asarray(linear[cut], dtype=np.float32)
-    if not mask[cut].all():
-        light = light * weight[..., None]
+    size, mean = (columns, rows), {"interpolation": cv2.INTER_AREA}
+    if mask[cut].all():
+        weight = np.ones((rows, columns), dtype=np.float32)
+    else:
+        seen = mask[cut].astype(np.float32)
+        light = light * seen[..., None]
+        weight = seen if factor == 1 else np.asarray(cv2.resize(seen, size, **mean))
     if factor == 1:
         return np.ascontiguousarray(light), np.ascontiguousarray(weight)
-    size = (columns, rows)
-    return (
-        np.asarray(cv2.resize(light, size, interpolation=cv2.INTER_AREA)),
-        np.asarray(cv2.resize(weight, size, interpolation=cv2.INTER_AREA)),
-    )
+    return np.asarray(cv2.resize(light, size, **mean)), weight
 
 
 def as_cells(light: Array, weight: Array, mm_per_px: float, factor: int) -> Cells:
@@ -96,12 +96,17 @@ def as_cells(light: Array, weight: Array, mm_per_px: float, factor: int) -> Cell
 
 def local_mean(values: Array, weight: Array, side: int) -> Array:
     """(h, w) mean of ``values`` over squares of ``side`` cells, of what is yarn."""
+    return local_means(weight, side)(values)
+
+
+def local_means(weight: Array, side: int) -> Callable[[Array], Array]:
+    """The same for many values of one region."""
     import cv2
 
     size = (side | 1, side | 1)
     flat = {"borderType": cv2.BORDER_CONSTANT}
-    total = cv2.blur(weight, size, **flat)
-    return np.asarray(cv2.blur(values * weight, size, **flat) / np.maximum(total, 1e-6))
+    total = np.maximum(cv2.blur(weight, size, **flat), 1e-6)
+    return lambda values: np.asarray(cv2.blur(values * weight, size, **flat) / total)
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,8 +135,8 @@ def blocks(cells: Cells, reading: Array, side_mm: float = BLOCK_MM) -> Blocks:
     yarn = down @ (across @ cells.weight.T).T
     whole = np.outer(down.sum(axis=1), across.sum(axis=1))
     weight = cells.weight * reading
-    odd = _checkerboard(h, w, max(round(1.0 / cells.mm), 1))
-    light, total = _halves(cells.light, weight, odd, down, across)
+    side = max(round(1.0 / cells.mm), 1)
+    light, total = _halves(cells.light, weight, side, down, across)
     both = total.sum(axis=0)
     keep = (yarn >= LEAST_FULL * whole) & (both > 0) & (total.min(axis=0) > 0.05 * both)
     grid_x, grid_y = np.meshgrid(columns, rows)
@@ -146,17 +151,34 @@ def blocks(cells: Cells, reading: Array, side_mm: float = BLOCK_MM) -> Blocks:
 
 
 def _halves(
-    light: Array, weight: Array, odd: Array, down: Any, across: Any
+    light: Array, weight: Array, side: int, down: Any, across: Any
 ) -> tuple[Floats, Floats]:
-    """Sums (2, rows, columns, 3) of light and (2, rows, columns) of weight over both halves."""
+    """Sums (2, rows, columns, 3) of light and (2, rows, columns) of weight over both halves of a
+    checkerboard of ``side`` cells.
+
+    With signs that turn from square to square down and across, a sum counts one half less the
+    other: half of the sum without and with them are the two.
+    """
     h, w = weight.shape
-    planes = np.empty((h, 2, 4, w), dtype=np.float32)
-    planes[:, 0, 3], planes[:, 1, 3] = weight * odd, weight * (1.0 - odd)
+    planes = np.empty((h, 4, w), dtype=np.float32)
     for c in range(3):
-        np.multiply(light[:, None, :, c], planes[:, :, 3], out=planes[:, :, c])
-    rows = (down @ planes.reshape(h, -1)).reshape(-1, w)
-    sums = (across @ rows.T).reshape(-1, down.shape[0], 2, 4).transpose(2, 1, 0, 3)
-    return sums[..., :3].astype(np.float64), sums[..., 3].astype(np.float64)
+        np.multiply(light[..., c], weight, out=planes[:, c])
+    planes[:, 3] = weight
+    flat = planes.reshape(h, -1)
+    whole, turned = (
+        (a @ (d @ flat).reshape(-1, w).T).reshape(-1, d.shape[0], 4).transpose(1, 0, 2)
+        for d, a in ((down, across), (_turning(down, side), _turning(across, side)))
+    )
+    sums = np.stack([whole - turned, whole + turned]).astype(np.float64) / 2.0
+    return sums[..., :3], sums[..., 3]
+
+
+def _turning(kernel: Any, side: int) -> Any:
+    """A kernel (places, cells) whose sign turns every ``side`` cells."""
+    signs = 1.0 - 2.0 * (np.arange(kernel.shape[1]) // side % 2)
+    out = kernel.copy()
+    out.data *= signs.astype(np.float32)[out.indices]
+    return out
 
 
 def _places(cells: int, side: float, step: float) -> Floats:
@@ -174,11 +196,6 @@ def _kernel(places: Floats, cells: int, sigma: float) -> Any:
     away = (np.arange(cells)[None, :] + 0.5 - places[:, None]) / sigma
     weight = np.where(np.abs(away) < FAR_SIGMAS, np.exp(-0.5 * away**2), 0.0)
     return csr_array(weight.astype(np.float32))
-
-
-def _checkerboard(h: int, w: int, side: int) -> Array:
-    down, across = (np.arange(n) // side % 2 for n in (h, w))
-    return np.asarray(down[:, None] != across[None, :], dtype=np.float32)
 
 
 def millimetre_cells(cells: Cells, reading: Array, to_xyz: ToXyz) -> tuple[Floats, Floats]:

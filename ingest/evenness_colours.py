@@ -1,4 +1,4 @@
-"""Which colours lie in a region: palette, dots, a gradient, and how far its 1 mm cells reach."""
+"""Which colours lie in a region: palette, dots, and how far its 1 mm cells reach."""
 
 from __future__ import annotations
 
@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 
 from ingest.colour import delta_e_2000
 from ingest.evenness_axes import axes, mcdm
-from ingest.evenness_cells import Blocks
 
 Floats = NDArray[np.float64]
 
@@ -27,6 +26,23 @@ SEPARATION, GAP, LEAST_SHARE, MOST_COLOURS = 10.0, 3.0, 0.03, 6
 FLAT_STEP = 6.0
 #: Most bins of colour that are counted one by one.
 MOST_KEYS = 1_000_000
+#: Most 1 mm cells (about 13 x 13 cm of yarn) that a spread or a grid of colours is taken from.
+MOST_SAMPLES = 16_384
+#: The golden ratio less one.
+GOLDEN = (5.0**0.5 - 1.0) / 2.0
+
+
+def sampled(values: Floats) -> Floats:
+    """Of rows (n, ...) all, or :data:`MOST_SAMPLES` of them, spread evenly.
+
+    One from each of so many equal runs, at a place in the run that goes by the golden ratio: so
+    no stripe in the rows is met in step.
+    """
+    if len(values) <= MOST_SAMPLES:
+        return values
+    number = np.arange(MOST_SAMPLES)
+    place = number + number * GOLDEN % 1.0
+    return np.asarray(values[(place * (len(values) / MOST_SAMPLES)).astype(np.int64)])
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,7 +61,8 @@ class Reach:
 
 
 def reach(lab: Floats, line: Floats) -> Reach:
-    """Of cells (n, 3) in Lab."""
+    """Of cells (n, 3) in Lab; of large yarn a sample."""
+    lab = sampled(lab)
     middle = np.median(lab, axis=0)
     v = axes(middle, lab)
     off = np.linalg.norm(v - np.outer(v @ line, line), axis=1)
@@ -103,13 +120,14 @@ def dots(lab: Floats, cell_mm: float) -> Dots:
     count = int(seen.sum())
     if count < SURROUND**2:
         return Dots(0.0, 0.0, 0.0, None)
-    filled = lab
+    whole = lab.astype(np.float32)
     if count < seen.size:
-        filled = np.where(seen[..., None], lab, np.median(lab[seen], axis=0))
-    whole = filled * (2.0, 1.0, 1.0) + (0.0, 128.0, 128.0)
-    coded = np.clip(np.rint(whole), 0, 255).astype(np.uint8)
-    around = cv2.medianBlur(coded, SURROUND).astype(float)
-    away = np.linalg.norm((whole - around) * (LIGHTNESS / 2.0, 1.0, 1.0), axis=-1)
+        whole[~seen] = np.median(lab[seen], axis=0)
+    whole *= np.array([2.0, 1.0, 1.0], np.float32)
+    whole += np.array([0.0, 128.0, 128.0], np.float32)
+    gap = whole - cv2.medianBlur(cv2.convertScaleAbs(np.maximum(whole, 0.0)), SURROUND)
+    gap[..., 0] *= LIGHTNESS / 2.0
+    away = np.sqrt(np.einsum("ijk,ijk->ij", gap, gap))
     robust = 1.4826 * float(np.median(away[seen]))
     found = (away > max(DOT_DELTA, DOT_SIGMAS * robust)) & seen
     dotted = int(found.sum())
@@ -136,9 +154,7 @@ def palette(lab: Floats) -> Palette:
     seen = np.isfinite(lab[..., 0])
     flat = _flat(lab, seen)
     use = flat if int(flat.sum()) >= 0.1 * seen.sum() else seen
-    values = lab[use]
-    groups = _bins(values)
-    centres, counts, variances = groups
+    centres, counts, variances = _bins(sampled(lab[use]))
     while len(centres) > 1:
         pair = _too_near(centres, counts, variances)
         if pair is None:
@@ -147,13 +163,22 @@ def palette(lab: Floats) -> Palette:
     keep = counts >= LEAST_SHARE * counts.sum()
     order = np.argsort(-counts[keep])[:MOST_COLOURS]
     chosen = centres[keep][order]
-    weights = np.array([LIGHTNESS, 1.0, 1.0])
-    scaled = chosen * weights
-    nearer = (scaled**2).sum(axis=1) - (lab[seen] * (2.0 * weights)) @ scaled.T
-    label = np.full(lab.shape[:2], -1, dtype=np.int64)
-    label[seen] = np.argmin(nearer, axis=1)
-    share = np.bincount(label[seen], minlength=len(chosen)) / max(int(seen.sum()), 1)
+    label = _nearest(lab, chosen)
+    label[~seen] = -1
+    share = np.bincount(label.ravel() + 1, minlength=len(chosen) + 1)[1:] / max(int(seen.sum()), 1)
     return Palette(chosen, share, label)
+
+
+def _nearest(lab: Floats, chosen: Floats) -> NDArray[np.int64]:
+    """(h, w) which of the colours (k, 3) each cell (h, w, 3) is nearest to, the first of equals."""
+    square = np.array([LIGHTNESS, 1.0, 1.0]) ** 2
+    nearer = lab @ (-2.0 * square * chosen).T + (square * chosen**2).sum(axis=1)
+    label, least = np.zeros(lab.shape[:2], dtype=np.int64), nearer[..., 0].copy()
+    for k in range(1, len(chosen)):
+        closer = nearer[..., k] < least
+        np.copyto(label, k, where=closer)
+        np.copyto(least, nearer[..., k], where=closer)
+    return label
 
 
 def signature(lab: Floats) -> tuple[Floats, Floats]:
@@ -162,7 +187,7 @@ def signature(lab: Floats) -> tuple[Floats, Floats]:
 
     Unlike a palette it tells apart what no eye would call two colours: a search compares it.
     """
-    centres, counts, variances = _bins(lab[np.isfinite(lab[..., 0])])
+    centres, counts, variances = _bins(sampled(lab[np.isfinite(lab[..., 0])]))
     while len(centres) > MOST_COLOURS:
         gap = np.linalg.norm((centres[:, None] - centres[None]) * (LIGHTNESS, 1.0, 1.0), axis=-1)
         cost = _ward(counts, gap)
@@ -252,60 +277,3 @@ def _merged(
         np.concatenate([counts[keep], [total]]),
         np.concatenate([variances[keep], [variance]]),
     )
-
-
-@dataclass(frozen=True, eq=False)
-class Slope:
-    """The leading component of blocks against the best direction over the region.
-
-    Of the whole difference or of its off-line part, whichever runs more nearly one way; that the
-    off-line part lies in a plane is asked of both, since a slope of light is the lamp's.
-
-    ``direction_deg``: 0 to the right, 90 down. ``rank``: Spearman's correlation. ``r2``: share of
-    the off-line variance that a plane holds. ``span``: its length in ΔE00 units. ``ends``: Lab
-    (2, 3) of the first and the last tenth along it.
-    """
-
-    direction_deg: float
-    rank: float
-    r2: float
-    span: float
-    ends: Floats
-
-
-def slope(found: Blocks, v: Floats, lab: Floats, line: Floats) -> Slope:
-    """How nearly the blocks' colours run one way over the region."""
-    off = v - np.outer(v @ line, line)
-    xy = found.centres - found.centres.mean(axis=0)
-    plane = np.concatenate([np.ones((len(xy), 1)), xy], axis=1)
-    rank, place, along = max((_run(part, plane) for part in (off, v)), key=lambda run: run[0])
-    fitted = plane @ np.linalg.lstsq(plane, off, rcond=None)[0]
-    total = float(((off - off.mean(axis=0)) ** 2).sum())
-    left = float(((off - fitted) ** 2).sum())
-    order = np.argsort(place, kind="stable")
-    tenth = max(len(order) // 10, 1)
-    ends = np.stack([lab[order[:tenth]].mean(axis=0), lab[order[-tenth:]].mean(axis=0)])
-    return Slope(
-        float(np.degrees(np.arctan2(along[1], along[0]))),
-        rank,
-        1.0 - left / max(total, 1e-12),
-        float(np.linalg.norm(fitted.max(axis=0) - fitted.min(axis=0))),
-        ends,
-    )
-
-
-def _run(v: Floats, plane: Floats) -> tuple[float, Floats, Floats]:
-    """Rank correlation of the leading component with its best direction; places along it (n,);
-    the direction (2,)."""
-    _, _, directions = np.linalg.svd(v - v.mean(axis=0), full_matrices=False)
-    lead = v @ directions[0]
-    along = np.linalg.lstsq(plane, lead, rcond=None)[0][1:]
-    place = plane[:, 1:] @ along
-    return abs(_rank_correlation(place, lead)), place, along
-
-
-def _rank_correlation(a: Floats, b: Floats) -> float:
-    ranks = [np.argsort(np.argsort(x, kind="stable"), kind="stable") for x in (a, b)]
-    if len(a) < 3 or np.ptp(a) == 0 or np.ptp(b) == 0:
-        return 0.0
-    return float(np.corrcoef(ranks[0], ranks[1])[0, 1])

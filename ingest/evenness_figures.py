@@ -15,15 +15,14 @@ from ingest.evenness_colours import (
     Layout,
     Palette,
     Reach,
-    Slope,
     dots,
     layout,
     palette,
     reach,
-    slope,
 )
 from ingest.evenness_depth import Depth, depth_of
 from ingest.evenness_light import LightAndShade, LightTaken, light_and_shade, take_light_out
+from ingest.evenness_slope import Slope, slope
 from ingest.evenness_strands import strand_width
 
 Floats = NDArray[np.float64]

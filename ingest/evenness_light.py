@@ -7,6 +7,7 @@ differs. The same curve at the scale of blocks is light and not dye.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +15,7 @@ from numpy.typing import NDArray
 
 from ingest.colour import xyz_to_lab
 from ingest.evenness_axes import axes, light_line
-from ingest.evenness_cells import Blocks, Cells, ToXyz, local_mean
+from ingest.evenness_cells import Blocks, Cells, ToXyz, local_mean, local_means
 from ingest.model import Array
 
 Floats = NDArray[np.float64]
@@ -27,6 +28,8 @@ FLAT = 0.12
 RISE, FALL = (-0.1, 0.5), (1.7, 2.6)
 #: Ridge of the light curve, in variance of ln Y times cells: low contrast gives no curve.
 RIDGE = 0.003
+#: Rows of cells that are brought to XYZ at a time.
+ROWS = 32
 #: Largest share of the curve that blocks may follow.
 MOST_ALPHA = 1.25
 
@@ -51,23 +54,32 @@ class LightAndShade:
 def light_and_shade(cells: Cells, to_xyz: ToXyz) -> LightAndShade:
     """Light and dark of the strands, and the curve of colour along it."""
     yarn = cells.weight > 0
-    floor = max(1e-3 * float(cells.light[yarn].mean()), 1e-6) if yarn.any() else 1e-6
+    mean = float(cells.light.sum()) / max(3 * int(yarn.sum()), 1)  # beside the yarn there is none
+    floor = max(1e-3 * mean, 1e-6)
     light = np.maximum(cells.light, floor)
-    y = np.asarray(to_xyz(light))[..., 1]
-    log_y = np.where(yarn, np.log(np.maximum(y, floor)), 0.0).astype(np.float32)
+    log_y = np.log(np.maximum(_luminance(light, to_xyz), np.float32(floor))) * yarn
     about = log_y - local_mean(log_y, cells.weight, round(STRAND_MM / cells.mm))
     contrast = float(about[yarn].std()) if yarn.any() else float("nan")
     side = round(CREST_MM / cells.mm)
-    near = local_mean(log_y, cells.weight, side)
-    square = local_mean((log_y - near) ** 2, cells.weight, side)
+    nearby = local_means(cells.weight, side)
+    near = nearby(log_y)
+    square = nearby((log_y - near) ** 2)
     deviation = np.sqrt(np.maximum(square, 0.0)) + 1e-3
     r = (log_y - near) / deviation
     reading = np.clip((r - RISE[0]) / (RISE[1] - RISE[0]), 0.0, 1.0)
     reading *= np.clip((FALL[1] - r) / (FALL[1] - FALL[0]), 0.0, 1.0)
     if contrast < FLAT:
         reading = np.ones_like(reading)
-    slope, bend = _fit_curve(cells, light, log_y, reading, side)
+    slope, bend = _fit_curve(cells, light, log_y, reading, side, nearby)
     return LightAndShade(log_y, contrast, reading.astype(np.float32), slope, bend)
+
+
+def _luminance(light: Array, to_xyz: ToXyz) -> Array:
+    """(h, w) float32 Y of light (h, w, 3), some rows at a time: they stay near the processor."""
+    y = np.empty(light.shape[:2], dtype=np.float32)
+    for start in range(0, len(y), ROWS):
+        y[start : start + ROWS] = to_xyz(light[start : start + ROWS])[..., 1]
+    return y
 
 
 def ratios(light: Array) -> Array:
@@ -77,18 +89,23 @@ def ratios(light: Array) -> Array:
 
 
 def _fit_curve(
-    cells: Cells, light: Array, log_y: Array, reading: Array, side: int
+    cells: Cells,
+    light: Array,
+    log_y: Array,
+    reading: Array,
+    side: int,
+    nearby: Callable[[Array], Array],
 ) -> tuple[Floats, Floats]:
     """Least squares of high-passed ratios on high-passed t and min(t, 0)²."""
     crest = local_mean(log_y, cells.weight * reading + 1e-6 * cells.weight, 2 * side)
     t = log_y - crest
     terms = [t, np.minimum(t, 0.0) ** 2]
-    z = ratios(light).astype(np.float32)
+    r, g, b = (np.log(light[..., c]) for c in range(3))
     yarn = cells.weight > 0
-    columns = [
-        (c - local_mean(c, cells.weight, side))[yarn] for c in (*terms, z[..., 0], z[..., 1])
-    ]
-    stacked = np.stack(columns).astype(np.float64)
+    stacked = np.empty((4, *log_y.shape))
+    for i, column in enumerate((*terms, r - g, b - g)):
+        np.multiply(column - nearby(column), yarn, out=stacked[i])
+    stacked = stacked.reshape(4, -1)
     moments = stacked @ stacked.T / max(int(yarn.sum()), 1)
     fitted = np.linalg.solve(moments[:2, :2] + RIDGE * np.eye(2), moments[:2, 2:])
     return fitted[0], fitted[1]

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.evenness_colours import LIGHTNESS
+from ingest.model import Array
 
 Floats = NDArray[np.float64]
 
@@ -34,16 +35,15 @@ def _across(lab: Floats) -> bool:
     if lab.shape[1] < 2 * STRIP + FEWEST_ROWS:
         return False
     seen = np.isfinite(lab[..., 0])
-    light = np.where(seen[..., None], lab * (LIGHTNESS, 1.0, 1.0), 0.0)
-    total = np.concatenate([np.zeros((len(lab), 1, 3)), np.cumsum(light, axis=1)], axis=1)
-    count = np.concatenate([np.zeros((len(lab), 1)), np.cumsum(seen, axis=1)], axis=1)
+    light = np.where(seen[..., None], lab, 0.0).astype(np.float32)
+    light[..., 0] *= LIGHTNESS
     # Mean of the strip that begins at each column, then right less left at each line.
-    number = count[:, STRIP:] - count[:, :-STRIP]
-    mean = (total[:, STRIP:] - total[:, :-STRIP]) / np.maximum(number, 1.0)[..., None]
+    number = _strips(seen.astype(np.float32))
+    mean = _strips(light) / np.maximum(number, 1.0)[..., None]
     step = mean[:, STRIP:] - mean[:, :-STRIP]
     use = (number[:, STRIP:] > 1) & (number[:, :-STRIP] > 1)
     rows = use.sum(axis=0)
-    whole = (step * use[..., None]).sum(axis=0) / np.maximum(rows, 1)[:, None]
+    whole = np.einsum("ijk,ij->jk", step, use.astype(np.float32)) / np.maximum(rows, 1)[:, None]
     size = np.where(rows >= FEWEST_ROWS, np.linalg.norm(whole, axis=1), 0.0)
     at = int(np.argmax(size))
     away = np.abs(np.arange(len(size)) - at) > STRIP + 1
@@ -53,3 +53,13 @@ def _across(lab: Floats) -> bool:
     along = (step[:, at] @ whole[at])[use[:, at]] / size[at]
     same = float((along > 0).mean())
     return bool(same >= SAME_WAY and size[at] > STEADY * float(along.std()))
+
+
+def _strips(values: Array) -> Array:
+    """(h, w + 1 - STRIP, ...) sums of the strip of a row that begins at each column."""
+    import cv2
+
+    size, first = (STRIP, 1), (0, 0)
+    edge = cv2.BORDER_CONSTANT
+    found = cv2.boxFilter(values, -1, size, anchor=first, normalize=False, borderType=edge)
+    return np.asarray(found[:, : values.shape[1] + 1 - STRIP])

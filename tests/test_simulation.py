@@ -11,7 +11,7 @@ import pytest
 from ingest.colour import delta_e_2000
 from tests.render import camera, spectra
 from tests.render.camera import Shot
-from tests.simulation import cases, figures, frame, intervals, verdicts
+from tests.simulation import cases, figures, floor, frame, intervals, verdicts
 from tests.simulation.__main__ import binomial_error, table
 from tests.simulation.colourways import (
     DARK_BELOW,
@@ -71,6 +71,38 @@ def test_colourways_of_the_evaluation_are_not_those_of_the_tuning():
     one, two = published_half(EVALUATION), published_half(TUNING)
     assert len(one) + len(two) == 99
     assert not any((row == two).all(axis=1).any() for row in one)
+
+
+# --- the floor -----------------------------------------------------------------------------------
+
+
+def test_the_floor_learns_from_none_of_what_it_is_judged_on():
+    assert EVALUATION not in floor.KNOWN_FAMILIES
+    rng = np.random.default_rng(2)
+    known, judged = floor.known_goods(rng).spectra, floor.judged_goods(rng).spectra
+    assert not any((known == row).all(axis=1).any() for row in judged)
+
+
+def test_a_camera_that_sees_as_the_observer_has_hardly_a_floor_and_a_long_red_one_has():
+    rng = np.random.default_rng(3)
+    known, judged = floor.known_goods(rng), floor.judged_goods(rng)
+    mean = {
+        name: np.average(
+            floor.floor_errors(known, judged, name, "D65", raw=True), weights=judged.weight
+        )
+        for name in ("phone observer", "phone long red")
+    }
+    assert mean["phone observer"] < 0.3 and mean["phone long red"] > 1.5
+
+
+def test_the_floor_is_below_what_any_reference_makes_of_the_same_swatches():
+    rng = np.random.default_rng(3)
+    known, judged = floor.known_goods(rng), floor.judged_goods(rng)
+    for name in ("phone wide", "phone long red"):
+        lowest = floor.floor_errors(known, judged, name, "D65").mean()
+        photo = Shot(camera=name, exposure=floor.EXPOSURE)
+        made = lab_errors(photo, swatches=judged.spectra)
+        assert all(lowest < errors.mean() for errors in made.values())
 
 
 # --- one frame -----------------------------------------------------------------------------------

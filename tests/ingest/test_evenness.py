@@ -7,7 +7,7 @@ from ingest import evenness_colours
 from ingest.colour import SRGB_TO_XYZ, difference_terms, xyz_to_lab
 from ingest.evenness_axes import PIECE, axes, light_line, mcdm, spread
 from ingest.evenness_cells import as_cells, blocks, cell_factor, sum_to_cells
-from ingest.evenness_colours import dots, layout, palette, signature
+from ingest.evenness_colours import MOST_SAMPLES, dots, layout, palette, sampled, signature
 from ingest.evenness_depth import deeper
 from ingest.evenness_model import INPUTS, fitted, root, terms, unroot
 from ingest.evenness_rule import SOLID_SHARE, floor_of, solid_or_not
@@ -55,6 +55,40 @@ def test_blocks_of_a_plane_of_light_are_its_values_at_their_middles():
     inner = (found.centres[:, 0] > 6) & (found.centres[:, 0] < w * 0.15 - 6)
     want = 0.2 + 0.4 * (found.centres[inner, 0] / 0.15 - 0.5) / (w - 1)
     assert np.allclose(found.light[inner, 0], want, atol=1e-4)
+
+
+def test_blocks_and_their_halves_are_sums_over_a_checkerboard():
+    rng = np.random.default_rng(12)
+    h, w, mm = 160, 210, 0.25
+    light = rng.uniform(0.1, 0.9, (h, w, 3)).astype(np.float32)
+    weight = (rng.random((h, w)) < 0.9).astype(np.float32)
+    reading = rng.uniform(0.2, 1.0, (h, w)).astype(np.float32)
+    found = blocks(as_cells(light, weight, mm, 1), reading)
+    rows, columns = np.arange(h), np.arange(w)
+    odd = (rows[:, None] // 4 + columns[None] // 4) % 2 == 1  # squares of 1 mm
+    for i in (0, len(found.light) // 2):
+        x, y = found.centres[i] / mm
+        away = (rows[:, None] + 0.5 - y) ** 2 + (columns[None] + 0.5 - x) ** 2
+        share = np.exp(-0.5 * away / (0.29 * 5.0 / mm) ** 2) * weight * reading
+        for part, told in (
+            (1.0, found.light[i]),
+            (odd, found.halves[0, i]),
+            (~odd, found.halves[1, i]),
+        ):
+            counted = (share * part)[..., None]
+            assert np.allclose((light * counted).sum((0, 1)) / counted.sum(), told, rtol=2e-5)
+
+
+def test_a_sample_of_large_yarn_is_even_over_it_and_stands_for_it():
+    h, w = 256, 512  # eight cells for each of the sample: a plain stride would meet stripes
+    place = np.stack(np.meshgrid(np.arange(w), np.arange(h)), axis=-1).reshape(-1, 2)
+    chosen = sampled(place.astype(float))
+    assert len(chosen) == MOST_SAMPLES and len(np.unique(chosen, axis=0)) == MOST_SAMPLES
+    counted = np.histogram2d(*chosen.T, bins=10, range=[[0, w], [0, h]])[0]
+    assert counted.min() > 0.9 * counted.mean() and counted.max() < 1.1 * counted.mean()
+    for period in (2, 3, 4, 5, 8):
+        assert np.bincount(chosen[:, 0].astype(int) % period).min() > 0.95 * MOST_SAMPLES / period
+    assert np.array_equal(sampled(place[:MOST_SAMPLES]), place[:MOST_SAMPLES])
 
 
 def test_light_alone_stays_on_its_line_and_dye_leaves_it():

@@ -233,6 +233,12 @@ def test_a_patch_or_a_slope_is_no_seam():
     assert not has_seam(slope)
 
 
+def test_a_seam_between_patchy_readings_is_one():
+    lab = lab_field(6.0)
+    lab[np.random.default_rng(5).random(lab.shape[:2]) < 0.3] = np.nan
+    assert has_seam(lab) and has_seam(lab.transpose(1, 0, 2))
+
+
 def test_unread_cells_do_not_make_a_seam():
     lab = lab_field(0.0)
     lab[:, 30:34] = np.nan

@@ -1,4 +1,5 @@
-"""``python -m tests.simulation report [--cases N] [--seed S] [--tuning] [--csv]``."""
+"""``python -m tests.simulation report [--cases N] [--seed S] [--tuning] [--csv]``, and
+``python -m tests.simulation floor``: what no correction can beat."""
 
 from __future__ import annotations
 
@@ -9,6 +10,7 @@ import sys
 from tests.simulation.cases import MASTERS, simulate
 from tests.simulation.colourways import EVALUATION, TUNING
 from tests.simulation.figures import Figure, all_figures
+from tests.simulation.floor import floor_figures
 
 #: Seed of the figures that are kept in tests/data.
 SEED = 1
@@ -49,7 +51,7 @@ def csv(figures: list[Figure], seed: int) -> str:
 
 def main(arguments: list[str] | None = None) -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.simulation")
-    parser.add_argument("what", choices=["report"])
+    parser.add_argument("what", choices=["report", "floor"])
     parser.add_argument("--cases", type=int, default=2000, help="lots in a cell of verdicts, about")
     parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument(
@@ -57,6 +59,9 @@ def main(arguments: list[str] | None = None) -> None:
     )
     parser.add_argument("--csv", action="store_true", help="comma-separated values")
     asked = parser.parse_args(arguments)
+    if asked.what == "floor":
+        sys.stdout.write(table(floor_figures(asked.seed)) + "\n")
+        return
     sets = max(asked.cases // MASTERS[0], 1)
     family = TUNING if asked.tuning else EVALUATION
     figures = all_figures(simulate(asked.seed, family, sets), asked.seed)

@@ -83,6 +83,12 @@ def _recipes(
     return np.stack(found_base), np.stack(found_parts)
 
 
+def yarns(rng: np.random.Generator, seed: int, count: int) -> np.ndarray:
+    """(count, 81) reflectances of yarns of the main bank, of the dye family ``seed``."""
+    base, parts = _recipes(rng, dye_family(seed), count, dark=False)
+    return spectra.r_of_ks(base + parts.sum(axis=1))
+
+
 def make_bank(
     rng: np.random.Generator, seed: int, counts: tuple[int, int], asked: np.ndarray, k_l: np.ndarray
 ) -> Bank:

@@ -73,16 +73,20 @@ def absolute_colour(colours: Table) -> Iterator[Figure]:
     """Lab error against the spectral truth, by reference; main bank and published samples."""
     colours = picked(colours, ~colours["stop"])
     error = delta_e_2000(colours["lab"], colours["true"])
-    phones = np.isin(colours["camera"], PHONES)
+    phones, dark = np.isin(colours["camera"], PHONES), colours["dark"]
     # Two daylights and four other lights come equally often as classes; weigh lights alike.
     weight = np.where(colours["daylight"], 2.0, 4.0)
     for name, asked in ASKED_ABSOLUTE.items():
         raw = name.startswith("raw")
         mine = (colours["kind"] == KINDS.index("chart" if raw else name)) & (colours["raw"] == raw)
         groups = (
-            ("phones by daylight", phones & colours["daylight"] & ~colours["dark"]),
-            ("any light and camera", ~colours["dark"]),
-            ("dark, any light and camera", colours["dark"]),
+            ("phones by daylight", phones & colours["daylight"] & ~dark),
+            ("any light and camera", ~dark),
+            ("dark, any light and camera", dark),
+            *(
+                (f"{c} by daylight", (colours["camera"] == i) & colours["daylight"] & ~dark)
+                for i, c in zip(PHONES, camera.PHONES, strict=True)
+            ),
         )
         for i, (group, mask) in enumerate(groups):
             use = mine & mask
