@@ -178,7 +178,8 @@ def _from_neutrals(
     fit = fit_neutrals(photo.encoding, reference, patches, expected, field)
     stated = expected @ photo.encoding.to_xyz.T
     flags = set(located_flags(reference))
-    flags |= set() if fit.fits else {"reference does not fit"}
+    flags |= {"reference far off"} if fit.far_off else set()
+    flags |= set() if fit.fits or fit.far_off else {"reference does not fit"}
     flags |= set() if fit.in_order else {"steps not in order"}
     if any("card in shadow" in card_flags(p) for p in patches):
         flags.add("card in shadow")

@@ -47,6 +47,10 @@ FLAGS: Mapping[str, str] = {
         "The reference's patches do not agree with their stated values after correction: another "
         "make or edition, worn, or in uneven light."
     ),
+    "reference far off": (
+        "The reference's patches are nowhere near their stated values: is each marked where it "
+        "lies, in the order of the values, with nothing over it? Look with --show, and mark anew."
+    ),
     "tone varies in the frame": (
         "Neutrals at two places disagree after correction: the phone changed tones by place, or "
         "the light differs between them."
@@ -114,7 +118,9 @@ FLAGS: Mapping[str, str] = {
 }
 
 #: Flags under which no lot check says anything but "cannot tell" (design: flags, verdict).
-FLAGS_THAT_STOP_A_VERDICT = frozenset({"clipped beyond use", "no reference"})
+FLAGS_THAT_STOP_A_VERDICT = frozenset(
+    {"clipped beyond use", "no reference", "reference far off", "steps not in order"}
+)
 
 
 def check_flags(flags: frozenset[str]) -> frozenset[str]:

@@ -76,6 +76,11 @@ class Comparison:
         return words.in_words(self.directions)
 
     @property
+    def best_next(self) -> tuple[Advice, ...]:
+        """The advice that would be enough; all of it where none would."""
+        return tuple(a for a in self.what_next if a.enough) or self.what_next
+
+    @property
     def sentences(self) -> tuple[str, ...]:
         """All of it, ready to print, most important first."""
         phrase = self.words[0].upper() + self.words[1:] + "."
@@ -83,7 +88,7 @@ class Comparison:
             words.headline(self.difference),
             phrase,
             *self.reasons,
-            *(a.text for a in self.what_next),
+            *(a.text for a in self.best_next),
             *words.figures(self.difference),
             *self.notes,
         )

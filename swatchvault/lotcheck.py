@@ -6,7 +6,7 @@ No SQL and no printing: colours come in as :class:`StoredColour`, comparisons go
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -17,6 +17,9 @@ from swatchvault.compare import Comparison, as_record, compare_under
 from swatchvault.difference import Capture, Colour, Conditions, OwnFrame, mean_of_photos
 from swatchvault.errors import CompareError
 from swatchvault.evenness_check import Evenness, EvennessComparison, compare_evenness
+
+#: Photos of the master, and of the lot.
+Sides = tuple[list[StoredColour], list[StoredColour]]
 
 
 @dataclass(frozen=True)
@@ -48,6 +51,10 @@ class CheckedSwatch:
     master_measurements: tuple[int, ...]
     lot_measurements: tuple[int, ...]
 
+    @property
+    def measurements(self) -> tuple[int, ...]:
+        return self.master_measurements + self.lot_measurements
+
 
 def as_colour(stored: StoredColour) -> Colour:
     """A stored measurement as one side of a comparison."""
@@ -71,8 +78,9 @@ def groups(
 ) -> list[tuple[Capture, list[StoredColour], list[StoredColour]]]:
     """The ways to set the master's photos against the lot's, best first.
 
-    Photos that show both; photos of one locked set-up; of one set-up; all there are. Only
-    measurements by one version of the method: raises ``CompareError`` where none is shared.
+    Photos that show both; photos of one locked set-up; of one set-up; all there are. Of each way
+    first those with the better reference alone, or by daylight alone, where both sides have such.
+    Only measurements by one version of the method: raises ``CompareError`` where none is shared.
     """
     master, new = one_version(master, new)
     ways: list[tuple[Capture, list[StoredColour], list[StoredColour]]] = []
@@ -91,7 +99,40 @@ def groups(
         locked = all(c.locked for c in (*ours, *theirs))
         ways.append((Capture.LOCKED if locked else Capture.SAME_SETUP, ours, theirs))
     ways.append((Capture.OTHER, list(master), list(new)))
-    return sorted(ways, key=lambda way: list(Capture).index(way[0]))
+    ways.sort(key=lambda way: list(Capture).index(way[0]))
+    return [(capture, *sides) for capture, *both in ways for sides in _narrowed(both[0], both[1])]
+
+
+def _narrowed(ours: list[StoredColour], theirs: list[StoredColour]) -> list[Sides]:
+    """The photos of both sides, after the better ones among them: one photo with a card alone, or
+    by lamp, would otherwise bring its doubt upon all."""
+    best = min(max(_rank(c) for c in side) for side in (ours, theirs))
+    better = _kept(ours, theirs, lambda c: _rank(c) >= best)
+    found = [_kept(*better, _by_daylight), better, _kept(ours, theirs, _by_daylight)]
+    distinct = {
+        tuple(tuple(c.measurement_id for c in side) for side in sides): sides
+        for sides in (*found, (ours, theirs))
+    }
+    return list(distinct.values())
+
+
+def _rank(stored: StoredColour) -> int:
+    """How good a photo's reference is; what the tables of doubt do not know counts least."""
+    order = ("card", "steps", "chart")
+    column = as_colour(stored).column
+    return order.index(column) if column in order else -1
+
+
+def _by_daylight(stored: StoredColour) -> bool:
+    return stored.light == "daylight"
+
+
+def _kept(
+    ours: list[StoredColour], theirs: list[StoredColour], keep: Callable[[StoredColour], bool]
+) -> Sides:
+    """Of both sides those to keep, or both whole where one would be left with none."""
+    kept = tuple([c for c in side if keep(c)] for side in (ours, theirs))
+    return (kept[0], kept[1]) if all(kept) else (ours, theirs)
 
 
 def one_version(

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+import sqlite3
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -36,3 +39,13 @@ def original_of(archive: Archive, measurement_id: int) -> Original:
     if not path.is_file():
         raise NotFound(f"the photo {name or sha256} is gone from the archive: run verify")
     return Original(path, name or path.name, layout_from_text(marks), setup_id)
+
+
+def names_of_photos(conn: sqlite3.Connection, measurement_ids: Sequence[int]) -> dict[int, str]:
+    """What the file of each measurement's photo was called, or else its sha256, by measurement."""
+    sql = (
+        "SELECT m.id, COALESCE(photo.original_name, photo.sha256) FROM measurement AS m "
+        "JOIN layout ON layout.id = m.layout_id JOIN photo ON photo.id = layout.photo_id "
+        "WHERE m.id IN (SELECT value FROM json_each(?))"
+    )
+    return dict(conn.execute(sql, (json.dumps(list(measurement_ids)),)).fetchall())

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -14,6 +16,10 @@ from swatchvault.commands.options import (
     verdict_options,
 )
 from swatchvault.errors import ArchiveError
+
+if TYPE_CHECKING:
+    from swatchvault.compare import Comparison
+    from swatchvault.lotcheck import CheckedSwatch
 
 FORMS = click.Choice(["skein", "wound card", "knit"])
 
@@ -115,6 +121,7 @@ def check_command(
     Every verdict leaves with exit code 0.
     """
     from swatchvault.archive import open_archive
+    from swatchvault.archive.originals import names_of_photos
     from swatchvault.checking import Ask, check_lot, keep_checks
     from swatchvault.report import comparison_lines
 
@@ -123,15 +130,42 @@ def check_command(
         checks = check_lot(archive.conn, lot, ask)
         if keep:
             keep_checks(archive.conn, checks)
+        names = names_of_photos(archive.conn, [i for c in checks for i in c.checked.measurements])
     if as_json:
         click.echo(json.dumps([c.record() for c in checks], ensure_ascii=False))
         return
     for check in checks:
         click.echo(f"{lot}, swatch {check.checked.swatch}, held to {check.master.swatch}:")
-        lines = comparison_lines(check.checked.comparison)
+        comparison = check.checked.comparison
+        lines = [*comparison_lines(comparison), judged_on(check.checked, names)]
+        lines += weakened(comparison)
         if check.evenness is not None:
             lines += check.evenness.comparison.sentences
         click.echo("\n".join(f"  {line}" for line in lines))
+
+
+def judged_on(checked: CheckedSwatch, names: Mapping[int, str]) -> str:
+    """Which photos both sides of a check were taken from."""
+    sides = (checked.master_measurements, checked.lot_measurements)
+    master, lot = (list(dict.fromkeys(names[i] for i in side)) for side in sides)
+    if set(master) == set(lot):
+        return f"Judged on {_listed(master)}."
+    return f"Judged on {_listed(lot)}, the master on {_listed(master)}."
+
+
+def weakened(comparison: Comparison) -> list[str]:
+    """Flags of both sides that the comparison's own sentences do not tell already."""
+    from ingest.flags import FLAGS, FLAGS_THAT_STOP_A_VERDICT
+    from swatchvault.commands.photos import STANDING_FLAGS
+    from swatchvault.report import flag_lines
+
+    found = (comparison.master.flags | comparison.new.flags) & FLAGS.keys()
+    return flag_lines(found - STANDING_FLAGS - FLAGS_THAT_STOP_A_VERDICT)
+
+
+def _listed(names: Sequence[str], most: int = 3) -> str:
+    more = len(names) - most
+    return ", ".join(names[:most]) + (f" and {more} more" if more > 0 else "")
 
 
 @click.command("lots")

@@ -272,12 +272,26 @@ def test_fewer_than_six_steps_count_as_a_card():
     assert made.reference == "card" and "tone curve not removed" in made.flags
 
 
-def test_steps_of_other_values_than_stated_do_not_fit():
+@pytest.mark.parametrize(
+    ("lying_there", "said"),
+    [
+        ((0.9, 0.85, 0.72, 0.2, 0.04, 0.02), "reference does not fit"),
+        ((0.9, 0.5, 0.3, 0.28, 0.26, 0.01), "reference far off"),
+    ],
+)
+def test_steps_of_other_values_than_stated_do_not_fit(lying_there, said):
     stated = (0.9, 0.88, 0.86, 0.2, 0.03, 0.028)
-    light, boxes = steps_scene((0.9, 0.5, 0.3, 0.28, 0.26, 0.01))
+    light, boxes = steps_scene(lying_there)
     photo = photo_of_light(noisy(light, sd=0.01))
     made = correct(photo, [steps_at(boxes, photo.pixels, stated)], Settings())
-    assert "reference does not fit" in made.flags
+    assert made.flags & {"reference does not fit", "reference far off"} == {said}
+
+
+def test_a_step_marked_on_something_else_is_far_off():
+    photo, boxes = bent_picture((50, 40, -40))
+    x0, y0, x1, y1 = SWATCH
+    boxes = [*boxes[:2], (x0 + 5, y0 + 5, x1 - 5, y1 - 5), *boxes[3:]]
+    assert "reference far off" in correct(photo, [steps_at(boxes, photo.pixels)], Settings()).flags
 
 
 # --- a chart -----------------------------------------------------------------------------------
@@ -306,12 +320,20 @@ def test_a_perfect_chart_is_read_as_published():
         assert float(delta_e_2000(patch["corrected_lab"], patch["expected_lab"])) < 0.2
 
 
-def test_a_chart_of_other_pigments_does_not_fit():
+@pytest.mark.parametrize(
+    ("other", "said"),
+    [
+        (lambda lab: 0.8 * lab + 0.2 * lab[::-1], "reference does not fit"),
+        (lambda lab: lab[::-1], "reference far off"),
+    ],
+)
+def test_a_chart_of_other_pigments_does_not_fit(other, said):
     table = np.array(charts.CHART24_LAB_D50["after-2014-11"])
-    table[:18] = table[:18][::-1]
+    table[:18] = other(table[:18])
     light, corners = chart_picture(table=table)
     photo = photo_of_light(light, bits=16)
-    assert "reference does not fit" in correct(photo, [chart_reference(corners)], Settings()).flags
+    made = correct(photo, [chart_reference(corners)], Settings())
+    assert made.flags & {"reference does not fit", "reference far off"} == {said}
 
 
 # --- a second reference ------------------------------------------------------------------------
@@ -367,6 +389,6 @@ def test_a_shadow_across_the_steps_is_flagged(edge):
     light[:, from_x:] *= 0.4
     photo = photo_of(coded(light, 8))
     made = correct(photo, [steps_at(boxes, photo.pixels)], Settings())
-    said = {"card in shadow", "steps not in order", "reference does not fit"}
+    said = {"card in shadow", "steps not in order", "reference does not fit", "reference far off"}
     assert made.readings[0].flags & said
     assert made.flags & said

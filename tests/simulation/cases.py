@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ingest.measure import CLIPPED_BEYOND_USE, ZERO_SHARE
+from ingest.measure import ZERO_SHARE
 from tests.render import camera, spectra
 from tests.render.camera import Shot
 from tests.simulation import frame
@@ -50,9 +50,9 @@ def simulate(seed: int, family: int, sets: int) -> Cases:
     Columns of both tables: ``set``, ``kind`` and ``column`` (indices of the reference asked for
     and as the correction counts it), ``daylight``, ``camera``, ``light``, ``dark``. Of colours:
     ``yarn`` (not a published sample), ``true``, ``lab``, ``xyz``, ``reading_sd``, ``value_sd``,
-    ``raw``, ``stop`` (clipped beyond use). Of pairs: ``capture``, ``tolerance``, ``k_l``,
+    ``raw``, ``stop`` (no verdict is given on it). Of pairs: ``capture``, ``tolerance``, ``k_l``,
     ``distance``, the Lab values ``true_m``, ``true_l``, ``lab_m``, ``lab_l``, and ``stop``,
-    ``bar`` (clipped beyond use, a channel at zero, on either side).
+    ``bar`` (no verdict is given, a channel at zero, on either side).
     """
     colours: list[Table] = []
     pairs: list[Table] = []
@@ -159,7 +159,7 @@ def _colour_rows(
             reading_sd=taken.reading_sd,
             value_sd=taken.value_sd,
             raw=is_raw,
-            stop=taken.clipped[:n] >= CLIPPED_BEYOND_USE,
+            stop=taken.stopped[:n],
         )
         for kind, taken, is_raw in found
     ]
@@ -202,7 +202,7 @@ def _pair_rows(
         true_l=true_l,
         lab_m=first.lab[mine],
         lab_l=other.lab[theirs],
-        stop=np.maximum(first.clipped[mine], other.clipped[theirs]) >= CLIPPED_BEYOND_USE,
+        stop=first.stopped[mine] | other.stopped[theirs],
         bar=np.maximum(first.zero[mine], other.zero[theirs]) >= ZERO_SHARE,
     )
     made = np.isfinite(bank.lots[..., 0]).ravel()

@@ -16,7 +16,9 @@ import numpy as np
 from ingest.colour import SRGB_TO_XYZ, srgb_to_linear, xyz_to_lab
 from ingest.correct import Correction, correct
 from ingest.errors import IngestError
+from ingest.flags import FLAGS_THAT_STOP_A_VERDICT
 from ingest.locate import chart_reference
+from ingest.measure import CLIPPED_BEYOND_USE
 from ingest.model import Array, Encoding, Photo, Polygon, Reference, Settings
 from ingest.reading import clip_code, zero_code
 from tests.render import camera, spectra
@@ -65,6 +67,11 @@ class Taken:
     reading_sd: float
     value_sd: float
     flags: frozenset[str]
+
+    @property
+    def stopped(self) -> np.ndarray:
+        """(n,) whether no verdict is given on a swatch."""
+        return (self.clipped >= CLIPPED_BEYOND_USE) | bool(self.flags & FLAGS_THAT_STOP_A_VERDICT)
 
 
 def make_kit(rng: np.random.Generator) -> Kit:

@@ -189,7 +189,8 @@ def test_check_lots_list_show_export_verify(capsys, studio, monkeypatch):
     record = json.loads(checked.out)[0]
     assert record["capture"] == "same frame"
     assert record["lot"] == "NF-2"
-    assert "ΔE00" in run(capsys, "check", "NF-2", "--do-not-keep").out
+    said = run(capsys, "check", "NF-2", "--do-not-keep").out
+    assert "ΔE00" in said and re.search(r"Judged on \S+\.jpg", said)
     assert any(row["lot"] == "NF-2" for row in lots)
     family = json.loads(run(capsys, "lots", record["colourway"], "--json").out)[0]
     assert len(family["pairs"]) == len(family["lots"]) * (len(family["lots"]) - 1) / 2

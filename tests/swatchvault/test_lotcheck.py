@@ -1,0 +1,108 @@
+"""Which photos a lot is judged on: the strongest there are, and none that says nothing."""
+
+import dataclasses
+import math
+
+import numpy as np
+import pytest
+
+from ingest.model import LabCovariance
+from swatchvault.archive.colours import StoredColour
+from swatchvault.commands.lots import judged_on, weakened
+from swatchvault.difference import Capture, Verdict
+from swatchvault.lotcheck import Held, check_swatch, groups
+
+LAB = np.array([50.0, 20.0, 10.0])
+
+
+def photo(number, reference="steps", *, lab=LAB, flags=(), setup=1, **changes):
+    """A stored measurement of its own photo."""
+    region = LabCovariance(*(np.eye(3) * 1e-4 for _ in dataclasses.fields(LabCovariance)))
+    fields = {
+        "measurement_id": number,
+        "swatch_id": 1,
+        "swatch": "s",
+        "region": "s",
+        "lab": lab,
+        "covariance": region,
+        "flags": frozenset(flags),
+        "reference": reference,
+        "clipped_share": 0.0,
+        "shadow_sd": math.nan,
+        "mm_per_px": math.nan,
+        "tonality": None,
+        "photo_sha256": f"{number:064x}",
+        "taken_at": None,
+        "added_at": "2026-03-01",
+        "setup_id": setup,
+        "setup": "window",
+        "locked": False,
+        "light": "daylight",
+        "form": "wound card",
+        "dry": True,
+        "lot_id": 1,
+        "lot": "7",
+        "skein": None,
+        "colourway": "Moss",
+        "base": "Sock",
+        "version": "1",
+        **changes,
+    }
+    return StoredColour(**fields)
+
+
+def judged(master, lot):
+    checked = check_swatch(master, lot, Held(same_dyes=True))
+    return checked, checked.master_measurements, checked.lot_measurements
+
+
+@pytest.mark.parametrize("poorer", [{"reference": "card"}, {"light": "other"}, {"light": None}])
+def test_one_poorer_photo_does_not_bring_its_doubt_upon_the_others(poorer):
+    good, lot = [photo(1), photo(2)], [photo(10)]
+    checked, master, _ = judged([*good, photo(3, **poorer)], lot)
+    alone, *_ = judged(good, lot)
+    assert master == (1, 2)
+    ours, theirs = (c.comparison.difference.u_at_tolerance for c in (checked, alone))
+    assert ours == theirs
+
+
+def test_a_poorer_photo_counts_where_there_is_no_better_one_of_the_other_side():
+    checked, master, lot = judged([photo(1, "card"), photo(2, "chart")], [photo(10, "card")])
+    assert master == (1, 2) and lot == (10,)
+    assert checked.comparison.difference.doubt.reference == "card"
+
+
+def test_a_chart_counts_with_steps_where_the_lot_has_steps_alone():
+    _, master, _ = judged([photo(1, "card"), photo(2, "chart"), photo(3)], [photo(10)])
+    assert master == (2, 3)
+
+
+def test_ways_come_best_first_and_none_twice():
+    ways = groups([photo(1), photo(2, "card")], [photo(10)])
+    assert [w[0] for w in ways] == [Capture.SAME_SETUP] * 2 + [Capture.OTHER] * 2
+    ids = [[c.measurement_id for c in ours] for _, ours, _ in ways]
+    assert ids == [[1], [1, 2], [1], [1, 2]]
+
+
+@pytest.mark.parametrize("flag", ["steps not in order", "reference far off"])
+def test_a_photo_of_a_broken_reference_is_left_out_and_alone_gives_no_verdict(flag):
+    wild = photo(3, lab=LAB + np.array([40.0, -20.0, 0.0]), flags=[flag])
+    checked, master, _ = judged([photo(1), wild], [photo(10)])
+    assert master == (1,) and checked.comparison.difference.delta_e_00 < 0.1
+    alone, *_ = judged([wild], [photo(10)])
+    assert alone.comparison.verdict is Verdict.CANNOT_TELL
+    assert alone.comparison.difference.stops
+
+
+def test_a_check_names_its_photos_and_tells_what_weakens_it_once():
+    flags = ["glare", "scale unknown", "steps not in order"]
+    checked, *_ = judged([photo(1), photo(2)], [photo(10, flags=flags)])
+    names = {1: "a.jpg", 2: "b.jpg", 10: "new.jpg"}
+    assert judged_on(checked, names) == "Judged on new.jpg, the master on a.jpg, b.jpg."
+    (line,) = weakened(checked.comparison)
+    assert line.startswith("! glare: ")
+    many = dataclasses.replace(checked, master_measurements=(1, 2, 3, 4, 5))
+    names = {i: f"{i}.jpg" for i in (1, 2, 3, 4, 5, 10)}
+    assert judged_on(many, names).endswith("the master on 1.jpg, 2.jpg, 3.jpg and 2 more.")
+    one = dataclasses.replace(checked, master_measurements=(10,))
+    assert judged_on(one, names) == "Judged on 10.jpg."
