@@ -28,6 +28,9 @@ FEWEST_LOTS = 6
 FEWEST_RECIPES = 3
 #: How far beyond the deepest seen a depth may be asked for, as a factor; our choice.
 REACH = 1.1
+#: Share of the least that ever went with a dye below which its partner counts as left out: the two
+#: are then told apart by belief alone. Our choice.
+PARTNER_LEFT = 1 / 3
 # Leave-one-out is worth this many axes of belief in the doubt as computed; the same set.
 _TRUST = 4.0
 # Recipes whose depths differ by less than this, as ln, count as one; our choice.
@@ -161,6 +164,21 @@ class BaseModel:
                     return (
                         f"{self.dyes[j]} and {self.dyes[i]} were never in one pot on this base: "
                         "dye a trial of the two."
+                    )
+        return self._without_its_partner(used)
+
+    def _without_its_partner(self, used: Mapping[str, float]) -> str | None:
+        """Why a dye is not known apart from one that every lot with it held too."""
+        depths = self.data.depths
+        for i, other in ((self.dyes.index(d), d) for d in used):
+            with_it = depths[depths[:, i] > 0]
+            least = (with_it / with_it[:, [i]]).min(axis=0)
+            for j, partner in enumerate(self.dyes):
+                if used.get(partner, 0.0) < PARTNER_LEFT * least[j] * used[other]:
+                    return (
+                        f"{other} was never in a pot on this base without at least {least[j]:.2g} "
+                        f"times as much {partner}, so the lots do not show what it gives with "
+                        "less: dye a trial."
                     )
         return None
 

@@ -282,6 +282,26 @@ def test_outside_the_depths_and_mixtures_seen_it_says_nothing(depths, why):
         assert np.isnan(shade.covariance).all()
 
 
+@pytest.mark.parametrize(
+    ("depths", "inside"),
+    [
+        ({"b": 0.5}, False),
+        ({"b": 0.5, "a": 0.05}, False),
+        ({"b": 0.5, "a": 0.2}, True),
+        ({"a": 0.5}, True),
+    ],
+)
+def test_a_dye_is_not_known_without_the_one_it_always_came_with(depths, inside):
+    pots = [(0.6, 0.8), (0.4, 0.8), (0.5, 0.2), (0.5, 0), (0.2, 0), (1, 0), (1, 1)]
+    lots = [
+        DyedLot(str(i), dict(zip("ab", map(float, p), strict=True)), (60 - 10 * sum(p), 5 * i, 9))
+        for i, p in enumerate(pots)
+    ]
+    shade = fit_base(lots, [(88, 0, 9)]).predict(depths)
+    assert shade.inside is inside
+    assert inside or "b was never in a pot on this base without at least 0.5 times" in shade.why
+
+
 def test_fluorescent_dyes_are_refused():
     k = some_kitchen()
     model = fit_base(lots_of(k) + lots_of(some_kitchen(0)), fluorescent={"a"})
