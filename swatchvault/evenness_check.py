@@ -40,6 +40,14 @@ STOPS: Mapping[str, str] = {
 }
 
 
+#: Said where a tolerance reaches below no unevenness at all, and the lot reads clearly lower.
+TOO_WIDE = (
+    "It reads less tonal than the master, but the tolerance is wider than the master is uneven, so "
+    "even a solid would keep to it: state a smaller one (`swatchvault master SWATCH --evenness "
+    "--evenness-tolerance`), or state it again from a nearer photo in flatter light."
+)
+
+
 class Tonal(Enum):
     """What can be said of a lot's evenness."""
 
@@ -178,6 +186,12 @@ def compare_evenness(master: Evenness, new: Evenness, tolerance: float) -> Evenn
     p_less = _below(new, master, master.unevenness)
     chances = Chances(max(upper, lower), 1.0 - p_less, p_less)
     verdict = decide(new.unevenness - master.unevenness, tolerance, chances)
+    uneven = master.kind not in (None, "solid")
+    if verdict is Tonal.AS and uneven and floor <= 0.0 and p_less <= AT_BOUNDARY:
+        said = (TOO_WIDE,)  # "as tonal" would hold of any even lot, and this one reads as another
+        return EvennessComparison(
+            master, new, tolerance, Tonal.CANNOT_TELL, chances, (*said, *new.notes)
+        )
     reasons = (*_small_print(verdict), *new.notes)
     return EvennessComparison(master, new, tolerance, verdict, chances, reasons)
 

@@ -43,10 +43,16 @@ def state_or_end(
         measurement_id=measurement_id,
         reason=reason,
     )
-    return (
+    said = (
         f"its evenness: {found.kind}, unevenness {found.unevenness:.2f} ± {found.u:.2f}; later "
         f"lots as {found.form} are held to it within {chosen:.2g} ({reason})"
     )
+    if found.kind != "solid" and chosen >= found.unevenness:
+        said += (
+            "; that is wider than it is uneven itself, so no lot can be called less tonal: a "
+            "nearer photo, more yarn or flatter light makes it narrower, or state a tolerance"
+        )
+    return said
 
 
 def _told(conn: sqlite3.Connection, swatch: SwatchFacts) -> tuple[Evenness, int]:

@@ -11,6 +11,7 @@ from swatchvault.evenness_check import (
     LEAST_TOLERANCE,
     PAIR,
     STOPS,
+    TOO_WIDE,
     Chances,
     Evenness,
     Tonal,
@@ -55,6 +56,20 @@ def test_the_decision(difference, as_tonal, more, less, verdict):
 )
 def test_readings_become_verdicts(master, new, verdict):
     assert compare_evenness(even(master), even(new), 0.5).verdict is verdict
+
+
+@pytest.mark.parametrize(
+    ("kind", "new", "verdict"),
+    [
+        ("semi-solid", 0.04, Tonal.CANNOT_TELL),
+        ("semi-solid", 0.40, Tonal.AS),
+        ("solid", 0.04, Tonal.AS),
+    ],
+)
+def test_a_tolerance_wider_than_the_master_is_uneven_lets_no_solid_pass(kind, new, verdict):
+    found = compare_evenness(even(0.5, 0.1, kind=kind), even(new, 0.02, kind="solid"), 0.65)
+    assert found.verdict is verdict
+    assert (TOO_WIDE in found.sentences) is (verdict is Tonal.CANNOT_TELL)
 
 
 def test_doubt_takes_the_verdict_away():

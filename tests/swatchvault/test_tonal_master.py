@@ -84,6 +84,14 @@ def listing_of(archive, view):
     return [dict(zip(names, row, strict=True)) for row in cursor]
 
 
+def test_a_tolerance_wider_than_its_own_unevenness_is_told_at_once(archive, tmp_path, capsys):
+    said = run(capsys, "master", "sun 1", "--evenness", "--archive", archive.folder).out
+    assert "no lot can be called less tonal" not in said
+    file_one(archive, tmp_path, 1, tonality(0.49, 0.3), "later")
+    said = run(capsys, "master", "sun 1", "--evenness", "--archive", archive.folder).out
+    assert "no lot can be called less tonal" in said
+
+
 def test_a_check_in_json_keeps_the_two_verdicts_apart(archive, capsys):
     run(capsys, "master", "sun 1", "--evenness", "--archive", archive.folder)
     ran = run(capsys, "check", "L2", "--json", "--do-not-keep", "--archive", archive.folder)
