@@ -9,6 +9,7 @@ from ingest.evenness_cells import Cells
 from ingest.evenness_figures import Figures
 from ingest.evenness_rule import SPECKLED_BULK, Class
 from ingest.evenness_seam import has_seam
+from ingest.evenness_smooth import smooth_field
 
 #: Length of the strands' light and dark, mm, outside which the scale is doubtful.
 TEXTURE_MM = (0.08, 2.2)
@@ -50,15 +51,16 @@ def stops(found: Figures, kind: Class, side_mm: float, clipped_share: float) -> 
     elif clipped_share >= CLIPPED_DOTS and _light_dots(found, kind):
         said = "Light dots and clipped pixels: highlights or dye, cannot tell. Use softer light."
         out.append(("evenness not judged", said))
-    if contrast > SEEN_CONTRAST:
+    unsharp = contrast > UNSHARP_CONTRAST and found.sharp < UNSHARP
+    if contrast > SEEN_CONTRAST and not unsharp:  # a blur makes strands look larger
         low, high = TEXTURE_MM
         if not low < found.texture_mm < high:
             said = "Strands would be of an unlikely size at this scale: check the millimetres."
             out.append(("scale doubtful", said))
         elif side_mm < LEAST_TEXTURES * found.texture_mm:
-            said = "The region is only a few strands wide: mark more yarn."
+            said = "The region is only a few strands wide, or out of focus: mark more yarn, sharp."
             out.append(("too little yarn for evenness", said))
-    if contrast > UNSHARP_CONTRAST and found.sharp < UNSHARP:
+    if unsharp:
         out.append(("out of focus", "The photo is out of focus: photograph it again."))
     colours = 1 if kind.name in ("solid", "semi-solid", None) else len(found.palette.share)
     if contrast > (TOO_DEEP if colours == 1 else FAR_TOO_DEEP):
@@ -66,6 +68,9 @@ def stops(found: Figures, kind: Class, side_mm: float, clipped_share: float) -> 
         out.append(("evenness not judged", said))
     if two_things(found) or has_seam(found.cells_lab):
         said = "Two plain fields meet in the region: two swatches, background, or painted yarn."
+        out.append(("perhaps two swatches", said))
+    elif smooth_field(found.palette, found.shade.log_y):
+        said = "Part of the region has no strands, as a table or paper has none: mark yarn alone."
         out.append(("perhaps two swatches", said))
     return out
 

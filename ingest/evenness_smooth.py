@@ -1,0 +1,56 @@
+"""Whether part of a region has no strands: table between two skeins, paper, a label."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ingest.evenness_cells import local_mean
+from ingest.evenness_colours import Palette
+from ingest.model import Array
+
+#: Side in cells (mm) of the neighbourhood in which strands are light and dark.
+NEAR_MM = 1.5
+#: Light and dark of a field over those of all the rest, under which it has no strands. Of 600
+#: rendered yarns of every class and form none lies under 0.34; a wooden table lies at 0.17 and
+#: paper under 0.1.
+SMOOTH = 0.3
+#: Standard deviation of ln Y in the rest under which there are no strands to miss.
+LEAST_STRANDS = 0.05
+#: Share of the region that a field must fill, in one piece, and cells that must be left of it
+#: and of the rest without those at the border.
+LEAST_SHARE, LEAST_CELLS = 0.03, 20
+
+
+def smooth_field(palette: Palette, log_y: Array) -> bool:
+    """Whether a colour of 1 mm cells (h, w) fills a field without strands, others having them.
+
+    ``log_y``: ln Y of the finer cells that those were summed from.
+    """
+    import cv2
+
+    label = palette.label
+    h, w = label.shape
+    if len(palette.share) < 2 or min(h, w) < 3:
+        return False
+    factor = min(log_y.shape[0] // h, log_y.shape[1] // w)
+    about = log_y - local_mean(log_y, np.ones_like(log_y), max(round(NEAR_MM * factor), 3))
+    square = np.ascontiguousarray((about * about)[: h * factor, : w * factor])
+    fine = cv2.resize(square, (w, h), interpolation=cv2.INTER_AREA)
+    around = np.ones((3, 3), np.uint8)
+    for colour in range(len(palette.share)):
+        own = (label == colour).astype(np.uint8)
+        _, pieces, stats, _ = cv2.connectedComponentsWithStats(
+            cv2.morphologyEx(own, cv2.MORPH_OPEN, around)
+        )
+        areas = stats[1:, cv2.CC_STAT_AREA]
+        if areas.max(initial=0) < LEAST_SHARE * label.size:
+            continue
+        largest = (pieces == 1 + int(np.argmax(areas))).astype(np.uint8)
+        inside = fine[cv2.erode(largest, around) > 0]
+        rest = fine[(label >= 0) & (cv2.dilate(own, around) == 0)]
+        if min(inside.size, rest.size) < LEAST_CELLS:
+            continue
+        strands = float(np.sqrt(np.median(rest)))
+        if strands > LEAST_STRANDS and float(np.sqrt(np.median(inside))) < SMOOTH * strands:
+            return True
+    return False

@@ -1,0 +1,57 @@
+"""A field without strands in a region: table between two skeins, and yarn that is none."""
+
+import numpy as np
+import pytest
+
+from ingest.evenness_colours import Palette
+from ingest.evenness_smooth import smooth_field
+from ingest.tonality import measure_tonality
+from tests.tonality.draws import draw
+from tests.tonality.photos import render, to_xyz
+
+FINE = 6  # cells of ln Y to a millimetre
+
+
+def field(label, strands):
+    """Palette and ln Y of fields of 1 mm cells whose strands have these contrasts."""
+    label = np.asarray(label, dtype=np.int64)
+    rows = np.arange(label.shape[0] * FINE)
+    waves = np.sqrt(2.0) * np.sin(2.0 * np.pi * rows / 7.0)[:, None]
+    contrast = np.asarray(strands)[label].repeat(FINE, axis=0).repeat(FINE, axis=1)
+    noise = np.random.default_rng(3).normal(0.0, 0.01, contrast.shape)
+    share = np.bincount(label.ravel()) / label.size
+    lab = np.zeros((len(share), 3))
+    return Palette(lab, share, label), (waves * contrast + noise).astype(np.float32)
+
+
+def strip(width, h=40, w=50):
+    label = np.zeros((h, w), int)
+    label[18 : 18 + width] = 1
+    return label
+
+
+@pytest.mark.parametrize(
+    ("strands", "smooth"), [((0.25, 0.02), True), ((0.25, 0.15), False), ((0.03, 0.0), False)]
+)
+def test_a_strip_without_strands_is_told(strands, smooth):
+    assert smooth_field(*field(strip(8), strands)) is smooth
+
+
+def test_one_colour_or_a_sliver_is_not():
+    assert not smooth_field(*field(np.zeros((40, 50), int), (0.25,)))
+    assert not smooth_field(*field(strip(1), (0.25, 0.0)))
+
+
+@pytest.mark.parametrize("kind", ["solid", "semi-solid", "variegated"])
+def test_table_between_two_skeins_takes_the_class_away(kind):
+    photo = render(draw(70_003, False, kind))
+    linear = photo.linear.copy()
+    whole = np.ones(linear.shape[:2], bool)
+    assert (
+        "perhaps two swatches" not in measure_tonality(linear, whole, photo.mm_per_px, to_xyz).flags
+    )
+    middle, half = linear.shape[0] // 2, round(4.0 / photo.mm_per_px)
+    grain = np.random.default_rng(1).normal(0.0, 0.02, (2 * half, linear.shape[1], 1))
+    linear[middle - half : middle + half] = np.array([0.5, 0.3, 0.1]) * np.exp(grain)
+    found = measure_tonality(linear.astype(np.float32), whole, photo.mm_per_px, to_xyz)
+    assert found.name is None and "perhaps two swatches" in found.flags
