@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import json
+import re
 import sqlite3
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from datetime import date
 
 import numpy as np
 
 from ingest.model import Array
 from swatchvault.archive.rows import find
+from swatchvault.errors import ArchiveError
 
 _MADE = """SELECT swatch.id, swatch.label, swatch.form, base.name, lot.id, lot.code, lot.dyed_on,
 colourway.name, recipe.version, lot.water, skein.label,
@@ -80,7 +83,8 @@ class Made:
 
 @dataclass(frozen=True)
 class Filters:
-    """What a swatch must be; ``None`` asks nothing. ``since``, ``until``: dates of dyeing.
+    """What a swatch must be; ``None`` asks nothing. ``since``, ``until``: days of dyeing, or whole
+    months or years (2026-03). Raises ``ArchiveError`` for anything else.
 
     ``tonality``: class of its current measurement, by the dyer's rule where one is in force.
     ``dry``: as measured.
@@ -95,9 +99,34 @@ class Filters:
     tonality: str | None = None
     dry: bool | None = None
 
+    def __post_init__(self) -> None:
+        for name in ("since", "until"):
+            told = getattr(self, name)
+            if told is not None and not _is_date(told):
+                raise ArchiveError(
+                    f"dyed {name} {told!r} is no date: write a day such as 2026-03-01, a month "
+                    "(2026-03) or a year"
+                )
+
     @property
     def asks(self) -> bool:
         return any(getattr(self, f.name) is not None for f in fields(self))
+
+
+def _is_date(told: str) -> bool:
+    """Whether it is a day, a month or a year as the archive writes them."""
+    if not re.fullmatch(r"\d{4}(-\d{2}){0,2}", told, re.ASCII):
+        return False
+    try:
+        date.fromisoformat(_padded(told, "-01-01"))
+    except ValueError:
+        return False
+    return True
+
+
+def _padded(told: str, rest: str) -> str:
+    """A year or a month as long as a day, with the end of ``rest``."""
+    return told + rest[len(told) - 4 :]
 
 
 def made_of(conn: sqlite3.Connection, swatch_ids: Sequence[int]) -> dict[int, Made]:
@@ -148,7 +177,7 @@ def swatches_where(conn: sqlite3.Connection, filters: Filters) -> set[int]:
     if filters.since is not None:
         where.append(("lot.dyed_on >= ?", filters.since))
     if filters.until is not None:
-        where.append(("lot.dyed_on <= ?", filters.until))
+        where.append(("lot.dyed_on <= ?", _padded(filters.until, "-99-99")))  # its last day
     if filters.tonality is not None:
         where.append((f"{_CLASS} = ?", filters.tonality))
     if filters.dry is not None:

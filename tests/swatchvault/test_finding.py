@@ -29,6 +29,7 @@ from swatchvault.archive import (
 )
 from swatchvault.archive.looks import newest_looks
 from swatchvault.archive.made import Filters, made_of, newest_labs, swatches_where
+from swatchvault.errors import ArchiveError
 from swatchvault.finding import like, query_of_swatch
 from swatchvault.pair import Capture, OwnFrame
 from swatchvault.photodoubt import doubt_of_swatches
@@ -137,6 +138,9 @@ def test_how_a_swatch_was_made(yarn):
         (Filters(dye="Tarn"), 1),
         (Filters(since="2026-05-09"), 3),
         (Filters(until="2026-05-02"), 3),
+        (Filters(since="2026-05", until="2026-05"), 11),
+        (Filters(since="2026"), 12),
+        (Filters(until="2026-04"), 0),
         (Filters(tonality="variegated"), 1),
         (Filters(dry=False), 1),
         (Filters(base="Lumme", form="skein", dry=True), 9),
@@ -145,6 +149,15 @@ def test_how_a_swatch_was_made(yarn):
 def test_filters(yarn, filters, count):
     with open_archive(yarn) as archive:
         assert len(swatches_where(archive.conn, filters)) == count
+
+
+@pytest.mark.parametrize("told", ["1.3.2026", "31/12/2026", "yesterday", "2026-13", "2026-02-30"])
+def test_what_is_no_date_is_refused(told, ask):
+    for name in ("since", "until"):
+        with pytest.raises(ArchiveError, match="a day such as 2026-03-01"):
+            Filters(**{name: told})
+    said = ask("near", "50,5,5", "--since", told)
+    assert said.code == 1 and "is no date" in said.err
 
 
 def test_near_a_triple(ask):
