@@ -183,6 +183,8 @@ def _from_neutrals(
     flags |= set() if fit.in_order else {"steps not in order"}
     if any("card in shadow" in card_flags(p) for p in patches):
         flags.add("card in shadow")
+    if len(fit.usable) < len(neutral_indices(reference)):
+        flags.add("card clipped")
     if fit.field is not None:
         flags.add("light field corrected")
     elif field is not None and field.scatter < 0.03 and field.spread(places) > UNEVEN_LIGHT:
@@ -305,7 +307,7 @@ def _uncorrected(photo: Photo) -> Correction:
         value_sd=0.0,
         steps=(_undone(photo),),
         readings=(),
-        flags=frozenset({"no reference", "tone curve not removed", "camera colours not corrected"}),
+        flags=frozenset({"no reference"}),
     )
 
 

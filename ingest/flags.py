@@ -32,15 +32,19 @@ FLAGS: Mapping[str, str] = {
         "The capture mat's marks do not lie where they should: lay the sheet flat, and check that "
         "it was printed whole. Regions may be a little off."
     ),
-    "card clipped": "Part of the grey reference is at the end of what the camera can record.",
+    "card clipped": (
+        "Part of the grey reference is at the end of what the camera can record: expose less, and "
+        "keep glare off it."
+    ),
     "card uneven": "The grey reference is not of one grey: dirt, print, texture or glare on it.",
     "card tilted in the light": (
         "The light changes across the grey reference: it is tilted, or the light is very near."
     ),
     "card in shadow": "A shadow edge lies across the grey reference.",
     "tone curve not removed": (
-        "One grey card cannot see how the camera bends light and dark: colours much lighter or "
-        "darker than the card are uncertain. Neutral steps or a chart remove this."
+        "One grey card, or fewer than six neutrals, cannot show how the camera bends light and "
+        "dark: colours much lighter or darker are uncertain. Six neutral steps or a chart, none "
+        "of them clipped, remove this."
     ),
     "steps not in order": "The neutral steps do not get darker in the order stated.",
     "reference does not fit": (

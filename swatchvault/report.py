@@ -21,6 +21,8 @@ CORRECTED_BY = {
     "card": "one grey card",
     "none": "nothing (the camera's own colours)",
 }
+#: Share of a swatch's pixels that are clipped from which it is told.
+CLIPPED_TOLD = 0.005
 _KIND = {"card": "grey card", "steps": "neutral steps", "chart24": "24-patch chart"}
 
 
@@ -39,17 +41,27 @@ def photo_lines(photo: PhotoMeasurement) -> list[str]:
     if not photo.swatches:
         lines.append("  no swatch in this photo")
     for swatch in photo.swatches:
-        lines += [f"  {line}" for line in swatch_lines(swatch)]
+        lines += [f"  {line}" for line in swatch_lines(swatch, _corrected_by(photo, swatch))]
     names = set(photo.flags).union(*(s.flags for s in photo.swatches))
     return lines + flag_lines(names, "  ")
 
 
-def swatch_lines(swatch: Measurement) -> list[str]:
-    """A swatch's colour with its doubt, in two lines."""
+def _corrected_by(photo: PhotoMeasurement, swatch: Measurement) -> str:
+    """What corrected a swatch's photo, where neutrals are too few to count as steps too."""
+    used = [r.reference for r in photo.references if r.used]
+    if swatch.reference == "card" and used and used[0].kind == "steps":
+        fitted = [s.detail["neutrals"] for s in photo.steps if "neutrals" in s.detail]
+        return f"{fitted[0]} of {len(used[0].patches)} neutral steps, which count as one grey card"
+    return CORRECTED_BY[swatch.reference]
+
+
+def swatch_lines(swatch: Measurement, by: str | None = None) -> list[str]:
+    """A swatch's colour with its doubt, in two lines. ``by``: what corrected it, if known."""
     return [
         f"{swatch.name}: {lab_words(swatch.lab, swatch.covariance.total)}",
-        f"  corrected by {CORRECTED_BY[swatch.reference]}; {swatch.pixels} pixels"
-        + "".join(f", {v:.1%} left out as {k}" for k, v in swatch.left_out.items() if v > 0.0005),
+        f"  corrected by {by or CORRECTED_BY[swatch.reference]}; {swatch.pixels} pixels"
+        + "".join(f", {v:.1%} left out as {k}" for k, v in swatch.left_out.items() if v > 0.0005)
+        + (f", {swatch.clipped_share:.1%} clipped" if swatch.clipped_share >= CLIPPED_TOLD else ""),
         *(f"  {line}" for line in evenness_lines(swatch.tonality)),
     ]
 
@@ -78,8 +90,10 @@ def lab_words(lab: Sequence[float] | np.ndarray, covariance: np.ndarray | None =
 
 
 def flag_lines(names: Iterable[str], indent: str = "") -> list[str]:
-    """Each flag with its sentence."""
-    return [f"{indent}! {name}: {FLAGS[name]}" for name in sorted(names)]
+    """Each flag with its sentence; of two on one fact the graver."""
+    told = set(names)
+    told -= {"clipped"} if "clipped beyond use" in told else set()
+    return [f"{indent}! {name}: {FLAGS[name]}" for name in sorted(told)]
 
 
 def comparison_lines(comparison: Comparison) -> list[str]:

@@ -47,7 +47,7 @@ def test_the_page_is_well_formed_and_says_what_limits_it(path):
     text = " ".join(e.text or "" for e in root.iter() if e.text)
     assert path.name in text
     assert "What limits it" in text
-    assert ("grey card cannot see" in text) is (path == CARD)
+    assert ("cannot show how the camera bends" in text) is (path == CARD)
     height = float(root.get("viewBox").split()[3])
     assert all(float(e.get("y", 0)) <= height for e in root.iter())
 

@@ -1,8 +1,12 @@
 """Words and tables for people."""
 
+from dataclasses import replace
+
 import pytest
 
-from swatchvault.report import evenness_lines, sheet_lines, table_lines
+from ingest.model import ReferenceReading, Step
+from swatchvault.report import evenness_lines, flag_lines, photo_lines, sheet_lines, table_lines
+from tests.swatchvault.factories import layout, measured, photo_file, photo_of
 
 EVEN = {"unevenness": 1.04, "u_unevenness": 0.31, "patch_length": "medium", "between": None}
 
@@ -34,3 +38,27 @@ def test_tables_line_up_and_sheets_leave_out_what_is_empty():
 def test_thousands_are_written_out():
     lines = sheet_lines(("liquor", "ratio"), [(6000.0, 30.0), (4500.0, 29.96)])
     assert [line.split() for line in lines[-2:]] == [["6000", "30"], ["4500", "30"]]
+
+
+def test_a_photo_says_how_many_of_its_steps_corrected_it_and_what_is_clipped(tmp_path):
+    fit = Step("tone curve", {"neutrals": 2})
+    place = layout()
+    read = ReferenceReading(place.references[0], frozenset())
+    photo = photo_of(
+        photo_file(tmp_path),
+        [measured(reference="card", clipped_share=0.034, tonality=None)],
+        references=(read,),
+        steps=(fit,),
+    )
+    said = "\n".join(photo_lines(photo))
+    assert "corrected by 2 of 3 neutral steps, which count as one grey card" in said
+    assert ", 3.4% clipped" in said
+    whole = [measured(reference="steps", clipped_share=0.001, tonality=None)]
+    said = "\n".join(photo_lines(replace(photo, swatches=tuple(whole))))
+    assert "corrected by neutral steps;" in said and "% clipped" not in said
+
+
+def test_of_two_flags_on_clipping_the_graver_is_told():
+    assert [line[2:8] for line in flag_lines({"clipped", "glare"})] == ["clippe", "glare:"]
+    (line,) = flag_lines({"clipped", "clipped beyond use"})
+    assert line.startswith("! clipped beyond use: ")
