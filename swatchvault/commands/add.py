@@ -64,6 +64,7 @@ def add_command(
     with another mark it is measured anew, what is still marked stays, and what is not is named.
     """
     from swatchvault.archive import apply_notes, open_archive
+    from swatchvault.archive.lots import drop_unseen
     from swatchvault.filing import file_photos
 
     known = {"card_y": card_y, "card_lab": card_lab, "steps_y": steps_y, "bar_mm": bar_mm}
@@ -81,7 +82,8 @@ def add_command(
                     failed.append(filing.words)
                 else:
                     click.echo(filing.words)
-            things = "one thing" if applied.added == 1 else f"{applied.added} things"
+            added = applied.added - drop_unseen(archive.conn, applied.new_swatches)
+            things = {0: "nothing", 1: "one thing"}.get(added, f"{added} things")
             click.echo(f"in the archive: {things} new, {applied.changed} changed")
     leave_with_failures(failed)
 

@@ -148,7 +148,22 @@ def test_a_bad_photo_is_one_line_and_leaves_nothing(capsys, tmp_path, make, word
     assert added.code == 1
     assert words in added.err
     assert list((archive / "photos").iterdir()) == []
+    assert json.loads(run(capsys, "list", "swatches", "--json", "--archive", archive).out) == []
     assert run(capsys, "verify", archive).out == "everything fits\n"
+
+
+def test_a_swatch_that_was_there_stays_when_a_photo_of_it_fails(capsys, tmp_path):
+    archive, good = tmp_path / "archive", tmp_path / "good.png"
+    run(capsys, "new", archive)
+    told = ["--swatch", "s", "--base", "B", "--form", "knit", "--create", "--archive", archive]
+    assert run(capsys, "add", grey_picture(good), *told).code == 0
+    bad = card_clipped(tmp_path)
+    failed = run(capsys, "add", bad, "--swatch", "t", *told[2:])
+    assert (failed.code, "nothing new" in failed.out) == (1, True)
+    again = run(capsys, "add", bad, *told)
+    assert again.code == 1
+    kept = json.loads(run(capsys, "list", "swatches", "--json", "--archive", archive).out)
+    assert [row["swatch"] for row in kept] == ["s"]
 
 
 @pytest.fixture
