@@ -163,7 +163,9 @@ h1 { font-size: 16pt; margin: 0 0 1mm } h2 { font-size: 11pt; margin: 3.5mm 0 0.
 p { margin: 1mm 0 } ul { margin: 0; padding-left: 5mm } h2, tr { break-after: avoid }
 table { border-collapse: collapse; width: 100% } th { text-align: left; font-weight: normal }
 td, th { padding: 0.6mm 2mm; border-bottom: 0.3pt solid #999; vertical-align: top }
-.n { text-align: right; white-space: nowrap } td.box { width: 28mm } td.tick { width: 6mm }
+@media screen and (max-width: 480px) { td, th { padding: 0.6mm 0.8mm; overflow-wrap: anywhere }
+  table { font-size: 8.5pt } }
+td.n { white-space: nowrap } .n { text-align: right } td.box { width: 28mm } td.tick { width: 6mm }
 img { float: right; width: 40mm; margin: 0 0 3mm 5mm } .caution { font-size: 8pt;
   border: 0.8pt solid #000; padding: 1.5mm 3mm; margin-top: 4mm } .caution p { margin: 0 0 0.4mm }
 tr, .caution { break-inside: avoid }"""

@@ -89,7 +89,9 @@ def _pictures(
     except (SwatchvaultError, ValueError) as error:
         return None, None, (f"No picture: {' '.join(str(error).split())}",)
     photo = ready.photo
-    region = next(s for s in ready.layout.swatches if s.name == stored.region)
+    region = next((s for s in ready.layout.swatches if s.name == stored.region), None)
+    if region is None:
+        return None, None, ("No picture: the photo's marks do not name this region.",)
     scale = mm_per_px(ready.layout.scale, photo.width, photo.height)
     look = look_closely(photo, region, ready.correction, scale, stored.clipped_share)
     picture = region_picture(photo, region.polygon, ready.correction, PICTURE_SIDE)

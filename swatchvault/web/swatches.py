@@ -117,14 +117,44 @@ def outlines(reference: Any) -> list[Any]:
 
 
 async def tonal_page(visit: Visit) -> Response:
+    """The card of how tonal a swatch came out, with its words, on a page to print from."""
+    from swatchvault.tonal_drawing import PAPERS
+
+    paper = _paper(visit)
+    found = await visit.read(_tonal_words, row_id(visit))
+    drawing = f"/swatch/{row_id(visit)}/tonal.svg?paper={paper}"
+    return await visit.page(
+        "sv_tonal.html", {**found, "drawing": drawing, "paper": paper, "papers": tuple(PAPERS)}
+    )
+
+
+async def tonal_drawing(visit: Visit) -> Response:
     """The card that ``tonal --svg`` writes, as a picture to look at, print or send."""
-    from swatchvault.tonal_drawing import PAPERS, card_svg
+    from swatchvault.tonal_drawing import card_svg
+
+    paper = _paper(visit)
+    card = await visit.read(_tonal_card, visit.folder, row_id(visit))
+    return svg_answer(await visit.work(card_svg, card, paper))
+
+
+def _paper(visit: Visit) -> str:
+    from swatchvault.tonal_drawing import PAPERS
 
     paper = visit.asked("paper", "A6")
     if paper not in PAPERS:
         raise RefusedError(f"no card on paper {paper!r}: choose one of {', '.join(PAPERS)}")
-    card = await visit.read(_tonal_card, visit.folder, row_id(visit))
-    return svg_answer(await visit.work(card_svg, card, paper))
+    return paper
+
+
+def _tonal_words(conn: sqlite3.Connection, swatch_id: int) -> Record:
+    """A swatch and the sentences on its evenness, from its newest measurement."""
+    from swatchvault.archive import pages_yarn as pages
+    from swatchvault.naming import measured_swatch
+    from swatchvault.tonal_words import say
+
+    swatch = pages.one(conn, "swatch", swatch_id)
+    newest = measured_swatch(conn, swatch["label"])[-1]
+    return {"swatch": swatch, "lines": say(newest.tonality, newest.flags).lines}
 
 
 def _tonal_card(conn: sqlite3.Connection, folder: Path, swatch_id: int) -> Any:

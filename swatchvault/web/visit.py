@@ -114,19 +114,19 @@ class Visit:
 
     async def read(self, fn: Callable[..., T], *args: Any, **named: Any) -> T:
         """``fn(conn, ...)`` on a reading connection, in a thread of its own."""
-        found: T = await self._db.execute_fn(lambda conn: fn(conn, *args, **named))
+        found: T = await self._db.execute_fn(lambda conn: _ending(fn, conn, *args, **named))
         return found
 
     async def write(self, fn: Callable[..., T], *args: Any, **named: Any) -> T:
         """``fn(conn, ...)`` on the writing connection; ``fn`` makes its own short transaction."""
         made: T = await self._db.execute_write_fn(
-            lambda conn: fn(conn, *args, **named), transaction=False
+            lambda conn: _ending(fn, conn, *args, **named), transaction=False
         )
         return made
 
     async def work(self, fn: Callable[..., T], *args: Any, **named: Any) -> T:
         """Heavy work without the database, in a thread, so that others are not kept waiting."""
-        return await asyncio.to_thread(fn, *args, **named)
+        return await asyncio.to_thread(_ending, fn, *args, **named)
 
     async def form(self, *, files: bool = False, most_bytes: int = 2_000_000) -> Form:
         """The posted form."""
@@ -224,6 +224,14 @@ async def answer(visit: Visit, verb: Verb | None, handler: Handler) -> Response:
 async def closed(visit: Visit) -> Response:
     """A page that is not open to this visitor."""
     return await visit.refuse(*_no_entry(visit))
+
+
+def _ending(fn: Callable[..., T], *args: Any, **named: Any) -> T:
+    """``fn(...)`` in a thread, which an iterator's end cannot leave: no page would come."""
+    try:
+        return fn(*args, **named)
+    except StopIteration as error:
+        raise RuntimeError("an iterator ended too early") from error
 
 
 async def lost(visit: Visit, exception: Exception) -> Response:

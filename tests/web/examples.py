@@ -41,6 +41,9 @@ EXAMPLES: dict[str, str] = {
     r"/lot/(?P<id>\d{1,18})/label$": "/lot/{SELECT lot_id FROM lot_check}/label",
     r"/swatch/(?P<id>\d{1,18})$": "/swatch/{SELECT swatch_id FROM measurement}",
     r"/swatch/(?P<id>\d{1,18})/tonal$": "/swatch/{SELECT swatch_id FROM measurement}/tonal",
+    r"/swatch/(?P<id>\d{1,18})/tonal\.svg$": (
+        "/swatch/{SELECT swatch_id FROM measurement}/tonal.svg"
+    ),
     r"/check/new$": "/check/new?lot={SELECT lot_id FROM lot_check}",
     r"/check/(?P<id>\d{1,18})$": "/check/{SELECT id FROM lot_check WHERE verdict = 'cannot tell'}",
     r"/mat\.pdf$": "/mat.pdf",
@@ -55,7 +58,7 @@ NO_PAGES = (
     "/original/",
     "/picture/",
     "/photos/{SELECT sha256 FROM photo}/preview",
-    "/swatch/{SELECT swatch_id FROM measurement}/tonal",
+    "/swatch/{SELECT swatch_id FROM measurement}/tonal.svg",
     "/mat.pdf",
 )
 

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from swatchvault.archive import colours, open_archive
 from swatchvault.cautions import CAUTIONS
 from swatchvault.errors import SwatchvaultError
 from swatchvault.web.recipes import sheet_answer
@@ -112,12 +113,28 @@ async def test_the_full_card_of_cautions(visitor: Callable[[str], Any]) -> None:
 
 
 async def test_tonal_card(visitor: Callable[[str], Any]) -> None:
-    answer = await visitor("dyer").get("/swatch/1/tonal?paper=A4")
+    answer = await visitor("dyer").get("/swatch/1/tonal.svg?paper=A4")
     assert answer.status_code == 200
     assert answer.headers["content-type"].startswith("image/svg+xml")
     assert "script" not in answer.headers["content-security-policy"]
     assert answer.text.startswith("<svg")
-    assert (await visitor("dyer").get("/swatch/1/tonal?paper=A0")).status_code == 400
+    for name in ("tonal", "tonal.svg"):
+        assert (await visitor("dyer").get(f"/swatch/1/{name}?paper=A0")).status_code == 400
+
+
+async def test_the_page_of_a_tonal_card_says_it_in_words_and_leads_on(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    import html
+
+    from swatchvault.tonal_words import say
+
+    page = html.unescape((await visitor("dyer").get("/swatch/1/tonal?paper=A4")).text)
+    with open_archive(studio) as archive:
+        newest = [c for c in colours(archive.conn) if c.swatch_id == 1][-1]
+    assert all(line in page for line in say(newest.tonality, newest.flags).lines)
+    assert 'src="/swatch/1/tonal.svg?paper=A4"' in page
+    assert 'href="/swatch/1"' in page and "data-print" in page and 'href="?paper=A6"' in page
 
 
 async def test_all_places_lead_somewhere(visitor: Callable[[str], Any], studio: Path) -> None:
@@ -127,3 +144,11 @@ async def test_all_places_lead_somewhere(visitor: Callable[[str], Any], studio: 
         assert (await dyer.get(address)).status_code == 200, address
     assert "/devices" in text
     assert "/devices" not in (await visitor("helper").get("/more")).text
+
+
+def test_an_iterator_that_ends_in_a_thread_is_an_error_and_no_endless_wait() -> None:
+    from swatchvault.web.visit import _ending
+
+    assert _ending(max, 1, 2) == 2
+    with pytest.raises(RuntimeError, match="ended too early"):
+        _ending(next, iter(()))
