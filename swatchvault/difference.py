@@ -293,6 +293,11 @@ def judge(
             for s, c in sides
             if c.lab[0] < DARK_L
         ),
+        *(
+            f"{s}: {FLAGS['reference does not fit']}"
+            for s, c in sides
+            if conditions.capture is not Capture.SAME_FRAME and "reference does not fit" in c.flags
+        ),
     ]
     u = doubt.u(tolerance)
     verdict, gross = decide(reading, tolerance, u, p, stopped=bool(stopping), bar=bool(bars))

@@ -52,7 +52,7 @@ def simulate(seed: int, family: int, sets: int) -> Cases:
     ``yarn`` (not a published sample), ``true``, ``lab``, ``xyz``, ``reading_sd``, ``value_sd``,
     ``raw``, ``stop`` (no verdict is given on it). Of pairs: ``capture``, ``tolerance``, ``k_l``,
     ``distance``, the Lab values ``true_m``, ``true_l``, ``lab_m``, ``lab_l``, and ``stop``,
-    ``bar`` (no verdict is given, a channel at zero, on either side).
+    ``bar`` (no verdict is given; no "within", on either side).
     """
     colours: list[Table] = []
     pairs: list[Table] = []
@@ -203,7 +203,8 @@ def _pair_rows(
         lab_m=first.lab[mine],
         lab_l=other.lab[theirs],
         stop=first.stopped[mine] | other.stopped[theirs],
-        bar=np.maximum(first.zero[mine], other.zero[theirs]) >= ZERO_SHARE,
+        bar=(np.maximum(first.zero[mine], other.zero[theirs]) >= ZERO_SHARE)
+        | (other is not first and (first.misfit or other.misfit)),
     )
     made = np.isfinite(bank.lots[..., 0]).ravel()
     return {key: values[made] for key, values in rows.items()}

@@ -205,8 +205,8 @@ def _decided(judged: Table) -> Iterator[Figure]:
     dark = np.minimum(judged["lab_m"][:, 0], judged["lab_l"][:, 0]) < difference.DARK_L
     open_ = ~judged["stop"] & ~judged["bar"] & ~dark
     main = ~judged["dark"]
-    yield Figure("verdict, lots clipped beyond use", np.nan, *_share(judged["stop"], main))
-    yield Figure("verdict, lots with a channel at zero", np.nan, *_share(judged["bar"], main))
+    yield Figure("verdict, lots that are given no verdict", np.nan, *_share(judged["stop"], main))
+    yield Figure("verdict, lots that are never called within", np.nan, *_share(judged["bar"], main))
     for c, capture in enumerate(CLASSES):
         for k, kind in enumerate(KINDS):
             for daylight in (True, False):

@@ -69,6 +69,11 @@ class Taken:
     flags: frozenset[str]
 
     @property
+    def misfit(self) -> bool:
+        """Whether the reference's patches do not agree with their values."""
+        return "reference does not fit" in self.flags
+
+    @property
     def stopped(self) -> np.ndarray:
         """(n,) whether no verdict is given on a swatch."""
         return (self.clipped >= CLIPPED_BEYOND_USE) | bool(self.flags & FLAGS_THAT_STOP_A_VERDICT)

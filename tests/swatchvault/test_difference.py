@@ -310,6 +310,16 @@ def test_flags_and_darkness(master, new, verdict):
         assert diff.stops or diff.bars
 
 
+@pytest.mark.parametrize(("capture", "verdict"), [("same frame", W), ("locked set-up", C)])
+def test_a_reference_that_does_not_fit_lets_no_lot_pass_from_another_photo(capture, verdict):
+    taken = Conditions(capture, 2.0, 2.0, "daylight", True)
+    off = colour(flags=frozenset({"reference does not fit"}))
+    diff = judge(off, colour(), taken)
+    assert diff.verdict is verdict and bool(diff.bars) is (verdict is C)
+    assert judge(colour(), colour(), taken).verdict is W
+    assert judge(off, colour(LAB + 12), taken).verdict is O
+
+
 def test_a_gross_difference_needs_no_good_photo():
     diff = judge(colour([80, 0, 60], "card"), colour([30, 40, -40], "card"), Conditions("other"))
     assert diff.verdict is O and diff.gross
