@@ -5,7 +5,7 @@ Text for the terminal, SVG for screen and print; both from data, nothing measure
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
 from typing import Any
@@ -53,15 +53,35 @@ def page_lines(page: Page) -> list[str]:
     """The report as text."""
     lines = [f"{page.photo}: how it was corrected"]
     for number, step in enumerate(page.correction.steps, 1):
-        said = {k: v for k, v in step.detail.items() if k in _SHOWN}
-        lines.append(f"  {number}. {step.name}" + "".join(f"; {k} {v}" for k, v in said.items()))
+        said = [_told(k, v) for k, v in step.detail.items() if k in _SHOWN and _worth(v)]
+        lines.append(f"  {number}. {step.name}" + "".join(f"; {words}" for words in said))
     for reading in page.correction.readings:
         lines += _reading_lines(reading)
     limits = limits_of(page)
     return [*lines, "  what limits it:", *(f"    {line}" for line in limits)]
 
 
-_SHOWN = ("encoding", "neutrals", "mean_delta_e_00_left_out", "tried", "model", "scatter", "source")
+#: Details of a step that are told, and how; ``tried`` is a figure by what was tried.
+_SHOWN = {
+    "encoding": "{}",
+    "neutrals": "by {} neutrals",
+    "mean_delta_e_00_left_out": "patches left out miss by ΔE00 {} on the average",
+    "tried": "tried: {}",
+    "model": "model: {}",
+    "scatter": "scatter of the light {}",
+    "source": "seen on {}",
+}
+
+
+def _worth(value: Any) -> bool:
+    """Not where only one thing was tried."""
+    return not isinstance(value, Mapping) or len(value) > 1
+
+
+def _told(name: str, value: Any) -> str:
+    if isinstance(value, Mapping):
+        value = "; ".join(f"{k.replace('none', 'as it is')} {v}" for k, v in value.items())
+    return _SHOWN[name].format(value)
 
 
 def limits_of(page: Page) -> list[str]:

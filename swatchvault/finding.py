@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.colour import Floats
+from ingest.flags import FLAGS
 from ingest.model import Measurement, none_if_nan
 from swatchvault import shades
 from swatchvault.archive import StoredColour, colours
@@ -25,6 +26,9 @@ from swatchvault.lotcheck import as_colour
 from swatchvault.naming import measured_swatch
 from swatchvault.pair import Capture, Colour, OwnFrame
 from swatchvault.photodoubt import doubt_of_swatches, own_frames
+
+#: Flags of what the program found by itself, so that a person looks whether it did so rightly.
+FOUND_BY_SEARCH = frozenset({"located by search", "reference found by search"})
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,8 +91,9 @@ def query_of_swatch(conn: sqlite3.Connection, label: str) -> Query:
 
 def query_of_measurement(measured: Measurement) -> Query:
     """The query that a new photo's swatch is."""
-    warnings = (shades.NO_CARD_WARNING,) if measured.reference == "none" else ()
-    target = shades.Target(np.asarray(measured.lab), measured.name, warnings)
+    warnings = [shades.NO_CARD_WARNING] if measured.reference == "none" else []
+    warnings += [FLAGS[f] for f in sorted(measured.flags & FOUND_BY_SEARCH)]
+    target = shades.Target(np.asarray(measured.lab), measured.name, tuple(warnings))
     from ingest.pipeline import METHOD_VERSION
 
     return Query(target, measured=measured, tonality=measured.tonality, version=METHOD_VERSION)

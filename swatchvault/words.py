@@ -64,6 +64,10 @@ SAME_DYES_ONLY = (
     "These figures hold for lots dyed with the same dyes. If a dye, its maker or its packet "
     "changed, the two may match here and differ under another light."
 )
+DYES_DIFFER = (
+    "The dyes, their makers or packets differ: the two may match here and differ under another "
+    "light. Look at them by lamp light too."
+)
 NEAR_ZERO = (
     "A reading cannot fall below zero, so one this small reads too large on the average (by about "
     "1.6 times its doubt where there is no difference at all). The verdict allows for that."
@@ -195,13 +199,13 @@ def reasons(diff: Difference) -> tuple[str, ...]:
         return (*out, UNKNOWN_DOUBT)
     if u > GATE_OUTSIDE * t:
         out.append(
-            f"The doubt at the tolerance, {u:.2f}, is more than half of the tolerance "
-            f"({GATE_OUTSIDE * t:.2f}): only a gross difference could be judged."
+            f"The doubt at the tolerance, {_over(u, GATE_OUTSIDE * t, 'half')}: only a gross "
+            "difference could be judged."
         )
     elif u > GATE_WITHIN * t:
         out.append(
-            f"The doubt at the tolerance, {u:.2f}, is more than a third of the tolerance "
-            f"({GATE_WITHIN * t:.2f}): no lot can be called within."
+            f"The doubt at the tolerance, {_over(u, GATE_WITHIN * t, 'a third')}: no lot can be "
+            "called within."
         )
     if min(diff.p_within, diff.p_outside) > LEVEL:
         out.append(
@@ -210,11 +214,17 @@ def reasons(diff: Difference) -> tuple[str, ...]:
     return (*out, *diff.bars)
 
 
+def _over(u: float, bound: float, part: str) -> str:
+    """A doubt and the bound that it is over, with as many digits as tell them apart."""
+    digits = next((d for d in (2, 3) if round(u, d) != round(bound, d)), 4)
+    return f"{u:.{digits}f}, is more than {part} of the tolerance ({bound:.{digits}f})"
+
+
 def notes(diff: Difference) -> tuple[str, ...]:
     """What must be read with every figure of this difference."""
     out = [MEANT_FOR, NOT_A_LAW, LIGHTNESS_APART]
     if diff.conditions.same_dyes is not True:
-        out.append(SAME_DYES_ONLY)
+        out.append(DYES_DIFFER if diff.conditions.same_dyes is False else SAME_DYES_ONLY)
     # u holds a factor of safety, the bias does not: compare with the plain doubt.
     if diff.delta_e_00 < 2.0 * diff.u_reading / math.sqrt(COVERAGE):
         out.append(NEAR_ZERO)

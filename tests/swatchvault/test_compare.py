@@ -125,7 +125,8 @@ def test_the_dyes_come_from_the_records_unless_stated(stated, one, two, counts_a
     sides = (colour(dyes=None if d is None else frozenset(d)) for d in (one, two))
     found = compare(*sides, capture="same frame", light="daylight", same_dyes=stated)
     assert found.difference.conditions.same_dyes is counts_as
-    assert (words.SAME_DYES_ONLY in found.notes) is (counts_as is not True)
+    assert (words.SAME_DYES_ONLY in found.notes) is (counts_as is None)
+    assert (words.DYES_DIFFER in found.notes) is (counts_as is False)
 
 
 CONTRACT = {

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from ingest.flags import FLAGS
 from swatchvault.archive import (
     DyeIn,
     Lot,
@@ -30,7 +31,7 @@ from swatchvault.archive import (
 from swatchvault.archive.looks import newest_looks
 from swatchvault.archive.made import Filters, made_of, newest_labs, swatches_where
 from swatchvault.errors import ArchiveError
-from swatchvault.finding import like, query_of_swatch
+from swatchvault.finding import like, query_of_measurement, query_of_swatch
 from swatchvault.pair import Capture, OwnFrame
 from swatchvault.photodoubt import doubt_of_swatches
 from swatchvault.together import course_of, table_of
@@ -158,6 +159,13 @@ def test_what_is_no_date_is_refused(told, ask):
             Filters(**{name: told})
     said = ask("near", "50,5,5", "--since", told)
     assert said.code == 1 and "is no date" in said.err
+
+
+def test_a_photo_searched_by_says_what_the_program_found_in_it():
+    found = measured(flags=frozenset({"located by search", "reference found by search", "glare"}))
+    said = query_of_measurement(found).target.warnings
+    assert said == (FLAGS["located by search"], FLAGS["reference found by search"])
+    assert query_of_measurement(measured()).target.warnings == ()
 
 
 def test_near_a_triple(ask):

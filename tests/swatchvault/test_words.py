@@ -141,8 +141,20 @@ def test_notes():
     assert words.NEAR_ZERO not in words.notes(diff_of(*far))
     assert words.NEAR_ZERO in words.notes(diff_of(*near))
     assert words.SAME_DYES_ONLY not in words.notes(diff_of(*far))
-    for unsure in (None, False):
-        assert words.SAME_DYES_ONLY in words.notes(diff_of(*far, same_dyes=unsure))
+    assert words.SAME_DYES_ONLY in words.notes(diff_of(*far, same_dyes=None))
+    assert words.DYES_DIFFER in words.notes(diff_of(*far, same_dyes=False))
+
+
+@pytest.mark.parametrize(
+    ("u", "said"),
+    [
+        (0.70, "0.70, is more than a third of the tolerance (0.67)"),
+        (0.6689, "0.669, is more than a third of the tolerance (0.667)"),
+        (0.66671, "0.6667, is more than a third of the tolerance (0.6667)"),
+    ],
+)
+def test_a_doubt_just_over_its_bound_is_told_with_the_digits_that_show_it(u, said):
+    assert words._over(u, 2.0 / 3.0, "a third") == said
 
 
 def test_reasons_tell_which_gate_closed():
