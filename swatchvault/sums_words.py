@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from swatchvault.acids import AcidDilution, AcidSwap
@@ -69,6 +70,7 @@ def water_lines(water: PotWater) -> list[str]:
 
 def cost_lines(cost: LotCost, skeins_g: Sequence[float]) -> list[str]:
     """What a lot costs, and each skein."""
+    shared = f"shared by weight over the skeins named, {math.fsum(skeins_g):g} g in all: name each"
     return [
         f"powder {cost.powder_cost:.2f}",
         f"base {cost.base_cost:.2f}",
@@ -76,4 +78,5 @@ def cost_lines(cost: LotCost, skeins_g: Sequence[float]) -> list[str]:
         "time not counted" if cost.time_cost is None else f"time {cost.time_cost:.2f}",
         f"the lot {cost.total_cost:.2f}",
         *(f"skein of {g:g} g {c:.2f}" for g, c in zip(skeins_g, cost.skein_costs, strict=True)),
+        *([shared] if skeins_g else []),
     ]

@@ -232,19 +232,26 @@ def next_time(conn: sqlite3.Connection, colourway: str, base: str) -> str | None
     return None if row is None else f"to try, from lot {row[0]}: {row[1]}"
 
 
+#: Best reference first.
+_BY_REFERENCE = (
+    "CASE reference WHEN 'chart' THEN 0 WHEN 'steps' THEN 1 WHEN 'card' THEN 2 ELSE 3 END"
+)
+
+
 def recipe_colour(
     conn: sqlite3.Connection, colourway: str, base: str, version: int
 ) -> RecipeColour | None:
-    """The newest colour measured of lots that followed a recipe on its base, if there is one."""
+    """The colour measured of lots that followed a recipe on its base, if there is one: that by
+    the best reference (chart, steps, card), of those the newest."""
     sql = (
         "SELECT lab_l, lab_a, lab_b, label, code, photo_sha256 FROM (SELECT m.*, swatch.label, "
         "lot.code, lot.dyed_on, row_number() OVER (PARTITION BY m.swatch_id ORDER BY "
-        "COALESCE(photo.taken_at, m.measured_at) DESC, m.id DESC) AS newest FROM lot "
-        "JOIN swatch ON swatch.lot_id = lot.id JOIN base ON base.id = swatch.base_id "
+        f"{_BY_REFERENCE}, COALESCE(photo.taken_at, m.measured_at) DESC, m.id DESC) AS newest "
+        "FROM lot JOIN swatch ON swatch.lot_id = lot.id JOIN base ON base.id = swatch.base_id "
         "JOIN current_measurement AS m ON m.swatch_id = swatch.id "
         "JOIN photo ON photo.id = m.photo_id "
         "WHERE lot.recipe_id = ? AND base.name = ? COLLATE NOCASE) "
-        "WHERE newest = 1 ORDER BY dyed_on DESC, id DESC"
+        f"WHERE newest = 1 ORDER BY {_BY_REFERENCE}, dyed_on DESC, id DESC"
     )
     recipe_id = recipe_id_of(conn, colourway, base, version)
     row = conn.execute(sql, (recipe_id, base)).fetchone()

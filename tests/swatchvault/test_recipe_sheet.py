@@ -16,8 +16,11 @@ from swatchvault.archive import (
     Recipe,
     RecipePart,
     RegionOf,
+    Swatch,
+    add_swatch,
     create_archive,
     file_photo,
+    recipe_colour,
 )
 from swatchvault.cautions import CAUTIONS
 from swatchvault.errors import SwatchvaultError
@@ -29,7 +32,7 @@ from swatchvault.recipe_sheet import (
     sheet_lines,
     write_sheet,
 )
-from tests.swatchvault.factories import LAB, photo_file, photo_of, studio
+from tests.swatchvault.factories import LAB, measured, photo_file, photo_of, studio
 from tests.swatchvault.running import run
 
 ONE = Recipe(
@@ -234,3 +237,21 @@ def test_the_page_shows_the_newest_colour_of_the_lots_that_followed_it(tmp_path,
     assert "swatch sun 1 of lot L1" in html
     assert "data:image/jpeg;base64,/9j/" in html  # a JPEG begins with FF D8 FF
     assert "colour L*" not in run(capsys, *asked, 2).out
+
+
+def test_of_the_lots_that_followed_a_recipe_the_best_reference_gives_its_colour(tmp_path):
+    with create_archive(tmp_path / "yarn") as made:
+        swatch_id, _ = studio(made.conn)
+        late = add_swatch(made.conn, Swatch("sun 9", "Lumme", "skein", "L1")).id
+        told = [
+            ("a.jpg", swatch_id, "steps", 40.0, "2026-03-01T10:00:00"),
+            ("b.jpg", swatch_id, "card", 50.0, "2026-04-01T10:00:00"),
+            ("c.jpg", late, "card", 60.0, "2026-05-01T10:00:00"),
+        ]
+        for name, swatch, reference, lightness, taken in told:
+            source = photo_file(tmp_path, name, name.encode())
+            seen = measured(lab=(lightness, 5.0, 5.0), reference=reference)
+            found = photo_of(source, [seen], taken_at=taken)
+            file_photo(made, found, source, [RegionOf("new", swatch)])
+        colour = recipe_colour(made.conn, "Low sun", "Lumme", 1)
+    assert colour is not None and colour.lab[0] == 40.0

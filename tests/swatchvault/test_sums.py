@@ -81,6 +81,9 @@ def test_cost_of_lot_and_skeins(capsys):
     cost = json.loads(ran.out)
     assert cost["total_cost"] == pytest.approx(0.225 + 11.6)
     assert cost["skein_costs"] == pytest.approx([11.825 / 4, 11.825 * 3 / 4])
+    said = run(capsys, "sums", "cost", "--powder", powder, "--base", base, *skeins).out
+    assert "over the skeins named, 200 g in all" in said
+    assert "over the skeins" not in run(capsys, "sums", "cost", "--base", base).out
     assert cost["time_cost"] is None
 
 
