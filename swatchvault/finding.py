@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import sqlite3
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -87,6 +88,25 @@ def query_of_swatch(conn: sqlite3.Connection, label: str) -> Query:
     warnings = (shades.NO_CARD_WARNING,) if newest.reference == "none" else ()
     target = shades.Target(newest.lab, f"swatch {label}", warnings)
     return Query(target, photos, tonality=newest.tonality, version=newest.version)
+
+
+def query_of_text(conn: sqlite3.Connection, what: str) -> Query:
+    """What a person typed: a Lab triple, a hex colour, else a swatch's label; six digits of a hex
+    colour without its # only where no swatch is called so.
+
+    Raises ``NotFound`` for a swatch that is not there or has no measured photo.
+    """
+    target = shades.parse_target(what)
+    if target is not None:
+        return Query(target)
+    try:
+        return query_of_swatch(conn, what)
+    except NotFound:
+        if not re.fullmatch(r"[0-9a-fA-F]{6}", what.strip()):
+            raise
+    target = shades.parse_target(f"#{what.strip()}")
+    assert target is not None
+    return Query(target)
 
 
 def query_of_measurement(measured: Measurement) -> Query:

@@ -87,19 +87,22 @@ def lab_of_hex(text: str) -> Floats:
 
 _NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)"
 _TRIPLE = re.compile(rf"\s*({_NUMBER})\s*[,; ]\s*({_NUMBER})\s*[,; ]\s*({_NUMBER})\s*")
+_COMMA_NUMBER = r"[-+]?\d+(?:[.,]\d+)?"
+_COMMA_TRIPLE = re.compile(r"\s*({0})[\s;]+({0})[\s;]+({0})\s*".format(_COMMA_NUMBER))
 
 
 def parse_target(text: str) -> Target | None:
     """A hex colour or an L*, a*, b* triple as typed; None if it is neither.
 
-    Raises :class:`CompareError` for one that no surface can have.
+    Between spaces or semicolons a number may have a decimal comma: 37,5 36 -40. Raises
+    :class:`CompareError` for one that no surface can have.
     """
     if text.lstrip().startswith("#"):
         return Target(lab_of_hex(text), text.strip(), (HEX_WARNING,))
-    found = _TRIPLE.fullmatch(text)
+    found = _COMMA_TRIPLE.fullmatch(text) or _TRIPLE.fullmatch(text)
     if found is None:
         return None
-    lab = np.array([float(v) for v in found.groups()])
+    lab = np.array([float(v.replace(",", ".")) for v in found.groups()])
     if not 0.0 <= lab[0] <= 100.0 or np.abs(lab[1:]).max() > 200.0:
         raise CompareError(
             f"{text.strip()!r} is no colour: L* lies between 0 and 100, a* and b* between -200 "

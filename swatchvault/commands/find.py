@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from swatchvault.commands.options import archive_option, json_option, need_archive
+from swatchvault.commands.options import NUMBER, archive_option, json_option, need_archive
 from swatchvault.errors import CompareError
 
 if TYPE_CHECKING:
@@ -20,9 +20,9 @@ if TYPE_CHECKING:
 FORMS = click.Choice(["skein", "wound card", "knit"])
 CLASSES = click.Choice(["solid", "semi-solid", "variegated", "speckled", "gradient"])
 FILE = click.Path(path_type=Path, dir_okay=False)
-K_L = click.option("--k-l", type=float, default=2.0, show_default=True, help="kL of ΔE00.")
+K_L = click.option("--k-l", type=NUMBER, default=2.0, show_default=True, help="kL of ΔE00.")
 TOLERANCE = click.option(
-    "--tolerance", type=float, default=2.0, show_default=True, help="Largest ΔE00; our choice."
+    "--tolerance", type=NUMBER, default=2.0, show_default=True, help="Largest ΔE00; our choice."
 )
 
 
@@ -44,7 +44,7 @@ def filter_options(command: Callable[..., Any]) -> Callable[..., Any]:
 
 def query_of(conn: sqlite3.Connection, what: str, region: str | None) -> Query:
     """WHAT as a query: PHOTO or PHOTO:NAME, a hex colour, a Lab triple, else a swatch's label."""
-    from swatchvault import finding, shades
+    from swatchvault import finding
     from swatchvault.commands.photos import split_name
 
     path, name = split_name(what)
@@ -52,8 +52,7 @@ def query_of(conn: sqlite3.Connection, what: str, region: str | None) -> Query:
         if name is not None and region is not None:
             raise click.UsageError(f"{what} names a region already: leave --region out")
         return finding.query_of_measurement(_photo(path, region if name is None else name))
-    target = shades.parse_target(what)
-    return finding.Query(target) if target else finding.query_of_swatch(conn, what)
+    return finding.query_of_text(conn, what)
 
 
 def _photo(path: Path, region: str | None) -> Any:

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 import click
 
 from swatchvault.commands.options import (
+    NUMBER,
+    Number,
     archive_option,
     json_option,
     need_archive,
@@ -26,8 +28,8 @@ FORMS = click.Choice(["skein", "wound card", "knit"])
 
 @click.command("master")
 @click.argument("swatch")
-@click.option("--tolerance", type=float, help="2.0 (our choice), or what it is held to already.")
-@click.option("--k-l", type=float, help="2.0 (customary for textiles), or what it has already.")
+@click.option("--tolerance", type=NUMBER, help="2.0 (our choice), or what it is held to already.")
+@click.option("--k-l", type=NUMBER, help="2.0 (customary for textiles), or what it has already.")
 @click.option("--since", help="From which day it holds (2026-03-01); from now if not said.")
 @click.option("--reason", help="Why this swatch.")
 @click.option(
@@ -37,7 +39,7 @@ FORMS = click.Choice(["skein", "wound card", "knit"])
 )
 @click.option(
     "--evenness-tolerance",
-    type=click.FloatRange(0.0, min_open=True),
+    type=Number(above=0.0),
     help="In ΔE00 of unevenness; from the photo's own doubt if not said.",
 )
 @archive_option

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
@@ -38,6 +39,30 @@ class Workers(click.ParamType):  # type: ignore[type-arg]
 WORKERS = Workers()
 
 
+class Number(click.ParamType):  # type: ignore[type-arg]
+    """A number with a point or a comma, ``above`` some other if told."""
+
+    name = "number"
+
+    def __init__(self, above: float | None = None) -> None:
+        self.above = above
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        try:
+            # One comma and no point is a decimal comma; anything else is no number of ours.
+            told = float(re.sub(r"^([^.,]*),([^.,]*)$", r"\1.\2", str(value)))
+        except ValueError:
+            self.fail(f"{value!r} is no number: write it as 2.5 (or 2,5)", param, ctx)
+        if self.above is not None and not told > self.above:
+            self.fail(f"{value} is not above {self.above:g}", param, ctx)
+        return told
+
+
+NUMBER = Number()
+
+
 def archive_option(command: F) -> F:
     """``--archive FOLDER``, or the environment's ``SWATCHVAULT_ARCHIVE``."""
     return click.option(
@@ -59,11 +84,11 @@ def verdict_options(command: F) -> F:
     """Tolerance and kL of a comparison."""
     command = click.option(
         "--tolerance",
-        type=float,
+        type=NUMBER,
         help="Largest ΔE00 that still counts as the same; 2.0 unless the master states another.",
     )(command)
     return click.option(
-        "--k-l", type=float, help="kL of ΔE00; 2 (customary for textiles) unless stated, or 1."
+        "--k-l", type=NUMBER, help="kL of ΔE00; 2 (customary for textiles) unless stated, or 1."
     )(command)
 
 
@@ -78,10 +103,10 @@ def light_option(command: F) -> F:
 def reference_options(command: F) -> F:
     """What is known of the references and of the printed mat."""
     command = click.option(
-        "--card-y", type=float, default=0.18, show_default=True, help="The card's reflectance."
+        "--card-y", type=NUMBER, default=0.18, show_default=True, help="The card's reflectance."
     )(command)
     command = click.option(
-        "--card-lab", "card_lab", type=float, nargs=3, help="Or its L* a* b* under D50."
+        "--card-lab", "card_lab", type=NUMBER, nargs=3, help="Or its L* a* b* under D50."
     )(command)
     command = click.option(
         "--steps",
@@ -90,7 +115,7 @@ def reference_options(command: F) -> F:
     )(command)
     return click.option(
         "--bar-mm",
-        type=float,
+        type=NUMBER,
         default=100.0,
         show_default=True,
         help="The mat's check bar as measured on your print.",

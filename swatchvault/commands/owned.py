@@ -9,7 +9,7 @@ from pathlib import Path
 
 import click
 
-from swatchvault.commands.options import archive_option, need_archive
+from swatchvault.commands.options import NUMBER, archive_option, need_archive
 from swatchvault.errors import AmountError, ArchiveError
 
 Triple = tuple[float, float, float]
@@ -19,14 +19,14 @@ Triple = tuple[float, float, float]
 @click.argument("name")
 @click.option("--kind", type=click.Choice(["card", "steps", "chart24"]), required=True)
 @click.option("--y", help="Reflectance of a card, or of steps with commas: 0.9,0.59,0.36,0.2,0.09.")
-@click.option("--lab", type=float, nargs=3, help="A card's L* a* b* under D50, instead of --y.")
+@click.option("--lab", type=NUMBER, nargs=3, help="A card's L* a* b* under D50, instead of --y.")
 @click.option(
     "--values",
     type=click.Path(path_type=Path),
     help="A CSV of L*,a*,b* under D50, a row for each of the chart's 24 patches, dark skin first.",
 )
 @click.option("--edition", type=click.Choice(["before-2014-11", "after-2014-11"]))
-@click.option("--tolerance", type=float, help="Tolerance of the values in ΔE00, as its maker says.")
+@click.option("--tolerance", type=NUMBER, help="Tolerance of the values in ΔE00, of its maker.")
 @click.option("--source", help="Where the values are from.")
 @archive_option
 def reference_command(

@@ -12,7 +12,7 @@ import click
 
 from swatchvault.amounts import parse_amount
 from swatchvault.commands.making import pair, sources
-from swatchvault.commands.options import archive_option, json_option, need_archive
+from swatchvault.commands.options import NUMBER, archive_option, json_option, need_archive
 from swatchvault.commands.potsteps import (
     dyes_that_went_in,
     log_lines,
@@ -34,9 +34,9 @@ def step_options(command: Callable[..., Any]) -> Callable[..., Any]:
     for option in (
         click.option("--note", help="Anything."),
         click.option("--left", help="Colour left: none, trace, some, much, or 15 %."),
-        click.option("--ph", type=float, help="pH measured."),
-        click.option("--minutes", type=float, help="Minutes it takes or took."),
-        click.option("--temperature", type=float, help="Temperature in °C."),
+        click.option("--ph", type=NUMBER, help="pH measured."),
+        click.option("--minutes", type=NUMBER, help="Minutes it takes or took."),
+        click.option("--temperature", type=NUMBER, help="Temperature in °C."),
         click.option("--amount", help='What really went in, such as "20 mL".'),
         at_option,
     ):
@@ -58,7 +58,7 @@ def pot_command() -> None:
 @click.argument("base")
 @click.option("--goods", required=True, help='Dry weight of the goods, such as "200 g".')
 @click.option("--version", type=int, help="The recipe's version; the newest if not said.")
-@click.option("--ratio", type=float, help="Liquor ratio, 30 for 1:30.")
+@click.option("--ratio", type=NUMBER, help="Liquor ratio, 30 for 1:30.")
 @click.option("--also", multiple=True, help="Another base in the same pot.")
 @click.option("--over", help="The lot that this one overdyes.")
 @click.option("--water", help="Which water.")

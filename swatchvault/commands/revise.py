@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from swatchvault.commands.making import pair
-from swatchvault.commands.options import archive_option, need_archive
+from swatchvault.commands.options import NUMBER, archive_option, need_archive
 from swatchvault.commands.sums import say_caution
 from swatchvault.errors import ArchiveError
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 @click.option("--from", "version", type=int, help="The version to start from; the newest.")
 @click.option("--as-done", "lot", help="Take the dyes that really went into this lot.")
 @click.option("--part", help="Which part, where the recipe has several.")
-@click.option("--share", type=float, help="The part's share of the goods in %.")
+@click.option("--share", type=NUMBER, help="The part's share of the goods in %.")
 @click.option("--dye", "dyes", multiple=True, help='"DYE=0.8": depth of shade in %.')
 @click.option("--drop-dye", "dropped", multiple=True, help="Leave this dye out.")
 @click.option("--step", "steps", multiple=True, help='"3=hold, 90 C, 40 min": replaces step 3.')

@@ -8,13 +8,13 @@ from pathlib import Path
 
 import click
 
-from swatchvault.commands.options import archive_option, json_option, need_archive
+from swatchvault.commands.options import NUMBER, archive_option, json_option, need_archive
 
 
 @click.command("spoons")
-@click.option("--tsp", type=float, help="A teaspoon in mL.")
-@click.option("--tbsp", type=float, help="A tablespoon in mL.")
-@click.option("--cup", type=float, help="A cup in mL.")
+@click.option("--tsp", type=NUMBER, help="A teaspoon in mL.")
+@click.option("--tbsp", type=NUMBER, help="A tablespoon in mL.")
+@click.option("--cup", type=NUMBER, help="A cup in mL.")
 @archive_option
 @json_option
 def spoons_command(

@@ -11,7 +11,7 @@ from typing import Any, Literal
 import click
 
 from swatchvault.amounts import SMALLEST_ML, Amount, SpoonSizes, parse_amount
-from swatchvault.commands.options import archive_option, json_option
+from swatchvault.commands.options import NUMBER, archive_option, json_option
 from swatchvault.errors import AmountError
 
 _NUMBER = r"-?[0-9]+(?:[.,][0-9]+)?"
@@ -29,7 +29,7 @@ _USED = re.compile(rf"(?P<name>.+?) (?P<amount>[0-9].*?) at (?P<price>{_NUMBER})
 
 smallest_option = click.option(
     "--smallest",
-    type=float,
+    type=NUMBER,
     default=SMALLEST_ML,
     show_default=True,
     help="The least volume in mL that you can measure well.",
@@ -123,7 +123,7 @@ def stock_sum(goods: str, went_in: tuple[str, ...], as_json: bool) -> None:
 
 @sums_command.command("mix")
 @click.argument("volume")
-@click.argument("strength_percent", type=float, required=False)
+@click.argument("strength_percent", type=NUMBER, required=False)
 @click.option("--powder", help='Powder already weighed, such as "15 g": says the strength.')
 @json_option
 def mix_sum(volume: str, strength_percent: float | None, powder: str | None, as_json: bool) -> None:
@@ -148,7 +148,7 @@ def mix_sum(volume: str, strength_percent: float | None, powder: str | None, as_
 @click.argument("have")
 @click.option("--amount", help='How much of it, such as "20 mL".')
 @click.option("--as", "other", help="The acid to use instead, told as HAVE is.")
-@click.option("--dilute-to", type=float, help="Strength wanted, in g/100 mL.")
+@click.option("--dilute-to", type=NUMBER, help="Strength wanted, in g/100 mL.")
 @click.option("--make-up-to", help='Volume of that to make, such as "500 mL".')
 @smallest_option
 @json_option
@@ -182,7 +182,7 @@ def acid_sum(
 
 @sums_command.command("water")
 @click.argument("goods")
-@click.argument("ratio", type=float)
+@click.argument("ratio", type=NUMBER)
 @click.argument("added", nargs=-1)
 @json_option
 def water_sum(goods: str, ratio: float, added: tuple[str, ...], as_json: bool) -> None:
@@ -199,8 +199,8 @@ def water_sum(goods: str, ratio: float, added: tuple[str, ...], as_json: bool) -
 @click.option("--base", "bases", multiple=True, help='"Lumme 200 g at 58".')
 @click.option("--auxiliary", multiple=True, help='"vinegar 40 mL at 1.2": of 1000 g or mL.')
 @click.option("--skein", "skeins", multiple=True, help='A skein, "100 g"; give each.')
-@click.option("--minutes", type=float, help="Time spent, if it is to count.")
-@click.option("--per-hour", type=float, help="What an hour costs.")
+@click.option("--minutes", type=NUMBER, help="Time spent, if it is to count.")
+@click.option("--per-hour", type=NUMBER, help="What an hour costs.")
 @json_option
 def cost_sum(
     powder: tuple[str, ...],

@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from swatchvault.commands.find import FILE, FORMS, K_L, TOLERANCE, print_json
-from swatchvault.commands.options import archive_option, json_option, need_archive
+from swatchvault.commands.options import NUMBER, archive_option, json_option, need_archive
 from swatchvault.errors import CompareError
 
 
@@ -23,7 +23,7 @@ from swatchvault.errors import CompareError
 @click.option("--standard", help="The swatch that is 555 in shade sorting; else the first named.")
 @click.option(
     "--blocks",
-    type=float,
+    type=NUMBER,
     nargs=3,
     default=(1.0, 1.0, 0.8),
     show_default=True,

@@ -88,7 +88,7 @@ def query_of(
     conn: sqlite3.Connection, asked: Asked, photos: dict[str, PhotoMeasurement]
 ) -> tuple[Query, str]:
     """The query, and a sentence where the colour asked for was not taken as it was."""
-    from swatchvault import finding, shades
+    from swatchvault import finding
     from swatchvault.archive.pages_find import swatch_label
 
     if asked.by == "swatch":
@@ -97,10 +97,7 @@ def query_of(
     if asked.by == "photo":
         return _of_photo(asked, photos), ""
     if asked.by == "typed":
-        target = shades.parse_target(asked["what"])
-        if target is not None:
-            return finding.Query(target), ""
-        return finding.query_of_swatch(conn, asked["what"]), ""
+        return finding.query_of_text(conn, asked["what"]), ""
     return _of_colour(asked)
 
 

@@ -111,6 +111,15 @@ def test_compare_one_photo_is_the_same_frame(capsys):
     assert set(record["u"]) == {"reading", "at_tolerance"}
 
 
+def test_a_number_may_have_a_decimal_comma(capsys):
+    asked = ("compare", PAIR, "--json", "--light", "daylight", "--same-dyes", "--tolerance")
+    told = [run(capsys, *asked, typed) for typed in ("2.5", "2,5")]
+    assert told[0].out == told[1].out and json.loads(told[1].out)["tolerance"] == 2.5
+    for wrong in ("2,5.0", "1,000,5", "two"):
+        refused = run(capsys, *asked, wrong)
+        assert refused.code == 2 and "write it as 2.5 (or 2,5)" in refused.err
+
+
 def test_compare_takes_the_swatch_named_master_as_the_master(capsys):
     one = json.loads(run(capsys, "compare", f"{PAIR}:master", f"{PAIR}:new", "--json").out)
     two = json.loads(run(capsys, "compare", f"{PAIR}:new", f"{PAIR}:master", "--json").out)

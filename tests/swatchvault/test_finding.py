@@ -30,8 +30,8 @@ from swatchvault.archive import (
 )
 from swatchvault.archive.looks import newest_looks
 from swatchvault.archive.made import Filters, made_of, newest_labs, swatches_where
-from swatchvault.errors import ArchiveError
-from swatchvault.finding import like, query_of_measurement, query_of_swatch
+from swatchvault.errors import ArchiveError, NotFound
+from swatchvault.finding import like, query_of_measurement, query_of_swatch, query_of_text
 from swatchvault.pair import Capture, OwnFrame
 from swatchvault.photodoubt import doubt_of_swatches
 from swatchvault.together import course_of, table_of
@@ -166,6 +166,29 @@ def test_a_photo_searched_by_says_what_the_program_found_in_it():
     said = query_of_measurement(found).target.warnings
     assert said == (FLAGS["located by search"], FLAGS["reference found by search"])
     assert query_of_measurement(measured()).target.warnings == ()
+
+
+@pytest.mark.parametrize(
+    ("typed", "lab"),
+    [
+        ("37,5 36 -40", (37.5, 36, -40)),
+        ("37,5; 36,25; -40", (37.5, 36.25, -40)),
+        ("45,20,-10", (45, 20, -10)),
+        ("45, 20, -10", (45, 20, -10)),
+        ("45 20 -10.5", (45, 20, -10.5)),
+    ],
+)
+def test_a_triple_with_points_or_decimal_commas(yarn, typed, lab):
+    with open_archive(yarn) as archive:
+        assert tuple(query_of_text(archive.conn, typed).target.lab) == lab
+
+
+def test_six_digits_are_a_hex_colour_where_no_swatch_is_called_so(yarn, ask):
+    hashed, bare = (json.loads(ask("near", w, "--json").out) for w in ("#7a4b90", "7a4b90"))
+    assert bare["lab"] == hashed["lab"] and bare["warnings"] == hashed["warnings"]
+    assert ask("near", "7a4b9g").code == 1
+    with open_archive(yarn) as archive, pytest.raises(NotFound):
+        query_of_text(archive.conn, "7a4b9")
 
 
 def test_near_a_triple(ask):
