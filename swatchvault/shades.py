@@ -88,7 +88,9 @@ def lab_of_hex(text: str) -> Floats:
 _NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)"
 _TRIPLE = re.compile(rf"\s*({_NUMBER})\s*[,; ]\s*({_NUMBER})\s*[,; ]\s*({_NUMBER})\s*")
 _COMMA_NUMBER = r"[-+]?\d+(?:[.,]\d+)?"
-_COMMA_TRIPLE = re.compile(r"\s*({0})[\s;]+({0})[\s;]+({0})\s*".format(_COMMA_NUMBER))
+_COMMA_TRIPLE = re.compile(
+    rf"\s*({_COMMA_NUMBER})[\s;]+({_COMMA_NUMBER})[\s;]+({_COMMA_NUMBER})\s*"
+)
 
 
 def parse_target(text: str) -> Target | None:
