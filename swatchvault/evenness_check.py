@@ -116,6 +116,17 @@ class Chances:
     more: float = math.nan
     less: float = math.nan
 
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """All three in words; none where there is none."""
+        if math.isnan(self.as_tonal):
+            return ()
+        return (
+            f"Were it a tolerance away, a reading this near would come in {percent(self.as_tonal)} "
+            f"of tries; were it as even as the master, one this high in {percent(self.more)}, this "
+            f"low in {percent(self.less)}.",
+        )
+
 
 @dataclass(frozen=True)
 class EvennessComparison:
@@ -142,15 +153,7 @@ class EvennessComparison:
     @property
     def sentences(self) -> tuple[str, ...]:
         """All of it, ready to print."""
-        c = self.chances
-        if math.isnan(c.as_tonal):
-            return (self.words, *self.reasons)
-        said = (
-            f"Were it a tolerance away, a reading this near would come in {percent(c.as_tonal)} of "
-            f"tries; were it as even as the master, one this high in {percent(c.more)}, this low "
-            f"in {percent(c.less)}."
-        )
-        return (self.words, *self.reasons, said)
+        return (self.words, *self.reasons, *self.chances.sentences)
 
     def record(self) -> dict[str, Any]:
         """Plain JSON data; unknown is None."""

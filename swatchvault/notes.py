@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 import tomllib
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
@@ -94,12 +95,29 @@ def read_photos(path: Path) -> tuple[PhotoNote, ...]:
     return tuple(rows)
 
 
+def _not_read(name: str, text: str, error: str) -> str:
+    """What a TOML reader stumbled over, with the line and what it is most likely to be."""
+    found = re.search(r"at line (\d+)", error)
+    lines = text.splitlines()
+    number = int(found[1]) if found else len(lines)
+    line = lines[number - 1].strip() if 0 < number <= len(lines) else ""
+    hint = "look for a missing quote, bracket or ="
+    if re.search(r"=\s*[-+]?\d+,\d", line):
+        hint = "write numbers with a point: 0.5"
+    elif line.count("{") != line.count("}"):
+        hint = "what stands between { and } must stay on one line"
+    elif re.fullmatch(r"[^=\[#]+", line):
+        hint = "a line is NAME = VALUE; texts stand in quotes"
+    return f"{name}, line {number} cannot be read: {line[:80]!r}; {hint}"
+
+
 def read_studio(path: Path) -> Notes:
     """The tables of a studio.toml."""
     try:
-        told = tomllib.loads(_text(path))
+        text = _text(path)
+        told = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise SwatchvaultError(f"{path.name}: {error}") from error
+        raise SwatchvaultError(_not_read(path.name, text, str(error))) from error
     _refuse_unknown(told, _TABLES, path.name, "table")
     found: dict[str, tuple[Any, ...]] = {}
     for name, (field, read) in _TABLES.items():

@@ -79,6 +79,10 @@ def add_skein(conn: sqlite3.Connection, lot_code: str, skein: Skein) -> Entry:
         return put(conn, "skein", key, facts, ("base_id", "base_lot_id", "from_skein_id"))
 
 
+#: Grams out over grams in of a skein: less is a piece lost, more water or a slip. Our choice.
+LEAST_LEFT, MOST_LEFT = 0.7, 1.08
+
+
 def drop_unseen(conn: sqlite3.Connection, swatch_ids: Iterable[int]) -> int:
     """Take back swatches that were made for photos which could not be filed; how many.
 
@@ -290,3 +294,29 @@ def _before(conn: sqlite3.Connection, lot_id: int, skein: Skein) -> int | None:
     earlier = clean(skein.from_lot, "from_lot")
     owner = lot_id if earlier is None else find(conn, "lot", earlier)
     return find_of(conn, "skein", owner, before)
+
+
+def skein_doubts(conn: sqlite3.Connection, lot: str, label: str) -> list[str]:
+    """What can hardly be right in a skein's weights, a sentence each; they are kept as told."""
+    lot_id = find(conn, "lot", lot)
+    before, after = conn.execute(
+        "SELECT grams_in, grams_out FROM skein WHERE lot_id = ? AND label = ? COLLATE NOCASE",
+        (lot_id, label.strip()),
+    ).fetchone()
+    dry, every = conn.execute(
+        "SELECT lot.dry_g, total(skein.grams_in) FROM lot JOIN skein ON skein.lot_id = lot.id "
+        "WHERE lot.id = ?",
+        (lot_id,),
+    ).fetchone()
+    out = []
+    if before and after and not LEAST_LEFT <= after / before <= MOST_LEFT:
+        out.append(
+            f"it went in with {before:g} g and came out with {after:g} g: is one a slip, or was it "
+            "weighed wet? Say it again with the right weight"
+        )
+    if dry and every > MOST_LEFT * dry:
+        out.append(
+            f"the skeins of this lot went in with {every:g} g in all, and the lot with {dry:g} g "
+            "of dry goods: one of them is wrong"
+        )
+    return out

@@ -248,7 +248,10 @@ def sides_of_check(conn: sqlite3.Connection, check_id: int) -> dict[str, list[Re
 
 def evenness_of_check(conn: sqlite3.Connection, check_id: int) -> Record | None:
     """The verdict on evenness that was given with a colour's, or ``None``."""
-    sql = "SELECT * FROM evenness_checks_given WHERE lot_check_id = :id"
+    sql = (
+        "SELECT told.*, given.detail FROM evenness_checks_given AS told "
+        "JOIN evenness_check AS given USING (lot_check_id) WHERE lot_check_id = :id"
+    )
     found = query(conn, sql, {"id": check_id}).records()
     return found[0] if found else None
 

@@ -267,11 +267,15 @@ def pot_skein(
 ) -> None:
     """Record a skein of LOT, with its grams in and out. Can be said again with more."""
     from swatchvault.archive import Skein, add_skein, open_archive
+    from swatchvault.archive.lots import skein_doubts
 
     before, after = (None if g is None else parse_amount(g).g for g in (grams_in, grams_out))
     with open_archive(need_archive(archive_folder)) as archive:
         entry = add_skein(archive.conn, lot, Skein(label, before, after, **told))
+        doubts = skein_doubts(archive.conn, lot, label)
     click.echo(f"skein {label} of lot {lot}: {entry.change}")
+    for line in doubts:
+        click.echo(f"! {line}")
 
 
 @pot_command.command("end")

@@ -146,11 +146,19 @@ def _check(conn: sqlite3.Connection, check_id: int) -> Record:
 
 
 def _evenness(conn: sqlite3.Connection, check_id: int) -> Record | None:
-    """The verdict on evenness, and the ``figures`` of its sentence, which says it once more."""
+    """The verdict on evenness, the ``figures`` of its sentence, which says it once more, and what
+    else is said of it."""
     from swatchvault.archive import pages_yarn as pages
+    from swatchvault.evenness_check import Chances
 
     found = pages.evenness_of_check(conn, check_id)
-    return found and {**found, "figures": found["words"].partition("; ")[2] or found["words"]}
+    if found is None:
+        return None
+    known = (found["p_as"], found["p_more"], found["p_less"])
+    chances = Chances() if None in known else Chances(*known)
+    reasons = json.loads(found["detail"]).get("reasons", [])
+    figures = found["words"].partition("; ")[2] or found["words"]
+    return {**found, "figures": figures, "reasons": [*reasons, *chances.sentences]}
 
 
 def newest_and_earlier(checks: Sequence[Record]) -> tuple[list[Record], list[Record]]:

@@ -380,6 +380,14 @@ def test_skeins_with_grams_in_and_out_and_one_that_broke(pot, folder):
     assert skeins[0].grams_out == pytest.approx(99.22, abs=0.01)
 
 
+def test_a_skein_that_can_hardly_weigh_so_is_kept_and_asked_about(pot):
+    started(pot)
+    assert "!" not in pot("skein", "P1", "a", "--in", "100 g", "--out", "99 g")
+    slip = pot("skein", "P1", "s", "--in", "50 g", "--out", "98.5 g")
+    assert "! it went in with 50 g and came out with 98.5 g" in slip
+    assert "one of them is wrong" in pot("skein", "P1", "t", "--in", "500 g")
+
+
 def test_the_end_is_kept_and_can_be_added_to(pot, folder):
     started(pot)
     pot("look", "P1", "--left", "15%", "--ph", 4.8)
