@@ -57,7 +57,7 @@ def measure_command(
     if show is not None:
         draw_located(photos, layout, settings, show)
     jobs = [Job(path, layout, settings) for path in photos]
-    failed = []
+    failed, measured = [], False
     for outcome in show_progress(measure_many(jobs), len(jobs), "measuring"):
         if outcome.measurement is None:
             failed.append(outcome.error)
@@ -65,6 +65,9 @@ def measure_command(
             click.echo(json.dumps(outcome.measurement.record(), ensure_ascii=False))
         else:
             click.echo("\n".join(photo_lines(outcome.measurement)))
+            measured = measured or bool(outcome.measurement.swatches)
+    if measured and light is None:
+        click.echo("± is that of any light, since none was told: --light daylight where it was")
     leave_with_failures(failed)
 
 

@@ -160,6 +160,9 @@ def pot_did(
         step = make_step(pot, kind, planned, told)
         number = record_step(archive.conn, lot, step, planned.number if planned else None, went_in)
         lines = stock_lines(archive.conn, went_in)
+    if pot.ended_at:
+        ended = pot.ended_at[:16].replace("T", " ")
+        lines = [*lines, f"! the lot had ended {ended}; the step is kept in its log all the same"]
     click.echo("\n".join([f"{number}. {step_words(step)}", *lines]))
     if kind in CAREFUL:
         say_caution()

@@ -96,6 +96,12 @@ def test_a_batch_goes_on_past_a_bad_photo(capsys, tmp_path):
     assert "bad.jpg" in ran.err
 
 
+def test_measure_says_that_a_light_not_told_widens_the_doubt(capsys):
+    assert "since none was told" in run(capsys, "measure", PAIR).out
+    assert "since none was told" not in run(capsys, "measure", PAIR, "--light", "daylight").out
+    assert "since none was told" not in run(capsys, "measure", PAIR, "--json").out
+
+
 def test_marks_go_with_one_photo_only(capsys):
     marks = EXAMPLE / "furrow-1.marks.json"
     assert run(capsys, "measure", PAIR, EXAMPLE / "furrow-1.jpg", "--marks", marks).code == 2

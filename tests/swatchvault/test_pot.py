@@ -402,6 +402,13 @@ def test_the_end_is_kept_and_can_be_added_to(pot, folder):
     assert "to try, from lot P1: less acid" in next_one
 
 
+def test_a_step_after_the_end_is_kept_and_told(pot):
+    started(pot)
+    assert "had ended" not in pot("did", "P1", "rinse")
+    pot("end", "P1")
+    assert "! the lot had ended" in pot("did", "P1", "dry")
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
