@@ -13,6 +13,7 @@ from swatchvault.archive import (
     swatches_of_lot,
 )
 from swatchvault.archive.listing import listing
+from swatchvault.archive.rows import old_name_words
 from swatchvault.errors import NotFound
 
 _NEAREST_SHOWN = 5
@@ -60,6 +61,9 @@ def _no_such(
     try:
         of_lot = swatches_of_lot(conn, name)
     except NotFound:
+        for kind in kinds:
+            if (said := old_name_words(conn, kind, name)) is not None:
+                return NotFound(said)
         return _nearest(conn, name, error, kinds)
     if not of_lot:
         return NotFound(f"lot {name!r} has no swatch yet: photograph its yarn and add it first")

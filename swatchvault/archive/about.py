@@ -39,6 +39,7 @@ TABLES: Mapping[str, str] = {
     "master_evenness": "How even a master is stated to be, its tolerance, and what it is from.",
     "evenness_check": "The verdict on a lot's evenness, apart from its colour's, as given.",
     "form_sent": "Forms of the web pages that were sent lately, so that none works twice.",
+    "renamed": "Names that were mended: the old one, the new one, and when.",
     "named_class": "The dyer's own word for how even a swatch is; superseded, never changed.",
     "eye_rule": "A rule of evenness fitted to the dyer's own words: when taken, when undone.",
     "eye_rule_swatch": "Which named swatches and measurements a rule of the dyer's is from.",

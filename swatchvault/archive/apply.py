@@ -11,7 +11,7 @@ from swatchvault.archive.entities import Master, Notes, PhotoNote, Recipe, Setup
 from swatchvault.archive.lots import add_lot, add_swatch
 from swatchvault.archive.masters import set_master
 from swatchvault.archive.recipes import add_recipe
-from swatchvault.archive.rows import Entry, clean, find, transaction
+from swatchvault.archive.rows import Entry, clean, find, old_name_words, transaction
 from swatchvault.archive.setups import add_reference, add_setup
 from swatchvault.archive.studio import (
     add_base,
@@ -143,7 +143,8 @@ def _base_and_form(conn: sqlite3.Connection, row: PhotoNote) -> tuple[str, str]:
     base, form = row.base or base, row.form or form
     if base is None or form is None:
         raise ArchiveError(
-            f"swatch {row.swatch!r} is new: give its base and its form (skein, wound card, knit)"
+            old_name_words(conn, "swatch", clean(row.swatch, "swatch") or "")
+            or f"swatch {row.swatch!r} is new: give its base and its form (skein, wound card, knit)"
         )
     return base, form
 

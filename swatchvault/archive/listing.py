@@ -84,7 +84,16 @@ LISTS: Mapping[str, str] = {
     ),
     "masters": "SELECT * FROM current_masters ORDER BY colourway, base, form",
     "checks": "SELECT * FROM checks_given ORDER BY checked_at DESC",
+    "renamed": (
+        "SELECT replace(replace(kind, '_', ' '), 'setup', 'set-up') AS kind, old_name, new_name, "
+        "renamed_at FROM renamed ORDER BY id DESC"
+    ),
 }
+
+#: What a row (:id of the table :kind) was called before, and until when.
+EARLIER_NAMES = (
+    "SELECT old_name, renamed_at FROM renamed WHERE kind = :kind AND row_id = :id ORDER BY id"
+)
 
 # What `show` prints of one thing: (title, query with the id or its name as :id and :name).
 _SECTIONS: Mapping[str, Sequence[tuple[str, str]]] = {
@@ -202,8 +211,9 @@ def show(conn: sqlite3.Connection, what: str, name: str) -> list[tuple[str, Rows
     row_id = find(conn, what, name)
     label = {"lot": "code", "swatch": "label"}.get(what, "name")
     (own_name,) = conn.execute(f"SELECT {label} FROM {what} WHERE id = ?", (row_id,)).fetchone()
-    values = {"id": row_id, "name": own_name}
-    sections = [(title, query(conn, sql, values)) for title, sql in _SECTIONS[what]]
+    values = {"id": row_id, "name": own_name, "kind": what}
+    asked = (*_SECTIONS[what], ("earlier names", EARLIER_NAMES))
+    sections = [(title, query(conn, sql, values)) for title, sql in asked]
     return [(title, rows) for title, rows in sections if rows.rows]
 
 

@@ -14,6 +14,7 @@ from swatchvault.archive.schema_evenness import EVENNESS
 from swatchvault.archive.schema_numbered import renumber
 from swatchvault.archive.schema_photos import PICTURES
 from swatchvault.archive.schema_pot import POT
+from swatchvault.archive.schema_renamed import RENAMED
 from swatchvault.archive.schema_studio import STUDIO
 from swatchvault.archive.schema_web import WEB
 from swatchvault.archive.views import VIEWS
@@ -54,7 +55,20 @@ def numbered_photos(conn: sqlite3.Connection) -> None:
     renumber(conn)
 
 
-MIGRATIONS: tuple[Migration, ...] = (first_tables, pots, evenness, forms, numbered_photos)
+def mended_names(conn: sqlite3.Connection) -> None:
+    """Migration 6: what was renamed, so that an old name is known again."""
+    for statement in RENAMED:
+        conn.execute(statement)
+
+
+MIGRATIONS: tuple[Migration, ...] = (
+    first_tables,
+    pots,
+    evenness,
+    forms,
+    numbered_photos,
+    mended_names,
+)
 
 
 def version_of(conn: sqlite3.Connection) -> int:

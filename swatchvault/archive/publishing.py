@@ -16,8 +16,8 @@ _MAKING = (
     *("pot_step", "pot", "lot_dye", "recipe_step", "recipe_dye", "recipe_part"),
     *("stock", "dye_pack", "dye"),
 )
-#: What a page's form did is nobody's business.
-_PRIVATE = ("form_sent",)
+#: What a page's form did, and how a name was once mistyped, is nobody's business.
+_PRIVATE = ("form_sent", "renamed")
 #: Words and prices that may speak of recipes; notes are cleared wherever a table has them.
 _CLEARED = (
     ("lot", "water"),

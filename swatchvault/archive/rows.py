@@ -26,7 +26,14 @@ NAMED_BY: Mapping[str, str] = {
     "setup": "name",
     "reference": "name",
 }
-_NAMES_SHOWN = 8
+#: The owner's column and the naming one, for tables whose rows are named within another row.
+NAMED_WITHIN: Mapping[str, tuple[str, str]] = {
+    "dye_pack": ("dye_id", "code"),
+    "stock": ("dye_id", "code"),
+    "base_lot": ("base_id", "label"),
+    "skein": ("lot_id", "label"),
+}
+NAMES_SHOWN = 8
 _ALLOWED = "\t\r\n\u200c\u200d"  # white space, and the joiners that some scripts and emoji need
 
 
@@ -111,6 +118,7 @@ def put(
     sql = f"SELECT {columns} FROM {table} WHERE {where}"
     old = conn.execute(sql, tuple(key.values())).fetchone()
     if old is None:
+        _refuse_old_key(conn, table, key)
         return Entry(insert(conn, table, {**key, **facts}), "added")
     known = dict(zip(facts, tuple(old)[1:], strict=True))
     new = {c: v for c, v in facts.items() if v is not None and v != known[c]}
@@ -146,27 +154,67 @@ def find(conn: sqlite3.Connection, table: str, name: str) -> int:
     row = conn.execute(f"SELECT id FROM {table} WHERE {column} = ?", (wanted,)).fetchone()
     if row is None:
         known = [r[0] for r in conn.execute(f"SELECT {column} FROM {table} ORDER BY {column}")]
-        raise NotFound(unknown(table, wanted, known))
+        raise NotFound(old_name_words(conn, table, wanted) or unknown(table, wanted, known))
     return int(row[0])
 
 
 def find_of(conn: sqlite3.Connection, table: str, owner_id: int, name: str) -> int:
     """Id of a row named within its owner: a dye's pack or stock, a base's lot, a lot's skein."""
-    owner, column = {
-        "dye_pack": ("dye_id", "code"),
-        "stock": ("dye_id", "code"),
-        "base_lot": ("base_id", "label"),
-        "skein": ("lot_id", "label"),
-    }[table]
-    words = table.replace("_", " ")
+    owner, column = NAMED_WITHIN[table]
+    words = kind_words(table)
     wanted = clean(name, f"name of the {words}") or ""
     sql = f"SELECT id FROM {table} WHERE {owner} = ? AND {column} = ?"
     row = conn.execute(sql, (owner_id, wanted)).fetchone()
     if row is None:
         sql = f"SELECT {column} FROM {table} WHERE {owner} = ? ORDER BY {column}"
         known = [r[0] for r in conn.execute(sql, (owner_id,))]
-        raise NotFound(unknown(words, wanted, known))
+        said = old_name_words(conn, table, wanted, owner_id)
+        raise NotFound(said or unknown(words, wanted, known))
     return int(row[0])
+
+
+def kind_words(table: str) -> str:
+    """What a row of a table is called in a sentence."""
+    return "set-up" if table == "setup" else table.replace("_", " ")
+
+
+def renamed_to(
+    conn: sqlite3.Connection, table: str, name: str, owner_id: int | None = None
+) -> tuple[str, str] | None:
+    """The name now, and the day, of what was last called ``name`` and renamed; else ``None``."""
+    owner, column = NAMED_WITHIN.get(table) or ("", NAMED_BY[table])
+    within = f"AND so.{owner} = ? " if owner else ""
+    sql = (
+        f"SELECT so.{column}, substr(renamed_at, 1, 10) FROM renamed JOIN {table} AS so "
+        f"ON so.id = row_id WHERE renamed.kind = ? AND old_name = ? {within}"
+        "ORDER BY renamed.id DESC"
+    )
+    row = conn.execute(sql, (table, name, *([owner_id] if owner else []))).fetchone()
+    return None if row is None else (str(row[0]), str(row[1]))
+
+
+def old_name_words(
+    conn: sqlite3.Connection, table: str, name: str, owner_id: int | None = None
+) -> str | None:
+    """One line where ``name``, which nothing has now, is what something was called before."""
+    found = renamed_to(conn, table, name, owner_id)
+    if found is None:
+        return None
+    new, day = found
+    return f"{kind_words(table)} {name!r} was renamed to {new!r} on {day}: write {new!r}"
+
+
+def _refuse_old_key(conn: sqlite3.Connection, table: str, key: Mapping[str, Any]) -> None:
+    """Old notes read again must not make a second thing of what was renamed since."""
+    owner, column = NAMED_WITHIN.get(table) or ("", NAMED_BY.get(table, ""))
+    if not column:
+        return
+    said = old_name_words(conn, table, key[column], key.get(owner))
+    if said is not None:
+        raise ArchiveError(
+            f"{said}; if another is meant, add it by a name of its own and rename it to "
+            f"{key[column]!r}"
+        )
 
 
 def unknown(what: str, wanted: str, known: Sequence[str]) -> str:
@@ -175,7 +223,7 @@ def unknown(what: str, wanted: str, known: Sequence[str]) -> str:
         return f"unknown {what} {wanted!r}: the archive has none yet; add it first"
     folded = {k.casefold(): k for k in known}
     near = [folded[n] for n in difflib.get_close_matches(wanted.casefold(), folded, n=3)]
-    shown = [*near, *(k for k in known if k not in near)][:_NAMES_SHOWN]
+    shown = [*near, *(k for k in known if k not in near)][:NAMES_SHOWN]
     more = len(known) - len(shown)
     tail = f" and {more} more" if more else ""
     return f"unknown {what} {wanted!r}: the archive has {', '.join(map(repr, shown))}{tail}"

@@ -58,6 +58,12 @@ ROUTES: tuple[Route, ...] = (
     Route(r"/swatch/(?P<id>\d{1,18})$", "swatches:swatch_page", write="change"),
     Route(r"/swatch/(?P<id>\d{1,18})/tonal$", "swatches:tonal_page"),
     Route(r"/swatch/(?P<id>\d{1,18})/tonal\.svg$", "swatches:tonal_drawing"),
+    Route(
+        r"/(?P<kind>colourway|lot|swatch|base|dye)/(?P<id>\d{1,18})/name$",
+        "rename:name_page",
+        read="change",
+        write="change",
+    ),
     Route(r"/check/new$", "checks:new_check_page", read="log", write="log"),
     Route(r"/check/(?P<id>\d{1,18})$", "checks:check_page"),
     Route(r"/mat\.pdf$", "places:mat_pdf"),

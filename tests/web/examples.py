@@ -44,6 +44,9 @@ EXAMPLES: dict[str, str] = {
     r"/swatch/(?P<id>\d{1,18})/tonal\.svg$": (
         "/swatch/{SELECT swatch_id FROM measurement}/tonal.svg"
     ),
+    r"/(?P<kind>colourway|lot|swatch|base|dye)/(?P<id>\d{1,18})/name$": (
+        "/colourway/{SELECT colourway_id FROM master}/name"
+    ),
     r"/check/new$": "/check/new?lot={SELECT lot_id FROM lot_check}",
     r"/check/(?P<id>\d{1,18})$": "/check/{SELECT id FROM lot_check WHERE verdict = 'cannot tell'}",
     r"/mat\.pdf$": "/mat.pdf",
