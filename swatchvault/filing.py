@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import sqlite3
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -12,12 +14,16 @@ from swatchvault.archive import (
     Applied,
     Archive,
     FiledPhoto,
+    Notes,
     OwnedReference,
     PhotoFacts,
+    PhotoNote,
     RegionNote,
     RegionOf,
+    apply_notes,
     file_photo,
     reference_of_setup,
+    transaction,
 )
 from swatchvault.archive.files import remove_abandoned
 from swatchvault.batch import Job, Outcome, measure_many
@@ -30,12 +36,15 @@ _NAME_SHOWN, _LINE_SHOWN = 120, 2000  # most characters of a name and of a line;
 
 @dataclass(frozen=True, eq=False)
 class Filing:
-    """What became of one photo: filed, or the one line that says why not."""
+    """What became of one photo: filed, or the one line that says why not. ``added``, ``changed``:
+    things of the archive that were made and changed for it alone."""
 
     photo: Path
     filed: FiledPhoto | None
     measurement: PhotoMeasurement | None = None
     error: str | None = None
+    added: int = 0
+    changed: int = 0
 
     @property
     def words(self) -> str:
@@ -67,12 +76,90 @@ def file_photos(
     ``folder``: where the photos' names are relative to. Each photo is one short transaction
     after it was measured.
     """
+    _tidy(archive)
+    by_photo = _by_photo(applied)
+    outcomes = measure_many(_jobs(archive, by_photo, folder, settings), workers)
+    for regions, outcome in zip(by_photo.values(), outcomes, strict=True):
+        yield _file(archive, regions, outcome, relabel)
+
+
+def file_told(
+    archive: Archive,
+    notes: Notes,
+    *,
+    settings: Settings | None = None,
+    workers: int | str | None = None,
+    relabel: bool = False,
+) -> Iterator[Filing]:
+    """Measure and file photos of which the notes tell nothing else than what they show.
+
+    What is new for a photo (base, colourway, lot, set-up, swatch) is made in one transaction with
+    its filing, so of a photo that cannot be filed nothing is left.
+    """
+    _tidy(archive)
+    rows: dict[str, list[PhotoNote]] = {}
+    for row in notes.photos:
+        rows.setdefault(row.photo, []).append(row)
+    with _tried(archive.conn):  # what is wrong in the notes is told before anything is measured
+        by_photo = _by_photo(apply_notes(archive.conn, notes))
+        jobs = _jobs(archive, by_photo, Path(), settings)
+    for own, outcome in zip(rows.values(), measure_many(jobs, workers), strict=True):
+        filing = Filing(outcome.job.path, None, error=outcome.error)
+        if outcome.measurement is not None:
+            filing = _made_and_filed(archive, replace(notes, photos=tuple(own)), outcome, relabel)
+        yield filing
+
+
+def _made_and_filed(archive: Archive, notes: Notes, outcome: Outcome, relabel: bool) -> Filing:
+    """All that the notes tell of one photo, and the photo: both or neither."""
+    try:
+        with _tried(archive.conn) as keep:
+            applied = apply_notes(archive.conn, notes)
+            filing = _file(archive, applied.regions, outcome, relabel)
+            if filing.filed is not None:
+                keep.append(True)
+    except SwatchvaultError as error:
+        return _not_filed(outcome.job.path, error)
+    return replace(filing, added=applied.added, changed=applied.changed)
+
+
+class _TakenBackError(Exception):
+    """Ends a transaction whose work is not to be kept."""
+
+
+@contextmanager
+def _tried(conn: sqlite3.Connection) -> Iterator[list[bool]]:
+    """A transaction that is taken back, if nothing is put into the list it gives."""
+    keep: list[bool] = []
+    try:
+        with transaction(conn):
+            yield keep
+            if not keep:
+                raise _TakenBackError
+    except _TakenBackError:
+        return
+
+
+def _tidy(archive: Archive) -> None:
+    """Remove what a run that was stopped left half-written."""
     for place in (archive.photos, archive.thumbs):
-        remove_abandoned(place)  # what a run that was stopped left half-written
+        remove_abandoned(place)
+
+
+def _by_photo(applied: Applied) -> dict[str, list[RegionNote]]:
     by_photo: dict[str, list[RegionNote]] = {}
     for region in applied.regions:
         by_photo.setdefault(region.photo, []).append(region)
-    jobs = [
+    return by_photo
+
+
+def _jobs(
+    archive: Archive,
+    by_photo: Mapping[str, Sequence[RegionNote]],
+    folder: Path,
+    settings: Settings | None,
+) -> list[Job]:
+    return [
         Job(
             folder / name,
             settings=_settings(archive, regions, settings or Settings()),
@@ -80,9 +167,6 @@ def file_photos(
         )
         for name, regions in by_photo.items()
     ]
-    outcomes = measure_many(jobs, workers)
-    for regions, outcome in zip(by_photo.values(), outcomes, strict=True):
-        yield _file(archive, regions, outcome, relabel)
 
 
 def _file(
@@ -103,12 +187,21 @@ def _file(
         shown = [_resolve(region, found) for region in regions]
         return Filing(path, file_photo(archive, found, path, shown, facts), found)
     except SwatchvaultError as error:
-        line, name = clean_text(str(error), _LINE_SHOWN), clean_text(path.name, _NAME_SHOWN)
-        return Filing(path, None, error=line if name in line else f"{name}: {line}")
+        return _not_filed(path, error)
+
+
+def _not_filed(path: Path, error: SwatchvaultError) -> Filing:
+    line, name = clean_text(str(error), _LINE_SHOWN), clean_text(path.name, _NAME_SHOWN)
+    return Filing(path, None, error=line if name in line else f"{name}: {line}")
 
 
 def _resolve(region: RegionNote, found: PhotoMeasurement) -> RegionOf:
     names = [s.name for s in found.swatches]
+    if region.region is not None and region.region not in names:
+        raise ArchiveError(
+            f"{region.where or Path(found.path).name}: no region {region.region!r} was measured; "
+            f"there are {', '.join(map(repr, names)) or 'none'}"
+        )
     if region.region is not None:
         name = region.region
     elif len(names) == 1:

@@ -45,14 +45,12 @@ class RegionNote:
 
 @dataclass(frozen=True)
 class Applied:
-    """How many things were added, changed or there already, the photos' regions, and the ids of
-    swatches that are new."""
+    """How many things were added, changed or there already, and the photos' regions."""
 
     added: int
     changed: int
     same: int
     regions: tuple[RegionNote, ...]
-    new_swatches: tuple[int, ...] = ()
 
 
 def apply_notes(conn: sqlite3.Connection, notes: Notes) -> Applied:
@@ -63,7 +61,6 @@ def apply_notes(conn: sqlite3.Connection, notes: Notes) -> Applied:
     oldest first.
     """
     done: list[Entry] = []
-    swatches: list[Entry] = []
 
     def each(things: Iterable[T], add: Callable[[sqlite3.Connection, T], Entry]) -> None:
         done.extend(add(conn, thing) for thing in things)
@@ -79,11 +76,10 @@ def apply_notes(conn: sqlite3.Connection, notes: Notes) -> Applied:
         each(notes.lots, add_lot)
         each(notes.references, add_reference)
         each(notes.setups, add_setup)
-        regions = tuple(_region(conn, row, done, swatches) for row in notes.photos)
+        regions = tuple(_region(conn, row, done) for row in notes.photos)
         each(sorted(notes.masters, key=lambda m: m.since or "9999"), _set_master)
     count = [entry.change for entry in done].count
-    new = tuple(entry.id for entry in swatches if entry.change == "added")
-    return Applied(count("added"), count("changed"), count("same"), regions, new)
+    return Applied(count("added"), count("changed"), count("same"), regions)
 
 
 def _parents_first(recipes: Iterable[Recipe]) -> list[Recipe]:
@@ -108,9 +104,7 @@ def _version_key(recipe: Recipe, version: int) -> tuple[str, str, int]:
     return recipe.colourway.casefold(), recipe.base.casefold(), version
 
 
-def _region(
-    conn: sqlite3.Connection, row: PhotoNote, done: list[Entry], swatches: list[Entry]
-) -> RegionNote:
+def _region(conn: sqlite3.Connection, row: PhotoNote, done: list[Entry]) -> RegionNote:
     try:
         _refuse_other_colourway(conn, row)
         # Dry or not is told of the photo: the same piece may be seen wet first and dry later.
@@ -118,7 +112,6 @@ def _region(
         swatch = Swatch(row.swatch, base, form, row.lot, row.skein, row.base_lot)
         entry = add_swatch(conn, swatch)
         done.append(entry)
-        swatches.append(entry)
         setup_id = None
         if row.setup is not None:
             setup = add_setup(conn, Setup(name=row.setup, locked=row.locked))

@@ -6,10 +6,9 @@ goes on from the one that is kept, and a log that differs from it is an error.
 
 from __future__ import annotations
 
-import json
 import re
 import sqlite3
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from swatchvault.archive.entities import DyeIn, Lot, PotStep, Skein, Swatch
@@ -81,26 +80,6 @@ def add_skein(conn: sqlite3.Connection, lot_code: str, skein: Skein) -> Entry:
 
 #: Grams out over grams in of a skein: less is a piece lost, more water or a slip. Our choice.
 LEAST_LEFT, MOST_LEFT = 0.7, 1.08
-
-
-def drop_unseen(conn: sqlite3.Connection, swatch_ids: Iterable[int]) -> int:
-    """Take back swatches that were made for photos which could not be filed; how many.
-
-    Only those that nothing refers to: no measurement, no photo, no master, nobody's word.
-    """
-    sql = (
-        "SELECT value FROM json_each(?) WHERE value NOT IN (SELECT swatch_id FROM measurement) "
-        "AND value NOT IN (SELECT swatch_id FROM photo_swatch)"
-    )
-    dropped = 0
-    for (swatch_id,) in conn.execute(sql, (json.dumps(list(swatch_ids)),)).fetchall():
-        try:
-            with transaction(conn):
-                dropped += conn.execute("DELETE FROM swatch WHERE id = ?", (swatch_id,)).rowcount
-        except ArchiveError as error:
-            if not isinstance(error.__cause__, sqlite3.IntegrityError):
-                raise
-    return dropped
 
 
 def add_swatch(conn: sqlite3.Connection, swatch: Swatch) -> Entry:

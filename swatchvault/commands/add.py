@@ -64,34 +64,37 @@ def add_command(
     with another mark it is measured anew, what is still marked stays, and what is not is named.
     """
     from swatchvault.archive import apply_notes, open_archive
-    from swatchvault.archive.lots import drop_unseen
-    from swatchvault.filing import file_photos
+    from swatchvault.filing import file_photos, file_told
 
     known = {"card_y": card_y, "card_lab": card_lab, "steps_y": steps_y, "bar_mm": bar_mm}
     settings = make_settings(known, light)
     failed: list[str | None] = []
     with open_archive(need_archive(archive_folder)) as archive:
         for notes, folder in gather(paths, told, light, create):
-            applied = apply_notes(archive.conn, notes)
-            total = len({r.photo for r in applied.regions})
-            filings = file_photos(
-                archive, applied, folder, settings=settings, workers=workers, relabel=relabel
-            )
+            how: dict[str, Any] = {"settings": settings, "workers": workers, "relabel": relabel}
+            added, changed = 0, 0
+            if folder is None:
+                filings = file_told(archive, notes, **how)
+            else:
+                applied = apply_notes(archive.conn, notes)
+                added, changed = applied.added, applied.changed
+                filings = file_photos(archive, applied, folder, **how)
+            total = len({row.photo for row in notes.photos})
             for filing in show_progress(filings, total, "measuring and filing"):
                 if filing.filed is None:
                     failed.append(filing.words)
                 else:
                     click.echo(filing.words)
-            added = applied.added - drop_unseen(archive.conn, applied.new_swatches)
+                    added, changed = added + filing.added, changed + filing.changed
             things = {0: "nothing", 1: "one thing"}.get(added, f"{added} things")
-            click.echo(f"in the archive: {things} new, {applied.changed} changed")
+            click.echo(f"in the archive: {things} new, {changed} changed")
     leave_with_failures(failed)
 
 
 def gather(
     paths: tuple[Path, ...], told: dict[str, str | bool | None], light: Light | None, create: bool
-) -> list[tuple[Any, Path]]:
-    """Notes with the folder their photos' names are relative to, from paths and options."""
+) -> list[tuple[Any, Path | None]]:
+    """Notes with the folder their photos' names are relative to; none for what options tell."""
     from swatchvault.notes import PHOTOS_CSV, STUDIO_TOML, read_notes
 
     for path in paths:
@@ -106,9 +109,11 @@ def gather(
     photos = [p for p in paths if p not in noted]
     if noted and any(told.get(k) for k in ("swatch", "base", "lot")):
         raise click.UsageError("options that say what a photo shows go with photos, not with notes")
-    found = [(read_notes(p), p if p.is_dir() else p.parent) for p in noted]
+    found: list[tuple[Any, Path | None]] = [
+        (read_notes(p), p if p.is_dir() else p.parent) for p in noted
+    ]
     if photos:
-        found.append((notes_from_options(photos, told, light, create), Path()))
+        found.append((notes_from_options(photos, told, light, create), None))
     return found
 
 

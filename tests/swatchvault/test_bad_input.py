@@ -11,6 +11,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from swatchvault.archive import open_archive
+from tests.swatchvault.factories import dump
 from tests.swatchvault.running import run
 
 EXAMPLE = Path(str(files("example_archive")))
@@ -36,8 +38,8 @@ def box(x0, y0, x1, y1, width=400, height=300):
     return [[x / width, y / height] for x, y in ((x0, y0), (x1, y0), (x1, y1), (x0, y1))]
 
 
-def with_marks(path: Path, change) -> Path:
-    grey_picture(path)
+def with_marks(path: Path, change, card: int = 118) -> Path:
+    grey_picture(path, card)
     marks_file = path.with_name(path.stem + ".marks.json")
     marks = json.loads(marks_file.read_text())
     change(marks)
@@ -148,8 +150,56 @@ def test_a_bad_photo_is_one_line_and_leaves_nothing(capsys, tmp_path, make, word
     assert added.code == 1
     assert words in added.err
     assert list((archive / "photos").iterdir()) == []
-    assert json.loads(run(capsys, "list", "swatches", "--json", "--archive", archive).out) == []
+    for kind in ("swatches", "bases"):
+        assert json.loads(run(capsys, "list", kind, "--json", "--archive", archive).out) == []
     assert run(capsys, "verify", archive).out == "everything fits\n"
+
+
+def two_regions(folder: Path) -> Path:
+    def change(marks: dict) -> None:
+        first = marks["swatches"][0]
+        marks["swatches"] = [first | {"name": "one"}, first | {"name": "two"}]
+
+    return with_marks(folder / "two.png", change, card=121)
+
+
+@pytest.mark.parametrize(
+    ("make", "more", "words"),
+    [
+        (two_regions, (), "has 2 swatches"),
+        (two_regions, ("--region", "three"), "no region 'three' was measured"),
+        (lambda folder: folder / "good.png", (), "filed already"),
+    ],
+    ids=["two regions", "a region that is not there", "a second name"],
+)
+def test_what_is_made_for_a_photo_is_taken_back_with_it(capsys, tmp_path, make, more, words):
+    archive = tmp_path / "archive"
+    run(capsys, "new", archive)
+    there = ("--archive", archive)
+    first = ("--swatch", "s", "--base", "B", "--form", "knit", "--create")
+    assert run(capsys, "add", grey_picture(tmp_path / "good.png"), *first, *there).code == 0
+    before = content(archive)
+    told = ("--swatch", "t", "--base", "New", "--colourway", "Way", "--lot", "L", "--form", "knit")
+    bad = make(tmp_path)
+    failed = run(capsys, "add", bad, *told, "--setup", "sill", "--create", *more, *there)
+    assert (failed.code, failed.out) == (1, "in the archive: nothing new, 0 changed\n")
+    assert words in failed.err and failed.err.count("\n") == 1
+    assert content(archive) == before
+    assert run(capsys, "verify", archive).out == "everything fits\n"
+
+
+def test_what_is_made_for_two_photos_stays_where_one_of_them_is_filed(capsys, tmp_path):
+    archive = tmp_path / "archive"
+    run(capsys, "new", archive)
+    told = ("--swatch", "s", "--base", "B", "--form", "knit", "--create", "--archive", archive)
+    ran = run(capsys, "add", two_regions(tmp_path), grey_picture(tmp_path / "good.png"), *told)
+    assert (ran.code, "in the archive: 2 things new" in ran.out) == (1, True)
+    assert [(len(content(archive)[t])) for t in ("base", "swatch", "photo")] == [1, 1, 1]
+
+
+def content(archive: Path) -> dict:
+    with open_archive(archive) as opened:
+        return dump(opened.conn)
 
 
 def test_a_swatch_that_was_there_stays_when_a_photo_of_it_fails(capsys, tmp_path):
