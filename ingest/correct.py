@@ -17,20 +17,22 @@ from numpy.typing import NDArray
 from ingest.camera_colours import UNCHANGED, CameraColours
 from ingest.colour import delta_e_2000, xyz_to_lab
 from ingest.errors import ReferenceMissing
-from ingest.expected import expected_rgb, expected_xyz, named_edition, patch_names
+from ingest.expected import expected_rgb, expected_xyz, named_edition
 from ingest.lightfield import LightField, Surround, surround_field
 from ingest.model import Array, Photo, Polygon, Reference, ReferenceReading, Settings, Step
 from ingest.neutrals import NeutralFit, exposure_sd, fit_neutrals, neutral_indices
-from ingest.reading import PatchReading, card_flags
+from ingest.reading import PatchReading, card_flags, exposure_flags
 from ingest.sampling import (
     hull,
     located_flags,
     mid_neutral,
     outlines,
+    patch_records,
     rank,
     read_patches,
     refuse_turned,
     refuse_unusable,
+    rounded,
 )
 from ingest.tone import fit_tone
 
@@ -141,14 +143,14 @@ def _from_card(
     gain = expected / patch.linear
     curve = (photo.encoding.curve * gain).astype(np.float32)
     stated, found = (photo.encoding.to_xyz @ v for v in (expected, patch.mean_of(curve)))
-    flags = card_flags(patch) | located_flags(reference)
+    flags = card_flags(patch) | located_flags(reference) | exposure_flags([patch], stated[None, 1])
     reading = ReferenceReading(
         reference,
         flags,
-        _records(reference, stated[None], found[None]),
+        patch_records(reference, stated[None], found[None]),
         neutral=tuple(float(v) for v in patch.linear),
     )
-    step = Step("exposure and white to the card", {"gain": _rounded(gain), **patch.detail()})
+    step = Step("exposure and white to the card", {"gain": rounded(gain), **patch.detail()})
     return Correction(
         curve=curve,
         to_xyz=photo.encoding.to_xyz,
@@ -181,6 +183,8 @@ def _from_neutrals(
     flags |= {"reference far off"} if fit.far_off else set()
     flags |= set() if fit.fits or fit.far_off else {"reference does not fit"}
     flags |= set() if fit.in_order else {"steps not in order"}
+    usable = list(fit.usable)
+    flags |= exposure_flags([patches[i] for i in usable], stated[usable, 1])
     if any("card in shadow" in card_flags(p) for p in patches):
         flags.add("card in shadow")
     if len(fit.usable) < len(neutral_indices(reference)):
@@ -193,7 +197,7 @@ def _from_neutrals(
         flags.add("camera colours not corrected")
     if fit.reference == "card":
         flags.add("tone curve not removed")
-    records = _records(reference, stated, fit.xyz, fit.left_out)
+    records = patch_records(reference, stated, fit.xyz, fit.left_out, [p.clipped for p in patches])
     return Correction(
         curve=fit.table,
         to_xyz=photo.encoding.to_xyz,
@@ -252,7 +256,7 @@ def _look_for_field(
 def _neutral_steps(fit: NeutralFit) -> list[Step]:
     detail: dict[str, Any] = {
         "neutrals": len(fit.usable),
-        "delta_e_00_left_out": _rounded(fit.errors),
+        "delta_e_00_left_out": rounded(fit.errors),
         "mean_delta_e_00_left_out": round(fit.misfit, 3),
         "tried": fit.trials,
     }
@@ -265,7 +269,7 @@ def _neutral_steps(fit: NeutralFit) -> list[Step]:
                     "source": fit.field.source,
                     "scatter": round(fit.field.scatter, 4),
                     "share": round(fit.field.share, 4),
-                    "coefficients": _rounded(fit.field.coefficients),
+                    "coefficients": rounded(fit.field.coefficients),
                 },
             )
         )
@@ -273,7 +277,7 @@ def _neutral_steps(fit: NeutralFit) -> list[Step]:
         steps.append(
             Step(
                 "camera colours by the chart",
-                {"model": fit.colours.model, "weights": _rounded(fit.colours.weights)},
+                {"model": fit.colours.model, "weights": rounded(fit.colours.weights)},
             )
         )
     return steps
@@ -294,7 +298,7 @@ def _second_reading(
         flags |= card_flags(patches[0])
     if float(np.median(errors[neutral_indices(reference)])) > NEUTRALS_DISAGREE:
         flags.add("tone varies in the frame")
-    records = _records(reference, expected, found, found)
+    records = patch_records(reference, expected, found, found)
     return ReferenceReading(reference, frozenset(flags), records, used=False)
 
 
@@ -313,21 +317,3 @@ def _uncorrected(photo: Photo) -> Correction:
 
 def _undone(photo: Photo) -> Step:
     return Step("encoding undone", {"encoding": photo.encoding.name})
-
-
-def _records(
-    reference: Reference, expected: Floats, corrected: Floats, left_out: Floats | None = None
-) -> tuple[dict[str, Any], ...]:
-    """Patch by patch in Lab D65, from XYZ (patches, 3)."""
-    columns = {"expected_lab": expected, "corrected_lab": corrected}
-    if left_out is not None:
-        columns["left_out_lab"] = left_out
-    labs = {key: xyz_to_lab(xyz) for key, xyz in columns.items()}
-    return tuple(
-        {"name": name, **{key: _rounded(lab[i]) for key, lab in labs.items()}}
-        for i, name in enumerate(patch_names(reference))
-    )
-
-
-def _rounded(values: Any) -> list[float]:
-    return [round(float(v), 4) for v in np.asarray(values).ravel()]

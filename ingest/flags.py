@@ -36,6 +36,10 @@ FLAGS: Mapping[str, str] = {
         "Part of the grey reference is at the end of what the camera can record: expose less, and "
         "keep glare off it."
     ),
+    "photo too dark": (
+        "The photo is far too dark: a white would lie under 10 % of what the camera can record, "
+        "where steps of its numbers and noise shape colours. Expose more, or use more light."
+    ),
     "card uneven": "The grey reference is not of one grey: dirt, print, texture or glare on it.",
     "card tilted in the light": (
         "The light changes across the grey reference: it is tilted, or the light is very near."
@@ -69,10 +73,10 @@ FLAGS: Mapping[str, str] = {
         "as coded: set the camera to fewer megapixels (12 to 50 do)."
     ),
     # what the swatch says
-    "clipped": "From 1 % of the swatch's pixels are at the end of what the camera can record.",
+    "clipped": "At least 1 % of the swatch's pixels are at the end of what the camera can record.",
     "clipped beyond use": (
-        "From 3 % of the swatch's pixels are at the end of what the camera can record: the colour "
-        "is shown, but no lot is judged on it. Photograph it again, darker."
+        "At least 3 % of the swatch's pixels are at the end of what the camera can record: the "
+        "colour is shown, but no lot is judged on it. Photograph it again, darker."
     ),
     "channel at zero": (
         "A colour channel is at zero in much of the swatch: the yarn is more saturated than the "

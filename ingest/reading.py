@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -23,6 +24,9 @@ UNEVEN = 0.03
 SHADOW_STEP, SHADOW_RATIO = 0.10, 4.0
 #: Clipped share of a card's pixels that is noted.
 CLIPPED_NOTED = 0.01
+#: Share of the file's range at which a perfect white lies, by the lightest neutral, under which a
+#: photo is too dark. Our choice: rendered steps fit their values at 0.08 and no more at 0.05.
+WHITE_TOO_DARK = 0.10
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,6 +113,13 @@ def card_flags(patch: PatchReading) -> frozenset[str]:
     if patch.uneven > UNEVEN and not shadow:
         flags.add("card uneven")
     return frozenset(flags)
+
+
+def exposure_flags(patches: Sequence[PatchReading], stated_y: Floats) -> frozenset[str]:
+    """Whether a photo is far too dark, by its lightest neutral. ``stated_y``: (patches,) of 1."""
+    lightest = int(np.argmax(stated_y))
+    white = float(patches[lightest].linear.max() / stated_y[lightest])
+    return frozenset({"photo too dark"} if white < WHITE_TOO_DARK else ())
 
 
 def _cell_light(photo: Photo, polygon: Polygon) -> Array:

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
+from ingest.colour import xyz_to_lab
 from ingest.errors import ReferenceMissing
+from ingest.expected import patch_names
 from ingest.model import Photo, Polygon, Reference
-from ingest.neutrals import neutral_indices
+from ingest.neutrals import CLIPPED_FOR_A_FIT, neutral_indices
 from ingest.raster import region_pixels, shrink_polygon
 from ingest.reading import PatchReading, read_patch
 from ingest.turned import wrong_way_round
@@ -89,3 +94,28 @@ def refuse_turned(photo: Photo, patches: list[PatchReading], expected: Floats) -
     wrong = wrong_way_round(read, expected, photo.encoding.to_xyz)
     if wrong is not None:
         raise ReferenceMissing(f"the chart's corners are marked {wrong}")
+
+
+def patch_records(
+    reference: Reference,
+    expected: Floats,
+    corrected: Floats,
+    left_out: Floats | None = None,
+    clipped: Sequence[float] = (),
+) -> tuple[dict[str, Any], ...]:
+    """Patch by patch in Lab D65, from XYZ (patches, 3); ``clipped``: the share, of patches that
+    are too clipped to be fitted to."""
+    columns = {"expected_lab": expected, "corrected_lab": corrected}
+    if left_out is not None:
+        columns["left_out_lab"] = left_out
+    labs = {key: xyz_to_lab(xyz) for key, xyz in columns.items()}
+    out = {i: {"clipped": round(v, 4)} for i, v in enumerate(clipped) if v > CLIPPED_FOR_A_FIT}
+    return tuple(
+        {"name": name, **{key: rounded(lab[i]) for key, lab in labs.items()}, **out.get(i, {})}
+        for i, name in enumerate(patch_names(reference))
+    )
+
+
+def rounded(values: Any) -> list[float]:
+    """Any numbers as a flat list, to four decimals."""
+    return [round(float(v), 4) for v in np.asarray(values).ravel()]

@@ -49,6 +49,11 @@ def errors_of(reading: ReferenceReading, key: str) -> np.ndarray:
     return delta_e_2000(found, expected)
 
 
+def fitted_to(reading: ReferenceReading) -> np.ndarray:
+    """(patches,) whether a patch was fitted to: not where it is clipped."""
+    return np.array(["clipped" not in p for p in reading.patches])
+
+
 def page_lines(page: Page) -> list[str]:
     """The report as text."""
     lines = [f"{page.photo}: how it was corrected"]
@@ -89,7 +94,7 @@ def limits_of(page: Page) -> list[str]:
     lines = [FLAGS[f] for f in sorted(page.correction.flags)]
     main = page.main
     if main is not None and len(main.patches) > 1:
-        mean = float(errors_of(main, "left_out_lab").mean())
+        mean = float(errors_of(main, "left_out_lab")[fitted_to(main)].mean())
         where = next((words for bound, words in YARDSTICK if mean <= bound), "over 6.5")
         lines.append(
             f"Patches left out of the fit miss their stated values by {mean:.1f} ΔE00 on the "
@@ -102,8 +107,11 @@ def _reading_lines(reading: ReferenceReading) -> list[str]:
     used = "" if reading.used else " (as a check)"
     lines = [f"  {reading.reference.kind}{used}: ΔE00 to the stated values, fitted / left out"]
     fitted, left = errors_of(reading, "corrected_lab"), errors_of(reading, "left_out_lab")
+    used_for = fitted_to(reading)
     for patch, one, two in zip(reading.patches, fitted, left, strict=True):
-        lines.append(f"    {patch['name']:<16}{one:6.2f}{two:8.2f}")
+        out = f"   {patch['clipped']:.0%} clipped, not used" if "clipped" in patch else ""
+        lines.append(f"    {patch['name']:<16}{one:6.2f}{two:8.2f}{out}")
+    fitted, left = fitted[used_for], left[used_for]
     if len(fitted) > 1:
         ends = np.percentile(left, 95)
         lines.append(f"    mean {fitted.mean():.2f} / {left.mean():.2f}, 95 % left out {ends:.2f}")
@@ -150,7 +158,8 @@ def _patches_svg(reading: ReferenceReading, top: int) -> tuple[list[str], int]:
                 f'<rect x="{x + half * _CELL / 2}" y="{y}" width="{_CELL / 2}" height="{_CELL}" '
                 f'fill="{_hex(patch[key])}"/>'
             )
-        parts.append(_say(x, y + _CELL + 15, f"{left[i]:.1f}  {patch['name']}", 11))
+        number = "clipped" if "clipped" in patch else f"{left[i]:.1f}"
+        parts.append(_say(x, y + _CELL + 15, f"{number}  {patch['name']}", 11))
     rows = (len(reading.patches) + 5) // 6
     return parts, top + 14 + rows * (_CELL + 26)
 

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from ingest.doubt import NEUTRALS_FOR_A_CURVE
 from ingest.flags import FLAGS
 from ingest.model import Measurement, PhotoMeasurement
 from swatchvault.checking import Check
@@ -48,11 +49,13 @@ def photo_lines(photo: PhotoMeasurement) -> list[str]:
 
 def _corrected_by(photo: PhotoMeasurement, swatch: Measurement) -> str:
     """What corrected a swatch's photo, where neutrals are too few to count as steps too."""
-    used = [r.reference for r in photo.references if r.used]
-    if swatch.reference == "card" and used and used[0].kind == "steps":
-        fitted = [s.detail["neutrals"] for s in photo.steps if "neutrals" in s.detail]
-        return f"{fitted[0]} of {len(used[0].patches)} neutral steps, which count as one grey card"
-    return CORRECTED_BY[swatch.reference]
+    used = [r for r in photo.references if r.used]
+    if swatch.reference != "card" or not used or used[0].reference.kind != "steps":
+        return CORRECTED_BY[swatch.reference]
+    count, clipped = len(used[0].reference.patches), sum("clipped" in p for p in used[0].patches)
+    of = f"{count - clipped} of {count} neutral steps ({clipped} clipped)"
+    steps = of if clipped else f"{count} neutral steps"
+    return f"{steps}; fewer than {NEUTRALS_FOR_A_CURVE} count as one grey card"
 
 
 def swatch_lines(swatch: Measurement, by: str | None = None) -> list[str]:

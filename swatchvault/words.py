@@ -172,7 +172,7 @@ def figures(diff: Difference) -> tuple[str, ...]:
     row = diff.doubt.row
     light = "by daylight" if diff.doubt.daylight else "light not stated to be daylight"
     reference = {
-        "card": "a grey card or fewer than six neutrals",
+        "card": "a grey card or fewer than six usable neutrals",
         "steps": "six or more neutral steps",
         "chart": "a 24-patch chart",
     }.get(diff.doubt.reference, "no reference")

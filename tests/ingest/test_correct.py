@@ -247,7 +247,19 @@ def test_a_clipped_white_step_is_left_out():
     # With five the curve is known less well, and counts as a card's.
     assert made.reference == "card"
     assert {"tone curve not removed", "card clipped"} <= made.flags
+    white, *others = made.readings[0].patches
+    assert white["clipped"] > 0.9 and not any("clipped" in patch for patch in others)
     assert float(delta_e_2000(lab_of(made, photo, SWATCH), (45, -30, 10))) < 1.2
+
+
+@pytest.mark.parametrize(("white", "too_dark"), [(0.95, False), (0.12, False), (0.07, True)])
+def test_a_far_too_dark_photo_is_told_by_steps_and_by_a_card(white, too_dark):
+    light, boxes = steps_scene()
+    photo = photo_of_light(light * white, bits=16)
+    card = card_at(boxes[2], photo.pixels, y=(SIX_Y[2],))
+    for reference in (steps_at(boxes, photo.pixels), card):
+        made = correct(photo, [reference], Settings())
+        assert ("photo too dark" in made.flags) is too_dark
 
 
 def test_all_but_one_step_clipped_is_refused():

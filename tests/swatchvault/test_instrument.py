@@ -2,6 +2,7 @@
 
 import json
 import xml.etree.ElementTree as ElementTree
+from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
 
@@ -38,6 +39,21 @@ def test_every_patch_stands_in_the_report_with_its_own_error():
         row = next(line for line in lines if line[4:20].strip() == name)
         assert float(row.split()[-1]) == pytest.approx(error, abs=0.006)
     assert errors_of(page.main, "corrected_lab").mean() <= left.mean()
+
+
+def test_a_clipped_patch_is_told_and_counts_in_no_mean():
+    page = page_of(STEPS)
+    main, plain = page.main, page_lines(page)
+    patches = [dict(p) for p in main.patches]
+    patches[0] |= {"clipped": 0.42, "corrected_lab": [80.0, 0.0, 0.0], "left_out_lab": [80, 0, 0]}
+    seen = replace(main, patches=tuple(patches))
+    one = Page(page.photo, replace(page.correction, readings=(seen,)), page.encoding)
+    (row,) = (line for line in page_lines(one) if "clipped, not used" in line)
+    assert row.split()[:2] == main.patches[0]["name"].split() and "42% clipped" in row
+    rest = errors_of(main, "left_out_lab")[1:].mean()
+    (mean,) = (line for line in page_lines(one) if line.startswith("    mean"))
+    assert f"/ {rest:.2f}," in mean and f"by {rest:.1f} ΔE00" in page_lines(one)[-1]
+    assert "clipped  " in page_svg(one) and not any("not used" in line for line in plain)
 
 
 @pytest.mark.parametrize("path", [CHART, STEPS, CARD], ids=["chart", "steps", "card"])

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from ingest.model import ReferenceReading, Step
+from ingest.model import ReferenceReading
 from swatchvault.report import evenness_lines, flag_lines, photo_lines, sheet_lines, table_lines
 from tests.swatchvault.factories import layout, measured, photo_file, photo_of
 
@@ -41,18 +41,20 @@ def test_thousands_are_written_out():
 
 
 def test_a_photo_says_how_many_of_its_steps_corrected_it_and_what_is_clipped(tmp_path):
-    fit = Step("tone curve", {"neutrals": 2})
     place = layout()
-    read = ReferenceReading(place.references[0], frozenset())
+    read = ReferenceReading(place.references[0], frozenset(), ({"clipped": 0.4}, {}, {}))
     photo = photo_of(
         photo_file(tmp_path),
         [measured(reference="card", clipped_share=0.034, tonality=None)],
         references=(read,),
-        steps=(fit,),
     )
     said = "\n".join(photo_lines(photo))
-    assert "corrected by 2 of 3 neutral steps, which count as one grey card" in said
+    counts = "fewer than 6 count as one grey card"
+    assert f"corrected by 2 of 3 neutral steps (1 clipped); {counts}" in said
     assert ", 3.4% clipped" in said
+    all_three = ReferenceReading(place.references[0], frozenset(), ({}, {}, {}))
+    said = "\n".join(photo_lines(replace(photo, references=(all_three,))))
+    assert f"corrected by 3 neutral steps; {counts}" in said
     whole = [measured(reference="steps", clipped_share=0.001, tonality=None)]
     said = "\n".join(photo_lines(replace(photo, swatches=tuple(whole))))
     assert "corrected by neutral steps;" in said and "% clipped" not in said
