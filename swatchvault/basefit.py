@@ -21,16 +21,12 @@ from swatchvault.amounts import check_number
 from swatchvault.bandfit import Data, Fit, fit_unknowns, one_thread, pot_noise
 from swatchvault.bands import Forward, Layout, forward
 from swatchvault.errors import SwatchvaultError
+from swatchvault.mixtures import too_deep_or_pale, unmixed
 
 #: Fewest measured lots on a base from which a shade is predicted; our choice.
 FEWEST_LOTS = 6
 #: Fewest recipes that differ among them; our choice.
 FEWEST_RECIPES = 3
-#: How far beyond the deepest seen a depth may be asked for, as a factor; our choice.
-REACH = 1.1
-#: Share of the least that ever went with a dye below which its partner counts as left out: the two
-#: are then told apart by belief alone. Our choice.
-PARTNER_LEFT = 1 / 3
 # Leave-one-out is worth this many axes of belief in the doubt as computed; the same set.
 _TRUST = 4.0
 # Recipes whose depths differ by less than this, as ln, count as one; our choice.
@@ -126,61 +122,10 @@ class BaseModel:
                 )
             if dye not in self.dyes:
                 return _unseen(dye)
-        return self._too_deep_or_pale(used) or self._unmixed(used)
-
-    def _too_deep_or_pale(self, used: Mapping[str, float]) -> str | None:
-        deepest = self.deepest
-        for dye, depth in used.items():
-            if depth > REACH * deepest[dye]:
-                return (
-                    f"{depth:.3g} % of {dye} is deeper than any lot on this base "
-                    f"({deepest[dye]:.3g} %): dye a trial at that depth."
-                )
-        totals = self.data.depths.sum(axis=1)
-        total, most = math.fsum(used.values()), float(totals.max())
-        if total * REACH < totals.min():  # an undyed swatch is a total of 0
-            return (
-                f"{total:.3g} % of dye in all is paler than any lot on this base "
-                f"({totals.min():.3g} %), and no undyed swatch of it was measured: measure one."
-            )
-        if total > REACH * most:
-            return (
-                f"{total:.3g} % of dye in all is more than any lot on this base ({most:.3g} %): "
-                "dye a trial at that depth."
-            )
-        return None
-
-    def _unmixed(self, used: Mapping[str, float]) -> str | None:
-        held = self.data.depths > 0
-        if len(used) > held.sum(axis=1).max():
-            return (
-                f"{len(used)} dyes in one pot are more than any lot on this base has held "
-                f"({held.sum(axis=1).max()}): dye a trial."
-            )
-        at = [self.dyes.index(d) for d in used]
-        for k, i in enumerate(at):
-            for j in at[:k]:
-                if not (held[:, i] & held[:, j]).any():
-                    return (
-                        f"{self.dyes[j]} and {self.dyes[i]} were never in one pot on this base: "
-                        "dye a trial of the two."
-                    )
-        return self._without_its_partner(used)
-
-    def _without_its_partner(self, used: Mapping[str, float]) -> str | None:
-        """Why a dye is not known apart from one that every lot with it held too."""
-        depths = self.data.depths
-        for i, other in ((self.dyes.index(d), d) for d in used):
-            with_it = depths[depths[:, i] > 0]
-            least = (with_it / with_it[:, [i]]).min(axis=0)
-            for j, partner in enumerate(self.dyes):
-                if used.get(partner, 0.0) < PARTNER_LEFT * least[j] * used[other]:
-                    return (
-                        f"{other} was never in a pot on this base without at least {least[j]:.2g} "
-                        f"times as much {partner}, so the lots do not show what it gives with "
-                        "less: dye a trial."
-                    )
-        return None
+        row = self.row(used)
+        return too_deep_or_pale(self.dyes, self.data.depths, row) or unmixed(
+            self.dyes, self.data.depths, row
+        )
 
     def estimate(self, rows: ArrayLike) -> tuple[Floats, Floats]:
         """Lab (m, 3) and covariance (m, 3, 3) of recipes (m, n_dyes), inside or not."""

@@ -17,9 +17,10 @@ from numpy.typing import ArrayLike
 from ingest.colour import Floats, delta_e_2000
 from swatchvault.bandfit import WEIGHING, pot_noise
 from swatchvault.bands import depth_slopes, forward
-from swatchvault.basefit import REACH, BaseModel, Shade, within_95
+from swatchvault.basefit import BaseModel, Shade, within_95
 from swatchvault.dyesearch import LEAST_PERCENT, Task, best_amounts
 from swatchvault.errors import SwatchvaultError
+from swatchvault.mixtures import REACH
 
 #: ΔE00 that one dye fewer is worth in the ranking; our choice.
 FEWER_DYES = 0.5

@@ -11,8 +11,9 @@ import numpy as np
 
 from ingest.colour import Floats
 from swatchvault.bands import lab_of
-from swatchvault.basefit import REACH, BaseModel
+from swatchvault.basefit import BaseModel
 from swatchvault.matching import mixed_sets
+from swatchvault.mixtures import REACH
 
 #: Most recipes that are spread out; our choice, for speed.
 MOST_RECIPES = 2500
