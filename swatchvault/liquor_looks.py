@@ -17,6 +17,8 @@ WHITE, CLEAR, START, AGAIN = "white", "clear", "start", "again"
 AGAIN_PARTS = 2.0
 #: Steps of a log at which the liquor is gone, so that a look belongs before them.
 AFTER_LOOKS = frozenset({"rinse", "dry"})
+#: Share of the start over which a reading cannot be, if its doubt leaves no less; our choice.
+TOO_MUCH = 1.10
 
 
 @dataclass(frozen=True, eq=False)
@@ -167,6 +169,29 @@ def _dilution_by_region(
             f"{', '.join(names) or 'none'}"
         )
     return found
+
+
+def remarks(looks: LiquorLooks, readings: Sequence[LiquorReading]) -> tuple[str, ...]:
+    """What cannot be in some readings, and what is missing where one look stands alone."""
+    if start_is_missing(looks):
+        name = looks.looks[0].look.name
+        return (
+            f"{name} stands alone, and tells nothing: photograph the start too, in the same glass, "
+            'and mark it "start".',
+        )
+    return tuple(
+        f"{r.name}: more colour than the start had cannot be left. Are the glasses exchanged, was "
+        "the start diluted and not said so (--dilution), was dye added since, or was the liquor "
+        "deeper or the light another?"
+        for r in readings
+        if r.share > TOO_MUCH and r.share - 1.96 * r.u_share > 1.0
+    )
+
+
+def start_is_missing(looks: LiquorLooks) -> bool:
+    """Whether there is one look alone and it is not the start: nothing can be held against it."""
+    first = looks.looks[0] if len(looks.looks) == 1 else None
+    return first is not None and first.region.casefold() != START
 
 
 def stored_left(reading: LiquorReading) -> str | None:

@@ -11,6 +11,7 @@ import numpy as np
 from ingest.doubt import NEUTRALS_FOR_A_CURVE
 from ingest.flags import FLAGS
 from ingest.model import Measurement, PhotoMeasurement
+from swatchvault.archive import LotDye
 from swatchvault.checking import Check
 from swatchvault.compare import Comparison, CoursePoint, LotMatrix
 from swatchvault.tonal_words import figure
@@ -24,6 +25,8 @@ CORRECTED_BY = {
 }
 #: Share of a swatch's pixels that are clipped from which it is told.
 CLIPPED_TOLD = 0.005
+#: Columns of the archive that hold 1 for yes and 0 for no.
+YES_OR_NO = frozenset({"dry", "locked", "superwash", "same_dyes", "newest"})
 _KIND = {"card": "grey card", "steps": "neutral steps", "chart24": "24-patch chart"}
 
 
@@ -140,6 +143,28 @@ def table_lines(header: Sequence[str], rows: Sequence[Sequence[object]]) -> list
     return lines
 
 
+def as_read(
+    header: Sequence[str], rows: Sequence[Sequence[object]]
+) -> tuple[list[str], list[list[object]]]:
+    """A view's columns, no two of one name, as people read them: a colour with its ± in place of a variance, yes
+    and no in place of 1 and 0."""
+    names = list(header)
+    doubts = {f"lab_{v[9:]}": v for v in names if v.startswith("variance_")}
+    kept = names
+    out = []
+    for row in rows:
+        values = dict(zip(names, row, strict=True))
+        for name in YES_OR_NO & values.keys():
+            if values[name] in (0, 1):
+                values[name] = "yes" if values[name] else "no"
+        for name, variance in doubts.items():
+            lab, found = values[name], values[variance]
+            if isinstance(lab, float) and isinstance(found, float):
+                values[name] = f"{lab:.1f} ± {math.sqrt(max(found, 0.0)):.1f}"
+        out.append([values[n] for n in kept])
+    return kept, out
+
+
 def _cell(value: object) -> str:
     if value is None:
         return ""
@@ -150,6 +175,7 @@ def _cell(value: object) -> str:
 
 def sheet_lines(header: Sequence[str], rows: Sequence[Sequence[object]]) -> list[str]:
     """One row as name and value down the page, several as a table; empty values left out."""
+    header, rows = as_read(header, rows)
     shown = [i for i in range(len(header)) if any(row[i] is not None for row in rows)]
     shown = [i for i in shown if not header[i].endswith("_id") and header[i] != "id"]
     names = [header[i] for i in shown]
@@ -157,6 +183,24 @@ def sheet_lines(header: Sequence[str], rows: Sequence[Sequence[object]]) -> list
         width = max(len(n) for n in names)
         return [f"{n:<{width}}  {_cell(rows[0][i])}" for n, i in zip(names, shown, strict=True)]
     return table_lines(names, [[row[i] for i in shown] for row in rows])
+
+
+def dyes_missing(lots: Mapping[str, Sequence[LotDye]]) -> str:
+    """What the records of some lots lack to tell whether their dyes were the same; "" if nothing.
+
+    >>> dyes_missing({"7": [], "8": [LotDye("Ember", None, "S1", None, None)]})
+    "lot 7 has no dyes written down; the pack of Ember's stock S1 is not told"
+    """
+    bare = [f"lot {name} has no dyes written down" for name, dyes in lots.items() if not dyes]
+    packs = [
+        f"the pack of {d.dye}'s stock {d.stock} is not told"
+        if d.stock
+        else f"the pack of {d.dye} in lot {name} is not told"
+        for name, dyes in lots.items()
+        for d in dyes
+        if d.pack is None
+    ]
+    return "; ".join(dict.fromkeys([*bare, *packs]))
 
 
 def check_table(checks: Sequence[Check]) -> list[str]:

@@ -64,6 +64,11 @@ SAME_DYES_ONLY = (
     "These figures hold for lots dyed with the same dyes. If a dye, its maker or its packet "
     "changed, the two may match here and differ under another light."
 )
+DYES_UNKNOWN = (
+    "The dyes are not known to be the same. They are where you say so (--same-dyes), or where the "
+    "archive has, of both lots, each dye that went in with its pack, or its stock with the pack it "
+    "was mixed from."
+)
 DYES_DIFFER = (
     "The dyes, their makers or packets differ: the two may match here and differ under another "
     "light. Look at them by lamp light too."
@@ -224,7 +229,8 @@ def notes(diff: Difference) -> tuple[str, ...]:
     """What must be read with every figure of this difference."""
     out = [MEANT_FOR, NOT_A_LAW, LIGHTNESS_APART]
     if diff.conditions.same_dyes is not True:
-        out.append(DYES_DIFFER if diff.conditions.same_dyes is False else SAME_DYES_ONLY)
+        unknown = (SAME_DYES_ONLY, DYES_UNKNOWN)
+        out += [DYES_DIFFER] if diff.conditions.same_dyes is False else unknown
     # u holds a factor of safety, the bias does not: compare with the plain doubt.
     if diff.delta_e_00 < 2.0 * diff.u_reading / math.sqrt(COVERAGE):
         out.append(NEAR_ZERO)

@@ -17,7 +17,7 @@ from swatchvault.commands.options import (
     reference_options,
 )
 from swatchvault.commands.sums import say_caution
-from swatchvault.errors import AmountError, SwatchvaultError
+from swatchvault.errors import AmountError, CompareError, SwatchvaultError
 from swatchvault.potwork import here
 
 if TYPE_CHECKING:
@@ -63,19 +63,22 @@ def liquor_command(
     """
     from ingest.liquor import read_liquor
     from swatchvault.commands.photos import make_settings, one_layout
-    from swatchvault.liquor_looks import looks_in
+    from swatchvault.liquor_looks import looks_in, remarks, start_is_missing
 
     settings = make_settings(known, light)
     layout = one_layout(marks, photos)
     seen = looks_in([_measured(path, layout, settings) for path in photos], _parts(dilutions))
     curve = read_liquor([s.look for s in seen.looks], clear=seen.clear, again=seen.again)
     stored: list[str] = []
-    notes: list[str] = []
+    notes = [*remarks(seen, curve.readings)]
+    if lot is not None and start_is_missing(seen):
+        raise CompareError(f"nothing is stored in lot {lot}: {notes[0]}")
     if lot is not None:
         from swatchvault.archive import open_archive
 
         with open_archive(need_archive(archive_folder)) as archive:
-            stored, notes = _store(archive.conn, lot, seen, curve)
+            stored, past = _store(archive.conn, lot, seen, curve)
+            notes += past
     if as_json:
         record = _record(seen, curve)
         print_json({**record, "warnings": [*record["warnings"], *notes], "stored": stored})
@@ -182,14 +185,15 @@ def _when(look: LiquorLook, started_at: str | None) -> tuple[str, str]:
 
 
 def _lines(seen: LiquorLooks, curve: LiquorCurve) -> list[str]:
-    from swatchvault.liquor_looks import channel_words
+    from swatchvault.liquor_looks import channel_words, start_is_missing
 
     lines = [f"! {w}" for w in seen.warnings]
     for look, reading in zip(seen.looks, curve.readings, strict=True):
         thin = look.look.dilution
         name = reading.name + (f" (diluted to {thin:g} parts)" if thin > 1 else "")
         if reading is curve.readings[0] and reading.word:
-            lines.append(f"{name}: what the others are measured against")
+            if not start_is_missing(seen):
+                lines.append(f"{name}: what the others are measured against")
             continue
         lines.append(f"{name}: {reading.words}")
         if words := channel_words(reading):

@@ -139,10 +139,22 @@ def _check(conn: sqlite3.Connection, check_id: int) -> Record:
         "flags": own_flags(detail.get("flags", ())),
         "p": p,
         "capture": CAPTURES.get(check["capture"], ""),
+        "dyes_missing": _dyes_missing(conn, check),
         "sides": pages.sides_of_check(conn, check_id),
         "evenness": _evenness(conn, check_id),
         "others": [[c for c in part if c["id"] != check_id] for part in newest_and_earlier(given)],
     }
+
+
+def _dyes_missing(conn: sqlite3.Connection, check: Record) -> str:
+    """What to fill in so that the next check knows whether the dyes were the same."""
+    from swatchvault.archive import lot_dyes
+    from swatchvault.report import dyes_missing
+
+    if check["same_dyes"] is not None:
+        return ""
+    lots = {check["lot"]: check["lot_id"], check["master_lot"]: check["master_lot_id"]}
+    return dyes_missing({k: lot_dyes(conn, v) for k, v in lots.items() if v is not None})
 
 
 def _evenness(conn: sqlite3.Connection, check_id: int) -> Record | None:

@@ -23,6 +23,14 @@ if TYPE_CHECKING:
 
 MOST_BYTES = 60_000_000  # as a photo that is to be filed
 _PHOTOS_KEPT = 12  # measured and not filed; our choice
+#: What the doubt of a hit's distance is, by how the two were photographed.
+DOUBT_OF = {
+    "same frame": "± as for two swatches in one photo",
+    "locked set-up": "± as for two photos of one set-up, camera settings locked",
+    "same set-up": "± as for two photos of one set-up",
+    "other": "± as for two photos that have no set-up in common",
+    "a stated colour": "± is the doubt of this swatch's colour alone",
+}
 _DOTS, _DOTS_NEAR = 300, 7.0  # most dots on the plane, and how near in L*; our choice
 
 
@@ -148,7 +156,9 @@ def _shown(hit: Hit) -> dict[str, Any]:
         d.dye + ("" if d.depth_percent is None else f" {d.depth_percent:.3g} %")
         for d in hit.made.dyes
     )
-    return {"hit": hit, "made": hit.made, "lab": [float(v) for v in hit.lab], "dyes": dyes}
+    doubt_of = DOUBT_OF.get(hit.photos, "")
+    lab = [float(v) for v in hit.lab]
+    return {"hit": hit, "made": hit.made, "lab": lab, "dyes": dyes, "doubt_of": doubt_of}
 
 
 def _left_out(

@@ -97,6 +97,29 @@ def test_one_photo_of_several_looks(tmp_path, answer, capsys):
     assert "caution:" in said
 
 
+def test_more_than_the_start_had_is_told_to_be_wrong(tmp_path, answer, capsys):
+    photo = photograph(tmp_path / "pot.png", views({"start": 0.6, "hold 1": 0.8, "hold 2": 0.6}))
+    found = answer(photo, "--light", "daylight")
+    (remark,) = found["warnings"]
+    assert found["readings"][1]["share"] > 1.2 and remark.startswith("hold 1: more colour than")
+    assert f"! {remark}" in run(capsys, "liquor", photo).out.splitlines()
+    assert (
+        answer(photograph(tmp_path / "b.png", views({"start": 1, "hold 1": 1})))["warnings"] == []
+    )
+
+
+def test_a_hold_alone_is_told_nothing_and_not_stored(tmp_path, answer, capsys, pot):
+    lot = ("--lot", "L1", "--archive", pot)
+    hold = photograph(tmp_path / "hold.png", views({"hold 1": 0.5}))
+    said = run(capsys, "liquor", hold)
+    assert "measured against" not in said.out
+    assert "! hold 1 stands alone, and tells nothing: photograph the start too" in said.out
+    kept = run(capsys, "liquor", hold, *lot)
+    assert kept.code == 1 and "nothing is stored in lot L1: hold 1 stands alone" in kept.err
+    start = photograph(tmp_path / "start.png", views({"start": 1.0}))
+    assert "start: what the others are measured against" in run(capsys, "liquor", start).out
+
+
 def test_several_photos_the_start_first_wherever_it_is(tmp_path, answer):
     later = photograph(tmp_path / "b.png", views({"hold 1": 0.3}))
     first = photograph(tmp_path / "a.png", views({"start": 1.0}), seed=1)

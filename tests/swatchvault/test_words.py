@@ -141,8 +141,9 @@ def test_notes():
     assert words.NEAR_ZERO not in words.notes(diff_of(*far))
     assert words.NEAR_ZERO in words.notes(diff_of(*near))
     assert words.SAME_DYES_ONLY not in words.notes(diff_of(*far))
-    assert words.SAME_DYES_ONLY in words.notes(diff_of(*far, same_dyes=None))
-    assert words.DYES_DIFFER in words.notes(diff_of(*far, same_dyes=False))
+    unknown, other = (words.notes(diff_of(*far, same_dyes=told)) for told in (None, False))
+    assert words.SAME_DYES_ONLY in unknown and words.DYES_UNKNOWN in unknown
+    assert words.DYES_DIFFER in other and words.DYES_UNKNOWN not in other
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,5 @@
-"""The same check given again: its newest verdict stands, earlier ones are folded away."""
+"""The same check given again: its newest verdict stands, earlier ones are folded away; and of one
+whose dyes are unknown, what the records lack."""
 
 from __future__ import annotations
 
@@ -14,6 +15,7 @@ import pytest
 from swatchvault.archive import open_archive
 from swatchvault.checking import Ask, check_lot, keep_checks
 from swatchvault.web.checks import newest_and_earlier
+from tests.web.test_checks import lot_with_verdict
 from tests.web.test_yarn import ask
 
 pytestmark = pytest.mark.anyio
@@ -192,3 +194,27 @@ async def test_evenness_says_its_verdict_once(visitor: Callable[[str], Any], stu
         given = [c.evenness for c in check_lot(archive.conn, code, Ask()) if c.evenness]
     told = [e.comparison for e in given if e.comparison.words.partition("; ")[2] in words]
     assert told and all(sentence in words for sentence in told[0].sentences[1:])
+
+
+async def test_a_check_says_what_the_records_lack_to_know_the_dyes(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    lot_id, code, known_id = lot_with_verdict(studio, "within")
+    check_id = given_again(studio, lot_id, "2099-01-01T00:00:00Z", same_dyes=None)
+    sql = (
+        "SELECT dye.name, stock.code FROM lot_dye JOIN dye ON dye.id = lot_dye.dye_id "
+        "JOIN stock ON stock.id = lot_dye.stock_id WHERE lot_id = ?"
+    )
+    dye, stock = ask(studio, sql, lot_id)[0]
+    lacking = f"the pack of {dye}'s stock {stock} is not told"
+    dyer = visitor("dyer")
+    with sqlite3.connect(studio / "archive.db") as conn:
+        conn.execute("UPDATE lot_dye SET dye_pack_id = NULL")
+        conn.execute("UPDATE stock SET dye_pack_id = NULL")
+    assert lacking not in html.unescape((await dyer.get(f"/check/{known_id}")).text)
+    text = html.unescape((await dyer.get(f"/check/{check_id}")).text)
+    assert lacking in text and text.count(lacking) == 1
+    with sqlite3.connect(studio / "archive.db") as conn:
+        conn.execute("DELETE FROM lot_dye WHERE lot_id = ?", (lot_id,))
+    text = html.unescape((await dyer.get(f"/check/{check_id}")).text)
+    assert f"lot {code} has no dyes written down" in text

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import html
 import io
 import json
 import re
@@ -14,7 +15,8 @@ from urllib.parse import quote
 import numpy as np
 import pytest
 
-from swatchvault.web.finds import kept_colours
+from swatchvault.pair import Capture
+from swatchvault.web.finds import DOUBT_OF, kept_colours
 
 pytestmark = pytest.mark.anyio
 
@@ -38,6 +40,11 @@ def shown(page: str) -> list[tuple[str, str, str]]:
         r'class="rank">(\d+)</span>.*?<bdi>([^<]*)</bdi>.*?class="figures">([^<]*)<', page, re.S
     )
     return [(rank, swatch, " ".join(figure.split())) for rank, swatch, figure in found]
+
+
+def test_every_way_to_take_two_photos_has_its_words() -> None:
+    assert set(DOUBT_OF) == {*(c.value for c in Capture), "a stated colour"}
+    assert all(words.startswith("±") for words in DOUBT_OF.values())
 
 
 @pytest.mark.parametrize(
@@ -77,6 +84,7 @@ async def test_hits_are_the_commands(
         assert f"{hit['distance']:.2f}" in figure
         if args[0] == "near":
             assert "?" in figure or hit["u"] is None or f"{hit['u']:.2f}" in figure
+            assert f"; {DOUBT_OF[hit['photos']]}</span>" in html.unescape(answer.text)
     for warning in told["warnings"]:
         assert warning.split(":")[0].split("'")[0] in answer.text
 
