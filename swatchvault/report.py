@@ -146,8 +146,8 @@ def table_lines(header: Sequence[str], rows: Sequence[Sequence[object]]) -> list
 def as_read(
     header: Sequence[str], rows: Sequence[Sequence[object]]
 ) -> tuple[list[str], list[list[object]]]:
-    """A view's columns, no two of one name, as people read them: a colour with its ± in place of a variance, yes
-    and no in place of 1 and 0."""
+    """A view's columns, no two of one name, as people read them: ± in place of a variance, yes and
+    no in place of 1 and 0."""
     names = list(header)
     doubts = {f"lab_{v[9:]}": v for v in names if v.startswith("variance_")}
     kept = names
