@@ -149,8 +149,8 @@ def as_read(
     """A view's columns, no two of one name, as people read them: ± in place of a variance, yes and
     no in place of 1 and 0."""
     names = list(header)
-    doubts = {f"lab_{v[9:]}": v for v in names if v.startswith("variance_")}
-    kept = names
+    doubts = {f"lab_{v}": f"variance_{v}" for v in "lab" if f"variance_{v}" in names}
+    kept = [n for n in names if n not in doubts.values()]
     out = []
     for row in rows:
         values = dict(zip(names, row, strict=True))

@@ -35,6 +35,22 @@ def test_tables_line_up_and_sheets_leave_out_what_is_empty():
     assert sheet == ["lot  x", "a    1", "b    2", "d    3"]
 
 
+def test_a_sheet_has_doubts_in_place_of_variances_and_yes_in_place_of_1():
+    header = ("swatch", "dry", "lab_l", "lab_a", "variance_l", "variance_a", "same_dyes")
+    (one,) = [("s", 1, 36.5, -4.0, 63.5, None, 0)]
+    lines = [line.split(None, 1) for line in sheet_lines(header, [one])]
+    assert lines == [
+        ["swatch", "s"],
+        ["dry", "yes"],
+        ["lab_l", "36.5 ± 8.0"],
+        ["lab_a", "-4"],
+        ["same_dyes", "no"],
+    ]
+    several = sheet_lines(header, [one, ("t", None, 40.0, 2.0, 1.0, 4.0, None)])
+    assert several[0].split() == ["swatch", "dry", "lab_l", "lab_a", "same_dyes"]
+    assert several[3].split() == ["t", "40.0", "±", "1.0", "2.0", "±", "2.0"]
+
+
 def test_thousands_are_written_out():
     lines = sheet_lines(("liquor", "ratio"), [(6000.0, 30.0), (4500.0, 29.96)])
     assert [line.split() for line in lines[-2:]] == [["6000", "30"], ["4500", "30"]]
