@@ -10,10 +10,12 @@ from ingest.model import Array
 
 #: Side in cells (mm) of the neighbourhood in which strands are light and dark.
 NEAR_MM = 1.5
-#: Light and dark of a field over those of all the rest, under which it has no strands. Of 600
-#: rendered yarns of every class and form none lies under 0.34; a wooden table lies at 0.17 and
-#: paper under 0.1.
-SMOOTH = 0.3
+#: Light and dark of a field over those of all the rest, and themselves (standard deviation of
+#: ln Y), under both of which it has no strands. The first alone took three of 512 rendered yarns
+#: for table: where colours change from strand to strand, the rest looks rougher than strands are.
+#: Their fields lie at 0.12 and more, and no yarn is under both. Half of the strips of rendered
+#: paper lie under 0.02, of cloth under 0.04, of grained wood under 0.055.
+SMOOTH, PLAIN = 0.3, 0.08
 #: Standard deviation of ln Y in the rest under which there are no strands to miss.
 LEAST_STRANDS = 0.05
 #: Share of the region that a field must fill, in one piece, and cells that must be left of it
@@ -51,6 +53,7 @@ def smooth_field(palette: Palette, log_y: Array) -> bool:
         if min(inside.size, rest.size) < LEAST_CELLS:
             continue
         strands = float(np.sqrt(np.median(rest)))
-        if strands > LEAST_STRANDS and float(np.sqrt(np.median(inside))) < SMOOTH * strands:
+        own_sd = float(np.sqrt(np.median(inside)))
+        if strands > LEAST_STRANDS and own_sd < min(SMOOTH * strands, PLAIN):
             return True
     return False

@@ -31,7 +31,13 @@ def strip(width, h=40, w=50):
 
 
 @pytest.mark.parametrize(
-    ("strands", "smooth"), [((0.25, 0.02), True), ((0.25, 0.15), False), ((0.03, 0.0), False)]
+    ("strands", "smooth"),
+    [
+        ((0.25, 0.02), True),
+        ((0.25, 0.15), False),
+        ((0.03, 0.0), False),
+        ((0.55, 0.12), False),  # strands, beside two colours that change from strand to strand
+    ],
 )
 def test_a_strip_without_strands_is_told(strands, smooth):
     assert smooth_field(*field(strip(8), strands)) is smooth
