@@ -112,7 +112,8 @@ FLAGS: Mapping[str, str] = {
         "Evenness is not judged on it."
     ),
     "too little yarn for evenness": (
-        "The region is too small to say how even the yarn is: mark at least 45 x 35 mm."
+        "The region is too small to say how even the yarn is, or so blurred that its strands look "
+        "larger: mark at least 45 x 35 mm, in focus."
     ),
     "out of focus": "The strands are blurred: evenness is not judged. Photograph it again, sharp.",
     "perhaps two swatches": (

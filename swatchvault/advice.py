@@ -67,7 +67,7 @@ def _changes(coarse: bool, diff: Difference) -> list[_Change]:
     conditions = diff.conditions
     apart = conditions.capture is not Capture.SAME_FRAME
     loose = conditions.capture in (Capture.SAME_SETUP, Capture.OTHER)
-    steps = "six or more neutral steps"
+    steps = "six or more neutral steps, unclipped"
     every = [
         (apart, _Change("Photograph a piece of both in one frame", conditions=_one_frame)),
         (
@@ -81,7 +81,7 @@ def _changes(coarse: bool, diff: Difference) -> list[_Change]:
                 conditions=_locked,
             ),
         ),
-        (coarse, _Change(f"Use {steps} in place of a card", _with_steps)),
+        (coarse, _Change(f"Use {steps}, in place of a card", _with_steps)),
         (not diff.doubt.daylight, _Change("Photograph both by daylight, and say so", _by_daylight)),
         (
             conditions.same_dyes is None,
@@ -98,7 +98,7 @@ def _changes(coarse: bool, diff: Difference) -> list[_Change]:
 def _all_at_once(diff: Difference) -> _Change:
     same = diff.conditions.same_dyes is None
     return _Change(
-        "Photograph both in one frame, by daylight, with six or more neutral steps"
+        "Photograph both in one frame, by daylight, with six or more neutral steps, unclipped"
         + (", and say so if the dyes were the same" if same else ""),
         lambda c: _by_daylight(_with_steps(c)),
         lambda c: _same_dyes(_one_frame(c)) if same else _one_frame(c),

@@ -33,7 +33,7 @@ STOPS: Mapping[str, str] = {
     "evenness not judged": "shadow or clipping keeps its evenness from being judged",
     "scale doubtful": "its scale in millimetres is doubtful",
     "scale estimated": "its scale is only a guess: mark a known length in the photo",
-    "too little yarn for evenness": "the region is too small",
+    "too little yarn for evenness": "the region holds too few strands, or is blurred",
     "out of focus": "its photo is out of focus",
     "perhaps two swatches": "the region may hold two swatches",
     "clipped beyond use": "too much of it is clipped",
@@ -43,8 +43,13 @@ STOPS: Mapping[str, str] = {
 #: Said where a tolerance reaches below no unevenness at all, and the lot reads clearly lower.
 TOO_WIDE = (
     "It reads less tonal than the master, but the tolerance is wider than the master is uneven, so "
-    "even a solid would keep to it: state a smaller one (`swatchvault master SWATCH --evenness "
-    "--evenness-tolerance`), or state it again from a nearer photo in flatter light."
+    "even a solid would keep to it: state a smaller one (`swatchvault master SWATCH "
+    "--evenness-tolerance NUMBER`), or state it again from a nearer photo in flatter light."
+)
+#: Said where it reaches as far and the lot reads about as the master.
+ONE_SIDED = (
+    "Only that it is no more tonal was tested: the tolerance is wider than the master is uneven, "
+    "so no lot can be called less tonal."
 )
 
 
@@ -110,21 +115,24 @@ class Evenness:
 class Chances:
     """``as_tonal``: had the lot been a tolerance away, of a reading this near. ``more``, ``less``:
     had it been as even as the master, of one this high, or this low. NaN where there is none.
-    None of them is the probability that the lot is good."""
+    None of them is the probability that the lot is good. ``two_sided``: whether a lot can be a
+    tolerance less tonal, or the tolerance reaches below no unevenness at all."""
 
     as_tonal: float = math.nan
     more: float = math.nan
     less: float = math.nan
+    two_sided: bool = True
 
     @property
     def sentences(self) -> tuple[str, ...]:
         """All three in words; none where there is none."""
         if math.isnan(self.as_tonal):
             return ()
+        away, near = ("away", "near") if self.two_sided else ("more tonal", "low")
         return (
-            f"Were it a tolerance away, a reading this near would come in {percent(self.as_tonal)} "
-            f"of tries; were it as even as the master, one this high in {percent(self.more)}, this "
-            f"low in {percent(self.less)}.",
+            f"Were it a tolerance {away}, a reading this {near} would come in "
+            f"{percent(self.as_tonal)} of tries; were it as even as the master, one this high in "
+            f"{percent(self.more)}, this low in {percent(self.less)}.",
         )
 
 
@@ -185,18 +193,16 @@ def compare_evenness(master: Evenness, new: Evenness, tolerance: float) -> Evenn
         return EvennessComparison(master, new, tolerance, Tonal.CANNOT_TELL, Chances(), (why,))
     upper = _below(new, master, master.unevenness + tolerance)
     floor = master.unevenness - tolerance
-    lower = 1.0 - _below(new, master, floor) if floor > 0.0 else 0.0
+    lower = 1.0 - _below(new, master, floor) if floor > 0.0 else 0.0  # none can lie that low
     p_less = _below(new, master, master.unevenness)
-    chances = Chances(max(upper, lower), 1.0 - p_less, p_less)
+    chances = Chances(max(upper, lower), 1.0 - p_less, p_less, two_sided=floor > 0.0)
     verdict = decide(new.unevenness - master.unevenness, tolerance, chances)
-    uneven = master.kind not in (None, "solid")
-    if verdict is Tonal.AS and uneven and floor <= 0.0 and p_less <= AT_BOUNDARY:
-        said = (TOO_WIDE,)  # "as tonal" would hold of any even lot, and this one reads as another
-        return EvennessComparison(
-            master, new, tolerance, Tonal.CANNOT_TELL, chances, (*said, *new.notes)
-        )
-    reasons = (*_small_print(verdict), *new.notes)
-    return EvennessComparison(master, new, tolerance, verdict, chances, reasons)
+    said = _small_print(verdict)
+    if verdict is Tonal.AS and floor <= 0.0 and master.kind not in (None, "solid"):
+        said = (ONE_SIDED,)
+        if p_less <= AT_BOUNDARY:  # "as tonal" would hold of any even lot, and this reads as one
+            verdict, said = Tonal.CANNOT_TELL, (TOO_WIDE,)
+    return EvennessComparison(master, new, tolerance, verdict, chances, (*said, *new.notes))
 
 
 def decide(difference: float, tolerance: float, chances: Chances) -> Tonal:

@@ -23,6 +23,8 @@ STEP_WORDS = (
     *(f"{a:g} to {b:g}" for a, b in pairwise(STEPS)),
     f"over {STEPS[-1]:g}",
 )
+#: A share that rounds to nothing, which the text leaves out.
+NOTHING = percent(0.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,7 +55,8 @@ def card_lines(card: Card) -> list[str]:
     lines += [f"  {line}" for line in card.said.lines]
     if card.map is not None:
         shares = card.map.step_shares()
-        told = ", ".join(f"{w} {percent(s)}" for w, s in zip(STEP_WORDS, shares, strict=True) if s)
+        steps = zip(STEP_WORDS, map(percent, shares), strict=True)
+        told = "; ".join(f"{words}: {share}" for words, share in steps if share != NOTHING)
         lines.append(f"  ΔE00 of its patches from the mean, light and shade included: {told}")
     if card.record is not None and len(card.record.get("palette") or ()) > 1:
         for colour in card.record["palette"]:

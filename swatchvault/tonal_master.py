@@ -48,10 +48,14 @@ def state_or_end(
         f"lots as {found.form} are held to it within {chosen:.2g} ({reason})"
     )
     if found.kind != "solid" and chosen >= found.unevenness:
-        said += (
-            "; that is wider than it is uneven itself, so no lot can be called less tonal: a "
-            "nearer photo, more yarn or flatter light makes it narrower, or state a tolerance"
-        )
+        said += "; that is wider than it is uneven itself, so no lot can be called less tonal: "
+        if tolerance is None:
+            said += (
+                "a nearer photo, more yarn or flatter light makes it narrower; a smaller one by "
+                "--evenness-tolerance finds lots that are far less tonal, and calls few as tonal"
+            )
+        else:
+            said += f"state one under {found.unevenness:.2g}"
     return said
 
 

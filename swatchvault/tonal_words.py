@@ -12,10 +12,11 @@ from typing import Any
 
 from ingest.flags import FLAGS
 
-#: Up to which unevenness (ΔE00, kL = 1, mean of 5 mm patches from their mean) which words hold.
+#: Up to which unevenness (ΔE00, kL = 1, mean of 5 mm patches from their mean) which words of the
+#: patches' shades hold.
 #: Our own wording and bounds, no source.
 HOW_FAR = (
-    (0.6, "so near each other that you have to look for them"),
+    (0.6, "so alike that you have to look for them"),
     (1.5, "softly apart, less than two neighbouring shades on a card"),
     (3.0, "about as far apart as two neighbouring shades on a card"),
     (6.0, "clearly apart, like shades two or three places from each other on a card"),
@@ -25,7 +26,7 @@ HOW_FAR = (
 HELP: Mapping[str, str] = {
     "scale estimated": "mark a known length in the photo, or lay the yarn on the mat",
     "scale doubtful": "check the millimetres of the mark, or the bar of the printed mat",
-    "too little yarn for evenness": "mark or lay out more yarn, 45 x 35 mm at least",
+    "too little yarn for evenness": "mark or lay out more yarn, 45 x 35 mm at least, in focus",
     "out of focus": "photograph it again, sharp: rest the phone on something",
     "perhaps two swatches": "mark one swatch alone, with no background in it",
     "clipped beyond use": "photograph it again, darker",
@@ -80,7 +81,8 @@ def say(record: Mapping[str, Any] | None, flags: Collection[str] = ()) -> Said:
     reasons = tuple(record.get("reasons") or ())
     if kind is None:
         return _cannot_tell(record, reasons, flags)
-    weak = tuple(FLAGS[f] for f in ("scale estimated", "clipped") if f in flags)
+    told = ("no reference", "scale estimated", "clipped")
+    weak = tuple(FLAGS[f] for f in told if f in flags)
     sentence = {
         "solid": _solid,
         "semi-solid": _semi_solid,
@@ -88,8 +90,8 @@ def say(record: Mapping[str, Any] | None, flags: Collection[str] = ()) -> Said:
         "speckled": _speckled,
         "gradient": _gradient,
     }[kind](record)
-    told = (sentence, _figures(record), (*reasons, *weak))
-    return Said(kind.capitalize(), *told, strands=_strands(record))
+    parts = (sentence, _figures(record), (*reasons, *weak))
+    return Said(kind.capitalize(), *parts, strands=_strands(record))
 
 
 def advice(flags: Collection[str]) -> str:
@@ -150,7 +152,7 @@ def _strands(record: Mapping[str, Any]) -> str:
 
 
 def how_far(unevenness: float) -> str:
-    """Words for how far patches lie apart."""
+    """Words for how far the shades of patches lie apart."""
     return next(words for bound, words in HOW_FAR if unevenness < bound)
 
 
@@ -161,7 +163,7 @@ def _solid(record: Mapping[str, Any]) -> str:
 def _semi_solid(record: Mapping[str, Any]) -> str:
     length = record["patch_length"]
     patches = f"{length} patches" if length else "patches"
-    return f"one colour in {patches}, {how_far(float(record['unevenness']))}."
+    return f"one colour in {patches} whose shades are {how_far(float(record['unevenness']))}."
 
 
 def _variegated(record: Mapping[str, Any]) -> str:

@@ -167,7 +167,8 @@ def _evenness(conn: sqlite3.Connection, check_id: int) -> Record | None:
     if found is None:
         return None
     known = (found["p_as"], found["p_more"], found["p_less"])
-    chances = Chances() if None in known else Chances(*known)
+    two_sided = found["tolerance"] < found["master_unevenness"]
+    chances = Chances() if None in known else Chances(*known, two_sided=two_sided)
     reasons = json.loads(found["detail"]).get("reasons", [])
     figures = found["words"].partition("; ")[2] or found["words"]
     return {**found, "figures": figures, "reasons": [*reasons, *chances.sentences]}

@@ -242,6 +242,19 @@ def test_bad_input_gets_a_flag_a_reason_and_no_class(spoil, times, flag):
     assert found.flags <= set(FLAGS)
 
 
+def test_a_blur_is_not_told_as_too_few_strands():
+    import cv2
+
+    seen = render(draw(7, True, "solid"))
+    mm = seen.mm_per_px
+    deep = seen.linear[: round(16.0 / mm)]
+    assert measure(deep, mm).flags == frozenset()
+    assert measure(cv2.GaussianBlur(deep, (0, 0), 3.0), mm).flags == {"out of focus"}
+    few = measure(seen.linear[: round(10.0 / mm)], mm)
+    assert few.flags == {"too little yarn for evenness"}
+    assert "or out of focus" in few.reasons[0]  # a slight blur passes as sharp
+
+
 def test_clipping_told_from_the_picture_stops_the_class():
     seen = photo("solid")
     found = measure(seen.linear, seen.mm_per_px, clipped_share=0.05)

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from swatchvault.evenness_check import (
     AT_BOUNDARY,
     LEAST_TOLERANCE,
+    ONE_SIDED,
     PAIR,
     STOPS,
     TOO_WIDE,
@@ -70,6 +71,14 @@ def test_a_tolerance_wider_than_the_master_is_uneven_lets_no_solid_pass(kind, ne
     found = compare_evenness(even(0.5, 0.1, kind=kind), even(new, 0.02, kind="solid"), 0.65)
     assert found.verdict is verdict
     assert (TOO_WIDE in found.sentences) is (verdict is Tonal.CANNOT_TELL)
+    assert (ONE_SIDED in found.sentences) is (verdict is Tonal.AS and kind == "semi-solid")
+    assert "Were it a tolerance more tonal, a reading this low" in found.sentences[-1]
+
+
+def test_a_tolerance_that_ends_above_none_is_tested_on_both_sides():
+    found = compare_evenness(even(0.5, kind="semi-solid"), even(0.5, kind="semi-solid"), 0.4)
+    assert found.verdict is Tonal.AS and found.reasons == ()
+    assert "Were it a tolerance away, a reading this near" in found.sentences[-1]
 
 
 def test_doubt_takes_the_verdict_away():

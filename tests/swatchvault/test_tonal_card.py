@@ -15,6 +15,7 @@ import pytest
 from PIL import Image
 
 from ingest.evenness_map import STEPS, EvennessMap
+from ingest.flags import FLAGS
 from swatchvault.archive.rows import to_json
 from swatchvault.evenness_check import Evenness
 from swatchvault.report import evenness_lines
@@ -112,8 +113,8 @@ def a_card(**more):
     ("made", "headline", "said"),
     [
         (record("solid", 0.1), "Solid", "one colour all over"),
-        (record(), "Semi-solid", "short patches, about as far apart as two neighbouring"),
-        (record(patch_length=None), "Semi-solid", "one colour in patches,"),
+        (record(), "Semi-solid", "short patches whose shades are about as far apart as"),
+        (record(patch_length=None), "Semi-solid", "one colour in patches whose shades are"),
         (record("variegated", palette=THREE), "Variegated", "3 colours; the largest covers 55 %"),
         (record("speckled"), "Speckled", "dots of other colours"),
         (CANNOT, "Cannot tell", "not show whether it is solid or semi-solid"),
@@ -166,6 +167,7 @@ def test_nothing_is_said_that_was_not_tested(kind):
 
 
 def test_cannot_tell_gives_the_range_alone_and_what_would_help():
+    assert FLAGS["no reference"] in say(record("solid"), {"no reference", "glare"}).reasons
     words = say(CANNOT, {"scale estimated"})
     assert "0.1 and 0.8" in words.figures and "±" not in words.figures
     assert "known length" in words.help
@@ -197,6 +199,19 @@ def test_next_to_nothing_is_no_figure_of_noughts():
 def test_the_words_grow_with_the_unevenness():
     values = [0.1, 1.0, 2.0, 4.0, 40.0]
     assert [how_far(v) for v in values] == [words for _, words in HOW_FAR]
+
+
+def test_the_maps_steps_are_set_apart_and_none_is_nothing():
+    where = a_map()
+    deviation = np.full(400, 0.7)
+    deviation[:100], deviation[-1] = 0.2, 9.0  # one of 400 is no whole per cent
+    card = a_card(map=replace(where, deviation=deviation.reshape(20, 20)))
+    (line,) = (line for line in card_lines(card) if "of its patches" in line)
+    assert line.endswith(": under 0.5: 25 %; 0.5 to 1: 75 %")
+
+
+def test_strands_that_look_few_may_be_blurred():
+    assert "in focus" in advice({"too little yarn for evenness"})
 
 
 # --- like with like ----------------------------------------------------------------------------

@@ -89,7 +89,9 @@ def test_a_tolerance_wider_than_its_own_unevenness_is_told_at_once(archive, tmp_
     assert "no lot can be called less tonal" not in said
     file_one(archive, tmp_path, 1, tonality(0.49, 0.3), "later")
     said = run(capsys, "master", "sun 1", "--evenness", "--archive", archive.folder).out
-    assert "no lot can be called less tonal" in said
+    assert "no lot can be called less tonal" in said and "narrower" in said
+    by_hand = ["master", "sun 1", "--evenness-tolerance", "0.8", "--archive", archive.folder]
+    assert "less tonal: state one under 0.49" in run(capsys, *by_hand).out
 
 
 def test_a_check_in_json_keeps_the_two_verdicts_apart(archive, capsys):

@@ -168,7 +168,10 @@ async def test_both_in_one_frame_are_not_asked_for_again(
     assert "Take both in one frame" in (await dyer.get(f"/check/{by_capture['other']}")).text
 
 
-async def test_evenness_says_its_verdict_once(visitor: Callable[[str], Any], studio: Path) -> None:
+@pytest.mark.parametrize("tolerance", [None, 50.0])  # the second ends below no unevenness
+async def test_evenness_says_its_verdict_once(
+    visitor: Callable[[str], Any], studio: Path, tolerance: float | None
+) -> None:
     from swatchvault.tonal_master import state_or_end
 
     sql = "SELECT c.lot_id, c.master_id, held.label FROM lot_check AS c JOIN swatch AS held "
@@ -178,7 +181,7 @@ async def test_evenness_says_its_verdict_once(visitor: Callable[[str], Any], stu
     lot_id, master_id, label = ask(studio, sql)[0]
     (code,) = ask(studio, "SELECT code FROM lot WHERE id = ?", lot_id)[0]
     with open_archive(studio) as archive:
-        state_or_end(archive.conn, master_id, swatch_facts(archive.conn, label), True, None)
+        state_or_end(archive.conn, master_id, swatch_facts(archive.conn, label), True, tolerance)
         keep_checks(archive.conn, check_lot(archive.conn, code, Ask()))
     check_id, verdict = ask(
         studio, "SELECT lot_check_id, verdict FROM evenness_checks_given ORDER BY 1 DESC LIMIT 1"
