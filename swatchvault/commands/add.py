@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +12,6 @@ from ingest.model import Light
 from swatchvault.commands.options import (
     WORKERS,
     archive_option,
-    light_option,
     need_archive,
     reference_options,
     show_progress,
@@ -20,6 +20,8 @@ from swatchvault.commands.photos import leave_with_failures, make_settings
 from swatchvault.errors import ArchiveError
 
 FORMS = click.Choice(["skein", "wound card", "knit"])
+#: Lights that a photo is measured in; one under black light is kept beside its swatch.
+LIGHTS: Mapping[str, Light] = {"daylight": "daylight", "other": "other"}
 
 
 @click.command("add")
@@ -30,12 +32,17 @@ FORMS = click.Choice(["skein", "wound card", "knit"])
 @click.option("--colourway", help="Its colourway; none for undyed yarn.")
 @click.option("--lot", help="Its lot.")
 @click.option("--form", type=FORMS, help="skein, wound card or knit.")
-@click.option("--dry/--damp", default=None, help="Whether the yarn was dry; unknown if not said.")
+@click.option("--dry/--wet", default=None, help="Whether the yarn was dry; unknown if not said.")
+@click.option("--damp", is_flag=True, hidden=True)  # what --wet was called before
 @click.option("--setup", help="Phone, light and reference together, by a name of yours.")
 @click.option("--locked/--free", default=None, help="Camera settings locked in that set-up.")
 @click.option("--create", is_flag=True, help="Make base, colourway and lot if they are new.")
 @click.option("--relabel", is_flag=True, help="The photo's earlier label was wrong: move it.")
-@light_option
+@click.option(
+    "--light",
+    type=click.Choice([*LIGHTS, "black light"]),
+    help="The light the photo was taken in; other if not said. Black light is kept, not measured.",
+)
 @reference_options
 @click.option(
     "--workers",
@@ -46,10 +53,11 @@ FORMS = click.Choice(["skein", "wound card", "knit"])
 def add_command(
     paths: tuple[Path, ...],
     archive_folder: Path | None,
-    light: Light | None,
+    light: str | None,
     workers: int | str | None,
     create: bool,
     relabel: bool,
+    damp: bool,
     card_y: float,
     card_lab: tuple[float, float, float] | None,
     steps_y: str | None,
@@ -66,8 +74,10 @@ def add_command(
     from swatchvault.archive import apply_notes, open_archive
     from swatchvault.filing import file_photos, file_told
 
+    if damp:
+        told["dry"] = False
     known = {"card_y": card_y, "card_lab": card_lab, "steps_y": steps_y, "bar_mm": bar_mm}
-    settings = make_settings(known, light)
+    settings = make_settings(known, LIGHTS.get(light or ""))
     failed: list[str | None] = []
     with open_archive(need_archive(archive_folder)) as archive:
         for notes, folder in gather(paths, told, light, create):
@@ -92,7 +102,7 @@ def add_command(
 
 
 def gather(
-    paths: tuple[Path, ...], told: dict[str, str | bool | None], light: Light | None, create: bool
+    paths: tuple[Path, ...], told: dict[str, str | bool | None], light: str | None, create: bool
 ) -> list[tuple[Any, Path | None]]:
     """Notes with the folder their photos' names are relative to; none for what options tell."""
     from swatchvault.notes import PHOTOS_CSV, STUDIO_TOML, read_notes
@@ -118,7 +128,7 @@ def gather(
 
 
 def notes_from_options(
-    photos: list[Path], told: dict[str, str | bool | None], light: Light | None, create: bool
+    photos: list[Path], told: dict[str, str | bool | None], light: str | None, create: bool
 ) -> Any:
     """Notes for photos whose content the options tell."""
     from swatchvault.archive import Base, Colourway, Lot, Notes, PhotoNote

@@ -103,10 +103,10 @@ def light_option(command: F) -> F:
 def reference_options(command: F) -> F:
     """What is known of the references and of the printed mat."""
     command = click.option(
-        "--card-y", type=NUMBER, default=0.18, show_default=True, help="The card's reflectance."
+        "--card-lab", "card_lab", type=NUMBER, nargs=3, help="Or its L* a* b* under D50."
     )(command)
     command = click.option(
-        "--card-lab", "card_lab", type=NUMBER, nargs=3, help="Or its L* a* b* under D50."
+        "--card-y", type=NUMBER, default=0.18, show_default=True, help="The card's reflectance."
     )(command)
     command = click.option(
         "--steps",

@@ -21,9 +21,10 @@ CLASSES = ("solid", "semi-solid", "variegated", "speckled", "gradient")
 FIRST = ("55", "25", "30")
 MOST_HITS = 200
 
+_LIMITS = ("base", "fibre", "form", "dye", "since", "until", "tonality")
 _NAMES = (
     *("by", "what", "swatch", "photo", "region", "l", "c", "h", "rank", "other"),
-    *("base", "fibre", "form", "dye", "since", "until", "tonality", "dry"),
+    *(*_LIMITS, "dry"),
     *("n", "k_l", "tolerance"),
 )
 
@@ -70,13 +71,17 @@ class Asked:
             raise RefusedError(f"{what} is {self[name]}, and must be above 0")
         return value
 
+    @property
+    def narrowed(self) -> bool:
+        """Whether anything is asked of a swatch, also what cannot be."""
+        return any(self[n] for n in (*_LIMITS, "dry"))
+
     def filters(self) -> Filters:
-        """What a swatch must be."""
+        """What a swatch must be. Raises ``ArchiveError`` for a date that is none."""
         from swatchvault.archive.made import Filters
 
-        plain = ("base", "fibre", "form", "dye", "since", "until", "tonality")
         dry = {"yes": True, "no": False}.get(self["dry"])
-        return Filters(**{n: self[n] or None for n in plain}, dry=dry)
+        return Filters(**{n: self[n] or None for n in _LIMITS}, dry=dry)
 
 
 def read_asked(value: Callable[[str], str]) -> Asked:

@@ -23,13 +23,13 @@ if TYPE_CHECKING:
 
 MOST_BYTES = 60_000_000  # as a photo that is to be filed
 _PHOTOS_KEPT = 12  # measured and not filed; our choice
-#: What the doubt of a hit's distance is, by how the two were photographed.
+#: Whose doubt that of a hit's distance is, by how the two were photographed.
 DOUBT_OF = {
-    "same frame": "± as for two swatches in one photo",
-    "locked set-up": "± as for two photos of one set-up, camera settings locked",
-    "same set-up": "± as for two photos of one set-up",
-    "other": "± as for two photos that have no set-up in common",
-    "a stated colour": "± is the doubt of this swatch's colour alone",
+    "same frame": "as for two swatches in one photo",
+    "locked set-up": "as for two photos of one set-up, camera settings locked",
+    "same set-up": "as for two photos of one set-up",
+    "other": "as for two photos that have no set-up in common",
+    "a stated colour": "that of the swatch's own colour alone",
 }
 _DOTS, _DOTS_NEAR = 300, 7.0  # most dots on the plane, and how near in L*; our choice
 
@@ -145,6 +145,7 @@ def _found(conn: sqlite3.Connection, state: dict[str, Any], asked: Asked) -> dic
         "k_l": k_l,
         "tolerance": asked.above_zero("tolerance", "the tolerance"),
         "hits": [_shown(h) for h in hits],
+        "doubt_of": _doubt_of_all(hits),
         "shared": len({h.rank for h in hits}) < len(hits),
         "notes": [n for n in notes if n],
         "colourways": colourway_ids(conn, [h.made.swatch_id for h in hits]),
@@ -159,6 +160,12 @@ def _shown(hit: Hit) -> dict[str, Any]:
     doubt_of = DOUBT_OF.get(hit.photos, "")
     lab = [float(v) for v in hit.lab]
     return {"hit": hit, "made": hit.made, "lab": lab, "dyes": dyes, "doubt_of": doubt_of}
+
+
+def _doubt_of_all(hits: list[Hit]) -> str:
+    """Whose doubt it is, if it is so of every hit; "" if each must say its own, or has none."""
+    found = {DOUBT_OF.get(h.photos, "") for h in hits}
+    return found.pop() if len(found) == 1 else ""
 
 
 def _left_out(

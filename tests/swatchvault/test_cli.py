@@ -259,3 +259,34 @@ def test_add_one_photo_by_options(capsys, tmp_path):
     )
     assert ran.code == 0, ran.err
     assert "filed, one swatch" in ran.out
+
+
+@pytest.mark.parametrize(
+    ("told", "light", "dry"),
+    [
+        (["--light", "black light", "--dry"], "black light", None),
+        (["--light", "daylight", "--wet"], "daylight", 0),
+        (["--light", "other", "--damp"], "other", 0),
+        (["--dry"], None, 1),
+    ],
+)
+def test_add_takes_the_lights_and_the_wet_that_notes_take(capsys, tmp_path, told, light, dry):
+    archive = tmp_path / "archive"
+    run(capsys, "new", archive)
+    there = ["--archive", archive]
+    what = ["--swatch", "s-1", "--base", "Plain", "--form", "wound card", "--create"]
+    ran = run(capsys, "add", EXAMPLE / "furrow-1.jpg", *what, *told, *there)
+    assert ran.code == 0, ran.err
+    (photo,) = json.loads(run(capsys, "list", "photos", "--json", *there).out)
+    assert photo["light"] == light
+    seen = json.loads(run(capsys, "list", "colours", "--json", *there).out)
+    assert [row["dry"] for row in seen] == ([] if light == "black light" else [dry])
+    assert ("kept to be seen" in ran.out) is (light == "black light")
+
+
+def test_options_are_told_in_an_order_to_read_and_by_one_word(capsys):
+    told = run(capsys, "measure", "--help").out
+    assert told.index("--card-y") < told.index("Or its L* a* b*")
+    for name in ("add", "near"):
+        told = run(capsys, name, "--help").out
+        assert "--dry / --wet" in told and "--damp" not in told

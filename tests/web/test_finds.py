@@ -44,7 +44,7 @@ def shown(page: str) -> list[tuple[str, str, str]]:
 
 def test_every_way_to_take_two_photos_has_its_words() -> None:
     assert set(DOUBT_OF) == {*(c.value for c in Capture), "a stated colour"}
-    assert all(words.startswith("±") for words in DOUBT_OF.values())
+    assert len(set(DOUBT_OF.values())) == len(DOUBT_OF)
 
 
 @pytest.mark.parametrize(
@@ -84,7 +84,13 @@ async def test_hits_are_the_commands(
         assert f"{hit['distance']:.2f}" in figure
         if args[0] == "near":
             assert "?" in figure or hit["u"] is None or f"{hit['u']:.2f}" in figure
-            assert f"; {DOUBT_OF[hit['photos']]}</span>" in html.unescape(answer.text)
+    ways = {DOUBT_OF.get(hit["photos"], "") for hit in told["hits"]}
+    for way in ways - {""}:
+        all_at_once = f"± is one standard uncertainty, {way}."
+        each = answer.text.count(f"(± {html.escape(way)})".replace("&#x27;", "&#39;"))
+        assert (all_at_once in html.unescape(answer.text)) is (len(ways) == 1)
+        own = [h for h in told["hits"] if DOUBT_OF[h["photos"]] == way]
+        assert each == (0 if len(ways) == 1 else len(own))
     for warning in told["warnings"]:
         assert warning.split(":")[0].split("'")[0] in answer.text
 
@@ -110,6 +116,8 @@ async def test_a_colour_that_no_surface_has_is_brought_back(visitor: Callable[[s
         ("by=photo&photo=none", 400, "send it again"),
         ("what=50,0,0&base=No+such", 404, "unknown base"),
         ("what=50,0,0&fibre=glass", 404, "ask for less"),
+        ("what=50,0,0&since=1.3.2026", 400, "is no date: write a day such as 2026-03-01"),
+        ("what=Qxzv", 404, "none like it: look through its swatches"),
         ("what=50,0,0&k_l=0", 400, "must be above 0"),
         ("what=50,0,0&other=1&tolerance=-1", 400, "must be above 0"),
         ("what=50,0,0&n=many", 400, "cannot be read"),
