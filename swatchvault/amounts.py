@@ -133,10 +133,13 @@ def check_number(
     return number
 
 
-def parse_amount(text: str, spoons: SpoonSizes | None = None) -> Amount:
+def parse_amount(
+    text: str, spoons: SpoonSizes | None = None, *, bare: SiUnit | None = None
+) -> Amount:
     """Read an amount such as ``"12.5 mL"``, ``"1 1/2 cup"``, ``"0,5 g"`` or ``"2 fl. oz."``.
 
-    Units in any case, singular or plural: mL, L, tsp, tbsp, cup, fl oz, g, kg, oz, lb. Raises
+    Units in any case, singular or plural: mL, L, tsp, tbsp, cup, fl oz, g, kg, oz, lb. ``bare``:
+    the unit of a number without one, where only one can be meant, and typed with it. Raises
     ``AmountError`` for anything that is not one number and one known unit, and for a comma that
     may be decimal or thousands.
 
@@ -152,6 +155,8 @@ def parse_amount(text: str, spoons: SpoonSizes | None = None) -> Amount:
     found = _AMOUNT.fullmatch(plain)
     if found is None:
         raise _unreadable(text, "a number and a unit are needed, such as '12.5 mL' or '1/2 tsp'")
+    if bare and not (found["u1"] or found["u2"] or "").strip():
+        return parse_amount(f"{text.strip()} {bare}", spoons)
     name = (found["u1"] or found["u2"] or "").replace(".", "").replace(" ", "").lower()
     unit = _NAMES.get(name)
     if unit is None:

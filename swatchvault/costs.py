@@ -10,6 +10,10 @@ from typing import Literal
 from swatchvault.amounts import check_number
 from swatchvault.errors import AmountError
 
+#: Grams of the skeins over grams of base under which skeins are taken to be missing, not dried
+#: out: the rest is told apart then. Our choice.
+ALL_NAMED = 0.9
+
 
 @dataclass(frozen=True)
 class CostItem:
@@ -26,6 +30,7 @@ class LotCost:
     """Cost of a lot by kind and of each skein by its weight, in the prices' own currency.
 
     ``time_cost`` is ``None`` where time was not asked for; the total is then without it.
+    ``rest_g``, ``rest_cost``: base of which no skein was named, and its share.
     """
 
     powder_cost: float
@@ -34,6 +39,8 @@ class LotCost:
     time_cost: float | None
     total_cost: float
     skein_costs: tuple[float, ...]
+    rest_g: float = 0.0
+    rest_cost: float = 0.0
 
 
 def cost_of_lot(
@@ -45,8 +52,10 @@ def cost_of_lot(
 ) -> LotCost:
     """Cost of one lot, and of its skeins in proportion to their weight.
 
+    It is shared over the skeins, or over all of the base where they weigh clearly less than that.
     Give both ``minutes`` and ``price_per_hour`` to count time, or neither.
     """
+    base_g = 0.0
     by_kind = {"powder": 0.0, "base": 0.0, "auxiliary": 0.0}
     for item in items:
         amount = check_number(f"the amount of {item.name}", item.amount, unit="g or mL", low=0.0)
@@ -56,6 +65,7 @@ def cost_of_lot(
         if item.kind not in by_kind:
             raise AmountError(f"{item.name} is {item.kind!r}: needed powder, base or auxiliary")
         by_kind[item.kind] += amount * price / 1000
+        base_g += amount if item.kind == "base" else 0.0
     if (minutes is None) != (price_per_hour is None):
         raise AmountError("to count time, both the minutes and the price of an hour are needed")
     time_cost = None
@@ -66,7 +76,9 @@ def cost_of_lot(
         )
     total = check_number("the cost", math.fsum(by_kind.values()) + (time_cost or 0.0), unit="money")
     weights = [check_number("a skein", g, unit="g", above=0.0) for g in skeins_g]
-    all_g = math.fsum(weights)
-    shares = tuple(total * g / all_g for g in weights)
+    named_g = math.fsum(weights)
+    rest_g = base_g - named_g if weights and named_g < ALL_NAMED * base_g else 0.0
+    each_g = total / (named_g + rest_g) if weights else 0.0
+    shares = tuple(each_g * g for g in weights)
     kinds = (by_kind["powder"], by_kind["base"], by_kind["auxiliary"])
-    return LotCost(*kinds, time_cost, total, shares)
+    return LotCost(*kinds, time_cost, total, shares, rest_g, each_g * rest_g)

@@ -21,6 +21,7 @@ from swatchvault.archive.evenness import versions_in_use
 from swatchvault.archive.looks import newest_looks
 from swatchvault.archive.made import Filters, Made, made_of, newest_labs, swatches_where
 from swatchvault.archive.pages_find import newest_row
+from swatchvault.archive.swatches import swatch_there
 from swatchvault.errors import NotFound
 from swatchvault.likeness import CHARGE, CHARGE_WITHOUT_REFERENCE
 from swatchvault.lotcheck import as_colour
@@ -91,22 +92,16 @@ def query_of_swatch(conn: sqlite3.Connection, label: str) -> Query:
 
 
 def query_of_text(conn: sqlite3.Connection, what: str) -> Query:
-    """What a person typed: a Lab triple, a hex colour, else a swatch's label; six digits of a hex
-    colour without its # only where no swatch is called so.
+    """What a person typed: a swatch's label, else a Lab triple or a hex colour, whose # may be
+    left out.
 
-    Raises ``NotFound`` for a swatch that is not there or has no measured photo.
+    Raises ``NotFound`` for what is neither, and for a swatch that has no measured photo.
     """
-    target = shades.parse_target(what)
-    if target is not None:
-        return Query(target)
-    try:
+    if swatch_there(conn, what):
         return query_of_swatch(conn, what)
-    except NotFound:
-        if not re.fullmatch(r"[0-9a-fA-F]{6}", what.strip()):
-            raise
-    target = shades.parse_target(f"#{what.strip()}")
-    assert target is not None
-    return Query(target)
+    bare = re.fullmatch(r"[0-9a-fA-F]{6}", what.strip())
+    target = shades.parse_target(f"#{what.strip()}" if bare else what)
+    return query_of_swatch(conn, what) if target is None else Query(target)
 
 
 def query_of_measurement(measured: Measurement) -> Query:

@@ -88,8 +88,10 @@ def _nearest(
     near = difflib.get_close_matches(name.casefold(), known, n=_NEAREST_SHOWN, cutoff=_LIKE)
     what = f"unknown {' or '.join(kinds)} {name!r}"
     if not near:
-        show = " and ".join(f"`swatchvault list {lists[kind]}`" for kind in kinds)
-        return NotFound(f"{what}: the archive has {len(known)} names, none like it: {show}")
+        there = " and ".join(lists[kind] for kind in kinds)
+        return NotFound(
+            f"{what}: the archive has {len(known)} names, none like it: look through its {there}"
+        )
     shown = ", ".join(repr(known[n]) for n in near)
     more = f", of {len(known)} names" if len(known) > len(near) else ""
     return NotFound(f"{what}: the nearest are {shown}{more}")

@@ -26,9 +26,14 @@ def dose_lines(doses: DyeDoses, smallest_ml: float) -> Said:
             words += f" of stock {dose.stock_percent:g} % ({weigh_words(dose.dye_g)[0]} of dye)"
         lines.append(f"{dose.name}, {dose.depth_percent:g} % depth of shade: {words}")
         hints += [f"{dose.name}: {hint}"] if hint else []
-    lines.append(f"together {doses.depth_percent:g} % on {doses.goods_g:g} g of goods")
+    lines.append(together_line(doses.depth_percent, doses.goods_g))
     question = question_depth(doses.depth_percent)
     return lines, [*hints, *([question] if question else [])]
+
+
+def together_line(depth_percent: float, goods_g: float) -> str:
+    """The depth of shade of all dyes, and the goods it is of."""
+    return f"together {depth_percent:.4g} % on {goods_g:g} g of goods"
 
 
 def mix_lines(mix: StockMix) -> Said:
@@ -59,10 +64,11 @@ def dilution_lines(dilution: AcidDilution, have: str, smallest_ml: float) -> Sai
     return [first, dilution.words], [hint] if hint else []
 
 
-def water_lines(water: PotWater) -> list[str]:
-    """Liquor, what is added as liquid, and the water left."""
+def water_lines(water: PotWater, goods_g: float, ratio: float) -> list[str]:
+    """Liquor of the goods at 1:``ratio``, what is added as liquid, and the water left."""
+    liquor = f"liquor {round_measure(water.liquor_ml).rounded_ml:g} mL"
     return [
-        f"liquor {round_measure(water.liquor_ml).rounded_ml:g} mL",
+        f"{liquor} for {goods_g:g} g of goods at 1:{ratio:g}",
         f"added as liquid {water.added_ml:g} mL",
         f"water to put in {round_measure(water.water_ml).rounded_ml:g} mL",
     ]
@@ -70,7 +76,9 @@ def water_lines(water: PotWater) -> list[str]:
 
 def cost_lines(cost: LotCost, skeins_g: Sequence[float]) -> list[str]:
     """What a lot costs, and each skein."""
-    shared = f"shared by weight over the skeins named, {math.fsum(skeins_g):g} g in all: name each"
+    shared = f"shared by weight over {math.fsum(skeins_g) + cost.rest_g:g} g, "
+    shared += "the skeins and that rest" if cost.rest_g else "the skeins named"
+    rest = f"the other {cost.rest_g:g} g of base, no skein named {cost.rest_cost:.2f}"
     return [
         f"powder {cost.powder_cost:.2f}",
         f"base {cost.base_cost:.2f}",
@@ -78,5 +86,6 @@ def cost_lines(cost: LotCost, skeins_g: Sequence[float]) -> list[str]:
         "time not counted" if cost.time_cost is None else f"time {cost.time_cost:.2f}",
         f"the lot {cost.total_cost:.2f}",
         *(f"skein of {g:g} g {c:.2f}" for g, c in zip(skeins_g, cost.skein_costs, strict=True)),
+        *([rest] if cost.rest_g else []),
         *([shared] if skeins_g else []),
     ]

@@ -122,6 +122,11 @@ _SECTIONS: Mapping[str, Sequence[tuple[str, str]]] = {
         ("lot", "SELECT * FROM lots WHERE lot_id = :id"),
         ("dyes that went in", "SELECT * FROM dyes_used WHERE lot_id = :id"),
         ("pot log", "SELECT * FROM pot_logs WHERE lot_id = :id"),
+        (
+            "how it ended",
+            "SELECT ended_at, bled, handle, success, next_time FROM pot WHERE lot_id = :id AND "
+            "COALESCE(ended_at, bled, handle, success, next_time) IS NOT NULL",
+        ),
         ("skeins", "SELECT * FROM skeins WHERE lot = :name"),
         ("colours", "SELECT * FROM latest_colours WHERE lot = :name"),
         ("checks", "SELECT * FROM checks_given WHERE lot = :name ORDER BY checked_at DESC"),

@@ -18,6 +18,7 @@ from swatchvault.archive.rows import (
     NAMED_BY,
     NAMED_WITHIN,
     NAMES_SHOWN,
+    check_length,
     find,
     find_of,
     insert,
@@ -30,9 +31,6 @@ from swatchvault.archive.rows import (
     unknown,
 )
 from swatchvault.errors import ArchiveError, NotFound
-
-#: Most characters of a new name: what a label, a card and a list have room for; our choice.
-LONGEST_NAME = 120
 
 #: What a row that has a name already is of, to tell it by: a query for each table.
 _TOLD_BY: Mapping[str, str] = {
@@ -128,15 +126,11 @@ def rename(conn: sqlite3.Connection, table: str, row_id: int, name: str) -> Rena
     """Give a row another name, and keep the old one beside the time.
 
     Case alone may differ. Raises ``ArchiveError`` for a name that is blank, longer than
-    :data:`LONGEST_NAME` or taken: two things are never made one.
+    :data:`~swatchvault.archive.rows.LONGEST_NAME` or taken: two things are never made one.
     """
     words, column = kind_words(table), _column(table)
     new = named(name, f"new name of the {words}")
-    if len(new) > LONGEST_NAME:
-        raise ArchiveError(
-            f"new name of the {words} has {len(new)} characters: {LONGEST_NAME} is the most, so "
-            "shorten it, or put more into a note"
-        )
+    check_length(new, f"new name of the {words}")
     with transaction(conn):
         old = name_of(conn, table, row_id)
         done = Renaming(words, old, new)

@@ -34,6 +34,8 @@ NAMED_WITHIN: Mapping[str, tuple[str, str]] = {
     "skein": ("lot_id", "label"),
 }
 NAMES_SHOWN = 8
+#: Most characters of a new name: what a label, a card and a list have room for; our choice.
+LONGEST_NAME = 120
 _ALLOWED = "\t\r\n\u200c\u200d"  # white space, and the joiners that some scripts and emoji need
 
 
@@ -118,7 +120,7 @@ def put(
     sql = f"SELECT {columns} FROM {table} WHERE {where}"
     old = conn.execute(sql, tuple(key.values())).fetchone()
     if old is None:
-        _refuse_old_key(conn, table, key)
+        _refuse_key(conn, table, key)
         return Entry(insert(conn, table, {**key, **facts}), "added")
     known = dict(zip(facts, tuple(old)[1:], strict=True))
     new = {c: v for c, v in facts.items() if v is not None and v != known[c]}
@@ -204,11 +206,12 @@ def old_name_words(
     return f"{kind_words(table)} {name!r} was renamed to {new!r} on {day}: write {new!r}"
 
 
-def _refuse_old_key(conn: sqlite3.Connection, table: str, key: Mapping[str, Any]) -> None:
-    """Old notes read again must not make a second thing of what was renamed since."""
+def _refuse_key(conn: sqlite3.Connection, table: str, key: Mapping[str, Any]) -> None:
+    """No new name is too long, and old notes make no second thing of what was renamed since."""
     owner, column = NAMED_WITHIN.get(table) or ("", NAMED_BY.get(table, ""))
     if not column:
         return
+    check_length(key[column], f"name of the {kind_words(table)}")
     said = old_name_words(conn, table, key[column], key.get(owner))
     if said is not None:
         raise ArchiveError(
@@ -244,6 +247,15 @@ def named(text: str | None, what: str) -> str:
     if cleaned is None:
         raise ArchiveError(f"{what} is blank: give it a name")
     return cleaned
+
+
+def check_length(name: str, what: str) -> None:
+    """Raise ``ArchiveError`` for a name of more than :data:`LONGEST_NAME` characters."""
+    if len(name) > LONGEST_NAME:
+        raise ArchiveError(
+            f"{what} has {len(name)} characters: {LONGEST_NAME} is the most, so shorten it, or put "
+            "more into a note"
+        )
 
 
 def now() -> str:

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from swatchvault.archive.rows import find
+from swatchvault.archive.rows import clean, find
 
 _SELECT = (
     "SELECT swatch.id, swatch.label, swatch.form, base.name, lot.id, lot.code, lot.dyed_on, "
@@ -16,6 +16,12 @@ _SELECT = (
     "LEFT JOIN lot ON lot.id = swatch.lot_id "
     "LEFT JOIN colourway ON colourway.id = lot.colourway_id "
 )
+
+
+def swatch_there(conn: sqlite3.Connection, label: str) -> bool:
+    """Whether a swatch is called so."""
+    found = conn.execute("SELECT 1 FROM swatch WHERE label = ?", (clean(label, "swatch"),))
+    return found.fetchone() is not None
 
 
 @dataclass(frozen=True)

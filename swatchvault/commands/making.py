@@ -54,7 +54,7 @@ def recipe_command(
     from swatchvault.pot import plan_pot
     from swatchvault.recipe_sheet import RecipeSheet, recipe_changes, sheet_lines, write_sheet
 
-    goods_g = parse_amount(goods or "100 g").g
+    goods_g = parse_amount(goods or "100 g", bare="g").g
     with open_archive(need_archive(archive_folder)) as archive:
         conn = archive.conn
         recipe = get_recipe(conn, colourway, base, version)

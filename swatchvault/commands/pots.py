@@ -88,7 +88,7 @@ def pot_start(
     now = here()
     when = now if at is None else read_time(at, now)
     source = sources(stocks, powders)
-    goods_g = parse_amount(goods).g
+    goods_g = parse_amount(goods, bare="g").g
     with open_archive(need_archive(archive_folder)) as archive:
         recipe = get_recipe(archive.conn, colourway, base, version)
         to_try = next_time(archive.conn, recipe.colourway, recipe.base)
@@ -272,11 +272,16 @@ def pot_skein(
     from swatchvault.archive import Skein, add_skein, open_archive
     from swatchvault.archive.lots import skein_doubts
 
-    before, after = (None if g is None else parse_amount(g).g for g in (grams_in, grams_out))
+    before, after = (
+        None if g is None else parse_amount(g, bare="g").g for g in (grams_in, grams_out)
+    )
     with open_archive(need_archive(archive_folder)) as archive:
         entry = add_skein(archive.conn, lot, Skein(label, before, after, **told))
         doubts = skein_doubts(archive.conn, lot, label)
-    click.echo(f"skein {label} of lot {lot}: {entry.change}")
+    weights = "".join(
+        f", {g:.4g} g {way}" for g, way in ((before, "in"), (after, "out")) if g is not None
+    )
+    click.echo(f"skein {label} of lot {lot}: {entry.change}{weights}")
     for line in doubts:
         click.echo(f"! {line}")
 

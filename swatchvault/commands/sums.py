@@ -64,8 +64,8 @@ class _Sums(click.Group):
 def sums_command(context: click.Context, archive_folder: Path | None) -> None:
     """Sums of the dye kitchen. An archive, if named, says the sizes of spoon and cup.
 
-    Amounts carry a unit, such as "100 g", "1/2 lb", "12 mL" or "2 tsp". Volumes are rounded to
-    what can be measured; --json has them in full.
+    Amounts carry a unit, such as "100 g", "1/2 lb", "12 mL" or "2 tsp"; weights without one are
+    in grams. Volumes are rounded to what can be measured; --json has them in full.
     """
     if archive_folder is not None and context.invoked_subcommand is not None:
         from swatchvault.archive import open_archive, spoons_of
@@ -77,6 +77,11 @@ def sums_command(context: click.Context, archive_folder: Path | None) -> None:
 def _amount(text: str) -> Amount:
     """An amount as typed, in the archive's spoons and cups where one is named."""
     return parse_amount(text, click.get_current_context().find_object(SpoonSizes))
+
+
+def _grams(text: str) -> float:
+    """A weight; a bare number is in grams."""
+    return parse_amount(text, bare="g").g
 
 
 @sums_command.command("dye")
@@ -93,7 +98,7 @@ def dye_sum(goods: str, dyes: tuple[str, ...], smallest: float, as_json: bool) -
     from swatchvault.sums_words import dose_lines
 
     wanted = [_wanted(text, i) for i, text in enumerate(dyes, 1)]
-    doses = dye_doses(_amount(goods).g, wanted)
+    doses = dye_doses(_grams(goods), wanted)
     _say(*dose_lines(doses, smallest), doses, as_json)
 
 
@@ -107,17 +112,19 @@ def stock_sum(goods: str, went_in: tuple[str, ...], as_json: bool) -> None:
     WENT_IN: "80 mL of 1" is 80 mL of a stock of 1 % (1 g of powder made up to 100 mL).
     """
     from swatchvault.dyeing import depth_from_stocks, question_depth
+    from swatchvault.sums_words import together_line
 
     pairs = []
     for text in went_in:
         found = _read(_WENT_IN, text, '"80 mL of 1"')
         pairs.append((_amount(found["amount"]).ml, _number(found["stock"])))
-    depth = depth_from_stocks(_amount(goods).g, pairs)
+    goods_g = _grams(goods)
+    depth = depth_from_stocks(goods_g, pairs)
     lines = [
         f"{text}: {each:.3g} % depth of shade"
         for text, each in zip(went_in, depth.each_percent, strict=True)
     ]
-    lines.append(f"together {depth.total_percent:.3g} %")
+    lines.append(together_line(depth.total_percent, goods_g))
     _say(lines, [question_depth(depth.total_percent)], depth, as_json)
 
 
@@ -138,7 +145,7 @@ def mix_sum(volume: str, strength_percent: float | None, powder: str | None, as_
         raise click.UsageError("give either STRENGTH_PERCENT or --powder")
     ml = _amount(volume).ml
     if powder is not None:
-        strength_percent = stock_strength_percent(_amount(powder).g, ml)
+        strength_percent = stock_strength_percent(_grams(powder), ml)
     assert strength_percent is not None
     mix = mix_stock(ml, strength_percent)
     _say(*mix_lines(mix), mix, as_json)
@@ -190,8 +197,9 @@ def water_sum(goods: str, ratio: float, added: tuple[str, ...], as_json: bool) -
     from swatchvault.dyeing import water_left
     from swatchvault.sums_words import water_lines
 
-    water = water_left(_amount(goods).g, ratio, [_amount(a).ml for a in added])
-    _say(water_lines(water), [], water, as_json)
+    goods_g = _grams(goods)
+    water = water_left(goods_g, ratio, [_amount(a).ml for a in added])
+    _say(water_lines(water, goods_g, ratio), [], water, as_json)
 
 
 @sums_command.command("cost")
@@ -222,7 +230,7 @@ def cost_sum(
     ]
     if not items:
         raise click.UsageError("name at least one --powder, --base or --auxiliary")
-    weights = [_amount(s).g for s in skeins]
+    weights = [_grams(s) for s in skeins]
     cost = cost_of_lot(items, weights, minutes=minutes, price_per_hour=per_hour)
     _say(cost_lines(cost, weights), [], cost, as_json, caution=False)
 

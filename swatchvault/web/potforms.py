@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from swatchvault.web.pots import POWDER, with_unit
+from swatchvault.web.pots import POWDER
 from swatchvault.web.typed import number_or_none, whole
 from swatchvault.web.visit import Form, RefusedError
 
@@ -165,7 +165,7 @@ def log_skein(conn: sqlite3.Connection, code: str, form: Form) -> None:
 
     label = form.need("label", "The skein's label")
     weights = [form.text(n) for n in ("grams_in", "grams_out")]
-    before, after = (parse_amount(with_unit(w)).g if w else None for w in weights)
+    before, after = (parse_amount(w, bare="g").g if w else None for w in weights)
     told = {n: form.text(n) or None for n in ("base", "base_lot", "from_skein", "from_lot")}
     add_skein(conn, code, Skein(label, before, after, note=form.text("note") or None, **told))
 

@@ -122,7 +122,7 @@ def plan_asked(
     from swatchvault.pot import plan_pot
     from swatchvault.potwork import choose_stocks, here
 
-    goods_g = parse_amount(with_unit(asked.goods)).g
+    goods_g = parse_amount(asked.goods, bare="g").g
     said = _sources(recipe, dye_sources(conn), asked)
     chosen = choose_stocks(conn, recipe, goods_g, said, need=False)
     plan = plan_pot(
@@ -135,11 +135,6 @@ def plan_asked(
     )
     dyes = [d.dye for part in recipe.parts for d in part.dyes]
     return plan, {dye: chosen[dye].code if dye in chosen else None for dye in dyes}
-
-
-def with_unit(text: str) -> str:
-    """Grams where a weight was typed as a bare number, which a phone's number pad gives."""
-    return f"{text} g" if re.fullmatch(r"[0-9]+([.,][0-9]+)?", text) else text
 
 
 def begin(conn: sqlite3.Connection, asked: StartAsked) -> int:

@@ -88,7 +88,7 @@ def sheet_of(conn: sqlite3.Connection, folder: Path, recipe_id: int, asked: Aske
     from swatchvault.potwork import choose_stocks, here
     from swatchvault.recipe_sheet import RecipeSheet, recipe_changes
 
-    goods_g = parse_amount(asked.goods).g
+    goods_g = parse_amount(asked.goods, bare="g").g
     ratio = number_or_none(asked.ratio, "the liquor ratio")
     row = pages.one(conn, "recipe", recipe_id)
     names = (row["colourway"], row["base"])

@@ -119,14 +119,12 @@ def _add_stock(conn: sqlite3.Connection, form: Form) -> str:
     from swatchvault.amounts import parse_amount
     from swatchvault.archive import Stock, add_stock, find, spoons_of
     from swatchvault.dyeing import stock_strength_percent
-    from swatchvault.web.pots import with_unit
 
     dye = form.need("dye", "The dye")
     spoons = spoons_of(conn)
-    grams = parse_amount(with_unit(form.need("grams", "The powder")), spoons).g
+    grams = parse_amount(form.need("grams", "The powder"), spoons, bare="g").g
     volume = form.need("made_up_to", "The volume it is made up to")
-    volume = f"{volume} mL" if volume.replace(".", "").replace(",", "").isdigit() else volume
-    made_up_to_ml = parse_amount(volume, spoons).ml
+    made_up_to_ml = parse_amount(volume, spoons, bare="mL").ml
     stock_strength_percent(grams, made_up_to_ml)  # refuses what cannot be a stock
     stock = Stock(
         dye,

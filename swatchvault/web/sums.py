@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from datasette import Response
 
-from swatchvault.amounts import SMALLEST_ML, Amount, SpoonSizes, parse_amount
+from swatchvault.amounts import SMALLEST_ML, Amount, SiUnit, SpoonSizes, parse_amount
 from swatchvault.cautions import CAUTION_LINE
 from swatchvault.errors import SwatchvaultError
 from swatchvault.web.typed import number, number_or_none
@@ -40,11 +39,9 @@ class Typed:
             raise RefusedError(f"{what} is missing: fill it in")
         return found
 
-    def amount(self, name: str, what: str, unit: str) -> Amount:
+    def amount(self, name: str, what: str, unit: SiUnit) -> Amount:
         """An amount; a bare number is in ``unit``."""
-        text = self.need(name, what)
-        bare = re.fullmatch(r"[0-9]+([.,][0-9]+)?", text)
-        return parse_amount(f"{text} {unit}" if bare else text, self.spoons)
+        return parse_amount(self.need(name, what), self.spoons, bare=unit)
 
     @property
     def smallest(self) -> float:
@@ -117,6 +114,7 @@ def dye_sum(typed: Typed) -> Answer:
 def stock_sum(typed: Typed) -> Answer:
     """The depth that stocks come to, as `sums stock`."""
     from swatchvault.dyeing import depth_from_stocks, question_depth
+    from swatchvault.sums_words import together_line
 
     goods_g = typed.amount("goods", "the dry weight of the goods", "g").g
     rows = typed.rows("amount", "stock")
@@ -134,7 +132,7 @@ def stock_sum(typed: Typed) -> Answer:
         f"{ml:g} mL of {strength:g} %: {each:.3g} % depth of shade"
         for (ml, strength), each in zip(pairs, depth.each_percent, strict=True)
     ]
-    lines.append(f"together {depth.total_percent:.3g} %")
+    lines.append(together_line(depth.total_percent, goods_g))
     return answered(lines, [question_depth(depth.total_percent)])
 
 
@@ -198,7 +196,7 @@ def water_sum(typed: Typed) -> Answer:
     goods_g = typed.amount("goods", "the dry weight of the goods", "g").g
     ratio = number(typed.need("ratio", "the liquor ratio"), "the liquor ratio")
     added = [typed.amount(f"added{n}", "what is added", "mL").ml for n in typed.rows("added")]
-    return answered(water_lines(water_left(goods_g, ratio, added)))
+    return answered(water_lines(water_left(goods_g, ratio, added), goods_g, ratio))
 
 
 def cost_sum(typed: Typed) -> Answer:

@@ -56,6 +56,18 @@ def test_reads(text, value, unit, si_value, si_unit):
     assert amount.typed == text
     assert (amount.value, amount.unit, amount.si_unit) == (value, unit, si_unit)
     assert amount.si_value == pytest.approx(si_value, rel=1e-15)
+    assert parse_amount(text, bare="g") == amount  # what was typed is meant
+
+
+@pytest.mark.parametrize(("text", "typed", "g"), [("150", "150 g", 150), (" 2,5 ", "2,5 g", 2.5)])
+def test_a_bare_number_is_what_only_can_be_meant(text, typed, g):
+    amount = parse_amount(text, bare="g")
+    assert (amount.typed, amount.g) == (typed, g)
+    assert parse_amount(text, bare="mL").ml == g
+    with pytest.raises(AmountError, match="it has no unit"):
+        parse_amount(text)
+    with pytest.raises(AmountError, match=r"write 1\.500 or 1500"):
+        parse_amount("1,500", bare="g")
 
 
 @pytest.mark.parametrize(

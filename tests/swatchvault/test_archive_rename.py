@@ -29,7 +29,7 @@ from swatchvault.archive import (
 from swatchvault.archive.entities import Colourway
 from swatchvault.archive.migrate import migrate
 from swatchvault.archive.publishing import publish
-from swatchvault.archive.rename import LONGEST_NAME, earlier_names, id_of, name_of, rename
+from swatchvault.archive.rename import earlier_names, id_of, name_of, rename
 from swatchvault.archive.rows import NAMED_BY, NAMED_WITHIN
 from swatchvault.archive.schema_renamed import TABLES
 from swatchvault.errors import ArchiveError, NotFound
@@ -143,7 +143,7 @@ def test_case_alone_may_change_and_the_same_name_changes_nothing(archive):
         ("dye_pack", "E1", "E2", "'E2' is taken by the dye pack 'E2' of dye Ember: choose another"),
         ("skein", "a", "B", "'B' is taken by the skein 'b' of lot L1: choose another name"),
         ("base", "Lumme", " \t ", "new name of the base is blank: give it a name"),
-        ("base", "Lumme", "x" * (LONGEST_NAME + 1), "has 121 characters: 120 is the most"),
+        ("base", "Lumme", "x" * 121, "has 121 characters: 120 is the most"),
         ("base", "Lumme", "Lu\x07mme", "holds invisible control characters: type it anew"),
     ],
 )

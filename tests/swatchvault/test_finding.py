@@ -27,9 +27,11 @@ from swatchvault.archive import (
     find,
     latest_labs,
     open_archive,
+    swatch_id_of,
 )
 from swatchvault.archive.looks import newest_looks
 from swatchvault.archive.made import Filters, made_of, newest_labs, swatches_where
+from swatchvault.archive.rename import rename
 from swatchvault.errors import ArchiveError, NotFound
 from swatchvault.finding import like, query_of_measurement, query_of_swatch, query_of_text
 from swatchvault.pair import Capture, OwnFrame
@@ -189,6 +191,18 @@ def test_six_digits_are_a_hex_colour_where_no_swatch_is_called_so(yarn, ask):
     assert ask("near", "7a4b9g").code == 1
     with open_archive(yarn) as archive, pytest.raises(NotFound):
         query_of_text(archive.conn, "7a4b9")
+
+
+def test_a_swatch_that_is_called_like_a_colour_comes_before_the_colour(yarn, tmp_path):
+    shutil.copytree(yarn, tmp_path / "named")
+    with open_archive(tmp_path / "named") as archive:
+        for old, new in (("d7", "12,3,4"), ("d8", "7a4b90"), ("d9", "#7a4b91")):
+            rename(archive.conn, "swatch", swatch_id_of(archive.conn, old), new)
+            assert query_of_text(archive.conn, new).target.name == f"swatch {new}"
+        add_swatch(archive.conn, Swatch("12,3,5", "Lumme", "skein", "D0"))
+        with pytest.raises(NotFound, match="'12,3,5' has no measured photo yet"):
+            query_of_text(archive.conn, "12,3,5")
+        assert query_of_text(archive.conn, "12,3,6").target.lab.tolist() == [12, 3, 6]
 
 
 def test_near_a_triple(ask):
@@ -385,7 +399,7 @@ def test_a_photo_is_searched_and_without_a_card_warned_of(ask, tmp_path):
         (["near", "d0", "--fibre", "linen"], "ask for less"),
         (["near", "50,0,0", "--k-l", "0"], "kL is 0"),
         (["like", "d0", "--tonality", "gradient"], "ask for less"),
-        (["near", "nothing-like-it"], "14 names, none like it: `swatchvault list swatches`"),
+        (["near", "nothing-like-it"], "14 names, none like it: look through its swatches"),
         (["near", "T-1"], "the nearest are 't1', "),
         (["near", "L2"], "'L2' is a lot, and its one swatch is 'sun 2'"),
         (["like", "sun 1"], "swatch 'sun 1' has no measured photo yet"),

@@ -27,7 +27,7 @@ def archive(tmp_path):
         ("d77", "lot 'd77' has no swatch yet: photograph its yarn and add it first"),
         ("sun 2", "swatch 'sun 2' has no measured photo yet: photograph and add it first"),
         ("snu 2", "unknown swatch 'snu 2': the nearest are 'sun 2', 'sun 1', 'sun 1 c', 'sun 1 b'"),
-        ("Qxzv", "the archive has 4 names, none like it: `swatchvault list swatches`"),
+        ("Qxzv", "the archive has 4 names, none like it: look through its swatches"),
     ],
 )
 def test_a_swatch_is_asked_for(archive, capsys, command, name, said):
@@ -42,7 +42,7 @@ def test_a_swatch_is_asked_for(archive, capsys, command, name, said):
         ("d77", "lot 'd77' has no swatch yet: photograph its yarn and add it first"),
         ("sun 2", "swatch 'sun 2' has no measured photo yet: photograph it and add it first, or "),
         ("L22", "unknown swatch or lot 'L22': the nearest are 'L2', 'L1'"),
-        ("Qxzv", "none like it: `swatchvault list swatches` and `swatchvault list lots`"),
+        ("Qxzv", "none like it: look through its swatches and lots"),
     ],
 )
 def test_lots_and_swatches_are_asked_for(archive, capsys, name, said):

@@ -380,6 +380,11 @@ def test_skeins_with_grams_in_and_out_and_one_that_broke(pot, folder):
     assert skeins[0].grams_out == pytest.approx(99.22, abs=0.01)
 
 
+def test_a_weight_without_a_unit_is_in_grams_and_told_so(pot):
+    assert "goods 150 g, dry" in pot("start", "P1", "Low sun", "Lumme", "--goods", "150")
+    assert "added, 100 g in, 98.5 g out" in pot("skein", "P1", "a", "--in", "100", "--out", "98,5")
+
+
 def test_a_skein_that_can_hardly_weigh_so_is_kept_and_asked_about(pot):
     started(pot)
     assert "!" not in pot("skein", "P1", "a", "--in", "100 g", "--out", "99 g")
@@ -388,8 +393,9 @@ def test_a_skein_that_can_hardly_weigh_so_is_kept_and_asked_about(pot):
     assert "one of them is wrong" in pot("skein", "P1", "t", "--in", "500 g")
 
 
-def test_the_end_is_kept_and_can_be_added_to(pot, folder):
+def test_the_end_is_kept_and_can_be_added_to(pot, folder, capsys):
     started(pot)
+    assert "how it ended" not in run(capsys, "show", "lot", "P1", "--archive", folder).out
     pot("look", "P1", "--left", "15%", "--ph", 4.8)
     pot("end", "P1", "--bled", "a little red", "--handle", "halo kept")
     pot("end", "P1", "--success", "yes", "--next-time", "less acid")
@@ -398,6 +404,14 @@ def test_the_end_is_kept_and_can_be_added_to(pot, folder):
         assert said in out
     with open_archive(folder) as archive:
         assert not verify(archive)
+    shown = run(capsys, "show", "lot", "P1", "--archive", folder).out
+    ended = [line.split() for line in shown.partition("how it ended\n")[2].splitlines()[:5]]
+    assert ended[1:] == [
+        ["bled", "a", "little", "red"],
+        ["handle", "halo", "kept"],
+        ["success", "yes"],
+        ["next_time", "less", "acid"],
+    ]
     next_one = pot("start", "P2", "Low sun", "Lumme", "--goods", "100 g")
     assert "to try, from lot P1: less acid" in next_one
 

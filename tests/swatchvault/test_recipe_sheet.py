@@ -197,6 +197,7 @@ def test_the_newest_version_is_shown_and_what_changed(ask):
 
 
 def test_goods_in_pounds_and_json_in_full(ask):
+    assert "goods 12 g, dry" in ask("--goods", "12").out  # a bare number is in grams
     record = json.loads(ask("--version", 1, "--goods", "1 lb", "--json").out)
     assert record["plan"]["goods_g"] == pytest.approx(453.59237)
     assert record["plan"]["parts"][0]["doses"][0]["dye_g"] == pytest.approx(453.59237 * 0.008)
@@ -207,7 +208,7 @@ def test_goods_in_pounds_and_json_in_full(ask):
     [
         (("--version", 9), "there are versions 1, 2"),
         (("--against", 9), "no version 9"),
-        (("--goods", "12"), "it has no unit"),
+        (("--goods", "12 fathoms"), "no unit known here"),
         (("--goods", "0 g"), "more than 0 g"),
         (("--ratio", 0), "liquor ratio"),
         (("--stock", "Ember"), "write the dye, ="),

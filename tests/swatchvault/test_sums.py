@@ -82,9 +82,30 @@ def test_cost_of_lot_and_skeins(capsys):
     assert cost["total_cost"] == pytest.approx(0.225 + 11.6)
     assert cost["skein_costs"] == pytest.approx([11.825 / 4, 11.825 * 3 / 4])
     said = run(capsys, "sums", "cost", "--powder", powder, "--base", base, *skeins).out
-    assert "over the skeins named, 200 g in all" in said
+    assert "shared by weight over 200 g, the skeins named" in said
     assert "over the skeins" not in run(capsys, "sums", "cost", "--base", base).out
     assert cost["time_cost"] is None
+    some = run(capsys, "sums", "cost", "--powder", powder, "--base", base, "--skein", "50 g").out
+    told = some.partition("the lot 11.82\n")[2].splitlines()
+    assert told == [
+        "skein of 50 g 2.96",
+        "the other 150 g of base, no skein named 8.87",
+        "shared by weight over 200 g, the skeins and that rest",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("dye", "150", "x 1"), "together 1 % on 150 g of goods"),
+        (("stock", "150", "10 mL of 1"), "together 0.06667 % on 150 g of goods"),
+        (("water", "150", "30"), "liquor 4500 mL for 150 g of goods at 1:30"),
+        (("mix", "100 mL", "--powder", "2"), "a stock of 2 %: 2 g of powder"),
+        (("cost", "--base", "Lumme 200 g at 58", "--skein", "150"), "skein of 150 g 8.70"),
+    ],
+)
+def test_a_weight_without_a_unit_is_in_grams_and_told_so(capsys, arguments, said):
+    assert said in run(capsys, "sums", *arguments).out
 
 
 @pytest.mark.parametrize(
@@ -124,7 +145,7 @@ def test_forty_percent_is_questioned_and_four_hundred_refused(capsys):
         (("mix", "1 L", "-1"), "is negative"),
         (("acid", "acetic 60 g/100 mL", "--dilute-to", "-5"), "is negative"),
         (("dye", "100 stone", "x 1"), "no unit known"),
-        (("dye", "100", "x 1"), "it has no unit"),
+        (("mix", "100", "1"), "it has no unit"),
         (("dye", "0 g", "x 1"), "more than 0 g"),
         (("dye", "100 mL", "x 1"), "no mass"),
         (("dye", "100 g", "x 1 from 0"), "strength of the stock is 0"),

@@ -275,6 +275,8 @@ async def test_a_recipe_on_a_weight_of_goods(visitor: Callable[[str], Any], stud
     taken = 400 * depth / strength  # g of goods x % / % of g per 100 mL, in mL
     assert f"{taken:g} mL" in text
     assert "Liquor 8000 mL" in text
+    bare = (await dyer.get(f"/recipe/{recipe}?goods=400&ratio=20")).text
+    assert f"{taken:g} mL" in bare and "400 g" in bare
     card = (await dyer.get(f"/recipe/{recipe}/card?goods=400+g&ratio=20")).text
     assert f"{taken:g} mL" in card
 
