@@ -10,41 +10,17 @@ import csv
 import io
 import re
 import tomllib
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
-from pathlib import Path, PurePosixPath
+from collections.abc import Iterable
+from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
-from swatchvault import notevalues as values
-from swatchvault.archive.entities import (
-    Base,
-    BaseLot,
-    Colourway,
-    Dye,
-    DyeIn,
-    DyePack,
-    Lot,
-    Master,
-    Notes,
-    OwnedReference,
-    PhotoNote,
-    PlannedDye,
-    PlannedStep,
-    PotStep,
-    Recipe,
-    RecipePart,
-    Setup,
-    Skein,
-    Stock,
-)
-from swatchvault.archive.schema_photos import LIGHTS
-from swatchvault.archive.schema_studio import FORMS
+from swatchvault.archive.entities import Notes, PhotoNote
 from swatchvault.errors import SwatchvaultError
+from swatchvault.notetables import PHOTO, TABLES, photo_note, refuse_unknown
 
 PHOTOS_CSV = "photos.csv"
 STUDIO_TOML = "studio.toml"
-
-Read = Callable[[Any, str], Any]
 
 
 def read_notes(path: Path | str) -> Notes:
@@ -87,7 +63,7 @@ def read_photos(path: Path) -> tuple[PhotoNote, ...]:
                     "a comma in double quotes"
                 )
             told = {k: c.strip() for k, c in zip(header, cells, strict=True) if c.strip()}
-            rows.append(_photo(told, where))
+            rows.append(photo_note(told, where))
     except csv.Error as error:
         raise SwatchvaultError(f"{path.name}, line {reader.line_num}: {error}") from error
     if not header:
@@ -118,9 +94,9 @@ def read_studio(path: Path) -> Notes:
         told = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise SwatchvaultError(_not_read(path.name, text, str(error))) from error
-    _refuse_unknown(told, _TABLES, path.name, "table")
+    refuse_unknown(told, TABLES, path.name, "table")
     found: dict[str, tuple[Any, ...]] = {}
-    for name, (field, read) in _TABLES.items():
+    for name, (field, read) in TABLES.items():
         tables = told.get(name, [])
         if not isinstance(tables, list):
             raise SwatchvaultError(f"{path.name}: write [[{name}]], with two brackets")
@@ -129,193 +105,6 @@ def read_studio(path: Path) -> Notes:
             for number, table in enumerate(tables, 1)
         )
     return Notes(**found)
-
-
-# --- tables ---
-
-
-@dataclass(frozen=True)
-class _Table:
-    """How to read one kind of table: what it makes, its keys, and those it cannot do without."""
-
-    make: Callable[..., Any]
-    keys: Mapping[str, Read]
-    needed: tuple[str, ...] = ()
-    renamed: tuple[tuple[str, str], ...] = ()
-
-    def __call__(self, value: Any, where: str) -> Any:
-        if not isinstance(value, dict):
-            raise SwatchvaultError(f"{where} is {value!r}: a table with keys is needed")
-        told: dict[str, Any] = value
-        _refuse_unknown(told, self.keys, where, "key")
-        for key in self.needed:
-            if key not in told:
-                raise SwatchvaultError(f"{where} has no {key!r}: add it")
-        names = dict(self.renamed)
-        return self.make(
-            **{names.get(k, k): self.keys[k](v, f"{where}, {k}") for k, v in told.items()}
-        )
-
-
-def _each(read: Read) -> Read:
-    def read_all(value: Any, where: str) -> tuple[Any, ...]:
-        if not isinstance(value, list):
-            raise SwatchvaultError(f"{where} is {value!r}: a list of tables is needed")
-        return tuple(read(v, f"{where} {number}") for number, v in enumerate(value, 1))
-
-    return read_all
-
-
-def _keys(text: str = "", number: str = "", **others: Read) -> dict[str, Read]:
-    """Keys of a table by the kind of their value."""
-    return {
-        **dict.fromkeys(text.split(), values.text),
-        **dict.fromkeys(number.split(), values.number),
-        **others,
-    }
-
-
-_PLANNED_DYE = _Table(PlannedDye, _keys("dye", "depth_percent"), ("dye", "depth_percent"))
-_PLANNED_STEP = _Table(
-    PlannedStep, _keys("kind amount note", "temperature_c minutes"), needed=("kind",)
-)
-_PART = _Table(
-    RecipePart,
-    _keys("name note", "share_percent", dyes=_each(_PLANNED_DYE), steps=_each(_PLANNED_STEP)),
-)
-_DYE_IN = _Table(DyeIn, _keys("dye amount pack stock"), ("dye",))
-_POT_STEP = _Table(
-    PotStep,
-    _keys("kind amount colour_left note", "temperature_c minutes ph", at=values.moment),
-    ("kind",),
-)
-_SKEIN = _Table(
-    Skein, _keys("label base base_lot from_lot from_skein note", "grams_in grams_out"), ("label",)
-)
-_PHOTO_TEXT = "photo region swatch colourway base lot skein base_lot form light setup note"
-_PHOTO = _Table(
-    PhotoNote,
-    _keys(_PHOTO_TEXT, dry=values.yes_or_no, locked=values.yes_or_no),
-    ("photo", "swatch"),
-)
-
-
-def _photo(told: Mapping[str, Any], where: str) -> PhotoNote:
-    note: PhotoNote = _PHOTO(dict(told), where)
-    inside = PurePosixPath(note.photo.replace("\\", "/"))
-    if inside.is_absolute() or ".." in inside.parts or ":" in inside.parts[0]:
-        raise SwatchvaultError(
-            f"{where}: photo {note.photo!r} lies outside the folder of the notes: name a file in it"
-        )
-    light, form = (None if v is None else v.casefold() for v in (note.light, note.form))
-    if light not in (None, *LIGHTS):
-        raise SwatchvaultError(
-            f"{where}: light is {light!r}: daylight, other, black light or blank is needed"
-        )
-    if form not in (None, *FORMS):
-        raise SwatchvaultError(f"{where}: form is {form!r}: {', '.join(FORMS)} or blank is needed")
-    return replace(note, photo=str(inside), light=light, form=form, where=where)
-
-
-#: Table name in studio.toml -> (field of Notes, how one of them is read).
-_TABLES: Mapping[str, tuple[str, Read]] = {
-    "base": (
-        "bases",
-        _Table(
-            Base,
-            _keys(
-                "name construction halo note",
-                "price_per_kg",
-                fibres=values.fibres,
-                superwash=values.yes_or_no,
-            ),
-            ("name",),
-        ),
-    ),
-    "base_lot": (
-        "base_lots",
-        _Table(BaseLot, _keys("base label note", received_on=values.day), ("base", "label")),
-    ),
-    "dye": ("dyes", _Table(Dye, _keys("name family note"), ("name",))),
-    "dye_pack": (
-        "packs",
-        _Table(DyePack, _keys("dye code note", opened_on=values.day), ("dye", "code")),
-    ),
-    "stock": (
-        "stocks",
-        _Table(
-            Stock,
-            _keys(
-                "dye code pack note",
-                "grams made_up_to_ml left_ml",
-                mixed_on=values.day,
-                left_seen_on=values.day,
-            ),
-            ("dye", "code", "grams", "made_up_to_ml"),
-        ),
-    ),
-    "colourway": ("colourways", _Table(Colourway, _keys("name note"), ("name",))),
-    "recipe": (
-        "recipes",
-        _Table(
-            Recipe,
-            _keys(
-                "colourway base note",
-                version=values.whole_number,
-                parent=values.whole_number,
-                parts=_each(_PART),
-            ),
-            ("colourway", "base", "version"),
-        ),
-    ),
-    "lot": (
-        "lots",
-        _Table(
-            Lot,
-            _keys(
-                "code colourway overdyes water note",
-                "dry_g liquor_ml",
-                base=values.texts,
-                recipe_version=values.whole_number,
-                dyed_on=values.day,
-                dyes_in=_each(_DYE_IN),
-                steps=_each(_POT_STEP),
-                skeins=_each(_SKEIN),
-            ),
-            ("code", "base"),
-            (("base", "bases"),),
-        ),
-    ),
-    "reference": (
-        "references",
-        _Table(
-            OwnedReference,
-            _keys(
-                "name kind edition source note",
-                "tolerance_delta_e",
-                y=values.numbers,
-                lab_d50=values.labs,
-            ),
-            ("name", "kind"),
-        ),
-    ),
-    "setup": (
-        "setups",
-        _Table(Setup, _keys("name phone light reference note", locked=values.yes_or_no), ("name",)),
-    ),
-    "master": (
-        "masters",
-        _Table(
-            Master,
-            _keys("colourway base form swatch reason", "tolerance k_l", since=values.moment),
-            ("colourway", "base", "form", "swatch"),
-        ),
-    ),
-    "photo": ("photos", _photo),
-}
-
-
-# --- files and names ---
 
 
 def _text(path: Path) -> str:
@@ -331,23 +120,14 @@ def _header(cells: list[str], where: str) -> list[str]:
     names = [cell.strip().casefold() for cell in cells]
     if len(names) == 1 and any(mark in names[0] for mark in ";\t"):
         raise SwatchvaultError(f"{where}: the columns are not separated by commas: save it so")
-    _refuse_unknown(names, _PHOTO.keys, where, "column")
+    refuse_unknown(names, PHOTO.keys, where, "column")
     for name in names:
         if names.count(name) > 1:
             raise SwatchvaultError(f"{where}: column {name!r} is there twice: keep one")
-    for needed in _PHOTO.needed:
+    for needed in PHOTO.needed:
         if needed not in names:
             raise SwatchvaultError(f"{where}: there is no column {needed!r}: add it")
     return names
-
-
-def _refuse_unknown(names: Iterable[str], allowed: Iterable[str], where: str, what: str) -> None:
-    known = list(allowed)
-    for name in names:
-        if name not in known:
-            raise SwatchvaultError(
-                f"{where}: unknown {what} {name!r}; allowed are {', '.join(known)}"
-            )
 
 
 def _refuse_twice(photos: Iterable[PhotoNote]) -> None:
