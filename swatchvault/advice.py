@@ -6,10 +6,15 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
+from ingest.flags import FLAGS
 from swatchvault.difference import GATE_WITHIN, LEVEL, Difference, Verdict, pair_doubt
 from swatchvault.pair import Capture, Colour, Conditions
 
 BY_EYE = "Lay the two side by side in daylight and judge by eye."
+REFERENCE_AGAIN = (
+    "Photograph a piece of both in one frame; or both again, with the reference clean, evenly lit "
+    "and marked where it lies."
+)
 AT_THE_EDGE = (
     "The lot lies at the edge of the tolerance and better photos would hardly help: lay the two "
     "side by side in daylight and judge by eye."
@@ -112,6 +117,8 @@ def what_next(master: Colour, new: Colour, diff: Difference) -> tuple[Advice, ..
     if diff.stops:
         text = "Put right what is said above, photograph again, and compare then."
         return (Advice(text, math.nan, False),)
+    if diff.bars and all(FLAGS["reference does not fit"] in bar for bar in diff.bars):
+        return (Advice(REFERENCE_AGAIN, math.nan, False),)
     if (
         diff.bars
         and diff.p_within <= LEVEL

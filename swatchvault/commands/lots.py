@@ -157,12 +157,13 @@ def judged_on(checked: CheckedSwatch, names: Mapping[int, str]) -> str:
 
 def weakened(comparison: Comparison) -> list[str]:
     """Flags of both sides that the comparison's own sentences do not tell already."""
-    from ingest.flags import FLAGS, FLAGS_THAT_STOP_A_VERDICT
+    from ingest.flags import FLAGS
     from swatchvault.commands.photos import STANDING_FLAGS
     from swatchvault.report import flag_lines
 
-    found = (comparison.master.flags | comparison.new.flags) & FLAGS.keys()
-    return flag_lines(found - STANDING_FLAGS - FLAGS_THAT_STOP_A_VERDICT)
+    found = (comparison.master.flags | comparison.new.flags) & FLAGS.keys() - STANDING_FLAGS
+    told = " ".join(comparison.sentences)
+    return flag_lines(name for name in found if FLAGS[name] not in told)
 
 
 def _listed(names: Sequence[str], most: int = 3) -> str:

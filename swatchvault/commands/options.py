@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 
 import click
 
+from swatchvault.amounts import AMBIGUOUS
 from swatchvault.errors import ArchiveError
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -50,9 +51,13 @@ class Number(click.ParamType):  # type: ignore[type-arg]
     def convert(
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
     ) -> float:
+        text = str(value)
+        if AMBIGUOUS.fullmatch(text.lstrip("-+")):
+            words = f"write {text.replace(',', '.')} or {text.replace(',', '')}"
+            self.fail(f"{text}: the comma may be decimal or thousands: {words}", param, ctx)
         try:
             # One comma and no point is a decimal comma; anything else is no number of ours.
-            told = float(re.sub(r"^([^.,]*),([^.,]*)$", r"\1.\2", str(value)))
+            told = float(re.sub(r"^([^.,]*),([^.,]*)$", r"\1.\2", text))
         except ValueError:
             self.fail(f"{value!r} is no number: write it as 2.5 (or 2,5)", param, ctx)
         if self.above is not None and not told > self.above:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from swatchvault.amounts import AMBIGUOUS
 from swatchvault.web.visit import Form, RefusedError, Visit
 
 
@@ -14,6 +15,9 @@ def row_id(visit: Visit, name: str = "id") -> int:
 
 def number(text: str, what: str) -> float:
     """A number with a point or a comma. Raises ``RefusedError``."""
+    if AMBIGUOUS.fullmatch(text.strip().lstrip("-+")):
+        words = f"write {text.replace(',', '.')} or {text.replace(',', '')}"
+        raise RefusedError(f"{what} is {text!r}: the comma may be decimal or thousands: {words}")
     try:
         value = float(text.replace(",", "."))
     except ValueError:

@@ -1,11 +1,12 @@
 """Advice: what would make a verdict certain, with a doubt that the change really reaches."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from swatchvault.advice import AT_THE_EDGE, BY_EYE, what_next
+from swatchvault.advice import AT_THE_EDGE, BY_EYE, REFERENCE_AGAIN, what_next
 from swatchvault.difference import Capture, Colour, Conditions, judge, pair_doubt
 
 
@@ -90,3 +91,13 @@ def test_a_stopped_verdict_asks_for_another_photo():
     flagged = Colour(one.lab, one.region_cov, "steps", flags=frozenset({"clipped beyond use"}))
     (only,) = advice((flagged, two), Conditions(Capture.SAME_FRAME))
     assert "photograph again" in only.text
+
+
+def test_a_reference_that_does_not_fit_is_put_right_first():
+    off = frozenset({"reference does not fit"})
+    pair = [replace(c, flags=off) for c in colours("steps")]
+    apart = Conditions("locked set-up", light="daylight", same_dyes=True)
+    (only,) = advice(pair, apart)
+    assert only.text == REFERENCE_AGAIN
+    dark = [replace(c, flags=off) for c in colours("steps", lab=(18, 5, 5), change=(0.1, 0, 0))]
+    assert all(a.text != REFERENCE_AGAIN for a in advice(dark, apart))

@@ -124,6 +124,7 @@ def test_a_number_may_have_a_decimal_comma(capsys):
     for wrong in ("2,5.0", "1,000,5", "two"):
         refused = run(capsys, *asked, wrong)
         assert refused.code == 2 and "write it as 2.5 (or 2,5)" in refused.err
+    assert "write 1.000 or 1000" in run(capsys, *asked, "1,000").err
 
 
 def test_compare_takes_the_swatch_named_master_as_the_master(capsys):

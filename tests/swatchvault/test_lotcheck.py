@@ -101,6 +101,9 @@ def test_a_check_names_its_photos_and_tells_what_weakens_it_once():
     assert judged_on(checked, names) == "Judged on new.jpg, the master on a.jpg, b.jpg."
     (line,) = weakened(checked.comparison)
     assert line.startswith("! glare: ")
+    misfit, *_ = judged([photo(1)], [photo(10, flags=["reference does not fit"])])
+    assert "does not fit" not in " ".join(weakened(misfit.comparison))  # it is among the reasons
+    assert sum("do not agree with their stated" in s for s in misfit.comparison.sentences) == 1
     many = dataclasses.replace(checked, master_measurements=(1, 2, 3, 4, 5))
     names = {i: f"{i}.jpg" for i in (1, 2, 3, 4, 5, 10)}
     assert judged_on(many, names).endswith("the master on 1.jpg, 2.jpg, 3.jpg and 2 more.")

@@ -231,3 +231,12 @@ async def test_a_sum_that_cannot_be(
 async def test_too_small_to_measure_offers_a_dilution(visitor: Callable[[str], Any]) -> None:
     page = await visitor("dyer").get("/sums?sum=dye&goods=100&depth1=0.001&stock1=1")
     assert "dilute 1:10" in page.text
+
+
+def test_a_comma_that_may_be_thousands_is_refused() -> None:
+    from swatchvault.web.typed import number
+    from swatchvault.web.visit import RefusedError
+
+    assert (number("2,5", "it"), number("0,125", "it"), number("-1.5", "it")) == (2.5, 0.125, -1.5)
+    with pytest.raises(RefusedError, match=r"write 1\.000 or 1000"):
+        number("1,000", "the ratio")
