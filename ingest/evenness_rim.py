@@ -14,7 +14,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.colour import delta_e_2000, xyz_to_lab
 from ingest.evenness_cells import Cells, ToXyz, local_mean
 from ingest.evenness_depth import deeper
 from ingest.evenness_strands import blurred, rim_marks, slopes
@@ -48,53 +47,45 @@ DARKEST, LIGHTEST = -2.5, 3.0
 THIN = np.s_[::2, ::2]
 #: Tiles a side from whose disagreement the doubt is taken.
 TILES = 6
-#: Change of tint for one unit of ln depth under which depth cannot be told from light; how many
-#: of its own doubts, and what ΔE00, a difference must reach to be told. Tiles do not disagree
-#: where all are wrong alike, so the second is high.
-LEAST_TINT, LEAST_DOUBTS, LEAST_APART = 0.2, 5.0, 1.5
-#: Relative standard uncertainty of the size of what is told: half of the renders of one true size
-#: were found between 0.6 and 1.6 of it.
-SIZE_U = 0.7
+#: Change of tint for one unit of ln depth under which depth cannot be told from light.
+LEAST_TINT = 0.2
+
+#: Why rims cannot be read.
+NO_STRANDS, FEW_PIXELS, LITTLE_YARN = "no strands", "few pixels", "little yarn"
+DEEP_SHADOW, NO_TINT = "deep shadow", "grey or pale"
 
 
 @dataclass(frozen=True)
 class Rim:
     """``ln_depth``: by how much the rim is deeper (over 0) or paler than the crest, ln depth of
-    shade; ``u_ln_depth``: its standard uncertainty from the swatch's own disagreement. ``tint``:
-    change of ln R/G and ln B/G for one unit of ln depth. ``light``: mean linear RGB (3,)."""
+    shade; ``u_ln_depth``: its standard uncertainty from the swatch's own disagreement. ``light``:
+    mean linear RGB (3,)."""
 
     ln_depth: float
     u_ln_depth: float
-    tint: float
     light: Floats
 
-    @property
-    def told(self) -> bool:
-        """Whether there is a difference that can be told from light and from chance."""
-        sure = abs(self.ln_depth) >= LEAST_DOUBTS * self.u_ln_depth
-        return self.tint >= LEAST_TINT and sure
 
-
-def rim_of(cells: Cells, strand_mm: float, contrast: float, to_xyz: ToXyz) -> Rim | None:
-    """Rim against crest of strands of a width in mm, of yarn whose dye is even.
-
-    None where pixels are too coarse to show a rim or shadow too deep (``contrast`` of strands), no
-    width is known (NaN), or too little of the middle is yarn.
-    """
+def rim_of(cells: Cells, strand_mm: float, contrast: float, to_xyz: ToXyz) -> Rim | str:
+    """Rim against crest of strands of a width in mm (NaN unknown), of yarn whose dye is even and
+    whose light and dark has a ``contrast``; or why it cannot be read, by name."""
     width = strand_mm / cells.mm
-    seen = width >= CELLS_A_STRAND and strand_mm >= PIXELS_A_STRAND * cells.mm_per_px
-    if not seen or contrast > MOST_CONTRAST:
-        return None
+    if math.isnan(width):
+        return NO_STRANDS
+    if width < CELLS_A_STRAND or strand_mm < PIXELS_A_STRAND * cells.mm_per_px:
+        return FEW_PIXELS
+    if contrast > MOST_CONTRAST:
+        return DEEP_SHADOW
     cells = _middle(cells)
     yarn = (cells.weight > 0).astype(np.float32)
     if yarn.mean() < LEAST_YARN:
-        return None
+        return LITTLE_YARN
     mean = cells.light[yarn > 0].mean(axis=0).astype(np.float64)
     change = deeper(mean)
     ratio = np.array([change[0] - change[1], change[2] - change[1]])
     tint = float(np.linalg.norm(ratio))
     if tint < LEAST_TINT:
-        return Rim(0.0, math.inf, tint, mean)
+        return NO_TINT
     coded, fine = _coded(cells, yarn, mean)
     to_depth = (ratio / tint**2).astype(np.float32)
     view = _View(yarn, to_depth, _to_y(mean, to_xyz), round(ABOUT_MM / cells.mm))
@@ -109,7 +100,7 @@ def rim_of(cells: Cells, strand_mm: float, contrast: float, to_xyz: ToXyz) -> Ri
     rest = depth - light
     x, rest = (v - _mean_about(v, yarn, side) for v in (x, rest))
     found, doubt = _slope_of(x, rest, weight)
-    return Rim(found, doubt, tint, mean)
+    return Rim(found, doubt, mean)
 
 
 def _middle(cells: Cells) -> Cells:
@@ -245,31 +236,3 @@ def _mean_about(values: Array, yarn: Array, side: int) -> Array:
     import cv2
 
     return np.asarray(cv2.blur(values, (side | 1, side | 1)))
-
-
-def record_of(found: Rim | None, to_xyz: ToXyz) -> dict[str, object] | None:
-    """What is told of core and halo, as plain JSON data; None where there is nothing to tell.
-
-    ``rim``: deeper or paler than the crest. ``delta_e``: ΔE00 between them with its standard
-    uncertainty, ``lch``: change of L*, C* and h (degrees) from crest to rim, by depth alone.
-    """
-    if found is None or not found.told:
-        return None
-    ends = found.light * np.exp(
-        np.outer([-1.0 / 3.0, 2.0 / 3.0], deeper(found.light)) * found.ln_depth
-    )
-    lab = xyz_to_lab(to_xyz(ends))
-    apart = float(delta_e_2000(lab[0], lab[1]))
-    if apart < LEAST_APART:
-        return None
-    chroma = np.hypot(lab[:, 1], lab[:, 2])
-    hue = np.degrees(np.arctan2(lab[:, 2], lab[:, 1]))
-    turn = (float(hue[1] - hue[0]) + 180.0) % 360.0 - 180.0
-    change = (float(lab[1, 0] - lab[0, 0]), float(chroma[1] - chroma[0]), turn)
-    share = math.hypot(SIZE_U, found.u_ln_depth / abs(found.ln_depth))
-    return {
-        "rim": "deeper" if found.ln_depth > 0 else "paler",
-        "delta_e": round(apart, 1),
-        "u": round(share * apart, 1),
-        "lch": [round(v, 1) for v in change],
-    }

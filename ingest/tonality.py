@@ -18,10 +18,10 @@ from numpy.typing import NDArray
 
 from ingest.evenness_cells import Cells, ToXyz, as_cells, cell_factor, sum_to_cells
 from ingest.evenness_colours import signature
+from ingest.evenness_corehalo import core_halo
 from ingest.evenness_doubt import CLIPPED, flat_topped, stops
 from ingest.evenness_figures import Figures, figures
 from ingest.evenness_model import Estimate, estimate, seen_estimate
-from ingest.evenness_rim import record_of, rim_of
 from ingest.evenness_rule import Class, RuleFigures, class_of, rule_figures
 from ingest.evenness_scale import scale_from_strands
 from ingest.model import Array
@@ -29,10 +29,12 @@ from ingest.model import Array
 Floats = NDArray[np.float64]
 
 #: Relative standard uncertainty of what is read off as it is, and its growth with strand contrast.
-#: In renders the read spread of a gradient was low by the last factor.
-SEEN_U, SEEN_U_PER_CONTRAST, GRADIENT_U_PER_CONTRAST, GRADIENT_TIMES = 0.05, 0.2, 0.5, 1.1
+SEEN_U, SEEN_U_PER_CONTRAST, GRADIENT_U_PER_CONTRAST = 0.05, 0.2, 0.5
+#: By how much the read spread of painted colours and of a gradient was low in renders: light from
+#: one colour fills the gaps of the next.
+VARIEGATED_TIMES, GRADIENT_TIMES = 1.04, 1.1
 #: Version of the method; figures of two versions are never compared.
-METHOD = "evenness 4"
+METHOD = "evenness 5"
 #: Shorter side in mm and area in mm² of yarn under which no class is given.
 LEAST_SIDE_MM, LEAST_AREA_MM2 = 8.0, 450.0
 #: Side of a cell, mm, above which strands are no longer seen.
@@ -169,15 +171,17 @@ def examine_cells(
     stopped = stops(found, kind, _shorter_side(cells), clipped_share)
     flags |= {name for name, _ in stopped}
     if kind.name in ("variegated", "speckled") or (kind.between or ("",))[-1] == "variegated":
-        made = seen_estimate(found.plain.mcdm, SEEN_U + SEEN_U_PER_CONTRAST * found.shade.contrast)
+        low = 1.0 if kind.name == "speckled" else VARIEGATED_TIMES
+        u = SEEN_U + SEEN_U_PER_CONTRAST * found.shade.contrast
+        made = seen_estimate(low * found.plain.mcdm, u)
     elif kind.name == "gradient":
         u = SEEN_U + GRADIENT_U_PER_CONTRAST * found.shade.contrast
         made = seen_estimate(GRADIENT_TIMES * found.crest.tied, u)
     if stopped:
         kind = Class(None, kind.between or ("solid", "semi-solid"), tuple(s for _, s in stopped))
-    rims = None
+    rims: tuple[Mapping[str, Any] | None, str | None] = (None, None)
     if kind.name == "solid":
-        rims = record_of(rim_of(cells, found.strand_mm, found.shade.contrast, to_xyz), to_xyz)
+        rims = core_halo(cells, found.strand_mm, found.shade.contrast, to_xyz)
     told = _tonality(found, made, kind, mm_per_px, frozenset(flags), ruled, rims)
     return Examined(told, cells, found)
 
@@ -209,7 +213,7 @@ def _tonality(
     mm_per_px: float,
     flags: frozenset[str],
     ruled: RuleFigures,
-    rims: Mapping[str, Any] | None,
+    rims: tuple[Mapping[str, Any] | None, str | None],
 ) -> Tonality:
     reasons = list(kind.reasons)
     lift = math.sqrt(max(0.0, found.plain.whole**2 - made.value**2))
@@ -219,7 +223,8 @@ def _tonality(
     extra: dict[str, Any] = {
         "difference_shares": None if kind.name == "solid" else _difference_shares(found),
         "light_only": light_only,
-        "core_halo": rims,
+        "core_halo": rims[0],
+        "core_halo_unseen": rims[1],
         "depth_off": _number(found.depth.off),
         "dots": {
             "per_dm2": _number(found.dots.per_dm2, 1),

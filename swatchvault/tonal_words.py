@@ -33,6 +33,15 @@ HELP: Mapping[str, str] = {
 }
 #: Flags under which nothing is told of evenness, whatever two classes it lies between.
 STOPS = frozenset({*HELP, "evenness not judged"}) - {"scale estimated"}
+#: Why a photo tells nothing of core and halo, by name.
+UNSEEN: Mapping[str, str] = {
+    "no strands": "no single strands can be told apart here",
+    "few pixels": "strands need 16 pixels across: go nearer, or mark less yarn",
+    "little yarn": "too little of the middle of the region is yarn",
+    "deep shadow": "the gaps are too dark: use flatter light",
+    "grey or pale": "in this colour more dye looks like less light",
+    "no difference": "no difference beyond light and chance",
+}
 GENERAL_HELP = "go nearer, lay out more yarn, use flatter light"
 _HOW_EVENLY = "how evenly it was dyed"
 NO_SCALE = (
@@ -45,7 +54,7 @@ NO_SCALE = (
 class Said:
     """``headline``: the class or "cannot tell". ``sentence``: for a customer. ``figures``: for the
     dyer. ``reasons``: what weakens it. ``help``: what would make it certain, or None. ``strands``:
-    how the rims of strands differ from their crests, "" where nothing is told."""
+    how the rims of strands differ from their crests, or why that is not told."""
 
     headline: str
     sentence: str
@@ -140,10 +149,10 @@ def _figures(record: Mapping[str, Any]) -> str:
 
 
 def _strands(record: Mapping[str, Any]) -> str:
-    """Core and halo, where the record tells of them."""
-    told = record.get("core_halo")
+    """Core and halo, or why nothing is told; records of older versions may not say it."""
+    told, unseen = record.get("core_halo"), record.get("core_halo_unseen")
     if not told:
-        return ""
+        return f"Core and halo: {UNSEEN[unseen]}." if unseen else ""
     lightness, chroma, hue = (f"{v:+.1f}".replace("-", "\N{MINUS SIGN}") for v in told["lch"])
     return (
         f"Core and halo: the rims of the strands look {told['rim']} than their crests, ΔE00 "

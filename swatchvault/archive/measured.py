@@ -14,7 +14,10 @@ from swatchvault.archive.rows import to_json, yes_no
 #: evenness keep five, because a rule of the dyer's classes them again.
 _DOUBT_FIGURES, _EVENNESS_FIGURES, _PROVENANCE_FIGURES = 4, 5, 6
 #: Keys of a record of evenness that a row leaves out where they are null.
-_LEFT_OUT_IF_NULL = ("patch_length", "between", "difference_shares", "gradient", "core_halo")
+_LEFT_OUT_IF_NULL = (
+    *("patch_length", "between", "difference_shares", "gradient"),
+    *("core_halo", "core_halo_unseen"),
+)
 # Floats that differ by less are the same measurement made anew; far below any colour seen.
 _SAME = 2e-5
 #: The same for rounded figures: two units of the last one.

@@ -128,6 +128,7 @@ EVENNESS = {
     "between": None,
     "gradient": None,
     "core_halo": None,
+    "core_halo_unseen": None,
     "difference_shares": None,
     "method": "evenness 3",
     "rule": {"rank": 0.134723},

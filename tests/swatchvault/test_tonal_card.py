@@ -14,7 +14,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from ingest.evenness_corehalo import NO_DIFFERENCE
 from ingest.evenness_map import STEPS, EvennessMap
+from ingest.evenness_rim import DEEP_SHADOW, FEW_PIXELS, LITTLE_YARN, NO_STRANDS, NO_TINT
 from ingest.flags import FLAGS
 from swatchvault.archive.rows import to_json
 from swatchvault.evenness_check import Evenness
@@ -31,7 +33,7 @@ from swatchvault.tonal_drawing import (
     picture_bytes,
 )
 from swatchvault.tonal_peers import FEWEST, Peer, across_forms, beside, place_among
-from swatchvault.tonal_words import HOW_FAR, advice, how_far, say
+from swatchvault.tonal_words import HOW_FAR, UNSEEN, advice, how_far, say
 from tests.swatchvault.running import run
 
 EXAMPLE = Path(str(files("example_archive")))
@@ -138,6 +140,14 @@ def test_core_and_halo_are_told_where_the_record_tells_of_them():
     assert words.strands in words.lines and words.record()["strands"] == words.strands
     for none in (record("solid"), record("solid", core_halo=None)):  # older records lack the key
         assert say(none).strands == "" and "" not in say(none).lines
+
+
+def test_why_nothing_is_told_of_core_and_halo():
+    for name in (NO_STRANDS, FEW_PIXELS, LITTLE_YARN, DEEP_SHADOW, NO_TINT, NO_DIFFERENCE):
+        words = say(record("solid", core_halo=None, core_halo_unseen=name))
+        assert words.strands == f"Core and halo: {UNSEEN[name]}."
+        assert words.strands in words.lines
+    assert set(UNSEEN) == {NO_STRANDS, FEW_PIXELS, LITTLE_YARN, DEEP_SHADOW, NO_TINT, NO_DIFFERENCE}
 
 
 @pytest.mark.parametrize(

@@ -7,6 +7,7 @@ where there is none; and how far the difference moves unevenness.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -14,6 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from ingest.colour import delta_e_2000
+from ingest.evenness_corehalo import NO_DIFFERENCE
 from ingest.tonality import Tonality
 from tests.render.dye import Dyeing
 from tests.tonality.draws import Case, draw
@@ -75,21 +77,37 @@ def told(found: Tonality) -> int:
     return 0 if record is None else (1 if record["rim"] == "deeper" else -1)
 
 
+def unread(found: Tonality) -> str | None:
+    """Why rims could not be read, None where they were."""
+    if found.name != "solid":
+        return f"called {found.name or 'cannot tell'}"
+    why = found.extra["core_halo_unseen"]
+    return None if why == NO_DIFFERENCE else str(why) if why else None
+
+
 def tables(rows: list[Pair]) -> str:
     signs = np.array([told(r.differing) for r in rows])
-    true = np.sign([r.core_halo for r in rows])
+    right = signs == np.sign([r.core_halo for r in rows])
     found = signs != 0
+    reasons = Counter(unread(r.differing) for r in rows)
+    read = np.array([unread(r.differing) is None for r in rows])
+    alike_read = np.array([unread(r.alike) is None for r in rows])
     sizes = [r.differing.extra["core_halo"] for r in rows if told(r.differing)]
     held = [abs(s["delta_e"] - APART) <= 2.0 * s["u"] for s in sizes]
-    false = np.mean([told(r.alike) != 0 for r in rows])
+    false = np.array([told(r.alike) != 0 for r in rows])
     moved = np.array([r.differing.unevenness - r.alike.unevenness for r in rows])
     doubt = np.array([r.alike.u_unevenness for r in rows])
     same = np.mean([r.differing.name == r.alike.name for r in rows])
+    because = ", ".join(f"{w} {n / len(rows):.0%}" for w, n in reasons.most_common() if w)
     return "\n".join(
         [
-            f"told {found.mean():.0%}, of those with the right sign "
-            f"{np.mean((signs == true)[found]):.1%} (n {len(rows)})",
-            f"told where rims and crests are alike {false:.1%}",
+            f"rims could be read in {read.mean():.0%} (n {len(rows)}); not in the rest: {because}",
+            f"of those read: found with the right sign {right[read].mean():.1%}, with the wrong "
+            f"one {(found & ~right)[read].mean():.1%}, nothing told {(~found)[read].mean():.1%}",
+            f"of all: told {found.mean():.0%}, of those with the right sign "
+            f"{right[found].mean():.1%}",
+            f"told where rims and crests are alike {false.mean():.1%}, of those read "
+            f"{false[alike_read].mean():.1%}",
             f"size: median ΔE00 {np.median([s['delta_e'] for s in sizes]):.1f}, twice its doubt "
             f"holds the truth {np.mean(held):.0%}",
             f"unevenness moved by at most its doubt {np.mean(np.abs(moved) <= doubt):.1%}, in the "
