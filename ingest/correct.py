@@ -48,8 +48,9 @@ RELATIVE_PER_DELTA_E = 3.0 / 66.0
 NEUTRALS_DISAGREE = 3.0
 #: Change of light over reference and swatches under which a light field is not worth dividing by.
 WORTH_DIVIDING = 0.02
-#: Change of light over reference and swatches from which uneven light is flagged.
-UNEVEN_LIGHT = 0.10
+#: Change of light over reference and swatches from which uneven light is flagged, where the
+#: surround that shows it scatters less than the second.
+UNEVEN_LIGHT, UNEVEN_SCATTER = 0.10, 0.03
 
 
 @dataclass(frozen=True, eq=False)
@@ -126,24 +127,33 @@ def correct(
     main = named_edition(best, settings)
     patches = read_patches(photo, main)
     refuse_unusable(main, patches)
+    taken = (*occupied, *(p for r in references for p in outlines(r)))
+    surround = Surround(taken, tuple(sheets))
     if main.kind == "card":
-        made = _from_card(photo, main, patches[0], settings)
+        made = _from_card(photo, main, patches[0], settings, surround)
     else:
-        taken = (*occupied, *(p for r in references for p in outlines(r)))
-        made = _from_neutrals(photo, main, patches, settings, Surround(taken, tuple(sheets)))
+        made = _from_neutrals(photo, main, patches, settings, surround)
     others = [_second_reading(photo, made, r, settings) for r in references if r is not best]
     flags = made.flags.union(*(o.flags & {"tone varies in the frame"} for o in others))
     return replace(made, readings=(*made.readings, *others), flags=flags)
 
 
 def _from_card(
-    photo: Photo, reference: Reference, patch: PatchReading, settings: Settings
+    photo: Photo,
+    reference: Reference,
+    patch: PatchReading,
+    settings: Settings,
+    surround: Surround,
 ) -> Correction:
     expected = expected_rgb(reference, photo.encoding, settings)[0]
     gain = expected / patch.linear
     curve = (photo.encoding.curve * gain).astype(np.float32)
     stated, found = (photo.encoding.to_xyz @ v for v in (expected, patch.mean_of(curve)))
     flags = card_flags(patch) | located_flags(reference) | exposure_flags([patch], stated[None, 1])
+    # Seen through a tone curve that one card cannot tell, a slope is shown too flat or too steep:
+    # it is told, and not divided by.
+    field = surround_field(photo, curve, photo.encoding.to_xyz, surround, hull(reference))
+    flags |= _uneven(field, _places(reference, surround))
     reading = ReferenceReading(
         reference,
         flags,
@@ -174,7 +184,7 @@ def _from_neutrals(
     if reference.kind == "chart24":
         refuse_turned(photo, patches, expected)
     field = _look_for_field(photo, reference, patches, expected, surround)
-    places = np.array([np.mean(p, axis=0) for p in (*reference.patches, *surround.occupied)])
+    places = _places(reference, surround)
     if field is not None and field.spread(places) < WORTH_DIVIDING:
         field = None
     fit = fit_neutrals(photo.encoding, reference, patches, expected, field)
@@ -191,8 +201,8 @@ def _from_neutrals(
         flags.add("card clipped")
     if fit.field is not None:
         flags.add("light field corrected")
-    elif field is not None and field.scatter < 0.03 and field.spread(places) > UNEVEN_LIGHT:
-        flags.add("light uneven")
+    else:
+        flags |= _uneven(field, places)
     if fit.colours.model == "none":
         flags.add("camera colours not corrected")
     if fit.reference == "card":
@@ -217,6 +227,18 @@ def _from_neutrals(
         field=fit.field,
         colours=fit.colours,
     )
+
+
+def _places(reference: Reference, surround: Surround) -> Floats:
+    """(n, 2) middles of patches and of all that lies in the picture."""
+    return np.array([np.mean(p, axis=0) for p in (*reference.patches, *surround.occupied)])
+
+
+def _uneven(field: LightField | None, places: Floats) -> frozenset[str]:
+    """The flag of light that changes over the frame and is not divided out."""
+    if field is None or field.scatter >= UNEVEN_SCATTER or field.spread(places) <= UNEVEN_LIGHT:
+        return frozenset()
+    return frozenset({"light uneven"})
 
 
 def _value_sd(settings: Settings) -> float:

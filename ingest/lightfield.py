@@ -27,9 +27,9 @@ RIM = 9
 COLOURLESS = 0.25
 #: Least light of a surround, relative to a perfect white: paper or light grey.
 LEAST_LIGHT = 0.25
-#: The surround lies within so many half lengths of the reference about its middle, and its
-#: nearest part within that.
-FAR, NEAR = 3.2, 2.0
+#: The surround lies within so many half lengths of the reference about its middle, or within the
+#: hull of all that was laid down, scaled by the third; its nearest part within the second.
+FAR, NEAR, ABOUT = 3.2, 2.0, 1.4
 #: Share of references and swatches that must lie inside the hull of the surround found.
 INSIDE = 0.8
 #: Largest difference in ln R/G and ln B/G within one sheet: light from two sides tints it.
@@ -109,7 +109,7 @@ def surround_field(
     if surround.sheets:
         free &= np.logical_or.reduce([_filled(p, small) for p in surround.sheets])
     else:
-        free &= _disc(around, FAR, small)
+        free &= _disc(around, FAR, small) | _about((around, *surround.occupied), small)
         near = _disc(around, NEAR, small)
         free = _joined(free & _of_one_colour(linear, free, near), near)
     ys, xs = np.nonzero(free)
@@ -197,6 +197,15 @@ def _disc(polygon: Polygon, factor: float, picture: Array) -> Array:
     radius = factor * 0.5 * float(np.ptp(points, axis=0).max())
     rows, columns = np.ogrid[:height, :width]
     return np.asarray((rows - y) ** 2 + (columns - x) ** 2 <= radius**2)
+
+
+def _about(polygons: tuple[Polygon, ...], picture: Array) -> Array:
+    """The hull of polygons, scaled by :data:`ABOUT`: one sheet often holds all of them."""
+    import cv2
+
+    points = np.concatenate([np.asarray(p, dtype=np.float32) for p in polygons])
+    whole = cv2.convexHull(points)[:, 0]
+    return _filled(shrink_polygon(tuple((float(x), float(y)) for x, y in whole), ABOUT), picture)
 
 
 def _surrounds(points: Array, surround: Surround, picture: Array) -> bool:

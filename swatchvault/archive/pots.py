@@ -241,17 +241,21 @@ _BY_REFERENCE = (
 def recipe_colour(
     conn: sqlite3.Connection, colourway: str, base: str, version: int
 ) -> RecipeColour | None:
-    """The colour measured of lots that followed a recipe on its base, if there is one: that by
-    the best reference (chart, steps, card), of those the newest."""
+    """The colour measured of lots that followed a recipe on its base, if there is one: a master's
+    in force, else that by the best reference (chart, steps, card), of those the newest. A lot
+    whose last check said that it is outside is not what the recipe gives."""
     sql = (
         "SELECT lab_l, lab_a, lab_b, label, code, photo_sha256 FROM (SELECT m.*, swatch.label, "
-        "lot.code, lot.dyed_on, row_number() OVER (PARTITION BY m.swatch_id ORDER BY "
+        "lot.code, lot.dyed_on, swatch.id IN (SELECT swatch_id FROM current_masters) AS held, "
+        "(SELECT verdict FROM lot_check WHERE lot_id = lot.id ORDER BY checked_at DESC, id DESC "
+        "LIMIT 1) AS verdict, row_number() OVER (PARTITION BY m.swatch_id ORDER BY "
         f"{_BY_REFERENCE}, COALESCE(photo.taken_at, m.measured_at) DESC, m.id DESC) AS newest "
         "FROM lot JOIN swatch ON swatch.lot_id = lot.id JOIN base ON base.id = swatch.base_id "
         "JOIN current_measurement AS m ON m.swatch_id = swatch.id "
         "JOIN photo ON photo.id = m.photo_id "
         "WHERE lot.recipe_id = ? AND base.name = ? COLLATE NOCASE) "
-        f"WHERE newest = 1 ORDER BY {_BY_REFERENCE}, dyed_on DESC, id DESC"
+        "WHERE newest = 1 AND (held OR verdict IS NOT 'outside') "
+        f"ORDER BY held DESC, {_BY_REFERENCE}, dyed_on DESC, id DESC"
     )
     recipe_id = recipe_id_of(conn, colourway, base, version)
     row = conn.execute(sql, (recipe_id, base)).fetchone()

@@ -143,6 +143,21 @@ def test_a_cards_trouble_reaches_the_photo(flag, shape):
     assert flag in made.flags and flag in made.readings[0].flags
 
 
+@pytest.mark.parametrize(("fall", "told"), [(0.02, False), (0.25, True)])
+def test_light_that_falls_off_over_paper_is_told_beside_a_card(fall, told):
+    light = np.full_like(scene(), 0.7)
+    swatch = (210, 80, 290, 170)
+    paint(light, CARD, grey(0.18))
+    paint(light, swatch, grey(0.05))
+    light *= (1.0 - fall * np.linspace(0.0, 1.0, light.shape[1]))[None, :, None]
+    photo = photo_of_light(noisy(light, sd=0.005))
+    taken = [polygon(swatch, photo.pixels)]
+    made = correct(photo, [card_at(CARD, photo.pixels)], Settings(), taken)
+    assert ("light uneven" in made.flags) == told
+    assert ("light uneven" in made.readings[0].flags) == told
+    assert made.field is None
+
+
 @pytest.mark.parametrize(
     ("rgb", "words"),
     [((1.2, 1.2, 1.2), "clipped in 100%"), ((0.0, 0.0, 0.0), "black"), ((0.2, 0.2, 0.0), "black")],

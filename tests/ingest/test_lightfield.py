@@ -117,3 +117,19 @@ def test_rounds_end_where_none_would_change_the_fit():
             (all_rounds(order)),
         )
         assert np.array_equal(found, same) and scatter == same_scatter
+
+
+def test_one_sheet_is_followed_from_the_reference_to_a_swatch_far_from_it():
+    steps = ((0.05, 0.45), (0.20, 0.45), (0.20, 0.53), (0.05, 0.53))
+    swatch = ((0.70, 0.30), (0.90, 0.30), (0.90, 0.70), (0.70, 0.70))
+    light = ramp(400, 500, 0.2)
+    rng = np.random.default_rng(6)
+    linear = light[..., None] * 0.8 * np.exp(rng.normal(0, 0.005, (400, 500, 1)))
+    linear = np.repeat(linear, 3, axis=2)
+    for left, top, right, bottom in ((25, 180, 100, 212), (350, 120, 450, 280)):
+        linear[top:bottom, left:right] = 0.05
+    linear[:, 480:] *= 0.55  # the table beside the sheet
+    field = surround_field(photo_of(linear), CURVE, SRGB_TO_XYZ, Surround((steps, swatch)), steps)
+    assert field is not None
+    near, far = field.at(np.array([[0.125, 0.49], [0.8, 0.5]]))
+    assert far / near == pytest.approx((1 + 0.2 * 0.3) / (1 - 0.2 * 0.375), rel=0.01)

@@ -11,6 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from swatchvault.archive import (
+    LotCheck,
+    Master,
     PlannedDye,
     PlannedStep,
     Recipe,
@@ -21,6 +23,8 @@ from swatchvault.archive import (
     create_archive,
     file_photo,
     recipe_colour,
+    record_check,
+    set_master,
 )
 from swatchvault.cautions import CAUTIONS
 from swatchvault.errors import SwatchvaultError
@@ -256,3 +260,24 @@ def test_of_the_lots_that_followed_a_recipe_the_best_reference_gives_its_colour(
             file_photo(made, found, source, [RegionOf("new", swatch)])
         colour = recipe_colour(made.conn, "Low sun", "Lumme", 1)
     assert colour is not None and colour.lab[0] == 40.0
+
+
+def test_a_lot_that_is_outside_is_not_what_a_recipe_gives_and_a_master_is(tmp_path):
+    with create_archive(tmp_path / "yarn") as made:
+        conn = made.conn
+        swatch_id, other_id = studio(conn)
+        late = add_swatch(conn, Swatch("sun 9", "Lumme", "skein", "L1")).id
+        told = [("a.jpg", swatch_id, "steps", 40.0), ("b.jpg", late, "card", 60.0)]
+        for name, swatch, reference, lightness in told:
+            source = photo_file(tmp_path, name, name.encode())
+            found = photo_of(source, [measured(lab=(lightness, 5.0, 5.0), reference=reference)])
+            file_photo(made, found, source, [RegionOf("new", swatch)])
+        first = recipe_colour(conn, "Low sun", "Lumme", 1)
+        check = LotCheck(other_id, swatch_id, "outside", 2.0, 2.0, 9.0, "other", "Much darker.")
+        record_check(conn, check)
+        without = recipe_colour(conn, "Low sun", "Lumme", 1)
+        set_master(conn, Master("Low sun", "Lumme", "skein", "sun 9"))
+        held = recipe_colour(conn, "Low sun", "Lumme", 1)
+    assert first is not None and first.lab[0] == 40.0
+    assert without is None
+    assert held is not None and held.lab[0] == 60.0
