@@ -16,6 +16,7 @@ from ingest.chartfind import find_chart
 from ingest.flatareas import flat_quads, working_copy
 from ingest.model import Array, Photo, Polygon, Reference, Settings
 from ingest.raster import bounding_box, inside_quad, shrink_polygon, to_pixels
+from ingest.stepfind import find_row
 
 Floats = NDArray[np.float64]
 
@@ -27,6 +28,8 @@ WITH_PAPER = 1.12
 NO_PAPER = 0.25
 #: Share of the place that a reference covers at least.
 LEAST_SHARE = 0.04
+#: Share of the largest piece under which another is a crumb.
+CRUMB = 0.25
 #: A rectangle is filled by its piece to at least this share.
 FILLED = 0.9
 #: Scatter of ln light within a card or a step up to which it is one grey; noise included.
@@ -53,16 +56,16 @@ def reference_on(photo: Photo, place: Polygon, settings: Settings) -> Reference 
     """
     straight = straighten(photo, place)
     copy = working_copy(straight.photo)
-    chart = find_chart(straight.photo, copy, flat_quads(copy))
-    if chart is not None:
-        return _moved(chart, straight.corners)
-    ratio = _against_paper(straight.photo)
-    thing = _thing_on(ratio)
-    if thing is None:
-        return None
-    found = _as_card(ratio, thing)
+    quads = flat_quads(copy)
+    found = find_chart(straight.photo, copy, quads)
     if found is None and settings.steps_y is not None:
-        found = _as_steps(ratio, thing, settings.steps_y)
+        found = find_row(copy, quads, settings.steps_y)
+    ratio = _against_paper(straight.photo)
+    things = _things_on(ratio)
+    if found is None and len(things) == 1:  # one of several tiles is no card
+        found = _as_card(ratio, things[0])
+        if found is None and settings.steps_y is not None:
+            found = _as_steps(ratio, things[0], settings.steps_y)
     return None if found is None else _moved(found, straight.corners)
 
 
@@ -94,23 +97,28 @@ def _against_paper(photo: Photo) -> Floats:
     return np.asarray(log - np.median(log[bright], axis=0))
 
 
-def _thing_on(ratio: Floats) -> Floats | None:
-    """(4, 2) pixel corners, running around, of the largest piece that is no paper."""
+def _things_on(ratio: Floats) -> list[Floats]:
+    """(4, 2) pixel corners, running around, of the pieces that are no paper; none where the
+    largest is too small for a reference or no rectangle. Crumbs beside it do not count."""
     import cv2
 
     mask = (np.abs(ratio).max(axis=2) > NO_PAPER).astype(np.uint8)
     small = max(min(mask.shape) // 250, 1)  # takes away the printed outlines, keeps a frame
     mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((2 * small + 1,) * 2, np.uint8))
     outlines, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
-    if not outlines:
-        return None
-    largest = max(outlines, key=cv2.contourArea)
-    area = float(cv2.contourArea(largest))
-    rectangle = cv2.minAreaRect(largest)
-    filled = area / max(rectangle[1][0] * rectangle[1][1], 1.0)
-    if area < LEAST_SHARE * mask.size or filled < FILLED:
-        return None
-    return np.asarray(cv2.boxPoints(rectangle), dtype=float)
+    areas = [float(cv2.contourArea(o)) for o in outlines]
+    largest = max(areas, default=0.0)
+    if largest < LEAST_SHARE * mask.size:
+        return []
+    rectangles = [
+        cv2.minAreaRect(outline)
+        for outline, area in zip(outlines, areas, strict=True)
+        if area > CRUMB * largest
+    ]
+    first = rectangles[int(np.argmax([a for a in areas if a > CRUMB * largest]))]
+    if largest < FILLED * max(first[1][0] * first[1][1], 1.0):
+        return []
+    return [np.asarray(cv2.boxPoints(r), dtype=float) for r in rectangles]
 
 
 def _as_card(ratio: Floats, corners: Floats) -> Reference | None:

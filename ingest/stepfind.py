@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -16,22 +17,64 @@ MIN_STEPS = 6
 ONE_HUE = 0.25
 #: Largest distance of a middle from the row's line, and of a pitch from the mean, in pitches.
 OFF_LINE, OFF_PITCH = 0.12, 0.2
+#: Where a step at an end has the surface behind it for its colour, so that no edge shows: largest
+#: scatter of ln luminance where it must lie, and bounds of ln light from step to step over the
+#: stated, whatever the camera's tone curve.
+PLAIN, LIKE_STATED = 0.06, (0.35, 2.2)
 
 
 def find_row(copy: WorkingCopy, quads: list[Quad], y: tuple[float, ...]) -> Reference | None:
-    """The one row of ``len(y)`` like quads whose luminance runs in the order of ``y``."""
+    """The one row of ``len(y)`` like quads whose luminance runs in the order of ``y``.
+
+    A white step on white paper shows no edge, nor a black one on a black mount: where all but one
+    are seen, the one at an end is taken where the next would lie, if all steps are as stated.
+    """
     n = len(y)
     falling = all(a > b for a, b in pairwise(y))
     rising = all(a < b for a, b in pairwise(y))
     if n < MIN_STEPS or not (falling or rising):
         return None
-    rows = [row for seed in range(len(quads)) if (row := _row_from(seed, quads, n))]
-    found: dict[frozenset[int], Reference] = {}
-    for row in rows:
-        reference = _as_steps(copy, [quads[i] for i in row], y)
-        if reference is not None:
-            found[frozenset(row)] = reference
-    return next(iter(found.values())) if len(found) == 1 else None
+    for seen, read in ((n, _as_steps), (n - 1, _with_one_lost)):
+        found: dict[frozenset[int], Reference] = {}
+        for seed in range(len(quads)):
+            row = _row_from(seed, quads, seen)
+            reference = None if row is None else read(copy, [quads[i] for i in row], y)
+            if row is not None and reference is not None:
+                found[frozenset(row)] = reference
+        if found:
+            return next(iter(found.values())) if len(found) == 1 else None
+    return None
+
+
+def _with_one_lost(copy: WorkingCopy, row: list[Quad], y: tuple[float, ...]) -> Reference | None:
+    """The row with one more step at one of its ends, if there is just one way."""
+    found = []
+    for end, beside in ((row[0], row[1]), (row[-1], row[-2])):
+        corners = end.corners + (end.centre - beside.centre)
+        if not _inside(copy, corners):
+            continue
+        more = replace(end, corners=corners)
+        whole = [more, *row] if end is row[0] else [*row, more]
+        u, v = places_inside(copy, corners, 16)
+        plain = float(np.log(np.maximum(copy.luminance[v, u], 1e-4)).std()) < PLAIN
+        reference = _as_steps(copy, whole, y)
+        if plain and reference is not None and _as_stated(copy, whole, y):
+            found.append(replace(reference, confidence=round(0.8 * reference.confidence, 3)))
+    return found[0] if len(found) == 1 else None
+
+
+def _inside(copy: WorkingCopy, corners: Floats) -> bool:
+    return bool((corners >= 0).all() and (corners <= (copy.width, copy.height)).all())
+
+
+def _as_stated(copy: WorkingCopy, row: list[Quad], y: tuple[float, ...]) -> bool:
+    """Whether light falls from step to step about as it is stated to."""
+    places = [places_inside(copy, q.corners, 16) for q in row]
+    light = np.log([max(float(copy.luminance[v, u].mean()), 1e-4) for u, v in places])
+    stated = np.abs(np.diff(np.log(y)))
+    seen = np.abs(np.diff(light if (light[0] > light[-1]) == (y[0] > y[-1]) else light[::-1]))
+    low, high = LIKE_STATED
+    return bool((seen > low * stated).all() and (seen < high * stated).all())
 
 
 def _row_from(seed: int, quads: list[Quad], n: int) -> list[int] | None:

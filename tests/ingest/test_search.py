@@ -199,6 +199,40 @@ def test_steps_need_their_number_and_order() -> None:
     assert find_steps(photo, jumbled) is None
 
 
+@pytest.mark.parametrize(("lost", "ground"), [(0.82, "paper"), (None, "wood")])
+@pytest.mark.parametrize("turn", [0.0, 35.0, 180.0])
+def test_a_white_step_on_white_paper_is_taken_where_it_must_lie(lost, ground, turn) -> None:
+    order = STEPS_Y if lost is None else (lost, *STEPS_Y[1:])
+    scene = table(np.random.default_rng(4), ground)
+    drawn = np.repeat(np.array(order)[:, None], 80, axis=1).reshape(1, -1, 1)
+    drawn = np.tile(drawn, (90, 1, 3))
+    paste(scene, drawn, rectangle(600, 450, 480, 90, turn))
+    pixels = photograph(scene, Shot(exposure=0.9))
+    for y in (order, order[::-1]):
+        steps = find_steps(photo_of(pixels), y)
+        assert steps is not None
+        levels = [pixels[mask(p)].mean() for p in steps.patches]
+        assert list(np.argsort(levels)) == list(np.argsort(y))
+        middle = np.mean([np.mean(p, axis=0) for p in steps.patches], axis=0) * SIZE[::-1]
+        assert np.abs(middle - (600, 450)).max() < 8
+
+
+def test_five_of_six_are_not_steps_where_the_sixth_cannot_be_told() -> None:
+    five = STEPS_Y[:5]  # on wood nothing plain lies at either end
+    assert find_steps(photo_of(photograph(strip(five), Shot())), STEPS_Y) is None
+    scene = table(np.random.default_rng(4), "paper")
+    squares = np.where(np.indices((3, 3)).sum(axis=0) % 2, 0.95, 0.7)
+    paste(scene, np.repeat(squares[..., None], 3, axis=2), rectangle(350, 450, 70, 70))
+    for k, y in enumerate(STEPS_Y[1:]):
+        paste(scene, np.full(3, y), rectangle(440 + 90 * k, 450, 80, 80))
+    assert find_steps(photo_of(photograph(scene, Shot(exposure=0.9))), STEPS_Y) is None
+    equal = (0.84, 0.80, 0.76, 0.72, 0.68)  # falls as stated in order, not in size
+    scene = table(np.random.default_rng(4), "paper")
+    for k, y in enumerate(equal):
+        paste(scene, np.full(3, y * 0.8), rectangle(400 + 90 * k, 450, 80, 80))
+    assert find_steps(photo_of(photograph(scene, Shot())), STEPS_Y) is None
+
+
 # -- swatches --
 
 
