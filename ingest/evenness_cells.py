@@ -65,6 +65,8 @@ def sum_to_cells(linear: Array, mask: Array, factor: int) -> tuple[Array, Array]
     import cv2
 
     rows, columns = mask.shape[0] // factor, mask.shape[1] // factor
+    if rows == 0 or columns == 0:  # the last strip of a region may be lower than a cell
+        return np.zeros((rows, columns, 3), np.float32), np.zeros((rows, columns), np.float32)
     cut = np.s_[: rows * factor, : columns * factor]
     light = np.asarray(linear[cut], dtype=np.float32)
     size, mean = (columns, rows), {"interpolation": cv2.INTER_AREA}

@@ -33,6 +33,10 @@ MARGIN = 0.05
 #: blocks differ more than this in all, in ΔE00, it cannot be told at all.
 DEPTH_HIDDEN, HIDDEN_WHOLE = 0.10, 1.6
 
+#: Share of the reach of variegated yarn from which cells that stand out may be colours of their
+#: own; under it they are holes between strands. On renders by other hands, in hard light.
+DOTTED_REACH = 0.70
+
 HELP = "nearer, more yarn in the region, or flatter light would help"
 
 
@@ -124,9 +128,13 @@ def class_of(read: RuleFigures, limits: Thresholds = DEFAULT) -> Class:
     if is_gradient(read, limits):
         return Class("gradient", None, ())
     many = read.reach / limits.variegated_reach
-    if many >= 1.0 + limits.margin or read.dots_percent > limits.dots_percent:
-        return Class("speckled" if is_speckled(read, limits) else "variegated", None, ())
-    if many >= 1.0 - limits.margin:
+    # Holes between strands stand out as dots do: they speak for colours only where they lie as
+    # dots on a ground, or where cells reach off the light line.
+    speckled = is_speckled(read, limits)
+    dotted = read.dots_percent > limits.dots_percent
+    if many >= 1.0 + limits.margin or (dotted and (speckled or many >= 1.0 - limits.margin)):
+        return Class("speckled" if speckled else "variegated", None, ())
+    if many >= 1.0 - limits.margin or (dotted and many >= DOTTED_REACH):
         return Class(
             None,
             ("semi-solid", "variegated"),

@@ -32,7 +32,7 @@ STANDING_FLAGS = frozenset(
 @click.option("--marks", type=FILE, help="Where things are, for one photo; see the README.")
 @reference_options
 @light_option
-@click.option("--no-card", is_flag=True, help="Measure without any reference, on purpose.")
+@click.option("--no-card", is_flag=True, help="Measure even where no reference is found.")
 @click.option("--show", type=FILE, help="Draw what was located over the photo, into this file.")
 @json_option
 def measure_command(

@@ -32,7 +32,7 @@ FORMS = click.Choice(["skein", "wound card", "knit"])
 )
 @click.option("--form", type=FORMS, help="How the yarn lies in the photo, to compare it.")
 @click.option("--marks", type=FILE, help="Where things are in a photo; see the README.")
-@click.option("--no-card", is_flag=True, help="Read a photo without any reference, on purpose.")
+@click.option("--no-card", is_flag=True, help="Read even where no reference is found.")
 @reference_options
 @archive_option
 @json_option

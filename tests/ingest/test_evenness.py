@@ -39,6 +39,13 @@ def test_cells_keep_the_sum_of_light_and_only_of_yarn(factor):
     assert weight.sum() * factor**2 == pytest.approx(mask.sum(), rel=1e-5)
 
 
+def test_a_strip_lower_than_a_cell_holds_none():
+    light, mask = np.ones((3, 40, 3), np.float32), np.ones((3, 40), bool)
+    cells, weight = sum_to_cells(light, mask, 4)
+    assert (cells.shape, weight.shape) == ((0, 10, 3), (0, 10))
+    assert sum_to_cells(light.transpose(1, 0, 2), mask.T, 4)[0].shape == (10, 0, 3)
+
+
 def test_cells_are_finer_than_strands_and_not_too_many():
     assert cell_factor(0.08, 300_000) == 2
     assert cell_factor(1 / 24, 4_000_000) == 4

@@ -42,6 +42,9 @@ DOTS = {"bulk": 0.2, "run": 0.1}
         ({"reach": 9.0, "bulk": 0.2, "run": 0.5}, "variegated"),  # streaks run on
         ({"reach": 9.0, "bulk": 0.6, "run": 0.1}, "variegated"),  # no ground
         ({"reach": 7.5}, None),
+        ({"dots_percent": 9.0}, "solid"),  # holes between strands, and no colour beside
+        ({"dots_percent": 9.0, "reach": 5.4}, None),
+        ({"dots_percent": 9.0, "reach": 7.2}, "variegated"),
     ],
 )
 def test_classes_by_the_default_thresholds(change, name):
@@ -56,8 +59,8 @@ def test_classes_by_the_default_thresholds(change, name):
         ({"floor_per_doubt": 0.0}, {"unevenness": 0.5, "doubt": 0.3}, "semi-solid"),
         ({"variegated_reach": 20.0}, {"reach": 9.0, "unevenness": 2.0}, "semi-solid"),
         ({"dots_percent": 6.0}, {"dots_percent": 5.0, **DOTS}, "solid"),
-        ({"speckled_bulk": 0.1}, {"dots_percent": 5.0, **DOTS}, "variegated"),
-        ({"speckled_run": 0.05}, {"dots_percent": 5.0, **DOTS}, "variegated"),
+        ({"speckled_bulk": 0.1}, {"reach": 9.0, **DOTS}, "variegated"),
+        ({"speckled_run": 0.05}, {"reach": 9.0, **DOTS}, "variegated"),
         ({"gradient_span": 3.0}, SLOPE, "solid"),
     ],
 )
