@@ -66,6 +66,8 @@ def page_lines(page: Page) -> list[str]:
     return [*lines, "  what limits it:", *(f"    {line}" for line in limits)]
 
 
+#: Patches under which the largest error is told in place of the 95 % one; our choice.
+FEWEST_FOR_95 = 18
 #: Details of a step that are told, and how; ``tried`` is a figure by what was tried.
 _SHOWN = {
     "encoding": "{}",
@@ -113,8 +115,12 @@ def _reading_lines(reading: ReferenceReading) -> list[str]:
         lines.append(f"    {patch['name']:<16}{one:6.2f}{two:8.2f}{out}")
     fitted, left = fitted[used_for], left[used_for]
     if len(fitted) > 1:
-        ends = np.percentile(left, 95)
-        lines.append(f"    mean {fitted.mean():.2f} / {left.mean():.2f}, 95 % left out {ends:.2f}")
+        few = len(left) < FEWEST_FOR_95
+        ends = f"largest {left.max():.2f}" if few else f"95 % {np.percentile(left, 95):.2f}"
+        lines.append(
+            f"    mean of {len(left)}: {fitted.mean():.2f} / {left.mean():.2f}; left out, {ends} "
+            "(kL = 1, D65)"
+        )
     return lines
 
 

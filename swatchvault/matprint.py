@@ -72,6 +72,8 @@ def write_mat(path: str | Path, paper: Paper = "A4") -> Path:
 
     if paper not in ("A4", "Letter"):
         raise SwatchvaultError(f"No mat for paper {paper!r}: choose A4 or Letter.")
+    if Path(path).suffix.lower() != ".pdf":
+        raise SwatchvaultError(f"the mat is a PDF: let {Path(path).name!r} end in .pdf")
     sheet = mat(paper)
     size = (sheet.width * PT_PER_MM, sheet.height * PT_PER_MM)
     canvas = Canvas(str(path), pagesize=size, pageCompression=0, invariant=1)

@@ -27,7 +27,7 @@ def too_deep_or_pale(dyes: Sequence[str], depths: Floats, row: Floats) -> str | 
     for dye, depth, deepest in zip(dyes, row.tolist(), depths.max(axis=0), strict=True):
         if depth > REACH * deepest:
             return (
-                f"{depth:.3g} % of {dye} is deeper than any lot on this base "
+                f"{depth:.3g} % of {dye} is deeper than any lot this is reckoned from "
                 f"({deepest:.3g} %): dye a trial at that depth."
             )
     totals = depths.sum(axis=1)

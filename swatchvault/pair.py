@@ -180,7 +180,8 @@ def own_frame(repeats: Sequence[ArrayLike], capture: Capture) -> OwnFrame:
     labs = [np.asarray(r, dtype=float).reshape(-1, 3) for r in repeats]
     short = [len(lab) for lab in labs if len(lab) < 10]
     if short:
-        raise CompareError(f"a swatch has {short[0]} repeat photos, needed 10: take more")
+        many = f"{short[0]} repeat photo{'' if short[0] == 1 else 's'}"
+        raise CompareError(f"one swatch has {many}, needed 10: take more")
     means = [lab.mean(axis=0) for lab in labs]
     hues: list[float] = []
     for _, a, b in means:

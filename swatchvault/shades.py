@@ -87,6 +87,7 @@ def lab_of_hex(text: str) -> Floats:
 
 _NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)"
 _TRIPLE = re.compile(rf"\s*({_NUMBER})\s*[,; ]\s*({_NUMBER})\s*[,; ]\s*({_NUMBER})\s*")
+_PAIR = re.compile(rf"\s*{_NUMBER}\s*[,;]\s*{_NUMBER}\s*")
 _COMMA_NUMBER = r"[-+]?\d+(?:[.,]\d+)?"
 _COMMA_TRIPLE = re.compile(
     rf"\s*({_COMMA_NUMBER})[\s;]+({_COMMA_NUMBER})[\s;]+({_COMMA_NUMBER})\s*"
@@ -103,6 +104,8 @@ def parse_target(text: str) -> Target | None:
         return Target(lab_of_hex(text), text.strip(), (HEX_WARNING,))
     found = _COMMA_TRIPLE.fullmatch(text) or _TRIPLE.fullmatch(text)
     if found is None:
+        if _PAIR.fullmatch(text):
+            raise CompareError(f"{text.strip()!r} is two numbers: a colour has three, L*,a*,b*")
         return None
     lab = np.array([float(v.replace(",", ".")) for v in found.groups()])
     if not 0.0 <= lab[0] <= 100.0 or np.abs(lab[1:]).max() > 200.0:

@@ -14,7 +14,7 @@ import numpy as np
 
 from ingest.evenness_map import STEPS, EvennessMap
 from ingest.model import Array
-from swatchvault.tonal_peers import Peers
+from swatchvault.tonal_peers import Peers, Place
 from swatchvault.tonal_words import Said, figure, percent, say
 
 #: Words of the map's steps.
@@ -23,6 +23,8 @@ STEP_WORDS = (
     *(f"{a:g} to {b:g}" for a, b in pairwise(STEPS)),
     f"over {STEPS[-1]:g}",
 )
+#: Others from which a place among them is told in hundredths; our choice.
+FEWEST_FOR_A_PERCENTILE = 20
 #: A share that rounds to nothing, which the text leaves out.
 NOTHING = percent(0.0)
 
@@ -71,9 +73,9 @@ def peer_lines(card: Card, set_name: Callable[[str], str] = str) -> list[str]:
     place = card.peers.place
     if place is not None:
         lines.append(
-            f"More tonal than {place.less} of {place.count} other semi-solids measured as "
-            f"{card.form} (percentile {place.percentile}; between {place.surely} and "
-            f"{place.at_most}, its doubt allowed for)."
+            f"Of {place.count} other semi-solids measured as {card.form} it reads more tonal than "
+            f"{place.less}{_percentile(place)}; allowing for doubt, than {place.surely} at least "
+            f"and {place.at_most} at most."
         )
     lines += card.peers.notes
     for peer, comparison in reversed(card.peers.earlier):
@@ -82,6 +84,11 @@ def peer_lines(card: Card, set_name: Callable[[str], str] = str) -> list[str]:
         verdict = comparison.verdict.value
         lines.append(f"{set_name(peer.name)}{when}, {figure(value, doubt)}: {_against(verdict)}")
     return lines
+
+
+def _percentile(place: Place) -> str:
+    """The place in hundredths, where there are enough others to say it so."""
+    return f" (percentile {place.percentile})" if place.count >= FEWEST_FOR_A_PERCENTILE else ""
 
 
 def _against(verdict: str) -> str:

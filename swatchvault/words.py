@@ -74,8 +74,9 @@ DYES_DIFFER = (
     "light. Look at them by lamp light too."
 )
 NEAR_ZERO = (
-    "A reading cannot fall below zero, so one this small reads too large on the average (by about "
-    "1.6 times its doubt where there is no difference at all). The verdict allows for that."
+    "A reading cannot fall below zero, so one as small as this beside its doubt reads too large on "
+    "the average (by about 1.6 times the doubt where there is no difference at all). The verdict "
+    "allows for that."
 )
 LIGHTNESS_APART = (
     "ΔL* stands apart from ΔC* and ΔH*: winding and shadow between strands change lightness most."

@@ -97,8 +97,8 @@ def near_command(
 ) -> None:
     """Swatches nearest to WHAT: a Lab triple (45,20,-10), a hex (#7a4b90), a swatch, a photo.
 
-    Hits that the photos cannot tell apart share a rank. A triple that begins with a minus sign
-    goes after --. Of a photo that shows several swatches, one is PHOTO:NAME.
+    Hits share a rank where the photos cannot tell which lies nearer. A triple that begins with a
+    minus sign goes after --. Of a photo that shows several swatches, one is PHOTO:NAME.
     """
     from swatchvault import finding
     from swatchvault.archive import open_archive
@@ -193,4 +193,4 @@ def _show(hits: list[Any], warnings: list[str], measure: str, *, ranked: bool) -
         rows.append((hit.rank, hit.distance, *doubt, *names, made.lot, made.dyed_on, dyes))
     click.echo("\n".join(table_lines((*header, "lot", "dyed on", "dyes"), rows)))
     if ranked and len({h.rank for h in hits}) < len(hits):
-        click.echo("Hits that share a rank cannot be told apart by these photos.")
+        click.echo("Hits that share a rank: these photos cannot tell which of them lies nearer.")

@@ -93,7 +93,7 @@ def verdict_options(command: F) -> F:
         help="Largest ΔE00 that still counts as the same; 2.0 unless the master states another.",
     )(command)
     return click.option(
-        "--k-l", type=NUMBER, help="kL of ΔE00; 2 (customary for textiles) unless stated, or 1."
+        "--k-l", type=NUMBER, help="kL of ΔE00; 2 (customary for textiles) unless stated."
     )(command)
 
 

@@ -307,6 +307,7 @@ def pot_end(lot: str, at: str | None, archive_folder: Path | None, **told: str |
         end_pot(archive.conn, lot, ended or check_time(when, pot.started_at, now), told)
         pot = get_pot(archive.conn, lot)
         plan = plan_of(archive.conn, pot, {})
+    click.echo(f"lot {pot.lot} ended {pot.ended_at}")
     click.echo("\n".join(log_lines(plan, pot)))
     say_caution()
 

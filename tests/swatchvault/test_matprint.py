@@ -149,5 +149,11 @@ def test_the_picture_of_the_print_fits_the_geometry(printed, tmp_path):
 def test_an_unknown_paper_and_a_missing_folder_are_told(tmp_path):
     with pytest.raises(SwatchvaultError, match="A4 or Letter"):
         write_mat(tmp_path / "x.pdf", "A3")
+
+
+def test_a_name_of_another_kind_is_refused(tmp_path):
+    with pytest.raises(SwatchvaultError, match=r"let 'mat\.png' end in \.pdf"):
+        write_mat(tmp_path / "mat.png", "A4")
+    assert not (tmp_path / "mat.png").exists()
     with pytest.raises(SwatchvaultError, match="Cannot write"):
         write_mat(tmp_path / "none" / "x.pdf", "A4")

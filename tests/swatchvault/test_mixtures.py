@@ -45,7 +45,10 @@ def test_a_partner_that_was_always_there_is_named():
     ("row", "why"),
     [
         ((0.42, 0.1, 0), None),
-        ((0.44, 0.1, 0), "0.44 % of blue is deeper than any lot on this base (0.39 %)"),
+        (
+            (0.44, 0.1, 0),
+            "0.44 % of blue is deeper than any lot this is reckoned from (0.39 %)",
+        ),
         ((0.3, 0.26, 0), "0.56 % of dye in all is more than any lot on this base (0.5 %)"),
         ((0, 0.001, 0), None),
     ],

@@ -149,6 +149,8 @@ def test_targets():
     assert shades.parse_target("45 20 -10").warnings == ()
     assert shades.parse_target("#7a4b90").warnings == (shades.HEX_WARNING,)
     assert shades.parse_target("moss-7") is None
+    with pytest.raises(CompareError, match="'45,20' is two numbers"):
+        shades.parse_target("45,20")
     for text in ("120,0,0", "50,300,0", "-3,0,0"):
         with pytest.raises(CompareError, match="no colour"):
             shades.parse_target(text)

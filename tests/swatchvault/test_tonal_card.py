@@ -32,7 +32,7 @@ from swatchvault.tonal_drawing import (
     card_svg,
     picture_bytes,
 )
-from swatchvault.tonal_peers import FEWEST, Peer, across_forms, beside, place_among
+from swatchvault.tonal_peers import FEWEST, Peer, Peers, across_forms, beside, place_among
 from swatchvault.tonal_words import HOW_FAR, UNSEEN, advice, how_far, say
 from tests.swatchvault.running import run
 
@@ -280,6 +280,19 @@ def test_a_place_among_others_and_its_doubt():
     place = place_among(evenness(1.5), [evenness(v) for v in (0.2, 0.5, 1.4, 1.6, 3.0)])
     assert (place.count, place.less, place.percentile) == (5, 3, 60)
     assert (place.surely, place.at_most) == (2, 4)
+
+
+def test_a_place_is_told_with_what_doubt_leaves_of_it():
+    def said(count):
+        others = [evenness(v) for v in (0.2, 0.5, 1.4, 1.6, *([3.0] * (count - 4)))]
+        place = place_among(evenness(1.5), others)
+        return peer_lines(Card("y", (), "skein", record(), peers=Peers(place=place)))
+
+    assert said(5) == [
+        "Of 5 other semi-solids measured as skein it reads more tonal than 3; allowing for doubt, "
+        "than 2 at least and 4 at most."
+    ]
+    assert "than 3 (percentile 15); allowing" in said(20)[0]
 
 
 def test_a_place_needs_enough_semi_solids():
