@@ -6,6 +6,7 @@ Each function is one short transaction, so that a half-filled log is kept as far
 from __future__ import annotations
 
 import json
+import re
 import sqlite3
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -131,6 +132,10 @@ def get_pot(conn: sqlite3.Connection, code: str) -> Pot:
     )
 
 
+#: A nought as it may be typed.
+_NOUGHT = re.compile(r"0+(?:[.,]0*)?")
+
+
 def record_step(
     conn: sqlite3.Connection,
     code: str,
@@ -163,6 +168,7 @@ def record_step(
 def edit_step(conn: sqlite3.Connection, code: str, number: int, changes: Mapping[str, Any]) -> None:
     """Correct a step of the log; only what ``changes`` names (fields of ``PotStep``) is replaced.
 
+    What turns out to be of another kind did not carry out the planned step: that is open again.
     Raises ``NotFound`` for a step that the log does not have.
     """
     with transaction(conn):
@@ -180,6 +186,8 @@ def edit_step(conn: sqlite3.Connection, code: str, number: int, changes: Mapping
         columns = step_columns(conn, PotStep(**{**dict(row), **changes}))
         if "amount" not in changes:  # its mL stay as worked out when it was typed
             columns = {k: v for k, v in columns.items() if not k.startswith("amount")}
+        if changes.get("kind", row["kind"]) != row["kind"]:
+            columns = {**columns, "recipe_step_id": None}
         sets = ", ".join(f"{c} = ?" for c in columns)
         sql = f"UPDATE pot_step SET {sets} WHERE lot_id = ? AND position = ?"
         conn.execute(sql, (*columns.values(), lot_id, number))
@@ -199,6 +207,8 @@ def edit_dye_in(conn: sqlite3.Connection, code: str, dye: str, amount: str) -> N
         row = conn.execute(sql, (lot_id, dye_id)).fetchone()
         if row is None:
             raise NotFound(f'no {dye!r} went into lot {code!r}: record it as a step "dye in"')
+        if _NOUGHT.fullmatch(amount.strip()):  # nothing is nothing, in any unit
+            amount = "0 g" if row["stock_id"] is None else "0 mL"
         columns = {"amount_g": None, "amount_ml": None, **amount_columns(amount, spoons_of(conn))}
         grams = dye_in_grams(conn, {**columns, "stock_id": row["stock_id"]})
         columns = {**columns, "dye_g": grams}

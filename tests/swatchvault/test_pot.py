@@ -325,6 +325,26 @@ def test_a_dye_typed_wrong_is_corrected_and_the_depth_follows(pot):
     assert "no 'Tarn' went into" in pot("edit", "P1", "1", "--dye", "Tarn=1 mL", code=1)
 
 
+@pytest.mark.parametrize("typed", ["0", "0,0", "0 mL"])
+def test_a_dye_that_did_not_go_in_is_nothing_in_any_unit(pot, typed):
+    started(pot, "--powder", "Tarn")
+    pot("did", "P1", "dye in", "--dye", "Ember=80 mL", "--dye", "Tarn=0.2 g")
+    pot("edit", "P1", "1", "--dye", f"Ember={typed}", "--dye", "Tarn=0")
+    out = pot("log", "P1")
+    assert "Ember 0 mL of stock S1: 0 % depth of shade" in out
+    assert "Tarn 0 g: 0 %" in out
+
+
+def test_a_step_that_was_another_leaves_the_planned_one_open(pot):
+    started(pot)
+    pot("did", "P1", "1", "--at", "2026-03-01T09:10")
+    assert "[x] 1. soak" in pot("log", "P1")
+    pot("edit", "P1", "1", "--kind", "soak")
+    assert "[x] 1. soak" in pot("log", "P1")
+    pot("edit", "P1", "1", "--kind", "other", "--note", "tapped by mistake")
+    assert "[ ] 1. soak" in pot("log", "P1")
+
+
 def with_dye_steps(folder, *kinds):
     dyes = (PlannedDye("Ember", 0.8), PlannedDye("Tarn", 0.2))
     part = RecipePart(dyes=dyes, steps=tuple(PlannedStep(k) for k in kinds))
