@@ -54,6 +54,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "show": ("look", "Show one lot, swatch, colourway, base or dye with all that belongs to it."),
     "export": ("look", "Write a table or view of the archive as CSV or JSON."),
     "rename": ("rename", "Mend a name that was typed wrong: a colourway's, lot's, swatch's ..."),
+    "mend": ("mend", "Put right what was typed wrong of a stock, a swatch or a lot."),
     "share": ("exchange", "Write recipes and lots to a file, nothing left out."),
     "import": ("exchange", "Read recipes and lots from such a file into the archive."),
     "verify": ("archive", "Look for anything in the archive that does not fit the rest."),

@@ -129,7 +129,7 @@ def put(
             raise ArchiveError(
                 f"{table} {_key_words(key)} already has "
                 f"{_differing(column, known[column], new[column])}: correct the one that is "
-                "wrong, or use another name"
+                "wrong (the archive's by `swatchvault mend`), or use another name"
             )
     if not new:
         return Entry(int(old[0]), "same")
