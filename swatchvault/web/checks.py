@@ -11,6 +11,7 @@ from urllib.parse import urlencode
 from datasette import Response
 
 from swatchvault.errors import NotFound
+from swatchvault.web.said import on_page
 from swatchvault.web.typed import number_or_none, row_id, whole
 from swatchvault.web.visit import Form, RefusedError, Visit
 
@@ -46,9 +47,12 @@ def _ready(conn: sqlite3.Connection, lot_id: int) -> Record:
     for swatch in swatches:
         swatch["master"] = pages.master_of_swatch(conn, swatch["swatch_id"])
         swatch["why_not"] = _why_not(swatch)
+    next_words, links = what_to_do(lot, swatches)
     return {
         "lot": lot,
         "swatches": swatches,
+        "what_next": next_words,
+        "links": links,
         "forms": [f for f in FORMS if f in {s["form"] for s in swatches}],
         "can": any(not s["why_not"] for s in swatches),
     }
@@ -75,7 +79,7 @@ async def _give(visit: Visit) -> Response:
     try:
         checks = await visit.read(check_lot, lot["code"], ask)
     except NotFound as error:
-        raise RefusedError(await visit.read(_cannot, lot_id, ask)) from error
+        raise await visit.read(_cannot, lot_id, ask) from error
 
     def work(conn: sqlite3.Connection) -> str:
         before = pages.newest_check_id(conn)
@@ -105,17 +109,33 @@ def ask_of(form: Form) -> Ask:
     return Ask(chosen or None, limits["tolerance"], limits["k_l"], across, dyes)
 
 
-def _cannot(conn: sqlite3.Connection, lot_id: int, ask: Ask) -> str:
+def _cannot(conn: sqlite3.Connection, lot_id: int, ask: Ask) -> RefusedError:
     """Why no swatch of the lot can be held to a master, and what to do, for a page."""
     ready = _ready(conn, lot_id)
     swatches = [s for s in ready["swatches"] if ask.form in (None, s["form"])]
     said = "; ".join(f"swatch {s['swatch']} {s['why_not']}" for s in swatches if s["why_not"])
     if not said:
         said = f"it has no swatch as {ask.form}" if ask.form else "it has no swatch yet"
-    return (
-        f"Lot {ready['lot']['code']} cannot be checked: {said}. Photograph a swatch of it, and "
-        "make a swatch of an earlier lot the master on that swatch's page."
-    )
+    next_words, links = what_to_do(ready["lot"], swatches)
+    words = f"Lot {ready['lot']['code']} cannot be checked: {said}. {next_words}"
+    return RefusedError(words, links=links)
+
+
+def what_to_do(lot: Record, swatches: Sequence[Record]) -> tuple[str, list[tuple[str, str]]]:
+    """What makes a check of the lot possible, and address and words of where that is done."""
+    measured = [s for s in swatches if s["lab"]]
+    if not measured:
+        words = "Photograph a swatch of it, dry."
+        return words, [(f"/photos/new?lot={lot['id']}", "Take a photo")]
+    if not lot["colourway_id"]:
+        return "It is of no colourway, and a master is of one.", [(f"/lot/{lot['id']}", "The lot")]
+    page = (f"/colourway/{lot['colourway_id']}", "To its colourway")
+    without = next((s for s in measured if s["master"] is None), None)
+    if without is not None:
+        kind = f"on {without['base']} as {without['form']}"
+        words = f"Make a swatch {kind} the master, on its colourway's page: one of an earlier lot, "
+        return f"{words}or this one for later lots.", [page]
+    return "Check another lot, or make a swatch of an earlier one the master.", [page]
 
 
 async def check_page(visit: Visit) -> Response:
@@ -136,7 +156,12 @@ def _check(conn: sqlite3.Connection, check_id: int) -> Record:
     return {
         "check": check,
         "detail": detail,
-        "flags": own_flags(detail.get("flags", ())),
+        "flags": [
+            *pair_flags(detail.get("flags", ()), detail.get("reasons") or ()),
+            *own_flags(detail.get("flags", ())),
+        ],
+        "reasons": [on_page(r) for r in detail.get("reasons") or ()],
+        "notes": [on_page(n) for n in general_notes(detail.get("notes") or ())],
         "p": p,
         "capture": CAPTURES.get(check["capture"], ""),
         "dyes_missing": _dyes_missing(conn, check),
@@ -146,15 +171,23 @@ def _check(conn: sqlite3.Connection, check_id: int) -> Record:
     }
 
 
-def _dyes_missing(conn: sqlite3.Connection, check: Record) -> str:
-    """What to fill in so that the next check knows whether the dyes were the same."""
+def _dyes_missing(conn: sqlite3.Connection, check: Record) -> list[Record]:
+    """What to fill in so that the next check knows whether the dyes were the same, and where."""
     from swatchvault.archive import lot_dyes
     from swatchvault.report import dyes_missing
 
     if check["same_dyes"] is not None:
-        return ""
+        return []
     lots = {check["lot"]: check["lot_id"], check["master_lot"]: check["master_lot_id"]}
-    return dyes_missing({k: lot_dyes(conn, v) for k, v in lots.items() if v is not None})
+    found: dict[str, Record] = {}
+    for lot, lot_id in lots.items():
+        dyes = [] if lot_id is None else lot_dyes(conn, lot_id)
+        if lot_id is not None and not dyes:
+            found[dyes_missing({lot: []})] = {"href": f"/pot/{lot_id}", "do": "log them at its pot"}
+        for dye in (d for d in dyes if d.pack is None):
+            shelf = {"href": "/shelf", "do": "store the stock again with its pack"}
+            found[dyes_missing({lot: [dye]})] = shelf if dye.stock else {}
+    return [{"words": words, **there} for words, there in found.items()]
 
 
 def _evenness(conn: sqlite3.Connection, check_id: int) -> Record | None:
@@ -191,7 +224,7 @@ def newest_and_earlier(checks: Sequence[Record]) -> tuple[list[Record], list[Rec
 
 def own_flags(names: Sequence[str]) -> list[tuple[str, str, str]]:
     """Flags of the two sides as a check keeps them, ``"new: clipped"``: side or "both", name,
-    sentence. A pair's own flags are told among the notes."""
+    sentence."""
     from ingest.flags import FLAGS
 
     sides: dict[str, list[str]] = {}
@@ -200,8 +233,28 @@ def own_flags(names: Sequence[str]) -> list[tuple[str, str, str]]:
         if colon:
             sides.setdefault(name, []).append(side)
     return [
-        ("both" if len(of) > 1 else of[0], name, FLAGS.get(name, "")) for name, of in sides.items()
+        ("both" if len(of) > 1 else of[0], name, on_page(FLAGS.get(name, "")))
+        for name, of in sides.items()
     ]
+
+
+def pair_flags(names: Sequence[str], reasons: Sequence[str]) -> list[tuple[str, str, str]]:
+    """Flags that belong to the two together: "the two", name, sentence.
+
+    A sentence that stands among the ``reasons`` already is not said twice.
+    """
+    from swatchvault.compare import PAIR_FLAGS
+
+    own = [(name, PAIR_FLAGS.get(name, "")) for name in names if ": " not in name]
+    told = "No verdict is given under it; see above."
+    return [("the two", name, told if said in reasons else said) for name, said in own]
+
+
+def general_notes(notes: Sequence[str]) -> list[str]:
+    """The notes without the sentences of a pair's flags, which stand under what weakens it."""
+    from swatchvault.compare import PAIR_FLAGS
+
+    return [note for note in notes if note not in PAIR_FLAGS.values()]
 
 
 def picture_address(sha256: str, region: str, *, save: bool = False) -> str:

@@ -12,6 +12,8 @@ from datasette import Response
 
 from swatchvault.errors import IngestError, NotFound, SwatchvaultError
 from swatchvault.web.findasked import CLASSES, FORMS, Asked, query_of, read_asked
+from swatchvault.web.incoming import safe_name
+from swatchvault.web.said import on_page
 from swatchvault.web.typed import number
 from swatchvault.web.visit import Form, RefusedError, Visit
 
@@ -109,6 +111,7 @@ def _values(conn: sqlite3.Connection, state: dict[str, Any], asked: Asked) -> di
         "hits": [],
         "notes": [],
         "regions": _regions(state, asked),
+        "photo_name": state.get("names of photos", {}).get(asked["photo"], ""),
     }
     try:
         if asked.by:
@@ -146,6 +149,7 @@ def _found(conn: sqlite3.Connection, state: dict[str, Any], asked: Asked) -> dic
         "tolerance": asked.above_zero("tolerance", "the tolerance"),
         "hits": [_shown(h) for h in hits],
         "doubt_of": _doubt_of_all(hits),
+        **_no_doubt(query, hits),
         "shared": len({h.rank for h in hits}) < len(hits),
         "notes": [n for n in notes if n],
         "colourways": colourway_ids(conn, [h.made.swatch_id for h in hits]),
@@ -160,6 +164,20 @@ def _shown(hit: Hit) -> dict[str, Any]:
     doubt_of = DOUBT_OF.get(hit.photos, "")
     lab = [float(v) for v in hit.lab]
     return {"hit": hit, "made": hit.made, "lab": lab, "dyes": dyes, "doubt_of": doubt_of}
+
+
+def _no_doubt(query: Query, hits: list[Hit]) -> dict[str, str]:
+    """Whether "all" hits, "some" or none ("") have no known doubt, and why that is."""
+    bare = [h for h in hits if h.u != h.u]
+    if not bare:
+        return {"no_doubt": "", "no_doubt_words": ""}
+    if query.measured is not None and query.measured.reference == "none":
+        why = "no grey card, steps or chart corrected this photo"
+    else:
+        why = "no grey card, steps or chart corrected the one or the other photo"
+    share = "all" if len(bare) == len(hits) else "some"
+    words = {"all": "No ± is told", "some": "Where no ± stands, none is known"}[share]
+    return {"no_doubt": share, "no_doubt_words": f"{words}: {why}."}
 
 
 def _doubt_of_all(hits: list[Hit]) -> str:
@@ -242,8 +260,10 @@ async def _measure(visit: Visit, form: Form) -> Response:
         )
     key = secrets.token_urlsafe(8)
     kept: dict[str, PhotoMeasurement] = visit.studio.state.setdefault("photos to find", {})
-    kept[key] = photo
+    names: dict[str, str] = visit.studio.state.setdefault("names of photos", {})
+    kept[key], names[key] = photo, safe_name(str(sent[0].filename))
     while len(kept) > _PHOTOS_KEPT:
+        names.pop(next(iter(kept)), None)
         kept.pop(next(iter(kept)))
     region = f"&region={photo.swatches[0].name}" if len(photo.swatches) == 1 else ""
     return visit.go(f"/find?by=photo&photo={key}{_quoted(region)}#found")
@@ -261,7 +281,7 @@ def measured(path: Path) -> PhotoMeasurement:
         except ReferenceMissing:
             return measure_photo(path, settings=Settings(allow_uncorrected=True))
     except IngestError as error:
-        raise RefusedError(str(error).replace(f"{path.name}: ", "", 1)) from error
+        raise RefusedError(on_page(str(error).replace(f"{path.name}: ", "", 1))) from error
 
 
 def _suffix(name: str) -> str:

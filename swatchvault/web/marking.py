@@ -17,6 +17,7 @@ from ingest.model import Layout, Settings
 from swatchvault.filing import BLACK_LIGHT
 from swatchvault.web import incoming, measuring
 from swatchvault.web.picture import heavy, source_of
+from swatchvault.web.said import NO_CARD, missed, not_marked, on_page
 from swatchvault.web.visit import Form, RefusedError, Visit
 
 LIGHTS = ("daylight", "other", BLACK_LIGHT)
@@ -45,7 +46,7 @@ async def _marked(visit: Visit, sha256: str, path: Path) -> Response:
     try:
         marks = marks_of(text, about)
     except MarksError as error:
-        words = " ".join(str(error).split())
+        words = on_page(str(error))
         if visit.wants_json:
             raise
         draft = await visit.work(incoming.draft, visit.folder, sha256)
@@ -118,7 +119,7 @@ def _search(path: Path, settings: Settings) -> dict[str, Any]:
     try:
         _, layout = locate_file(path, settings=settings)
     except IngestError as error:
-        return {**described(Layout(), {}), "words": measuring.without_options(str(error))}
+        return {**described(Layout(), {}), "words": on_page(str(error))}
     return described(layout, {})
 
 
@@ -137,6 +138,15 @@ def described(layout: Layout, about: Mapping[str, Any]) -> dict[str, Any]:
         "about": dict(about),
         "words": "",
     }
+
+
+def _read_or_empty(text: str) -> dict[str, Any]:
+    """The marks' text as data; empty where it cannot be read, which is told elsewhere."""
+    try:
+        marks = json.loads(text)
+    except (ValueError, RecursionError):
+        return {}
+    return marks if isinstance(marks, dict) else {}
 
 
 async def _page(
@@ -159,6 +169,9 @@ async def _page(
         "found": found,
         "words": words,
         "lights": LIGHTS,
+        "no_card_label": NO_CARD,
+        "missed": missed(found),
+        "bare": not_marked(_read_or_empty(text), about),
         "choices": await visit.read(choices),
     }
     return await visit.page("sv_photo_mark.html", values, 400 if words else 200)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import json
-import re
 import traceback
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -22,6 +21,7 @@ from swatchvault.errors import SwatchvaultError
 from swatchvault.filing import BLACK_LIGHT
 from swatchvault.web import incoming
 from swatchvault.web.picture import heavy, source_of
+from swatchvault.web.said import on_page
 from swatchvault.web.visit import RefusedError, Visit
 
 _REMEMBERED = 24  # measurements that wait to be filed; each holds about 1 MB. Our choice
@@ -190,7 +190,7 @@ async def _state_now(visit: Visit, sha256: str) -> dict[str, Any]:
         words = "Measuring: a few seconds, longer for a large photo."
         return {"state": "measuring", "words": words, "regions": [], "go": None}
     if outcome.measurement is None:
-        words = without_options(outcome.error or "")
+        words = on_page(outcome.error or "")
         return {"state": "failed", "words": words, "regions": [], "go": None}
     regions = [region_words(s) for s in outcome.measurement.swatches]
     if draft.get("trouble"):
@@ -201,11 +201,6 @@ async def _state_now(visit: Visit, sha256: str) -> dict[str, Any]:
     flags = flag_words(outcome.measurement.flags)
     said = {"state": "measured", "words": "Measured.", "regions": regions, "go": None}
     return {**said, "flags": flags}
-
-
-def without_options(words: str) -> str:
-    """A sentence of the command line's without its options' names."""
-    return re.sub(r"\s*\(--[a-z-]+\)", "", " ".join(words.split()))
 
 
 def region_words(swatch: Any) -> dict[str, Any]:
@@ -228,7 +223,7 @@ def region_words(swatch: Any) -> dict[str, Any]:
 def flag_words(flags: frozenset[str]) -> list[list[str]]:
     """Each flag with its sentence, those that stop a verdict first."""
     order = sorted(flags, key=lambda f: (f not in FLAGS_THAT_STOP_A_VERDICT, f))
-    return [[name, FLAGS[name]] for name in order]
+    return [[name, on_page(FLAGS[name])] for name in order]
 
 
 def refuse_not_dyers(visit: Visit) -> None:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from datasette import Response
 
 from swatchvault.errors import SwatchvaultError
+from swatchvault.web.recipes import recipe_example
 from swatchvault.web.typed import number_or_none, whole
 from swatchvault.web.visit import Form, RefusedError, Visit
 
@@ -78,6 +79,7 @@ def _values(conn: sqlite3.Connection, asked: StartAsked) -> dict[str, Any]:
         "open": pots(conn, open_now=True),
         "ended": pots(conn, open_now=False, count=10),
         "choices": recipe_choices(conn),
+        "example": recipe_example(conn),
         "asked": asked,
         "recipe": None,
         "plan": None,

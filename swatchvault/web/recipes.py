@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from datasette import Response
 
 from swatchvault.errors import AmountError, SwatchvaultError
+from swatchvault.web.said import recipe_toml
 from swatchvault.web.typed import number_or_none, row_id
 from swatchvault.web.visit import PAGE_HEADERS, RefusedError, Visit
 
@@ -63,7 +64,18 @@ def _facts(conn: sqlite3.Connection, recipe_id: int) -> dict[str, Any]:
     return {
         "recipe": pages.one(conn, "recipe", recipe_id),
         "versions": pages.other_versions(conn, recipe_id),
+        "example": recipe_example(conn),
     }
+
+
+def recipe_example(conn: sqlite3.Connection, colourway: str | None = None) -> dict[str, str]:
+    """A recipe as studio.toml has it, of names in the archive where there are any."""
+    from swatchvault.archive.pages_find import choices
+
+    known = choices(conn)
+    dye = next(iter(known.dyes), "Ember")
+    base = next(iter(known.bases), "Sock Fine")
+    return {"dye": dye, "text": recipe_toml(colourway or "Moss", base, dye)}
 
 
 def _words() -> dict[str, Any]:

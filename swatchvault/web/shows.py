@@ -20,6 +20,7 @@ from swatchvault.archive import (
     PhotoNote,
     RegionOf,
     apply_notes,
+    find,
     once,
     record_photo,
     store_files,
@@ -29,6 +30,7 @@ from swatchvault.errors import SwatchvaultError
 from swatchvault.filing import BLACK_LIGHT
 from swatchvault.web import incoming, measuring
 from swatchvault.web.picture import source_of
+from swatchvault.web.said import CREATE, lacking, not_kept
 from swatchvault.web.visit import Form, RefusedError, Visit
 
 FORMS = ("skein", "wound card", "knit")
@@ -74,9 +76,29 @@ async def _told(visit: Visit, sha256: str, path: Path, draft: Mapping[str, Any])
         await visit.work(incoming.note, visit.folder, sha256, {"told": None})
         if visit.wants_json:
             raise
-        words = " ".join(str(error).split())
-        return await _page(visit, sha256, draft, told, words)
+        missing = lacking(told, await visit.read(_known, told))
+        words = not_kept(
+            " ".join(str(error).split()),
+            missing,
+            create=told["create"],
+            may_create=visit.may("change"),
+        )
+        return await _page(visit, sha256, draft, told, words, missing)
     return visit.json({"ok": True, "go": go}) if visit.wants_json else visit.go(go)
+
+
+def _known(conn: sqlite3.Connection, told: Mapping[str, Any]) -> set[tuple[str, str]]:
+    """Kind and name of the swatches and lots of the form that the archive has."""
+    named = {(kind, row[kind]) for row in told["regions"] for kind in ("swatch", "lot")}
+    return {(kind, name) for kind, name in named if name and _there(conn, kind, name)}
+
+
+def _there(conn: sqlite3.Connection, kind: str, name: str) -> bool:
+    try:
+        find(conn, kind, name)
+    except SwatchvaultError:
+        return False
+    return True
 
 
 def regions_of(draft: Mapping[str, Any]) -> list[str]:
@@ -211,7 +233,12 @@ def file_measured(
 
 
 async def _page(
-    visit: Visit, sha256: str, draft: Mapping[str, Any], told: Mapping[str, Any], words: str = ""
+    visit: Visit,
+    sha256: str,
+    draft: Mapping[str, Any],
+    told: Mapping[str, Any],
+    words: str = "",
+    missing: Sequence[str] = (),
 ) -> Response:
     from swatchvault.archive.pages_photo import choices, labels_of_regions
 
@@ -227,6 +254,8 @@ async def _page(
         "rows": rows,
         "told": told,
         "words": words,
+        "missing": missing,
+        "create_label": CREATE,
         "filed": bool(known),
         "forms": FORMS,
         "choices": await visit.read(choices),

@@ -10,6 +10,7 @@ from typing import Any
 from datasette import Response
 
 from swatchvault.web.checks import newest_and_earlier
+from swatchvault.web.said import on_page
 from swatchvault.web.typed import row_id
 from swatchvault.web.visit import RefusedError, Visit
 from swatchvault.web.yarn import hold_later_lots
@@ -80,7 +81,7 @@ def _flags(colour: Any) -> list[tuple[str, str]]:
 
     names = set(colour.flags) | ({"not dry"} if colour.dry is False else set())
     order = sorted(names, key=lambda n: (n not in FLAGS_THAT_STOP_A_VERDICT, n))
-    return [(name, FLAGS.get(name, "")) for name in order]
+    return [(name, on_page(FLAGS.get(name, ""))) for name in order]
 
 
 def _photo(conn: sqlite3.Connection, sha256: str, region: str) -> Record | None:

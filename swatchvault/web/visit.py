@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import secrets
 import sqlite3
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -42,11 +42,17 @@ def static_base() -> str:
 
 
 class RefusedError(SwatchvaultError):
-    """An answer that is a sentence: what was wrong with the request, and what to do."""
+    """An answer that is a sentence: what was wrong with the request, and what to do.
 
-    def __init__(self, words: str, status: int = 400) -> None:
+    ``links``: address and words of the pages where that is done.
+    """
+
+    def __init__(
+        self, words: str, status: int = 400, links: Sequence[tuple[str, str]] = ()
+    ) -> None:
         super().__init__(words)
         self.status = status
+        self.links = tuple(links)
 
 
 @dataclass(frozen=True)
@@ -178,12 +184,14 @@ class Visit:
         """After a form: on to another page of ours."""
         return Response.redirect(path, status=303)
 
-    async def refuse(self, words: str, status: int) -> Response:
+    async def refuse(
+        self, words: str, status: int, links: Sequence[tuple[str, str]] = ()
+    ) -> Response:
         """A sentence, as a page or as JSON."""
         if self.wants_json:
             return self.json({"ok": False, "words": words}, status)
         back = self.request.path if self.request.method == "POST" and status == 400 else ""
-        values = {"words": words, "status": status, "back": back}
+        values = {"words": words, "status": status, "back": back, "links": links}
         return await self.page("sv_refused.html", values, status)
 
     @property
@@ -210,7 +218,7 @@ async def answer(visit: Visit, verb: Verb | None, handler: Handler) -> Response:
     try:
         return await handler(visit)
     except RefusedError as error:
-        return await visit.refuse(str(error), error.status)
+        return await visit.refuse(str(error), error.status, error.links)
     except SignInError as error:
         return await visit.refuse(str(error), 403)
     except NotFound as error:

@@ -8,6 +8,8 @@ from typing import Any
 from datasette import Response
 
 from swatchvault.errors import CompareError
+from swatchvault.web.recipes import recipe_example
+from swatchvault.web.said import undated_words
 from swatchvault.web.typed import above_zero, row_id, whole
 from swatchvault.web.visit import Form, RefusedError, Visit
 
@@ -42,6 +44,7 @@ def _colourway(conn: sqlite3.Connection, colourway_id: int) -> Record:
         "recipes": pages.recipes_of_colourway(conn, colourway_id),
         "masters": pages.masters_of_colourway(conn, colourway_id),
         "measured": measured,
+        "example": recipe_example(conn, colourway["name"]),
         "courses": _courses(conn, colourway["name"], measured, quiet),
     }
 
@@ -69,10 +72,9 @@ def _courses(
             continue
         title = f"{name} on {base} as {form}, kL = 2"
         said = course.sentences or (quiet,)
+        notes = [n for n in (undated_words(course.lots), *course.notes) if n]
         svg = shades.course_svg(course, title)
-        found.append(
-            {"title": f"{base} as {form}", "svg": svg, "said": said, "notes": course.notes}
-        )
+        found.append({"title": f"{base} as {form}", "svg": svg, "said": said, "notes": notes})
     return found
 
 

@@ -174,3 +174,83 @@ def test_an_entry_that_is_not_taken_is_mended(signed_in: Callable[..., Any], liv
     ((kind, at, left, note, _),) = steps(live.folder, "B-6")
     assert (kind, left, note) == ("look", "some", "at the window")
     assert tapped in at  # its time stays that of the first tap
+
+
+def refused_dye(page: Any) -> str:
+    """A dye that went in, with a temperature that is none; what the dye is called."""
+    form = page.locator("#else")
+    form.get_by_role("radio", name="dye in", exact=True).check()
+    form.get_by_label("Temperature, °C").fill("warm")
+    form.get_by_text("Dyes that went in").click()
+    form.locator("[name=dye1]").select_option(index=2)
+    name = form.locator("[name=dye1] option").nth(2).inner_text()
+    form.get_by_label("How much of dye 1").fill("80 mL")
+    form.get_by_role("button", name="Log it").click()
+    page.get_by_text("Not taken, kept here.").wait_for()
+    return str(name)
+
+
+def test_a_refused_dye_is_named_and_opened_from_any_page(
+    signed_in: Callable[..., Any], live: Live
+) -> None:
+    page = signed_in("dyer", PHONE)
+    start(page, live, "B-7")
+    pot = page.url.partition("#")[0]
+    name = refused_dye(page)
+    assert f"80 mL of {name}" in page.locator("#kept").inner_text()
+    page.goto(f"{live.url}/pots")
+    assert f"80 mL of {name}" in page.locator("#kept").inner_text()
+    page.get_by_role("button", name="Mend it").click()
+    page.wait_for_url(re.compile(re.escape(pot)))
+    page.get_by_text("Not taken").wait_for(state="detached")
+    form = page.locator("#else")
+    assert form.get_by_role("radio", name="dye in", exact=True).is_checked()
+    assert form.locator("[name=dye1] option:checked").inner_text() == name
+    assert form.get_by_label("How much of dye 1").input_value() == "80 mL"
+    form.get_by_label("Temperature, °C").fill("40")
+    form.get_by_role("button", name="Log it").click()
+    page.locator("#log").get_by_text("40 °C").wait_for()
+    assert [s[0] for s in steps(live.folder, "B-7")] == ["dye in"]
+
+
+def test_a_planned_step_that_another_phone_did_is_opened_as_something_else(
+    signed_in: Callable[..., Any], live: Live
+) -> None:
+    page = signed_in("dyer", PHONE)
+    start(page, live, "B-8")
+    page.get_by_role("button", name="Done as planned").click()
+    page.locator("#log li").first.wait_for()
+    assert "dye in" in page.locator("#next .next-words").inner_text()
+    other = page.context.new_page()
+    other.goto(page.url)
+    other.get_by_role("button", name="Done as planned").click()
+    other.locator("#log li").nth(1).wait_for()
+    page.get_by_role("button", name="Done as planned").click()
+    page.get_by_text("Not taken, kept here.").wait_for()
+    page.locator("#log .log li").nth(1).wait_for()  # what the other phone did
+    kept = page.locator("#kept").inner_text()
+    dyes = page.evaluate("Object.values(JSON.parse(Object.values(localStorage)[0]).dyes)")
+    assert len(dyes) == 2 and all(f" of {d}" in kept for d in dyes)
+    page.get_by_role("button", name="Mend it").click()
+    page.get_by_text("Not taken").wait_for(state="detached")
+    form = page.locator("#else")
+    assert form.get_by_role("radio", name="dye in", exact=True).is_checked()
+    assert form.locator("[name=dye1] option:checked").inner_text() == dyes[0]
+    assert form.get_by_label("How much of dye 2").input_value()
+
+
+def test_a_refused_correction_is_opened_again(signed_in: Callable[..., Any], live: Live) -> None:
+    page = signed_in("dyer", PHONE)
+    start(page, live, "B-9")
+    page.get_by_role("button", name="Done as planned").click()
+    page.get_by_role("link", name="Correct step 1").click()
+    page.locator("#correct").get_by_label("Temperature, °C").fill("hot")
+    page.get_by_role("button", name="Store the correction").click()
+    page.get_by_text("Not taken, kept here.").wait_for()
+    page.get_by_role("button", name="Mend it").click()
+    page.locator("#correct").wait_for()
+    page.get_by_text("Not taken").wait_for(state="detached")
+    assert page.locator("#correct").get_by_label("Temperature, °C").input_value() == "hot"
+    page.locator("#correct").get_by_label("Temperature, °C").fill("35")
+    page.get_by_role("button", name="Store the correction").click()
+    page.locator("#log").get_by_text("35 °C").wait_for()

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import html
+import re
+import sqlite3
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -11,7 +13,8 @@ import pytest
 
 from swatchvault.archive import open_archive
 from swatchvault.checking import Ask, check_lot
-from swatchvault.web.checks import own_flags
+from swatchvault.compare import PAIR_FLAGS
+from swatchvault.web.checks import general_notes, own_flags, pair_flags
 from tests.web.test_yarn import ask, ids, once
 
 pytestmark = pytest.mark.anyio
@@ -147,8 +150,6 @@ async def test_a_lot_that_cannot_be_checked_says_why(
 async def test_the_pictures_stand_side_by_side_in_corrected_colour(
     visitor: Callable[[str], Any], studio: Path
 ) -> None:
-    import re
-
     dyer = visitor("dyer")
     _, _, check_id = lot_with_verdict(studio, "outside")
     text = html.unescape((await dyer.get(f"/check/{check_id}")).text)
@@ -164,3 +165,72 @@ def test_flags_of_both_sides_are_told_once() -> None:
     told = own_flags(["dark", "master: clipped", "new: clipped", "new: glare"])
     assert [(side, name) for side, name, _ in told] == [("both", "clipped"), ("new", "glare")]
     assert all(words for *_, words in told)
+
+
+def test_flags_of_the_pair_are_told_open_and_once() -> None:
+    wet = PAIR_FLAGS["one is wet"]
+    told = pair_flags(["one is wet", "shadow differs", "new: glare"], [wet])
+    assert [name for _, name, _ in told] == ["one is wet", "shadow differs"]
+    assert told[1][2] == PAIR_FLAGS["shadow differs"] and told[0][2] != wet
+    kept = general_notes(["Read this too.", *PAIR_FLAGS.values()])
+    assert kept == ["Read this too."]
+
+
+async def test_the_page_tells_each_flag_of_the_pair_outside_every_fold(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    sql = "SELECT id, verdict FROM lot_check WHERE detail LIKE '%\"shadow differs\"%'"
+    found = ask(studio, sql)
+    assert {"outside", "within"} <= {verdict for _, verdict in found}
+    for check_id, _ in found:
+        text = html.unescape((await visitor("dyer").get(f"/check/{check_id}")).text)
+        assert text.count(PAIR_FLAGS["shadow differs"]) == 1
+        open_part = re.sub(r"<details.*?</details>", "", text, flags=re.DOTALL)
+        weakens = open_part.split("<h2>What weakens it</h2>")[1].split("<h2>")[0]
+        assert PAIR_FLAGS["shadow differs"] in weakens and "noprint" not in weakens
+        assert "--same-dyes" not in text
+
+
+async def test_a_lot_with_a_swatch_is_sent_to_what_is_missing(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    lot_id, colourway_id = ask(
+        studio,
+        "SELECT id, colourway_id FROM lot WHERE colourway_id NOT IN (SELECT colourway_id FROM "
+        "master) AND id IN (SELECT lot_id FROM swatch JOIN measurement ON swatch_id = swatch.id)",
+    )[0]
+    answer = await dyer.post("/check/new", {"lot": str(lot_id), "once": "a" * 22})
+    page = html.unescape(answer.text)
+    assert "Photograph a swatch" not in page and "the master, on its colourway's page" in page
+    assert f'href="/colourway/{colourway_id}"' in page and "Back to the form" not in page
+    assert f'href="/colourway/{colourway_id}"' in (await dyer.get(f"/check/new?lot={lot_id}")).text
+    shown = (await dyer.get(f"/colourway/{colourway_id}")).text
+    assert "Choose the master" in shown and "another swatch" not in shown
+    with sqlite3.connect(studio / "archive.db") as conn:
+        (empty,) = conn.execute(
+            "INSERT INTO lot (code, colourway_id) VALUES ('Z-0', ?) RETURNING id", (colourway_id,)
+        ).fetchone()
+    answer = await dyer.post("/check/new", {"lot": str(empty), "once": "b" * 22})
+    assert "Photograph a swatch of it" in answer.text
+    assert f'href="/photos/new?lot={empty}"' in answer.text
+
+
+@pytest.mark.parametrize("page", ["check", "lot", "lot card", "colourway", "swatch"])
+async def test_words_of_direction_are_no_verdict(
+    page: str, visitor: Callable[[str], Any], studio: Path
+) -> None:
+    sql = (
+        "SELECT c.id, c.lot_id, c.swatch_id, lot.colourway_id FROM lot_check AS c "
+        "JOIN lot ON lot.id = c.lot_id WHERE c.verdict = 'within' AND c.words LIKE '%darker%'"
+    )
+    check, lot, swatch, colourway = ask(studio, sql)[0]
+    where = {
+        "check": f"/check/{check}",
+        "lot": f"/lot/{lot}",
+        "lot card": f"/lot/{lot}/card",
+        "colourway": f"/colourway/{colourway}",
+        "swatch": f"/swatch/{swatch}",
+    }
+    text = html.unescape((await visitor("dyer").get(where[page])).text)
+    assert text.count("The verdict is the other word.") == 1

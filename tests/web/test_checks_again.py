@@ -217,7 +217,10 @@ async def test_a_check_says_what_the_records_lack_to_know_the_dyes(
     assert lacking not in html.unescape((await dyer.get(f"/check/{known_id}")).text)
     text = html.unescape((await dyer.get(f"/check/{check_id}")).text)
     assert lacking in text and text.count(lacking) == 1
+    assert 'href="/shelf"' in text.split(lacking)[1].split("</li>")[0]
+    assert f'href="/check/new?lot={lot_id}"' in text and "studio.toml" not in text
     with sqlite3.connect(studio / "archive.db") as conn:
         conn.execute("DELETE FROM lot_dye WHERE lot_id = ?", (lot_id,))
     text = html.unescape((await dyer.get(f"/check/{check_id}")).text)
-    assert f"lot {code} has no dyes written down" in text
+    bare = f"lot {code} has no dyes written down"
+    assert f'href="/pot/{lot_id}"' in text.split(bare)[1].split("</li>")[0]

@@ -312,3 +312,27 @@ async def test_gaps_are_the_commands(visitor: Callable[[str], Any], studio: Path
     for address, words in (("999", "not in the archive"), ("x", "cannot be read")):
         answer = await visitor("helper").get(f"/gaps?base={quote(address)}")
         assert answer.status_code == 400 and words in answer.text
+
+
+async def test_a_photo_is_headed_by_its_name_and_a_doubt_that_is_not_known_is_said(
+    visitor: Callable[[str], Any],
+) -> None:
+    dyer = visitor("dyer")
+    photo = (EXAMPLES / "confetti-knit.jpg").read_bytes()
+    whole = (EXAMPLES / "confetti-knit.marks.json").read_bytes()
+    bare = json.dumps({**json.loads(whole), "references": []}).encode()
+    pages = []
+    for marks in (whole, bare):
+        files = {"photo": ("my <b> skein.jpg", photo), "marks": ("x.json", marks)}
+        sent = await dyer.post("/find", {"once": "x" * 20}, files=files)
+        text = (await dyer.get(sent.headers["location"].split("#")[0])).text
+        pages.append(html.unescape(text))
+        assert "<b>" not in text
+        assert "Near the photo <bdi>my _b_ skein.jpg</bdi></h2>" in text
+    known, unknown = ([figure for _, _, figure in shown(p)] for p in pages)
+    assert known and all(re.fullmatch(r"ΔE00 [\d.]+ ± [\d.]+", f) for f in known)
+    assert unknown and all(re.fullmatch(r"ΔE00 [\d.]+", f) for f in unknown)
+    assert "No ± is told: no grey card, steps or chart corrected this photo." in pages[1]
+    assert "No ± is told" not in pages[0]
+    assert "one standard uncertainty" in pages[0] and "one standard uncertainty" not in pages[1]
+    assert "these photos cannot tell which of them lies nearer" in pages[1]

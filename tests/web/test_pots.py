@@ -265,3 +265,13 @@ async def test_a_lot_written_down_afterwards_plans_nothing(visitor: Callable[[st
     assert "Written down afterwards" in page
     assert "Done as planned" not in page
     assert 'class="timer' not in page
+
+
+async def test_a_pot_without_a_recipe_says_so_in_one_sentence(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    with sqlite3.connect(studio / "archive.db") as conn:
+        (lot,) = conn.execute("INSERT INTO lot (code) VALUES ('L2') RETURNING id").fetchone()
+    conn.close()
+    page = (await visitor("dyer").get(f"/pot/{lot}")).text
+    assert f'<p>Without a recipe. <a href="/lot/{lot}">The lot</a></p>' in page

@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 
 from swatchvault.web.studio import datasette_of
+from tests.web.test_finds import command
 
 pytestmark = pytest.mark.anyio
 
@@ -342,3 +343,66 @@ async def test_a_published_copy_without_recipes_has_its_pages(studio: Path) -> N
     for path in ("/lot/1/card", "/lot/1/label", "/more", "/cautions", "/mat.pdf"):
         assert (await datasette.client.get(path)).status_code == 200
     assert (await datasette.client.get("/recipe/1")).status_code == 404
+
+
+async def test_lots_without_a_date_stand_as_the_command_has_them(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    sql = (
+        "SELECT colourway_id FROM lot JOIN swatch ON lot_id = lot.id GROUP BY 1 "
+        "HAVING count(DISTINCT lot.id) > 3 AND count(DISTINCT form || base_id) = 1"
+    )
+    (colourway,) = ask(studio, sql)[0]
+    dyer = visitor("dyer")
+    assert "no date (" not in (await dyer.get(f"/colourway/{colourway}")).text
+    codes = [c for (c,) in ask(studio, "SELECT code FROM lot WHERE colourway_id = ?", colourway)]
+    with sqlite3.connect(studio / "archive.db") as conn:
+        conn.executemany("UPDATE lot SET dyed_on = NULL WHERE code = ?", [(c,) for c in codes[:2]])
+        (name,) = conn.execute("SELECT name FROM colourway WHERE id = ?", (colourway,)).fetchone()
+    text = html.unescape((await dyer.get(f"/colourway/{colourway}")).text)
+    assert f"2 lots have no date ({codes[0]}, {codes[1]}): they stand last" in text
+    drawn = re.findall(r">([^<]+)</text>", text[text.index("<polyline") :])
+    assert [d for d in drawn if d in codes] == [*codes[2:], *codes[:2]]
+    order = [lot["lot"] for lot in command(studio, "drift", name)["lots"]]
+    assert order[-2:] == codes[:2]
+
+
+async def test_how_a_recipe_is_written_is_told_where_there_is_none(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    recipe, colourway = ask(studio, "SELECT id, colourway_id FROM recipe")[0]
+    dyer = visitor("dyer")
+    page = (await dyer.get(f"/recipe/{recipe}")).text
+    assert "A new version is made" in page and "swatchvault add studio.toml" in page
+    sql = (
+        "SELECT dye.name FROM recipe_dye JOIN dye ON dye.id = dye_id JOIN recipe_part "
+        "ON recipe_part.id = recipe_part_id WHERE recipe_id = ?"
+    )
+    dyes = [name for (name,) in ask(studio, sql, recipe)]
+    assert any(f'--dye "{dye}=0.4"' in html.unescape(page) for dye in dyes)  # one of its own
+    for address in ("/pots", f"/colourway/{colourway}"):
+        assert "How a recipe is written" not in (await dyer.get(address)).text
+    with sqlite3.connect(studio / "archive.db") as conn:
+        conn.execute("UPDATE lot SET recipe_id = NULL")
+        conn.execute("DELETE FROM recipe")
+    for address in ("/pots", f"/colourway/{colourway}"):
+        page = html.unescape((await dyer.get(address)).text)
+        assert "[[recipe]]" in page and "swatchvault add studio.toml" in page
+        assert "swatchvault revise COLOURWAY BASE" in page
+    assert 'name="recipe"' not in (await dyer.get("/pots")).text  # nothing to choose from
+
+
+def test_the_commands_that_pages_name_are_there() -> None:
+    from swatchvault.cli import main
+
+    templates = Path(__file__).parents[2] / "swatchvault" / "web" / "templates"
+    named = {
+        word
+        for page in templates.glob("*.html")
+        for word in re.findall(r"<code>swatchvault ([a-z]+)", page.read_text(encoding="utf-8"))
+    }
+    assert {"add", "revise"} <= named
+    for word in named:
+        with pytest.raises(SystemExit) as stop:
+            main([word, "--help"])
+        assert stop.value.code == 0, word

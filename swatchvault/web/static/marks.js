@@ -5,7 +5,7 @@
   const $ = (id) => document.getElementById(id);
   const SVG = "http://www.w3.org/2000/svg";
   const stage = $("stage"), picture = $("picture"), over = $("over"), glass = $("glass");
-  const field = $("marks"), told = $("told");
+  const field = $("marks"), told = $("told"), form = $("marking");
   const KINDS = { swatch: "swatch", card: "grey card", steps: "steps", chart24: "chart", scale: "length" };
   const OUT = 26; // px on the screen by which a handle stands off its corner, so that both are seen
   const ZOOM = 3; // of the magnifier, against the picture on the screen
@@ -29,7 +29,7 @@
     return out;
   }
 
-  function write() {
+  function asText() {
     const marks = { references: [], swatches: [] };
     const round = (q) => q.map(([x, y]) => [+x.toFixed(5), +y.toFixed(5)]);
     for (const { kind, polys, name, ...rest } of regions) {
@@ -39,9 +39,20 @@
       else if (kind === "steps") marks.references.push({ kind, patches: q, ...rest });
       else marks.references.push({ kind, [kind === "card" ? "polygon" : "corners"]: q[0], ...rest });
     }
-    field.value = JSON.stringify(marks);
+    return JSON.stringify(marks);
+  }
+
+  function write() {
+    field.value = asText();
+    tellBare();
     const crossing = regions.find((one) => one.polys.some(crosses));
     told.textContent = crossing ? `The outline of ${title(crossing)} crosses itself: bring its corners into order around it.` : "";
+  }
+
+  // Without a reference Measure fails, unless that is wanted: said before the button.
+  function tellBare() {
+    const waived = form.elements.no_card.checked || form.elements.light.value === "black light";
+    $("bare").hidden = waived || regions.some((one) => !["swatch", "scale"].includes(one.kind));
   }
 
   function crosses(q) {
@@ -248,7 +259,7 @@
 
   function values(one) {
     if (one.kind === "card") return input("Reflects, % (18 if blank)", one.y ? +(100 * one.y).toFixed(2) : "", (t) => { if (t.trim()) { one.y = Number(t.replace(",", ".")) / 100; delete one.lab_d50; } else delete one.y; }, number);
-    if (one.kind === "steps") return input("What the steps reflect, 0 to 1, lightest first", (one.y || []).join(" "), (t) => { const y = numbers(t); if (y.length) { one.y = y; delete one.lab_d50; } else delete one.y; });
+    if (one.kind === "steps") return input("What the steps reflect, 0 to 1, lightest first", (one.y || []).join(" "), (t) => { const y = numbers(t); if (y.length) { one.y = y; delete one.lab_d50; } else delete one.y; }, { placeholder: "0.9 0.59 0.36 0.2 0.09 0.03", "aria-describedby": "steps-are" });
     if (one.kind === "scale") return input("How long it is, mm", one.mm, (t) => { one.mm = Number(t.replace(",", ".")); }, number);
     if (one.kind !== "chart24") return "";
     const pick = make("select", { onchange: (e) => { if (e.target.value) { one.edition = e.target.value; delete one.lab_d50; } else delete one.edition; write(); } }, make("option", { value: "" }, "after 2014, or my own values"), make("option", { value: "before-2014-11" }, "before November 2014"));
@@ -267,6 +278,7 @@
         if (one.kind === "swatch") line.append(input("Name of the region", one.name, (t) => { one.name = t; pick.textContent = title(one); }));
         else line.append(values(one));
         li.append(line);
+        if (one.kind === "steps") li.append(make("p", { class: "quiet", id: "steps-are" }, "Of each step the share of light that it sends back: white near 0.9, middle grey 0.18, black near 0.03. It is printed on the strip or on its leaflet; where that gives a density D, it is 10 to the power -D (0.05 is 0.89, 0.7 is 0.2)."));
         if (one.polys.length > 1) li.append(make("div", { class: "line" }, ...one.polys.map((_, j) => make("button", { type: "button", "aria-pressed": String(j === p), "aria-label": part(one, j), onclick: () => choose(i, j, 0) }, String(j + 1)))));
       }
       return li;
@@ -390,11 +402,28 @@
     const kept = field.value;
     choose(Math.max(first, 0), 0, 0);
     field.value = kept; // as it came, until something is moved
+    tellBare();
   }
+
+  // ---- leaving with marks that were not sent ----------------------------------------------------
+
+  // A region that was only looked at is no change: marks are compared as they would be written.
+  const state = () => JSON.stringify([asText(), ...[...new FormData(form)].filter(([name]) => !["once", "marks"].includes(name))]);
+  let sent = null, sentText = "";
+  const changed = () => state() !== sent || ![sentText, asText()].includes(field.value);
+  const nothingToSend = () => { sent = state(); sentText = field.value; };
+  form.addEventListener("submit", nothingToSend);
+  window.addEventListener("beforeunload", (event) => {
+    if (!changed()) return;
+    event.preventDefault();
+    event.returnValue = true; // older browsers ask only so
+  });
+  for (const name of ["no_card", "light"]) form.elements[name].addEventListener("change", tellBare);
 
   $("tools").hidden = false;
   $("zooming").hidden = false;
   new ResizeObserver(() => { drawShapes(); placeHandles(); }).observe(stage);
   picture.addEventListener("load", () => { drawShapes(); placeHandles(); });
   load();
+  if (!$("refused")) nothingToSend(); // marks that came back refused are not kept yet
 })();

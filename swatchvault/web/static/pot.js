@@ -118,11 +118,17 @@
 
   const PLAIN = { left_percent: "% left", ph: "pH", temperature: "°C", left: "colour left" };
   const QUIET = ["once", "do", "what", "tapped", "was", "number", "kind"];
+  const OPENING = "studio-pot-opening"; // the entry that the next page is to open for change
 
   function entryWords(entry) {
     const said = entry.fields
-      .filter(([name, value]) => value && !QUIET.includes(name) && !/^dye\d/.test(name))
-      .map(([name, value]) => `${PLAIN[name] || name.replace("_", " ").replace(/\d$/, "")} ${value}`);
+      .filter(([name, value]) => value && !QUIET.includes(name) && !/^(dye|amount)\d/.test(name))
+      .map(([name, value]) => `${PLAIN[name] || name.replace("_", " ")} ${value}`);
+    const typed = Object.fromEntries(entry.fields);
+    for (const name of Object.keys(typed).filter((key) => /^dye\d/.test(key) && typed[key])) {
+      const amount = typed[name.replace("dye", "amount")] || "no amount";
+      said.push(`${amount} of ${entry.dyes?.[name] || "a dye"}`);
+    }
     const kind = entry.name === "step" && entry.fields.find(([name]) => name === "kind");
     return `${entry.lot}, ${hour(entry.order)}: ${[kind ? kind[1] : entry.name, ...said].join(", ")}`;
   }
@@ -149,8 +155,7 @@
         keep({ ...entry, refused: "" });
         send(true);
       }));
-      const form = entry.refused && formOf(entry);
-      if (form && !busy(form)) line.append(button("Mend it", () => mend(entry, form)));
+      if (entry.refused) line.append(button("Mend it", () => open(entry)));
       line.append(button("Throw it away", () => {
         localStorage.removeItem(entry.key);
         show();
@@ -168,6 +173,37 @@
     return [...document.querySelectorAll("form[data-pot]")].find((form) =>
       form.getAttribute("action").split("#")[0] === entry.to &&
       ["do", "what", "number"].every((name) => (form.elements[name]?.value || "") === said(name)));
+  }
+
+  // In its form if that is here; on the page that has it; else, as for a planned step that is done
+  // already, among "Something else".
+  function open(entry) {
+    const said = (name) => (entry.fields.find(([key]) => key === name) || ["", ""])[1];
+    const form = formOf(entry);
+    if (form) {
+      if (!busy(form) || confirm("The form for it holds something that was not sent. Replace it?")) mend(entry, form);
+      return;
+    }
+    const [key, value] = said("do") === "edit" ? ["edit", said("number")] : ["step", said("what")];
+    const there = entry.to + (value ? `?${key}=${encodeURIComponent(value)}` : "");
+    if (location.pathname + location.search !== there) {
+      sessionStorage.setItem(OPENING, entry.key);
+      location.href = there;
+      return;
+    }
+    const other = document.getElementById("else");
+    if (!other || said("do") !== "step") return;
+    const kinds = [...other.querySelectorAll("[name=kind]")].map((radio) => radio.value)
+      .filter((kind) => entry.name.replace(/^\d+\. /, "").startsWith(kind)).sort((a, b) => b.length - a.length);
+    mend({ ...entry, fields: [...entry.fields, ["kind", kinds[0] || "other"]] }, other);
+  }
+
+  function openAtLoad() {
+    if (!keptKeys().length) return; // also where this browser keeps nothing
+    const key = sessionStorage.getItem(OPENING);
+    sessionStorage.removeItem(OPENING);
+    const entry = kept().find((e) => e.key === key);
+    if (entry && entry.refused) open(entry);
   }
 
   function mend(entry, form) {
@@ -243,7 +279,7 @@
       sending = false;
     }
     if (taken || loud || keptKeys().length) show();
-    if (taken) await refresh();
+    if (taken || outcome === "refused") await refresh(); // another phone may have been here
   }
 
   // -- the page after an entry: only what the server knows is read anew -------------------------
@@ -274,6 +310,13 @@
     }
   }
 
+  // What each dye of a form is called: its number alone says nothing to a person.
+  function dyesOf(form) {
+    const named = [...form.elements].filter((field) => /^dye\d/.test(field.name) && field.value);
+    return Object.fromEntries(named.map((field) => [field.name,
+      field.dataset.name || field.selectedOptions?.[0].textContent || field.value]));
+  }
+
   document.addEventListener("submit", (event) => {
     const form = event.target;
     if (!("pot" in form.dataset)) return;
@@ -282,7 +325,7 @@
       .filter(([, value]) => typeof value === "string");
     const once = token();
     const entry = {
-      key: PREFIX + once, order, to: form.getAttribute("action").split("#")[0],
+      key: PREFIX + once, dyes: dyesOf(form), order, to: form.getAttribute("action").split("#")[0],
       name: form.dataset.pot, lot: document.querySelector("h1").textContent.trim(), refused: "",
       fields: fields.map(([name, value]) =>
         name === "once" ? [name, once]
@@ -319,5 +362,6 @@
   window.addEventListener("offline", show);
   window.addEventListener("pageshow", wake);
   document.addEventListener("visibilitychange", () => { if (!document.hidden) wake(); });
+  openAtLoad();
   wake();
 })();

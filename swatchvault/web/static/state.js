@@ -31,17 +31,10 @@
     } else if (stay && said.state === "measured") {
       line.textContent = "Measured: the figures stand at each region. Nothing is kept yet.";
       said.regions.forEach(show);
+    } else if (stay && said.state === "failed") {
+      location.reload(); // there is nothing that could be kept: the page says what to do
     } else if (stay) {
       line.textContent = said.words;
-      if (said.state === "failed") {
-        for (const [words, href] of [["Mark it again", line.dataset.address.replace(/state$/, "mark")], ["Add another photo", "/photos/new"]]) {
-          const link = document.createElement("a");
-          link.className = "button";
-          link.href = href;
-          link.textContent = words;
-          line.append(" ", link);
-        }
-      }
     } else {
       location.href = said.go || location.href;
     }

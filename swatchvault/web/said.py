@@ -1,0 +1,139 @@
+"""Sentences that are written for the command line, as a page says them. Pure: text in, text out."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Collection, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from swatchvault.drift import LotFacts
+
+NO_CARD = "Measure without any reference, on purpose"  # the label of the tick box
+CREATE = "Make base, colourway and lot if they are new"  # the label of the tick box
+
+#: What only the command line can do, and what is done on the page in its place.
+_ON_THE_PAGE = (
+    (
+        r"; say where it is in a marks file, say what your steps are \(--steps\), or measure "
+        r"without one on purpose \(--no-card\)",
+        f": mark it where it lies, or tick “{NO_CARD}”",
+    ),
+    (
+        r"; steps need their values \(--steps\), or mark the reference by hand",
+        ": mark the reference by hand; steps need what they reflect",
+    ),
+    (r"Look with --show, and mark anew", "Mark it anew"),
+    (r"\s*\(--[a-z-]+\)", ""),
+)
+
+
+def on_page(words: str) -> str:
+    """A sentence of the command line's as a page says it.
+
+    >>> on_page("6 neutral steps, but of their reflectances none; give one for each (--steps)")
+    '6 neutral steps, but of their reflectances none; give one for each'
+    """
+    said = " ".join(words.split())
+    for command, page in _ON_THE_PAGE:
+        said = re.sub(command, page, said)
+    return said
+
+
+def not_marked(marks: Mapping[str, Any], about: Mapping[str, Any]) -> bool:
+    """Whether measuring would fail because no reference is marked and none is waived."""
+    return not (
+        marks.get("references") or about.get("no_card") or about.get("light") == "black light"
+    )
+
+
+def missed(found: Mapping[str, Any]) -> list[str]:
+    """What the program looked for in a photo and did not find; ``found``: as `described`."""
+    kinds = {h["what"] for h in found.get("how", ())}
+    out = [] if kinds & {"card", "steps", "chart24"} else ["a grey card, steps or a chart"]
+    return out if found["marks"].get("swatches") else [*out, "the yarn"]
+
+
+def lacking(told: Mapping[str, Any], known: Collection[tuple[str, str]]) -> list[str]:
+    """What must still be filled in before new things can be made, a phrase each.
+
+    ``known``: kind and name, as typed, of the swatches and lots that the archive has. A new lot
+    needs its base; a new swatch needs base, form and, where it names a colourway, its lot.
+    """
+    out = []
+    for row in told["regions"]:
+        if not row["swatch"]:
+            continue
+        of = f" of region {row['region']}" if row["region"] else ""
+        new_swatch = ("swatch", row["swatch"]) not in known
+        new_lot = bool(row["lot"]) and ("lot", row["lot"]) not in known
+        needed = [
+            ("Base", "base", new_swatch or new_lot),
+            ("Form", "form", new_swatch),
+            ("Lot", "lot", new_swatch and bool(row["colourway"])),
+        ]
+        blank = [label for label, key, need in needed if need and not row[key]]
+        if blank:
+            out.append(f"{' and '.join(blank)}{of}")
+    return out
+
+
+def not_kept(words: str, missing: Sequence[str], *, create: bool, may_create: bool) -> str:
+    """Why what was told is not kept, and what to do on the page; ``missing``: as `lacking` says.
+
+    ``create``: the tick box was ticked. ``may_create``: the visitor has that box.
+    """
+    new = re.match(r"unknown (base|colourway|lot) ", words)
+    if not new and not re.search(r" is new: give its | names no lot: ", words):
+        return words
+    where = "under “If the swatch is new: what it is of”"
+    fill = f"still missing: {'; '.join(missing)}, to be filled in {where}" if missing else ""
+    said = words.removesuffix("; add it first")
+    if not new:
+        return f"{said}; they are filled in {where}"
+    if create:
+        return fill or said
+    if not may_create:
+        return f"{said}. If it is new, ask the dyer to make it"
+    ticked = f"{said}. If it is new, tick “{CREATE}” and keep it again"
+    return f"{ticked}; {fill}" if fill else ticked
+
+
+def undated_words(lots: Sequence[LotFacts]) -> str:
+    """Which lots of a course have no date and where they stand in it; "" if each has one."""
+    names = [lot.lot for lot in lots if not lot.when]
+    if not names:
+        return ""
+    shown = ", ".join(names[:6]) + (" …" if len(names) > 6 else "")
+    if len(names) == len(lots):
+        return "No lot has a date: they stand in the order they were entered."
+    if len(names) == 1:
+        return f"Lot {shown} has no date: it stands last, whenever it was dyed."
+    return (
+        f"{len(names)} lots have no date ({shown}): they stand last, in the order they were "
+        "entered, which may not be that of time."
+    )
+
+
+def recipe_toml(colourway: str, base: str, dye: str) -> str:
+    """A small recipe as `add` reads it from studio.toml."""
+
+    def text(value: str) -> str:
+        return json.dumps(value, ensure_ascii=False)
+
+    return (
+        "[[recipe]]\n"
+        f"colourway = {text(colourway)}\n"
+        f"base = {text(base)}\n"
+        "version = 1\n"
+        "\n"
+        "[[recipe.parts]]\n"
+        'name = "whole"\n'
+        "share_percent = 100.0\n"
+        f"dyes = [{{dye = {text(dye)}, depth_percent = 0.5}}]\n"
+        "steps = [\n"
+        '  {kind = "dye in"},\n'
+        '  {kind = "hold", temperature_c = 85, minutes = 40},\n'
+        "]\n"
+    )
