@@ -30,7 +30,7 @@ from swatchvault.drift import LotFacts, course
 from tests.swatchvault.running import run
 from tests.swatchvault.test_liquor_command import photograph, views
 
-PAGE = (Path(__file__).parents[1] / "JSON.md").read_text("utf-8")
+PAGE = (Path(__file__).parents[1] / "swatchvault" / "JSON.md").read_text("utf-8")
 ALL_OF_IT = "(all of it)"
 MAY_BE_NULL, ONLY_WHERE = "may be null", "only where"
 #: What a value of each type of a table is; a link is the table of another section.
