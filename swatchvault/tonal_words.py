@@ -54,7 +54,8 @@ NO_SCALE = (
 class Said:
     """``headline``: the class or "cannot tell". ``sentence``: for a customer. ``figures``: for the
     dyer. ``reasons``: what weakens it. ``help``: what would make it certain, or None. ``strands``:
-    how the rims of strands differ from their crests, or why that is not told."""
+    how the rims of strands differ from their crests, "" where that is not told. ``unseen``: why
+    it is not, for the dyer alone: no card shows it."""
 
     headline: str
     sentence: str
@@ -62,12 +63,13 @@ class Said:
     reasons: tuple[str, ...] = ()
     help: str | None = None
     strands: str = ""
+    unseen: str = ""
 
     @property
     def lines(self) -> list[str]:
         """All of it as text."""
         helped = [] if self.help is None else [f"What would help: {self.help}."]
-        figures = [w for w in (self.figures, self.strands) if w]
+        figures = [w for w in (self.figures, self.strands, self.unseen) if w]
         return [f"{self.headline}: {self.sentence}", *figures, *self.reasons, *helped]
 
     def record(self) -> dict[str, Any]:
@@ -76,6 +78,7 @@ class Said:
             "sentence": self.sentence,
             "figures": self.figures,
             "strands": self.strands,
+            "unseen": self.unseen,
             "reasons": list(self.reasons),
             "help": self.help,
         }
@@ -100,7 +103,13 @@ def say(record: Mapping[str, Any] | None, flags: Collection[str] = ()) -> Said:
         "gradient": _gradient,
     }[kind](record)
     parts = (sentence, _figures(record), (*reasons, *weak))
-    return Said(kind.capitalize(), *parts, strands=_strands(record))
+    unseen = UNSEEN.get(record.get("core_halo_unseen") or "", "")
+    return Said(
+        kind.capitalize(),
+        *parts,
+        strands=_strands(record),
+        unseen=f"Core and halo: {unseen}." if unseen else "",
+    )
 
 
 def advice(flags: Collection[str]) -> str:
@@ -149,10 +158,10 @@ def _figures(record: Mapping[str, Any]) -> str:
 
 
 def _strands(record: Mapping[str, Any]) -> str:
-    """Core and halo, or why nothing is told; records of older versions may not say it."""
-    told, unseen = record.get("core_halo"), record.get("core_halo_unseen")
+    """Core and halo, where the record tells of them."""
+    told = record.get("core_halo")
     if not told:
-        return f"Core and halo: {UNSEEN[unseen]}." if unseen else ""
+        return ""
     lightness, chroma, hue = (f"{v:+.1f}".replace("-", "\N{MINUS SIGN}") for v in told["lch"])
     return (
         f"Core and halo: the rims of the strands look {told['rim']} than their crests, ΔE00 "

@@ -139,14 +139,15 @@ def test_core_and_halo_are_told_where_the_record_tells_of_them():
     )
     assert words.strands in words.lines and words.record()["strands"] == words.strands
     for none in (record("solid"), record("solid", core_halo=None)):  # older records lack the key
-        assert say(none).strands == "" and "" not in say(none).lines
+        assert (say(none).strands, say(none).unseen) == ("", "") and "" not in say(none).lines
 
 
 def test_why_nothing_is_told_of_core_and_halo():
     for name in (NO_STRANDS, FEW_PIXELS, LITTLE_YARN, DEEP_SHADOW, NO_TINT, NO_DIFFERENCE):
         words = say(record("solid", core_halo=None, core_halo_unseen=name))
-        assert words.strands == f"Core and halo: {UNSEEN[name]}."
-        assert words.strands in words.lines
+        assert words.unseen == f"Core and halo: {UNSEEN[name]}."
+        assert words.unseen in words.lines and words.record()["unseen"] == words.unseen
+        assert words.strands == ""
     assert set(UNSEEN) == {NO_STRANDS, FEW_PIXELS, LITTLE_YARN, DEEP_SHADOW, NO_TINT, NO_DIFFERENCE}
 
 
