@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from swatchvault.drift import LotFacts
 
-NO_CARD = "Measure without any reference, on purpose"  # the label of the tick box
+NO_CARD = "Measure even where no reference is marked"  # the label of the tick box
 CREATE = "Make base, colourway and lot if they are new"  # the label of the tick box
 
 #: What only the command line can do, and what is done on the page in its place.
