@@ -34,6 +34,7 @@ from ingest.sampling import (
     refuse_unusable,
     rounded,
 )
+from ingest.shadow import edge_across
 from ingest.tone import fit_tone
 
 Floats = NDArray[np.float64]
@@ -195,7 +196,8 @@ def _from_neutrals(
     flags |= set() if fit.in_order else {"steps not in order"}
     usable = list(fit.usable)
     flags |= exposure_flags([patches[i] for i in usable], stated[usable, 1])
-    if any("card in shadow" in card_flags(p) for p in patches):
+    parted = reference.kind == "chart24" and edge_across(fit.left_out[:, 1], stated[:, 1])
+    if parted or any("card in shadow" in card_flags(p) for p in patches):
         flags.add("card in shadow")
     if len(fit.usable) < len(neutral_indices(reference)):
         flags.add("card clipped")

@@ -337,6 +337,14 @@ def chart_picture(edition="after-2014-11", table=None):
     return light, polygon((20, 20, 320, 220), light)
 
 
+@pytest.mark.parametrize(("depth", "told"), [(0.0, False), (0.3, True)])
+def test_a_shadow_across_a_chart_is_told(depth, told):
+    light, corners = chart_picture()
+    light[light.shape[0] // 2 :] *= 1.0 - depth
+    made = correct(photo_of_light(noisy(light, sd=0.005)), [chart_reference(corners)], Settings())
+    assert ("card in shadow" in made.flags) == told
+
+
 def test_a_perfect_chart_is_read_as_published():
     light, corners = chart_picture()
     photo = photo_of_light(light, bits=16)
