@@ -17,7 +17,14 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike
 
-from ingest.colour import Floats, d_lch, delta_e_2000, difference_terms
+from ingest.colour import (
+    SRGB_TO_XYZ,
+    Floats,
+    d_lch,
+    delta_e_2000,
+    difference_terms,
+    lab_to_xyz,
+)
 from ingest.model import FLAGS, FLAGS_THAT_STOP_A_VERDICT
 from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, mean_of_photos, own_frame
 
@@ -63,6 +70,12 @@ SHARE_ANYTHING_ELSE = {"card": 0.35, "steps": 0.25, "chart": 0.25}
 # share that keeps the test at the tolerance right covers large differences too seldom (87 % where
 # 95 are stated, in one frame); with these 93 % or more hold in every class. Simulated, other dyes.
 STATED_DAYLIGHT, STATED_OTHER_LIGHT = 0.25, 0.35
+# Where the darkest channel of a dark colour sees next to nothing, cameras show a difference of dye
+# too small: one in twenty reads 30 to 38 % short in one frame by steps, and 16 % elsewhere. There
+# these are added to the share, in squares: from the second bound of linear sRGB of the darkest
+# channel, and of L*, up to the first. tests.simulation, the dyes that constants are found on.
+DARK_CHANNEL = (0.035, 0.05)
+DARK_SHARES = ((0.18, (37.0, 42.0)), (0.12, (28.0, 31.0)))
 # Other dyes than the master's: standard uncertainty per axis; the same simulation.
 DYES_DAYLIGHT, DYES_OTHER_LIGHT = 0.27, 0.5
 # 1.5²: a covariance learnt on some colours covers others too seldom without it.
@@ -80,6 +93,7 @@ class PairDoubt:
     """What makes up S(ΔE) on the axes of one pair; each (3, 3). ``row``: of the frame table.
 
     ``share``: of ΔE00, in the test. ``stated_share``: of it, in the doubt stated of a reading.
+    ``dark``: what a dark colour adds to both, in squares; it is in them.
     """
 
     region: Floats
@@ -90,6 +104,7 @@ class PairDoubt:
     row: str
     reference: str
     daylight: bool
+    dark: float = 0.0
 
     def covariance(self, delta_e: float) -> Floats:
         """S at a difference of ``delta_e``, as the test uses it."""
@@ -147,6 +162,21 @@ def axes_jacobian(lab1: Floats, lab2: Floats, k_l: float) -> Floats:
     return np.asarray(turn / weights[:, None])
 
 
+def dark_share(one: Floats, two: Floats) -> Floats:
+    """(...) what dark colours add to the share of a difference that is doubt, by the darker of
+    Labs ``one`` and ``two``, (..., 3) that broadcast."""
+    from_xyz = np.linalg.inv(SRGB_TO_XYZ).T
+    channel = np.minimum(*((lab_to_xyz(lab) @ from_xyz).min(axis=-1) for lab in (one, two)))
+    lightness = np.minimum(one[..., 0], two[..., 0])
+    added = sum(share * _under(lightness, *between) for share, between in DARK_SHARES)
+    return np.asarray(_under(channel, *DARK_CHANNEL) * added)
+
+
+def _under(values: Floats, full: float, none: float) -> Floats:
+    """1 up to ``full``, 0 from ``none`` on, and a straight line between."""
+    return np.clip((none - values) / (none - full), 0.0, 1.0)
+
+
 def _default_frame(row: str, columns: Sequence[str]) -> float:
     return max(FRAME[row].get(c, math.nan) for c in columns)
 
@@ -175,15 +205,19 @@ def pair_doubt(master: Colour, new: Colour, conditions: Conditions) -> PairDoubt
     dyes = 0.0
     if conditions.same_dyes is not True:
         dyes = DYES_DAYLIGHT if daylight else DYES_OTHER_LIGHT
+    dark = float(dark_share(master.lab, new.lab))
+    share = math.nan if unknown else math.hypot(max(shares[c] for c in columns), dark)
+    stated = STATED_DAYLIGHT if daylight else STATED_OTHER_LIGHT
     return PairDoubt(
         region=j @ (master.region_cov + new.region_cov) @ j.T,
         frame=frame * np.outer(by_k_l, by_k_l),
         dyes=dyes**2 * np.eye(3),
-        share=math.nan if unknown else max(shares[c] for c in columns),
-        stated_share=math.nan if unknown else STATED_DAYLIGHT if daylight else STATED_OTHER_LIGHT,
+        share=share,
+        stated_share=math.nan if unknown else math.hypot(stated, dark),
         row=row,
         reference=max(columns, key=lambda c: FRAME[row].get(c, math.inf)),
         daylight=daylight,
+        dark=dark,
     )
 
 

@@ -16,7 +16,14 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from ingest.colour import D65, SRGB_TO_XYZ, Floats, srgb_to_linear, xyz_to_lab
-from swatchvault.difference import COVERAGE, Colour, Conditions, axes_jacobian, pair_doubt
+from swatchvault.difference import (
+    COVERAGE,
+    Colour,
+    Conditions,
+    axes_jacobian,
+    dark_share,
+    pair_doubt,
+)
 from swatchvault.drift import Course, LotFacts, course
 from swatchvault.errors import CompareError
 from swatchvault.groups import Grouping, group, order_alike, pairwise, shade_sort
@@ -187,7 +194,8 @@ def u_pairs(
         capture == list(Capture).index(Capture.OTHER), 1.0, (fewer[:, None] + fewer) / 2.0
     )
     fixed = frame[at] * averaged + dyes[at]
-    growing = (share[at] * delta_e) ** 2 / 3.0
+    labs = np.array([c.lab for c in colours])
+    growing = (share[at] ** 2 + dark_share(labs[:, None], labs) ** 2) * delta_e**2 / 3.0
     return np.asarray(np.sqrt(COVERAGE * (region[:, None] + region + fixed + growing)))
 
 

@@ -182,10 +182,12 @@ def figures(diff: Difference) -> tuple[str, ...]:
         "steps": "six or more neutral steps",
         "chart": "a 24-patch chart",
     }.get(diff.doubt.reference, "no reference")
+    dark = "; dark colours, whose differences cameras show too small" if diff.doubt.dark else ""
     return (
         f"ΔL* {dl:+.2f}, ΔC* {dc:+.2f}, ΔH* {dh:+.2f}.",
         f"Standard uncertainty: {number(diff.u_reading)} at this reading, "
-        f"{number(diff.u_at_tolerance)} at the tolerance (photos: {row}; {reference}; {light}).",
+        f"{number(diff.u_at_tolerance)} at the tolerance "
+        f"(photos: {row}; {reference}; {light}{dark}).",
         "Were the lot exactly at the tolerance, a reading this small or smaller would come in "
         f"{percent(diff.p_within)} of tries, one this large or larger in "
         f"{percent(diff.p_outside)}. Neither is the probability that the lot is good.",

@@ -55,6 +55,45 @@ def test_frame_part_and_share(capture, frames, light):
         assert doubt.share == (daylight if light == "daylight" else other)
 
 
+# Lab, then what it adds: a mid colour; dark, but no channel is; one channel dark, but not the
+# colour; dark red under L* 37 and under 28; half way down the channel's slope.
+@pytest.mark.parametrize(
+    ("lab", "added"),
+    [
+        ((55.0, 22.0, 30.0), 0.0),
+        ((36.0, 0.0, 0.0), 0.0),
+        ((60.0, 60.0, 55.0), 0.0),
+        ((35.0, 45.0, 30.0), 0.18),
+        ((27.0, 35.0, 20.0), 0.30),
+        ((39.5, 50.0, 35.0), 0.09),
+        ((25.3, 0.0, 0.0), 0.30 * (0.05 - 0.04521) / 0.015),
+    ],
+)
+def test_dark_colours_add_to_the_share(lab, added):
+    lab = np.array(lab)
+    assert d.dark_share(lab, lab) == pytest.approx(added, abs=0.002)
+    # Either side counts, whichever is which, and arrays broadcast.
+    for pair in ((lab, LAB), (LAB, lab)):
+        assert d.dark_share(*pair) == pytest.approx(added, abs=0.002)
+    assert d.dark_share(np.stack([lab, LAB])[:, None], np.stack([LAB, LAB])).shape == (2, 2)
+    frame = Conditions(Capture.SAME_FRAME, light="daylight", same_dyes=True)
+    doubt = pair_doubt(colour(lab), colour(lab), frame)
+    assert doubt.share == pytest.approx(math.hypot(0.11, added), abs=0.002)
+    assert doubt.stated_share == pytest.approx(math.hypot(0.25, added), abs=0.002)
+    assert doubt.dark == pytest.approx(added, abs=0.002)
+
+
+def test_a_dark_lot_at_the_edge_is_not_called_within():
+    frame = Conditions(Capture.SAME_FRAME, tolerance=2.0, light="daylight", same_dyes=True)
+    edge, verdicts = np.array([1.9, 2.2, 1.2]), []
+    for lab in (np.array([27.0, 35.0, 20.0]), LAB):
+        new = lab + edge * 1.5 / float(d.delta_e_2000(lab, lab + edge, k_l=2.0))
+        found = judge(colour(lab, cov=ZERO), colour(new, cov=ZERO), frame)
+        assert found.delta_e_00 == pytest.approx(1.5, abs=0.05)
+        verdicts.append(found.verdict)
+    assert verdicts == [Verdict.CANNOT_TELL, Verdict.WITHIN]
+
+
 @pytest.mark.parametrize(
     ("light", "frames", "shares"),
     [
