@@ -8,7 +8,7 @@ logarithms, held inside the range it was fitted on. The coefficients lie in
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -139,6 +139,14 @@ def seen_estimate(value: float, relative: float) -> Estimate:
     """An unevenness that is read off as it is, with a relative standard uncertainty."""
     u = relative * value
     return Estimate(value, u, max(value - 2.0 * u, 0.0), value + 2.0 * u, float(root(value)), u)
+
+
+def reaching(made: Estimate, low: float, high: float) -> Estimate:
+    """The same with a range that reaches from ``low`` to ``high`` at least, and doubt to match."""
+    low, high = min(low, made.low), max(high, made.high)
+    if (low, high) == (made.low, made.high):
+        return made
+    return replace(made, low=low, high=high, u=max(made.u, (high - made.value) / 2.0))
 
 
 def estimate(found: Figures, rule: Rule | None = None) -> Estimate:

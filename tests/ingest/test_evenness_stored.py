@@ -21,6 +21,7 @@ PLAIN = RuleFigures(
     doubt=0.1,
     depth_off=0.3,
     whole=0.5,
+    chroma=30.0,
 )
 SLOPE = {"rank": 0.95, "plane": 0.7, "span": 2.0, "tied": 1.0}
 DOTS = {"bulk": 0.2, "run": 0.1}

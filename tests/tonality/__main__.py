@@ -1,9 +1,9 @@
-"""The study of evenness: ``python -m tests.tonality fit|look|evaluate|rims --to FOLDER``.
+"""The study of evenness: ``python -m tests.tonality fit|look|evaluate|rims|greys --to FOLDER``.
 
 ``fit`` renders the photos that the rule is fitted on and writes ingest/evenness_fit.py. ``look``
 and ``evaluate`` measure photos of other yarns and print the tables; ``look`` is for work on the
-method, ``evaluate`` is kept for the end. ``rims`` does the same for core and halo. Photos lie in
-the folder and are rendered once.
+method, ``evaluate`` is kept for the end. ``rims`` does the same for core and halo, ``greys``
+for painted greys. Photos lie in the folder and are rendered once.
 """
 
 from __future__ import annotations
@@ -17,13 +17,13 @@ import ingest.evenness_fit
 from ingest.evenness_cells import as_cells, cell_factor, sum_to_cells
 from ingest.evenness_figures import figures
 from ingest.evenness_model import inputs
-from tests.tonality import rims
+from tests.tonality import greys, rims
 from tests.tonality.figures import measured, tables
 from tests.tonality.fitting import fit, write
 from tests.tonality.photos import Seen, to_xyz
 from tests.tonality.sets import cases, seen
 
-COUNTS = {"fit": 1800, "look": 240, "evaluate": 300, "rims": 150}
+COUNTS = {"fit": 1800, "look": 240, "evaluate": 300, "rims": 150, "greys": 150}
 
 
 def inputs_of(photo: Seen) -> np.ndarray:
@@ -66,10 +66,13 @@ def main() -> None:
     if chosen.what == "fit":
         refit(chosen.to, count)
         return
-    if chosen.what == "rims":
+    if chosen.what in ("rims", "greys"):
         for hard in (False, True):
-            found = list(rims.pairs(chosen.to, count, hard))
-            print("\n" + light(hard) + f"\n{rims.tables(found)}", flush=True)
+            if chosen.what == "rims":
+                told = rims.tables(list(rims.pairs(chosen.to, count, hard)))
+            else:
+                told = greys.tables(list(greys.rows(chosen.to, count, hard)))
+            print("\n" + light(hard) + f"\n{told}", flush=True)
         return
     for hard in (False, True):
         rows = [measured(c, seen(c, chosen.to)) for c in cases(chosen.what, hard, count)]
