@@ -184,7 +184,15 @@ class LabCovariance:
             "setup": self.setup,
             "profile": self.profile,
         }
-        return {name: [math.sqrt(max(v, 0.0)) for v in np.diag(c)] for name, c in parts.items()}
+        return {name: _roots(c) for name, c in parts.items()}
+
+    def standard_total(self) -> list[float]:
+        """Standard uncertainties of L*, a*, b* of the absolute colour; NaN where unknown."""
+        return _roots(self.total)
+
+
+def _roots(covariance: Array) -> list[float]:
+    return [math.sqrt(max(v, 0.0)) for v in np.diag(covariance)]
 
 
 @dataclass(frozen=True, eq=False)

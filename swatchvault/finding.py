@@ -16,7 +16,7 @@ from ingest.colour import Floats
 from ingest.flags import FLAGS
 from ingest.model import Measurement, none_if_nan
 from swatchvault import shades
-from swatchvault.archive import StoredColour, colours
+from swatchvault.archive import StoredColour
 from swatchvault.archive.evenness import versions_in_use
 from swatchvault.archive.looks import newest_looks
 from swatchvault.archive.made import Filters, Made, made_of, newest_labs, swatches_where
@@ -27,7 +27,7 @@ from swatchvault.likeness import CHARGE, CHARGE_WITHOUT_REFERENCE
 from swatchvault.lotcheck import as_colour
 from swatchvault.naming import measured_swatch
 from swatchvault.pair import Capture, Colour, OwnFrame
-from swatchvault.photodoubt import doubt_of_swatches, own_frames
+from swatchvault.photodoubt import doubt_of_swatches, own_frames, photos_by_swatch, u_of_lab
 
 #: Flags of what the program found by itself, so that a person looks whether it did so rightly.
 FOUND_BY_SEARCH = frozenset({"located by search", "reference found by search"})
@@ -48,13 +48,22 @@ class Query:
         return (self.tonality or {}).get("method")
 
     @property
+    def u_lab(self) -> list[float] | None:
+        """Standard uncertainties of its colour, NaN where unknown; ``None``: a stated colour."""
+        photo = self.measured or (self.photos[-1] if self.photos else None)
+        return None if photo is None else photo.covariance.standard_total()
+
+    @property
     def swatch_id(self) -> int | None:
         return self.photos[0].swatch_id if self.photos else None
 
 
 @dataclass(frozen=True, eq=False)
 class Hit:
-    """A swatch that was found. ``u``: doubt of ``distance`` where it is a ΔE00, NaN unknown."""
+    """A swatch that was found. ``u``: doubt of ``distance`` where it is a ΔE00, NaN unknown.
+
+    ``u_lab``: (3,) standard uncertainties of ``lab`` by itself, all parts; NaN where unknown.
+    """
 
     rank: int
     made: Made
@@ -62,6 +71,7 @@ class Hit:
     distance: float
     u: float
     photos: str
+    u_lab: Sequence[float]
 
     def record(self) -> dict[str, Any]:
         """Plain JSON data."""
@@ -69,6 +79,7 @@ class Hit:
             "rank": self.rank,
             **made_record(self.made),
             "lab": [float(v) for v in self.lab],
+            "u_lab": [none_if_nan(v) for v in self.u_lab],
             "distance": self.distance,
             "u": none_if_nan(self.u),
             "photos": self.photos,
@@ -209,10 +220,11 @@ def like(
         ask = min(total, ask * 8)
         rows, distances = search(ask)
     rows, distances = rows[wanted[rows]][:k], distances[wanted[rows]][:k]
-    made = made_of(conn, [int(kept.ids[r]) for r in rows])
+    found = [int(kept.ids[r]) for r in rows]
+    made, photos = made_of(conn, found), photos_by_swatch(conn, found, query.version)
     return [
-        Hit(rank, made[int(kept.ids[r])], kept.labs[r], float(d), math.nan, "")
-        for rank, (r, d) in enumerate(zip(rows, distances, strict=True), 1)
+        Hit(rank, made[i], lab, float(d), math.nan, "", u_of_lab(photos[i], lab))
+        for rank, (i, lab, d) in enumerate(zip(found, kept.labs[rows], distances, strict=True), 1)
     ]
 
 
@@ -270,22 +282,18 @@ def hits_of(
     ``version``: of the method that measured ``labs``; looked up where it is not said.
     """
     made = made_of(conn, ids)
-    photos: dict[int, list[StoredColour]] = {}
     wanted = version or query.version
     if wanted is None:
         versions = versions_in_use(conn)
         wanted = versions[-1] if versions else None
-    for stored in colours(conn, swatch_ids=ids):
-        if stored.version != wanted:
-            continue
-        photos.setdefault(stored.swatch_id, []).append(stored)
+    photos = photos_by_swatch(conn, ids, wanted)
     frames = own_frames(conn, query.photos)
     doubts = [
         _doubt(query, photos[i], float(d), k_l, frames) for i, d in zip(ids, distances, strict=True)
     ]
     ranks = shades.shared_ranks(distances.tolist(), [u for u, _ in doubts])
     return [
-        Hit(rank, made[i], lab, float(d), u, how)
+        Hit(rank, made[i], lab, float(d), u, how, u_of_lab(photos[i], lab))
         for rank, i, lab, d, (u, how) in zip(ranks, ids, labs, distances, doubts, strict=True)
     ]
 

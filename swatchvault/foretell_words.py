@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 
 from ingest.colour import Floats
+from swatchvault.colour_words import lab_words
 from swatchvault.foretell import (
     Correction,
     Foretold,
@@ -15,7 +16,7 @@ from swatchvault.foretell import (
     recipe_words,
 )
 from swatchvault.pot import PotPlan, StockChoice
-from swatchvault.report import lab_words, table_lines
+from swatchvault.report import table_lines
 
 #: What every answer ends with.
 TRIAL_LINE = "A prediction is no dyed swatch: dye a trial before you rely on it."

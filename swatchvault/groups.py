@@ -39,7 +39,7 @@ class Grouping:
     that read within the tolerance but cannot be told from beyond it (all of them where the
     doubt is unknown). ``course``: groups as they follow each other by looks. ``bridges``: one
     for each step of ``course``. ``labs``: (n, 3) the colours that were grouped. ``by``: which
-    photos gave them, where photos did.
+    photos gave them, where photos did. ``u``: (n, n) doubt of ``delta_e``, as it was given.
     """
 
     groups: tuple[tuple[int, ...], ...]
@@ -51,6 +51,11 @@ class Grouping:
     k_l: float
     labs: Floats
     by: str = ""
+    u: Floats | None = None
+
+    def u_of(self, i: int, j: int) -> float:
+        """Standard uncertainty of the ΔE00 of two rows; NaN where unknown."""
+        return math.nan if self.u is None else float(self.u[i, j])
 
 
 def pairwise(labs: ArrayLike, k_l: float = 1.0) -> Floats:
@@ -87,7 +92,7 @@ def group(
     course = _course(table, groups)
     bridges = tuple(_bridge(table, groups[a], groups[b]) for a, b in itertools.pairwise(course))
     unsure = _unsure(table, groups, tolerance, u)
-    return Grouping(groups, unsure, tuple(course), bridges, table, tolerance, k_l, lab)
+    return Grouping(groups, unsure, tuple(course), bridges, table, tolerance, k_l, lab, u=u)
 
 
 def order_alike(table: Floats, members: Sequence[int]) -> list[int]:

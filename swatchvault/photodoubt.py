@@ -1,13 +1,15 @@
-"""How sure the difference of two swatches of the archive is, by the photos of both."""
+"""How sure a swatch of the archive is, and the difference of two, by their photos."""
 
 from __future__ import annotations
 
+import math
 import sqlite3
 from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from swatchvault.archive import StoredColour, learned_of_setup
+from ingest.colour import Floats
+from swatchvault.archive import StoredColour, colours, learned_of_setup
 from swatchvault.difference import pair_doubt
 from swatchvault.lotcheck import as_colour, groups
 from swatchvault.pair import Capture, Conditions, OwnFrame, mean_of_photos
@@ -37,3 +39,28 @@ def doubt_of_swatches(
     pair = [mean_of_photos([as_colour(c) for c in side]) for side in (ours, theirs)]
     doubt = pair_doubt(pair[0], pair[1], Conditions(capture, k_l=k_l, own_frame=own))
     return doubt.u(delta_e), capture.value
+
+
+def photos_by_swatch(
+    conn: sqlite3.Connection, swatch_ids: Sequence[int], version: str | None = None
+) -> dict[int, list[StoredColour]]:
+    """Current measurements of each of these swatches, oldest photo first.
+
+    ``version``: only those by that version of the method.
+    """
+    photos: dict[int, list[StoredColour]] = {}
+    for stored in colours(conn, swatch_ids=swatch_ids):
+        if version is None or stored.version == version:
+            photos.setdefault(stored.swatch_id, []).append(stored)
+    return photos
+
+
+def u_of_lab(photos: Sequence[StoredColour], lab: Floats) -> list[float]:
+    """Standard uncertainties of ``lab`` (3,), that of one of these photos; NaN where unknown."""
+    photo = photo_of_lab(photos, lab)
+    return [math.nan] * 3 if photo is None else photo.covariance.standard_total()
+
+
+def photo_of_lab(photos: Sequence[StoredColour], lab: Floats) -> StoredColour | None:
+    """The one of these photos whose colour ``lab`` (3,) is; ``None``: it is a mean of several."""
+    return next((c for c in reversed(photos) if np.array_equal(c.lab, lab)), None)

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from swatchvault.cautions import CAUTIONS
+from swatchvault.colour_words import lab_line
 from swatchvault.errors import SwatchvaultError
 from swatchvault.pot import pour_words, weigh_words
 
@@ -23,7 +24,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class RecipeSheet:
-    """All that a recipe's page shows. ``thumb`` is a JPEG; ``None`` is not known."""
+    """All that a recipe's page shows. ``thumb`` is a JPEG; ``None`` is not known.
+
+    ``u_lab``: standard uncertainties of ``lab``.
+    """
 
     recipe: Recipe
     plan: PotPlan
@@ -31,6 +35,7 @@ class RecipeSheet:
     against: int | None = None
     lab: tuple[float, float, float] | None = None
     lab_of: str | None = None
+    u_lab: tuple[float, float, float] | None = None
     thumb: bytes | None = None
     to_try: str | None = None
 
@@ -136,7 +141,7 @@ def sheet_lines(sheet: RecipeSheet) -> list[str]:
     lines += [f"note: {p.name}: {p.note}" for p in sheet.recipe.parts if p.note]
     lines += [f"note: {text}" for text in (sheet.recipe.note, sheet.to_try) if text]
     if sheet.lab is not None:
-        lines.append(f"colour {_lab_words(sheet.lab)} ({sheet.lab_of})")
+        lines.append(f"colour {_lab_words(sheet)} ({sheet.lab_of})")
     if sheet.changes is not None:
         lines.append(f"against version {sheet.against}:")
         lines += [f"  {c}" for c in sheet.changes] or ["  nothing changed"]
@@ -148,8 +153,8 @@ def _title(recipe: Recipe) -> str:
     return f"{recipe.colourway} on {recipe.base}, version {recipe.version}{origin}"
 
 
-def _lab_words(lab: Sequence[float]) -> str:
-    return f"L* {lab[0]:.1f}  a* {lab[1]:.1f}  b* {lab[2]:.1f} (D65, 2°)"
+def _lab_words(sheet: RecipeSheet) -> str:
+    return f"{lab_line(sheet.lab or (), sheet.u_lab)} (D65, 2°)"
 
 
 # ---------------------------------------------------------------------------------------------
@@ -180,7 +185,7 @@ def sheet_html(sheet: RecipeSheet) -> str:
         body.insert(0, f'<img alt="photo of the yarn" src="data:image/jpeg;base64,{data}">')
     body.append(f"<p>{escape(_goods_words(sheet.plan))}</p>")
     if sheet.lab is not None:
-        body.append(f"<p>{escape(_lab_words(sheet.lab))}<br>{escape(sheet.lab_of or '')}</p>")
+        body.append(f"<p>{escape(_lab_words(sheet))}<br>{escape(sheet.lab_of or '')}</p>")
     for part, planned in zip(sheet.recipe.parts, sheet.plan.parts, strict=True):
         body.append(f"<h2>{escape(part.name)}: {weigh_words(planned.goods_g)[0]}</h2>")
         body += [f"<p>{escape(part.note)}</p>"] if part.note else []

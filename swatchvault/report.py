@@ -6,13 +6,12 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-import numpy as np
-
 from ingest.doubt import NEUTRALS_FOR_A_CURVE
 from ingest.flags import FLAGS
 from ingest.model import Measurement, PhotoMeasurement
 from swatchvault.archive import LotDye
 from swatchvault.checking import Check
+from swatchvault.colour_words import delta_e_words, lab_words, plus_minus
 from swatchvault.compare import Comparison, CoursePoint, LotMatrix
 from swatchvault.tonal_words import figure
 
@@ -86,15 +85,6 @@ def evenness_lines(tonality: Mapping[str, Any] | None) -> list[str]:
     return [f"evenness: {words}", *(f"  {reason}" for reason in tonality.get("reasons", ()))]
 
 
-def lab_words(lab: Sequence[float] | np.ndarray, covariance: np.ndarray | None = None) -> str:
-    """L*, a*, b* with standard uncertainties of the absolute colour where they are known."""
-    u = [math.nan] * 3 if covariance is None else np.sqrt(np.maximum(np.diag(covariance), 0))
-    parts = []
-    for name, value, doubt in zip(("L*", "a*", "b*"), lab, u, strict=True):
-        parts.append(f"{name} {value:.1f}" + ("" if math.isnan(doubt) else f" ± {doubt:.1f}"))
-    return "  ".join(parts)
-
-
 def flag_lines(names: Iterable[str], indent: str = "") -> list[str]:
     """Each flag with its sentence; of two on one fact the graver."""
     told = set(names)
@@ -108,18 +98,17 @@ def comparison_lines(comparison: Comparison) -> list[str]:
 
 
 def matrix_lines(matrix: LotMatrix) -> list[str]:
-    """All lots against each other: ΔE00, and a letter for the verdict of each pair."""
+    """All lots against each other: ΔE00 with its doubt, and a letter for the verdict of a pair."""
     letters = {"within": "w", "outside": "o", "cannot tell": "?"}
-    width = max(8, *(len(name) + 2 for name in matrix.names))
-    lines = [" " * width + "".join(f"{name:>{width}}" for name in matrix.names)]
+    first, width = (max(least, *(len(n) + 2 for n in matrix.names)) for least in (8, 15))
+    lines = [" " * first + "".join(f"{name:>{width}}" for name in matrix.names)]
     for i, name in enumerate(matrix.names):
         cells = []
         for j in range(len(matrix.names)):
-            verdict = matrix.verdict(i, j)
-            cell = "-" if verdict is None else f"{matrix.delta_e_00[i, j]:.2f} {letters[verdict]}"
-            cells.append(f"{cell:>{width}}")
-        lines.append(f"{name:<{width}}" + "".join(cells))
-    lines.append("w within, o outside, ? cannot tell")
+            pair = None if i == j else matrix.pairs[min(i, j), max(i, j)]
+            cells.append("-" if pair is None else f"{_reading(pair)} {letters[pair.verdict]}")
+        lines.append(f"{name:<{first}}" + "".join(f"{cell:>{width}}" for cell in cells))
+    lines.append("w within, o outside, ? cannot tell; ± is the standard uncertainty of a reading")
     return lines
 
 
@@ -127,10 +116,15 @@ def course_lines(points: Sequence[CoursePoint]) -> list[str]:
     """Lots over time against the master."""
     return [
         f"{p.when[:10] or 'no date':<12}{p.comparison.new.name:<16}"
-        f"ΔE00 {p.comparison.difference.delta_e_00:5.2f}  {p.comparison.verdict.value:<12}"
+        f"ΔE00 {_reading(p.comparison):<13}{p.comparison.verdict.value:<12}"
         f"{p.comparison.words}"
         for p in points
     ]
+
+
+def _reading(comparison: Comparison) -> str:
+    """ΔE00 as read, with its standard uncertainty."""
+    return delta_e_words(comparison.difference.delta_e_00, comparison.difference.u_reading)
 
 
 def table_lines(header: Sequence[str], rows: Sequence[Sequence[object]]) -> list[str]:
@@ -160,7 +154,7 @@ def as_read(
         for name, variance in doubts.items():
             lab, found = values[name], values[variance]
             if isinstance(lab, float) and isinstance(found, float):
-                values[name] = f"{lab:.1f} ± {math.sqrt(max(found, 0.0)):.1f}"
+                values[name] = plus_minus(lab, math.sqrt(max(found, 0.0)))
         out.append([values[n] for n in kept])
     return kept, out
 

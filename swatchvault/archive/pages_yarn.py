@@ -6,6 +6,7 @@ import sqlite3
 from collections.abc import Mapping
 from typing import Any
 
+from swatchvault.archive.labs import LAB, with_lab
 from swatchvault.archive.listing import query
 from swatchvault.errors import NotFound
 
@@ -45,7 +46,7 @@ _ONE: Mapping[str, str] = {
         LEFT JOIN colourway ON colourway.id = lot.colourway_id WHERE c.id = :id""",
 }
 
-_LOTS = f"""SELECT l.*, m.lab_l, m.lab_a, m.lab_b, photo.sha256 AS photo_sha256,
+_LOTS = f"""SELECT l.*, {LAB}, photo.sha256 AS photo_sha256,
 json_extract(m.tonality, '$.class') AS evenness, c.verdict, c.words
 FROM (SELECT lot.id AS lot_id, lot.code AS lot, lot.dyed_on, lot.recipe_id, lot.colourway_id,
     {_BASES} AS bases, recipe.version AS recipe_version,
@@ -59,7 +60,7 @@ LEFT JOIN measurement AS m ON m.id = l.newest LEFT JOIN layout ON layout.id = m.
 LEFT JOIN photo ON photo.id = layout.photo_id LEFT JOIN lot_check AS c ON c.id = l.check_id
 ORDER BY l.dyed_on DESC, l.lot_id DESC"""
 
-_SWATCHES = """SELECT s.*, m.lab_l, m.lab_a, m.lab_b, photo.sha256 AS photo_sha256,
+_SWATCHES = f"""SELECT s.*, {LAB}, photo.sha256 AS photo_sha256,
 m.region, m.flags, json_extract(m.tonality, '$.class') AS evenness
 FROM (SELECT swatch.id AS swatch_id, swatch.label AS swatch, swatch.form, swatch.dry,
     swatch.base_id, base.name AS base, swatch.lot_id, lot.code AS lot, lot.dyed_on,
@@ -67,7 +68,7 @@ FROM (SELECT swatch.id AS swatch_id, swatch.label AS swatch, swatch.form, swatch
         WHERE m.swatch_id = swatch.id
         ORDER BY COALESCE(photo.taken_at, m.measured_at) DESC, m.id DESC LIMIT 1) AS newest
     FROM swatch JOIN base ON base.id = swatch.base_id LEFT JOIN lot ON lot.id = swatch.lot_id
-    WHERE {where}) AS s
+    WHERE {{where}}) AS s
 LEFT JOIN measurement AS m ON m.id = s.newest LEFT JOIN layout ON layout.id = m.layout_id
 LEFT JOIN photo ON photo.id = layout.photo_id
 ORDER BY s.dyed_on, s.lot_id, s.swatch_id LIMIT :most"""
@@ -80,15 +81,14 @@ JOIN swatch AS held ON held.id = c.master_swatch_id LEFT JOIN lot ON lot.id = c.
 WHERE {where} ORDER BY c.checked_at DESC, c.id DESC LIMIT :most"""
 
 # As the view current_masters, which ranks every master before it can be narrowed.
-_MASTERS = """SELECT held.id AS master_id, held.swatch_id, held.base_id, held.form, held.tolerance,
-held.k_l, held.since, held.reason, base.name AS base, swatch.label AS swatch,
-m.lab_l, m.lab_a, m.lab_b
+_MASTERS = f"""SELECT held.id AS master_id, held.swatch_id, held.base_id, held.form, held.tolerance,
+held.k_l, held.since, held.reason, base.name AS base, swatch.label AS swatch, {LAB}
 FROM (SELECT master.*, row_number() OVER (PARTITION BY colourway_id, base_id, form
         ORDER BY since DESC, id DESC) AS place,
     (SELECT m.id FROM current_measurement AS m JOIN photo ON photo.id = m.photo_id
         WHERE m.swatch_id = master.swatch_id
         ORDER BY COALESCE(photo.taken_at, m.measured_at) DESC, m.id DESC LIMIT 1) AS newest
-    FROM master WHERE {where}) AS held
+    FROM master WHERE {{where}}) AS held
 JOIN base ON base.id = held.base_id JOIN swatch ON swatch.id = held.swatch_id
 LEFT JOIN measurement AS m ON m.id = held.newest
 WHERE held.place = 1 ORDER BY base.name, held.form"""
@@ -112,15 +112,13 @@ def one(conn: sqlite3.Connection, kind: str, row_id: int) -> Record:
 def lots_of_colourway(conn: sqlite3.Connection, colourway_id: int) -> list[Record]:
     """Its lots, newest first, each with its newest colour and last verdict; at most ``MOST``."""
     sql = _LOTS.format(where="WHERE lot.colourway_id = :id")
-    return _with_lab(query(conn, sql, {"id": colourway_id, "most": MOST}).records())
+    return with_lab(query(conn, sql, {"id": colourway_id, "most": MOST}).records())
 
 
 def lots_on_base(conn: sqlite3.Connection, base_id: int, most: int = 100) -> list[Record]:
     """The newest lots that were on a base."""
     where = "WHERE lot.id IN (SELECT lot_id FROM lot_base WHERE base_id = :id)"
-    return _with_lab(
-        query(conn, _LOTS.format(where=where), {"id": base_id, "most": most}).records()
-    )
+    return with_lab(query(conn, _LOTS.format(where=where), {"id": base_id, "most": most}).records())
 
 
 def swatches_of_lot_id(conn: sqlite3.Connection, lot_id: int) -> list[Record]:
@@ -140,13 +138,13 @@ def undyed_swatches(conn: sqlite3.Connection, base_id: int) -> list[Record]:
 
 def labs_on_base(conn: sqlite3.Connection, base_id: int, most: int) -> list[Record]:
     """Measured colours of a base's swatches, the newest swatches first; at most ``most``."""
-    return _with_lab(query(conn, _LABS_ON_BASE, {"id": base_id, "most": most}).records())
+    return with_lab(query(conn, _LABS_ON_BASE, {"id": base_id, "most": most}).records())
 
 
 def masters_of_colourway(conn: sqlite3.Connection, colourway_id: int) -> list[Record]:
     """The masters in force, one for each base and form, with their newest colour."""
     sql = _MASTERS.format(where="colourway_id = :id")
-    return _with_lab(query(conn, sql, {"id": colourway_id}).records())
+    return with_lab(query(conn, sql, {"id": colourway_id}).records())
 
 
 def master_of_swatch(conn: sqlite3.Connection, swatch_id: int) -> Record | None:
@@ -156,7 +154,7 @@ def master_of_swatch(conn: sqlite3.Connection, swatch_id: int) -> Record | None:
         "swatch.base_id, swatch.form FROM swatch JOIN lot ON lot.id = swatch.lot_id "
         "WHERE swatch.id = :id)"
     )
-    found = _with_lab(query(conn, sql, {"id": swatch_id}).records())
+    found = with_lab(query(conn, sql, {"id": swatch_id}).records())
     return found[0] if found else None
 
 
@@ -234,14 +232,14 @@ def newest_check_id(conn: sqlite3.Connection) -> int:
 def sides_of_check(conn: sqlite3.Connection, check_id: int) -> dict[str, list[Record]]:
     """The measurements that a verdict was given on: ``{"master": [...], "lot": [...]}``."""
     sql = (
-        "SELECT given.side, m.id, photo.sha256 AS photo_sha256, m.region, m.lab_l, m.lab_a, "
-        "m.lab_b, m.reference, m.flags, m.superseded_by, photo.taken_at, setup.name AS setup "
+        f"SELECT given.side, m.id, photo.sha256 AS photo_sha256, m.region, {LAB}, "
+        "m.reference, m.flags, m.superseded_by, photo.taken_at, setup.name AS setup "
         "FROM lot_check_measurement AS given JOIN measurement AS m ON m.id = given.measurement_id "
         "JOIN layout ON layout.id = m.layout_id JOIN photo ON photo.id = layout.photo_id "
         "LEFT JOIN setup ON setup.id = photo.setup_id WHERE given.lot_check_id = :id ORDER BY m.id"
     )
     sides: dict[str, list[Record]] = {"master": [], "lot": []}
-    for row in _with_lab(query(conn, sql, {"id": check_id}).records()):
+    for row in with_lab(query(conn, sql, {"id": check_id}).records()):
         sides[row["side"]].append(row)
     return sides
 
@@ -259,14 +257,14 @@ def evenness_of_check(conn: sqlite3.Connection, check_id: int) -> Record | None:
 def history_of_swatch(conn: sqlite3.Connection, swatch_id: int) -> list[Record]:
     """Every measurement of a swatch, newest first, those that were superseded too."""
     sql = (
-        "SELECT m.id, photo.sha256 AS photo_sha256, m.region, m.lab_l, m.lab_a, m.lab_b, "
+        f"SELECT m.id, photo.sha256 AS photo_sha256, m.region, {LAB}, "
         "m.reference, m.measured_at, m.version, photo.taken_at, setup.name AS setup, "
         "(m.superseded_by IS NOT NULL OR layout.superseded_by IS NOT NULL) AS superseded "
         "FROM measurement AS m JOIN layout ON layout.id = m.layout_id "
         "JOIN photo ON photo.id = layout.photo_id LEFT JOIN setup ON setup.id = photo.setup_id "
         "WHERE m.swatch_id = :id ORDER BY m.id DESC LIMIT 200"
     )
-    return _with_lab(query(conn, sql, {"id": swatch_id}).records())
+    return with_lab(query(conn, sql, {"id": swatch_id}).records())
 
 
 def photo_with_marks(conn: sqlite3.Connection, sha256: str) -> Record | None:
@@ -298,11 +296,4 @@ def _checks(conn: sqlite3.Connection, where: str, values: Mapping[str, Any]) -> 
 
 def _swatches(conn: sqlite3.Connection, where: str, row_id: int) -> list[Record]:
     sql = _SWATCHES.format(where=where)
-    return _with_lab(query(conn, sql, {"id": row_id, "most": MOST}).records())
-
-
-def _with_lab(rows: list[Record]) -> list[Record]:
-    for row in rows:
-        parts = tuple(row.pop(name) for name in ("lab_l", "lab_a", "lab_b"))
-        row["lab"] = None if None in parts else parts
-    return rows
+    return with_lab(query(conn, sql, {"id": row_id, "most": MOST}).records())

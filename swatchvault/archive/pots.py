@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from swatchvault.archive.entities import DyeIn, Lot, PotStep, Recipe
+from swatchvault.archive.labs import VARIANCES, roots_of
 from swatchvault.archive.lots import add_lot, dye_columns, dye_in_grams, step_columns
 from swatchvault.archive.recipes import amount_columns, recipe_by_id, recipe_id_of
 from swatchvault.archive.rows import clean, find, insert, named, to_json, transaction
@@ -58,12 +59,16 @@ class Pot:
 
 @dataclass(frozen=True)
 class RecipeColour:
-    """The newest measured colour of a lot that followed a recipe."""
+    """The newest measured colour of a lot that followed a recipe.
+
+    ``u_lab``: standard uncertainties of ``lab``, all parts; ``None`` where unknown.
+    """
 
     lab: tuple[float, float, float]
     swatch: str
     lot: str
     photo_sha256: str
+    u_lab: tuple[float, float, float] | None
 
 
 def stocks_held(conn: sqlite3.Connection, dye: str) -> list[StockHeld]:
@@ -255,7 +260,8 @@ def recipe_colour(
     in force, else that by the best reference (chart, steps, card), of those the newest. A lot
     whose last check said that it is outside is not what the recipe gives."""
     sql = (
-        "SELECT lab_l, lab_a, lab_b, label, code, photo_sha256 FROM (SELECT m.*, swatch.label, "
+        "SELECT lab_l, lab_a, lab_b, label, code, photo_sha256, variance_l, variance_a, variance_b "
+        f"FROM (SELECT m.*, {VARIANCES}, swatch.label, "
         "lot.code, lot.dyed_on, swatch.id IN (SELECT swatch_id FROM current_masters) AS held, "
         "(SELECT verdict FROM lot_check WHERE lot_id = lot.id ORDER BY checked_at DESC, id DESC "
         "LIMIT 1) AS verdict, row_number() OVER (PARTITION BY m.swatch_id ORDER BY "
@@ -269,7 +275,10 @@ def recipe_colour(
     )
     recipe_id = recipe_id_of(conn, colourway, base, version)
     row = conn.execute(sql, (recipe_id, base)).fetchone()
-    return None if row is None else RecipeColour(tuple(row)[:3], *tuple(row)[3:])
+    if row is None:
+        return None
+    lab, (swatch, lot, photo), variances = tuple(row)[:3], tuple(row)[3:6], tuple(row)[6:]
+    return RecipeColour(lab, swatch, lot, photo, roots_of(variances))
 
 
 def _plan_ids(conn: sqlite3.Connection, recipe_id: int | None) -> list[int]:

@@ -16,8 +16,9 @@ _BASES = (
 )
 
 
-def _u_total(index: int) -> str:
-    """Variance of one Lab axis over all four parts; NULL where a part is unknown."""
+def variance_total(index: int) -> str:
+    """SQL: variance of one Lab axis of the measurement ``m``, its four parts summed; NULL where a
+    part is unknown."""
     parts = ("cov_region", "cov_frame", "cov_setup", "cov_profile")
     return " + ".join(f"json_extract(m.{p}, '$[{index}][{index}]')" for p in parts)
 
@@ -34,8 +35,8 @@ WHERE measurement.superseded_by IS NULL AND layout.superseded_by IS NULL""",
 SELECT swatch.label AS swatch, colourway.name AS colourway, base.name AS base, lot.code AS lot,
     skein.label AS skein, swatch.form, COALESCE(m.dry, swatch.dry) AS dry,
     round(m.lab_l, 2) AS lab_l, round(m.lab_a, 2) AS lab_a, round(m.lab_b, 2) AS lab_b,
-    round({_u_total(0)}, 3) AS variance_l, round({_u_total(1)}, 3) AS variance_a,
-    round({_u_total(2)}, 3) AS variance_b,
+    round({variance_total(0)}, 3) AS variance_l, round({variance_total(1)}, 3) AS variance_a,
+    round({variance_total(2)}, 3) AS variance_b,
     m.reference, {_FLAGS} AS flags, m.shadow_sd, m.clipped_share,
     photo.taken_at, setup.name AS setup, setup.locked, COALESCE(photo.light, setup.light) AS light,
     m.region, photo.sha256 AS photo_sha256, m.version, m.measured_at, m.id AS measurement_id,

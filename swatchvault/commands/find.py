@@ -19,6 +19,14 @@ if TYPE_CHECKING:
 
 FORMS = click.Choice(["skein", "wound card", "knit"])
 CLASSES = click.Choice(["solid", "semi-solid", "variegated", "speckled", "gradient"])
+#: What the ± of a hit's colour is, beside that of its distance; and of looks, which have none.
+OF_ITSELF = (
+    "(± is one standard uncertainty; that of L*, a*, b* is of the colour by itself, and most of it "
+    "cancels in a difference)"
+)
+NO_DOUBT_OF_LOOKS = (
+    "(± is one standard uncertainty of the colour by itself; how unlike two look has no stated one)"
+)
 FILE = click.Path(path_type=Path, dir_okay=False)
 K_L = click.option("--k-l", type=NUMBER, default=2.0, show_default=True, help="kL of ΔE00.")
 TOLERANCE = click.option(
@@ -100,6 +108,7 @@ def near_command(
     Hits share a rank where the photos cannot tell which lies nearer. A triple that begins with a
     minus sign goes after --. Of a photo that shows several swatches, one is PHOTO:NAME.
     """
+    from ingest.model import none_if_nan
     from swatchvault import finding
     from swatchvault.archive import open_archive
     from swatchvault.archive.made import Filters
@@ -117,9 +126,10 @@ def near_command(
         older = left_out(archive.conn, query, classed=classed)
     warnings = [*query.target.warnings, *older]
     if as_json:
-        lab = [float(v) for v in query.target.lab]
-        answer = {"query": query.target.name, "lab": lab, "k_l": k_l, "warnings": warnings}
-        print_json({**answer, "hits": [h.record() for h in hits]})
+        lab, u = [float(v) for v in query.target.lab], query.u_lab
+        u_lab = None if u is None else [none_if_nan(v) for v in u]
+        answer = {"query": query.target.name, "lab": lab, "u_lab": u_lab, "k_l": k_l}
+        print_json({**answer, "warnings": warnings, "hits": [h.record() for h in hits]})
         return
     if other_dyes and not hits:
         click.echo(why)
@@ -174,13 +184,15 @@ def print_json(value: Any) -> None:
 
 
 def _show(hits: list[Any], warnings: list[str], measure: str, *, ranked: bool) -> None:
+    from swatchvault.colour_words import lab_cell
     from swatchvault.report import table_lines
 
     for warning in warnings:
         click.echo(f"! {warning}")
     if not hits:
         return
-    header = ("rank", measure, *(["±"] if ranked else []), "swatch", "colourway", "base", "form")
+    first = ("rank", measure, *(["±"] if ranked else []), "swatch", "L*, a*, b*")
+    header = (*first, "colourway", "base", "form", "lot", "dyed on", "dyes")
     rows = []
     for hit in hits:
         doubt = [hit.u if hit.u == hit.u else "?"] if ranked else []
@@ -189,8 +201,10 @@ def _show(hits: list[Any], warnings: list[str], measure: str, *, ranked: bool) -
             d.dye + ("" if d.depth_percent is None else f" {d.depth_percent:.3g} %")
             for d in made.dyes
         )
-        names = (made.swatch, made.colourway, made.base, made.form)
-        rows.append((hit.rank, hit.distance, *doubt, *names, made.lot, made.dyed_on, dyes))
-    click.echo("\n".join(table_lines((*header, "lot", "dyed on", "dyes"), rows)))
+        seen = (made.swatch, lab_cell(hit.lab, hit.u_lab))
+        names = (made.colourway, made.base, made.form, made.lot, made.dyed_on, dyes)
+        rows.append((hit.rank, hit.distance, *doubt, *seen, *names))
+    click.echo("\n".join(table_lines(header, rows)))
+    click.echo(OF_ITSELF if ranked else NO_DOUBT_OF_LOOKS)
     if ranked and len({h.rank for h in hits}) < len(hits):
         click.echo("Hits that share a rank: these photos cannot tell which of them lies nearer.")

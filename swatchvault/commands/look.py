@@ -32,7 +32,7 @@ def list_command(
 ) -> None:
     """List WHAT: colourways, bases, lots, swatches, colours, evenness, recipes, dyes, photos ..."""
     from swatchvault.archive import eye_rule, listing, open_archive
-    from swatchvault.report import table_lines
+    from swatchvault.report import as_read, table_lines
 
     with open_archive(need_archive(archive_folder)) as archive:
         rows = listing(archive.conn, what, text, sort, largest_first=largest_first)
@@ -42,7 +42,7 @@ def list_command(
     elif not rows.rows:
         click.echo(f"no {what}" + (f" with {text!r}" if text else " yet"))
     else:
-        click.echo("\n".join(table_lines(rows.columns, rows.rows)))
+        click.echo("\n".join(table_lines(*as_read(rows.columns, rows.rows))))
         if by_eye:
             click.echo("(classes of evenness are by your eye's rule where it can say)")
 

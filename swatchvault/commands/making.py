@@ -80,6 +80,7 @@ def recipe_command(
         against=against,
         lab=None if colour is None else colour.lab,
         lab_of=None if colour is None else f"swatch {colour.swatch} of lot {colour.lot}",
+        u_lab=None if colour is None else colour.u_lab,
         thumb=thumb.read_bytes() if thumb is not None and thumb.is_file() else None,
         to_try=to_try,
     )

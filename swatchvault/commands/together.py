@@ -46,6 +46,7 @@ def groups_command(
     """Which of these lots or swatches can go together: every pair in a group within tolerance."""
     from swatchvault import shades, together
     from swatchvault.archive import open_archive
+    from swatchvault.colour_words import delta_e_words
 
     if not names and colourway is None:
         raise CompareError("nothing to group: name lots or swatches, or give --colourway")
@@ -64,17 +65,19 @@ def groups_command(
     for i, j in found.unsure:
         click.echo(
             f"cannot tell: {table.names[i]} and {table.names[j]} "
-            f"({found.delta_e[i, j]:.2f}, within {tolerance:g} or not)"
+            f"({delta_e_words(found.delta_e[i, j], found.u_of(i, j))}, within {tolerance:g} or not)"
         )
     if found.unsure:
         click.echo("(`check` uses photos that show both, where there are some, and can tell more)")
     for bridge in found.bridges:
         click.echo(
             f"to bridge two groups, alternate {table.names[bridge.left]} with "
-            f"{table.names[bridge.right]} ({bridge.delta_e:.2f})"
+            f"{table.names[bridge.right]} "
+            f"({delta_e_words(bridge.delta_e, found.u_of(bridge.left, bridge.right))})"
         )
     click.echo(
-        f"ΔE00 with kL = {k_l:g}, {found.by}. Shade-sort numbers: lightness, chroma, hue; 555 is "
+        f"ΔE00 with kL = {k_l:g}, {found.by}; ± is one standard uncertainty. "
+        "Shade-sort numbers: lightness, chroma, hue; 555 is "
         f"{standard or table.names[0]}; blocks of ΔL* {blocks[0]:g}, ΔC* {blocks[1]:g}, "
         f"ΔH* {blocks[2]:g}; - is beyond 1 to 9."
     )
@@ -83,6 +86,8 @@ def groups_command(
 def _grouping_record(
     found: Any, names: list[str], numbers: list[str], blocks: tuple[float, ...]
 ) -> dict[str, Any]:
+    from ingest.model import none_if_nan
+
     return {
         "tolerance": found.tolerance,
         "k_l": found.k_l,
@@ -90,7 +95,11 @@ def _grouping_record(
         "groups": [[names[r] for r in rows] for rows in found.groups],
         "cannot_tell": [[names[i], names[j]] for i, j in found.unsure],
         "alternate": [
-            {"swatches": [names[b.left], names[b.right]], "delta_e_00": b.delta_e}
+            {
+                "swatches": [names[b.left], names[b.right]],
+                "delta_e_00": b.delta_e,
+                "u": none_if_nan(found.u_of(b.left, b.right)),
+            }
             for b in found.bridges
         ],
         "shade_sort": dict(zip(names, numbers, strict=True)),
@@ -134,11 +143,15 @@ def drift_command(
     click.echo(title)
     for row, (lot, value) in enumerate(zip(found.lots, found.values, strict=True)):
         new = ", ".join(c.what for c in found.changes if c.lot == row)
-        figures = "".join(f"{v:+8.2f}" for v in value)
+        u = found.u[row]
+        figures = "".join(f"{v:+8.2f}" for v in value) + (f" ± {u:.2f}" if u == u else " ± ?")
         click.echo(
             f"  {lot.when or 'no date':<12}{lot.lot:<14}{figures}{'  new: ' + new if new else ''}"
         )
-    click.echo("  (lightness, chroma, hue about the mean of the lots, in units of ΔE00)")
+    click.echo(
+        "  (lightness, chroma, hue about the mean of the lots, in units of ΔE00; ± is the doubt of "
+        "each of the three)"
+    )
     for sentence in found.sentences or ("No lot is out of line with the others.",):
         click.echo(sentence)
     for note in found.notes:
@@ -146,6 +159,8 @@ def drift_command(
 
 
 def _course_record(found: Any) -> dict[str, Any]:
+    from ingest.model import none_if_nan
+
     return {
         "k_l": found.k_l,
         "axes": ["lightness", "chroma", "hue"],
@@ -157,6 +172,7 @@ def _course_record(found: Any) -> dict[str, Any]:
                 "lot": lot.lot,
                 "when": lot.when,
                 "values": value.tolist(),
+                "u": none_if_nan(float(found.u[row])),
                 "changes": [c.what for c in found.changes if c.lot == row],
             }
             for row, (lot, value) in enumerate(zip(found.lots, found.values, strict=True))
@@ -237,3 +253,4 @@ def bases_command(colourway: str, archive_folder: Path | None, as_json: bool) ->
         header = ("form", "base", "swatches", "L*", "a*", "b*", "ΔL*", "ΔC*", "Δh")
         cells = [(r.form, r.base, r.swatches, *r.lab, *r.shift) for r in rows]
         click.echo("\n".join(table_lines(header, cells)))
+        click.echo("(means of the swatches; `list colours` has each of them with its doubt)")

@@ -28,13 +28,13 @@ LINKS = {
 def cell(row: Any, value: Any, column: str) -> Markup | None:
     """How a cell is shown, or ``None``: as Datasette would show it.
 
-    A chip stands before ``lab_l`` where the row has the other two, and before a ``#rrggbb``.
+    A chip stands before ``lab_l`` where the row has the other two, and before a ``#rrggbb``. An
+    axis of Lab has its standard uncertainty beside it where the row has its variance.
     """
     if value is None or isinstance(value, bytes | dict):
         return None
-    if column == "lab_l":
-        colour = hex_of(_lab_of(row))
-        return None if colour is None else _chip(colour) + Markup(" ") + escape(value)
+    if column in _LAB:
+        return _axis(row, value, column)
     if isinstance(value, str) and _HEX.fullmatch(value):
         return _chip(value) + Markup(" ") + escape(value)
     if column in LINKS:
@@ -43,6 +43,17 @@ def cell(row: Any, value: Any, column: str) -> Markup | None:
         if isinstance(found, int) and str(value).strip():
             return Markup('<a href="{}{}">{}</a>').format(address, found, value)
     return None
+
+
+def _axis(row: Any, value: Any, column: str) -> Markup | None:
+    variance = _held(row, column.replace("lab", "variance"))
+    words = escape(value)
+    if isinstance(value, int | float) and isinstance(variance, int | float):
+        words = escape(f"{value} ± {math.sqrt(max(variance, 0.0)):.1f}")
+    colour = hex_of(_lab_of(row)) if column == "lab_l" else None
+    if colour is not None:
+        return _chip(colour) + Markup(" ") + words
+    return words if words != escape(value) else None
 
 
 def _chip(colour: str) -> Markup:

@@ -27,7 +27,25 @@ def figure(value: object, digits: int = 1) -> str:
     return f"{value:.{digits}f}"
 
 
+def with_doubt(value: object, u: object = None) -> str:
+    """A value of L*, a* or b* with its standard uncertainty where it is known; a dash for none."""
+    from swatchvault.colour_words import plus_minus
+
+    if figure(value) == "–" or not isinstance(value, int | float):
+        return "–"
+    return plus_minus(value, u if isinstance(u, int | float) else None)
+
+
+def delta_e(value: float, u: float | None) -> str:
+    """A ΔE00 with its standard uncertainty, a question mark where that is not known."""
+    from swatchvault.colour_words import delta_e_words
+
+    return delta_e_words(float(value), u)
+
+
 def add_to(env: Any) -> None:
     """Give a Jinja environment our filters."""
     env.filters["hex_of"] = hex_of
     env.filters["figure"] = figure
+    env.filters["with_doubt"] = with_doubt
+    env.filters["delta_e"] = delta_e

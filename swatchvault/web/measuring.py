@@ -205,7 +205,8 @@ async def _state_now(visit: Visit, sha256: str) -> dict[str, Any]:
 
 def region_words(swatch: Any) -> dict[str, Any]:
     """A measured region as a page shows it; ``swatch``: a measurement, stored or new."""
-    from swatchvault.report import evenness_lines, lab_words
+    from swatchvault.colour_words import lab_words
+    from swatchvault.report import evenness_lines
     from swatchvault.web.look import hex_of
 
     lab = [float(v) for v in swatch.lab]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import math
 import re
 import sqlite3
 from dataclasses import dataclass
@@ -86,6 +87,7 @@ def _words() -> dict[str, Any]:
     return {
         "caution_line": CAUTION_LINE,
         "pour": lambda ml: pour_words(ml)[0],
+        "unknown": (math.nan,) * 3,
         "weigh": lambda g: weigh_words(g)[0],
         "step_words": step_plan_words,
     }
@@ -125,6 +127,7 @@ def sheet_of(conn: sqlite3.Connection, folder: Path, recipe_id: int, asked: Aske
         against=against,
         lab=None if colour is None else colour.lab,
         lab_of=None if colour is None else f"swatch {colour.swatch} of lot {colour.lot}",
+        u_lab=None if colour is None else colour.u_lab,
         thumb=thumb.read_bytes() if thumb is not None and thumb.is_file() else None,
         to_try=next_time(conn, *names),
     )

@@ -57,11 +57,8 @@ def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
 
 def _doubt(covariance: Any) -> Record:
     """Standard uncertainties of L*, a*, b*: of each part, and of all together."""
-    import numpy as np
-
     parts = [(name, PARTS[name], u) for name, u in covariance.standard().items()]
-    total = np.sqrt(np.maximum(np.diag(covariance.total), 0.0)).tolist()
-    return {"parts": parts, "total": total}
+    return {"parts": parts, "total": covariance.standard_total()}
 
 
 def palette_bar(tonality: Any) -> list[Record]:

@@ -113,9 +113,11 @@ def _grouped(
     standard = asked.standard or table.names[0]
     held = together.standard_lab(conn, table, found, asked.standard or None)
     numbers = shades.shade_sort(found.labs, held, (sizes[0], sizes[1], sizes[2]))
+    rows = _group_rows(found, table, numbers)
     return {
         "found": found,
-        "groups": _group_rows(found, table, numbers),
+        "groups": rows,
+        "averaged": any(r["u_lab"] is None for of_group in rows for r in of_group),
         "table": table,
         "standard": standard,
         "sizes": sizes,
@@ -128,12 +130,21 @@ def _group_rows(found: Grouping, table: Table, numbers: list[str]) -> list[list[
             {
                 "made": table.made[row],
                 "lab": [float(v) for v in found.labs[row]],
+                "u_lab": _u_of(table, found, row),
                 "number": numbers[row],
             }
             for row in rows
         ]
         for rows in found.groups
     ]
+
+
+def _u_of(table: Table, found: Grouping, row: int) -> list[float] | None:
+    """The doubt of a grouped colour; ``None`` where it is the mean of several photos."""
+    from swatchvault.photodoubt import photo_of_lab
+
+    photo = photo_of_lab(table.every[row], found.labs[row])
+    return None if photo is None else photo.covariance.standard_total()
 
 
 # -- gaps --------------------------------------------------------------------------------------

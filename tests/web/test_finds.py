@@ -334,5 +334,9 @@ async def test_a_photo_is_headed_by_its_name_and_a_doubt_that_is_not_known_is_sa
     assert unknown and all(re.fullmatch(r"ΔE00 [\d.]+", f) for f in unknown)
     assert "No ± is told: no grey card, steps or chart corrected this photo." in pages[1]
     assert "No ± is told" not in pages[0]
-    assert "one standard uncertainty" in pages[0] and "one standard uncertainty" not in pages[1]
+    of_the_distance = "; ± is one standard uncertainty"
+    assert of_the_distance in pages[0] and of_the_distance not in pages[1]
+    sought = [page.split("<ol")[0].split("</h2>")[-1] for page in pages]
+    with_card, without = (re.findall(r"L\* [\d.]+ ± ([\d.]+)", part) for part in sought)
+    assert float(without[0]) > 3.0 * float(with_card[0])
     assert "these photos cannot tell which of them lies nearer" in pages[1]
