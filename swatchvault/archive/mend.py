@@ -55,6 +55,13 @@ def _fact(value: Fact) -> str:
     return "not known" if value is None else f"{value:g}" if isinstance(value, float) else value
 
 
+def facts_of(conn: sqlite3.Connection, table: str, row_id: int) -> dict[str, Fact]:
+    """What of a row can be put right, as it is. Raises ``NotFound`` where it is not."""
+    name_of(conn, table, row_id)
+    sql = f"SELECT {', '.join(FIELDS[table])} FROM {table} WHERE id = ?"
+    return dict(conn.execute(sql, (row_id,)).fetchone())
+
+
 def mend(conn: sqlite3.Connection, table: str, row_id: int, facts: Mapping[str, Fact]) -> Mended:
     """Put facts of a row right; ``facts``: of :data:`FIELDS`, those that are ``None`` stay.
 
@@ -64,8 +71,7 @@ def mend(conn: sqlite3.Connection, table: str, row_id: int, facts: Mapping[str, 
     told = {field: facts[field] for field in FIELDS[table] if facts.get(field) is not None}
     with transaction(conn):
         name = name_of(conn, table, row_id)
-        sql = f"SELECT {', '.join(FIELDS[table])} FROM {table} WHERE id = ?"
-        known = dict(conn.execute(sql, (row_id,)).fetchone())
+        known = facts_of(conn, table, row_id)
         new = {field: value for field, value in told.items() if value != known[field]}
         if "form" in new:
             _refuse_judged(conn, row_id, name)

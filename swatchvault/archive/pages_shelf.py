@@ -9,8 +9,8 @@ from swatchvault.archive.listing import Rows, query
 from swatchvault.errors import NotFound
 
 _STOCKS = """SELECT stocks.stock_id, dye.id AS dye_id, stocks.dye, stocks.stock AS code,
-stocks.pack, stocks.strength_percent, stocks.made_up_to_ml, stocks.mixed_on, stocks.left_seen_ml,
-stocks.left_seen_on, stocks.left_ml, stocks.note
+stocks.pack, stocks.strength_percent, stocks.grams, stocks.made_up_to_ml, stocks.mixed_on,
+stocks.left_seen_ml, stocks.left_seen_on, stocks.left_ml, stocks.note
 FROM stocks JOIN dye ON dye.name = stocks.dye"""
 
 _DYES = """SELECT dye.id, dye.name, dye.family, dye.note,
@@ -53,6 +53,7 @@ class StockOnShelf:
     code: str
     pack: str | None
     strength_percent: float
+    grams: float
     made_up_to_ml: float
     mixed_on: str | None
     left_seen_ml: float | None

@@ -64,6 +64,12 @@ ROUTES: tuple[Route, ...] = (
         read="change",
         write="change",
     ),
+    Route(
+        r"/(?P<kind>stock|swatch|lot)/(?P<id>\d{1,18})/facts$",
+        "mend:facts_page",
+        read="change",
+        write="change",
+    ),
     Route(r"/check/new$", "checks:new_check_page", read="log", write="log"),
     Route(r"/check/(?P<id>\d{1,18})$", "checks:check_page"),
     Route(r"/mat\.pdf$", "places:mat_pdf"),

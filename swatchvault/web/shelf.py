@@ -12,6 +12,7 @@ from datasette import Response
 
 from swatchvault.cautions import CAUTION_LINE
 from swatchvault.errors import SwatchvaultError
+from swatchvault.web.mend import put_right
 from swatchvault.web.typed import number, number_or_none, row_id, whole
 from swatchvault.web.visit import Form, RefusedError, Visit
 
@@ -72,7 +73,8 @@ def with_age(stock: StockOnShelf) -> dict[str, Any]:
         hints.append("more was used than was thought to be there: look, and set what is left")
     elif stock.left_ml == 0:
         hints.append("used up")
-    return {"stock": stock, "hints": hints}
+    facts = {name: getattr(stock, name) for name in ("grams", "made_up_to_ml", "mixed_on")}
+    return {"stock": stock, "hints": hints, "right": put_right("stock", stock.stock_id, facts)}
 
 
 async def dye_page(visit: Visit) -> Response:

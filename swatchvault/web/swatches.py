@@ -10,6 +10,7 @@ from typing import Any
 from datasette import Response
 
 from swatchvault.web.checks import newest_and_earlier
+from swatchvault.web.mend import put_right
 from swatchvault.web.said import on_page
 from swatchvault.web.typed import row_id
 from swatchvault.web.visit import RefusedError, Visit
@@ -41,8 +42,10 @@ def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
 
     found = swatch_colours(conn, swatch_id)
     newest = found[-1] if found else None
+    swatch = pages.one(conn, "swatch", swatch_id)
     return {
-        "swatch": pages.one(conn, "swatch", swatch_id),
+        "swatch": swatch,
+        "right": put_right("swatch", swatch_id, swatch),
         "newest": newest,
         "doubt": None if newest is None else _doubt(newest.covariance),
         "evenness": None if newest is None else say(newest.tonality, newest.flags),

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from datetime import date
 
-from swatchvault.amounts import AMBIGUOUS
+from swatchvault.amounts import AMBIGUOUS, parse_amount
 from swatchvault.web.visit import Form, RefusedError, Visit
 
 
@@ -30,6 +31,34 @@ def number(text: str, what: str) -> float:
 def number_or_none(text: str, what: str) -> float | None:
     """A number, or ``None`` where nothing was typed."""
     return number(text, what) if text.strip() else None
+
+
+def day_or_none(text: str, what: str) -> str | None:
+    """A day of the calendar, or ``None`` where nothing was typed. Raises ``RefusedError``."""
+    if not text.strip():
+        return None
+    try:
+        return date.fromisoformat(text.strip()).isoformat()
+    except ValueError:
+        raise RefusedError(f"{what} is {text!r}: write a date such as 2026-03-01") from None
+
+
+def grams_or_none(text: str, what: str) -> float | None:
+    """A weight above 0 in g, or ``None`` where nothing was typed; a number alone is in grams."""
+    amount = parse_amount(text, bare="g").g if text.strip() else None
+    return _above_zero(amount, text, what)
+
+
+def millilitres_or_none(text: str, what: str) -> float | None:
+    """A volume above 0 in mL, or ``None`` where nothing was typed; a number alone is in mL."""
+    amount = parse_amount(text, bare="mL").ml if text.strip() else None
+    return _above_zero(amount, text, what)
+
+
+def _above_zero(amount: float | None, text: str, what: str) -> float | None:
+    if amount is not None and amount <= 0:
+        raise RefusedError(f"{what} is {text}, and must be above 0")
+    return amount
 
 
 def whole(text: str, what: str) -> int:

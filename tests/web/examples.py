@@ -47,6 +47,7 @@ EXAMPLES: dict[str, str] = {
     r"/(?P<kind>colourway|lot|swatch|base|dye)/(?P<id>\d{1,18})/name$": (
         "/colourway/{SELECT colourway_id FROM master}/name"
     ),
+    r"/(?P<kind>stock|swatch|lot)/(?P<id>\d{1,18})/facts$": "/stock/{SELECT id FROM stock}/facts",
     r"/check/new$": "/check/new?lot={SELECT lot_id FROM lot_check}",
     r"/check/(?P<id>\d{1,18})$": "/check/{SELECT id FROM lot_check WHERE verdict = 'cannot tell'}",
     r"/mat\.pdf$": "/mat.pdf",

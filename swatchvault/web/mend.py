@@ -1,0 +1,125 @@
+"""A fact put right: the form on the page of a stock's dye, a swatch or a lot, and its refusal."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from datasette import Response
+
+from swatchvault.errors import NotFound, SwatchvaultError
+from swatchvault.web.findasked import FORMS
+from swatchvault.web.typed import day_or_none, grams_or_none, millilitres_or_none, row_id
+from swatchvault.web.visit import RefusedError, Visit
+
+Fact = float | str | None
+Facts = Mapping[str, Fact]
+
+
+@dataclass(frozen=True)
+class Field:
+    """A field of the form: the fact's name in the archive, its label, what it is ("g", "mL",
+    "day" or "form"), and how it is read; what is blank is read as ``None``."""
+
+    name: str
+    label: str
+    unit: str
+    read: Callable[[str, str], Fact]
+
+    def shown(self, fact: Fact) -> str:
+        """A fact as the field has it, so that it is read back as the very same."""
+        if isinstance(fact, float):
+            return f"{Decimal(repr(fact)):f} {self.unit}".replace(".0 ", " ")
+        return fact or ""
+
+
+def _form(text: str, what: str) -> str | None:
+    if text and text not in FORMS:
+        raise RefusedError(f"{what} is {text!r}: choose one of {', '.join(FORMS)}")
+    return text or None
+
+
+FIELDS: Mapping[str, tuple[Field, ...]] = {
+    "stock": (
+        Field("grams", "Powder in it", "g", grams_or_none),
+        Field("made_up_to_ml", "Made up to", "mL", millilitres_or_none),
+        Field("mixed_on", "Mixed on", "day", day_or_none),
+    ),
+    "swatch": (Field("form", "Form", "form", _form),),
+    "lot": (
+        Field("dyed_on", "Dyed on", "day", day_or_none),
+        Field("dry_g", "Dry weight of the goods", "g", grams_or_none),
+    ),
+}
+
+
+def put_right(
+    kind: str, number: int, facts: Facts, typed: Mapping[str, str] | None = None
+) -> dict[str, Any]:
+    """What the form of a stock, swatch or lot shows; ``typed``: what was typed and refused."""
+    told = typed or {}
+    fields = [
+        {
+            "name": f.name,
+            "label": f.label,
+            "unit": f.unit,
+            "value": told.get(f.name, f.shown(facts[f.name])),
+        }
+        for f in FIELDS[kind]
+    ]
+    return {"kind": kind, "number": number, "fields": fields, "forms": FORMS}
+
+
+async def facts_page(visit: Visit) -> Response:
+    """The form alone; a POST puts the facts right, and a refused one comes back as typed."""
+    kind, number = visit.part("kind"), row_id(visit)
+    if visit.request.method != "POST":
+        return await _shown(visit, None, "")
+    form = await visit.form()
+    typed = {f.name: form.text(f.name) for f in FIELDS[kind]}
+
+    def work(conn: sqlite3.Connection) -> str:
+        from swatchvault.archive.mend import mend
+
+        told = {f.name: f.read(typed[f.name], f.label) for f in FIELDS[kind]}
+        mend(conn, kind, number, told)
+        return _page_of(conn, kind, number)
+
+    try:
+        return await visit.change(form, work, "It is put right.")
+    except NotFound:
+        raise
+    except SwatchvaultError as error:
+        if visit.wants_json:
+            raise
+        return await _shown(visit, typed, str(error))
+
+
+async def _shown(visit: Visit, typed: Mapping[str, str] | None, words: str) -> Response:
+    values = await visit.read(_values, visit.part("kind"), row_id(visit), typed)
+    return await visit.page("sv_facts.html", {**values, "words": words}, 400 if words else 200)
+
+
+def _values(
+    conn: sqlite3.Connection, kind: str, number: int, typed: Mapping[str, str] | None
+) -> dict[str, Any]:
+    from swatchvault.archive.mend import facts_of
+    from swatchvault.archive.rename import name_of
+
+    return {
+        "name": name_of(conn, kind, number),
+        "right": put_right(kind, number, facts_of(conn, kind, number), typed),
+        "back": _page_of(conn, kind, number),
+    }
+
+
+def _page_of(conn: sqlite3.Connection, kind: str, number: int) -> str:
+    """Where the thing is shown; a stock stands on its dye's page."""
+    if kind != "stock":
+        return f"/{kind}/{number}"
+    from swatchvault.archive.pages_shelf import stock_on_shelf
+
+    return f"/dye/{stock_on_shelf(conn, number).dye_id}"

@@ -1,0 +1,143 @@
+"""A fact put right on a page: by the dyer alone, worked out anew, and refused as it was typed."""
+
+from __future__ import annotations
+
+import html
+import sqlite3
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from swatchvault.archive.mend import FIELDS as MENDED
+from swatchvault.web.mend import FIELDS, put_right
+
+pytestmark = pytest.mark.anyio
+
+Visitor = Callable[[str], Any]
+ONCE = "a-token-of-this-test"
+#: The page a thing's form stands on, of row 1 of each, and a form that mends it.
+PAGES = {"stock": "/dye/1", "swatch": "/swatch/2", "lot": "/lot/1"}
+NUMBERS = {"stock": 1, "swatch": 2, "lot": 1}
+SENT: dict[str, dict[str, str]] = {
+    "stock": {"grams": "7,5 g", "made_up_to_ml": "0.5 L", "mixed_on": "2026-01-31"},
+    "swatch": {"form": "knit"},
+    "lot": {"dyed_on": "2026-02-11", "dry_g": "205.25"},
+}
+KEPT: dict[str, dict[str, object]] = {
+    "stock": {"grams": 7.5, "made_up_to_ml": 500.0, "mixed_on": "2026-01-31"},
+    "swatch": {"form": "knit"},
+    "lot": {"dyed_on": "2026-02-11", "dry_g": 205.25},
+}
+
+
+def ask(studio: Path, sql: str) -> list[tuple[Any, ...]]:
+    with sqlite3.connect(studio / "archive.db") as conn:
+        return conn.execute(sql).fetchall()
+
+
+def facts(studio: Path, kind: str) -> dict[str, object]:
+    names = MENDED[kind]
+    sql = f"SELECT {', '.join(names)} FROM {kind} WHERE id = {NUMBERS[kind]}"
+    return dict(zip(names, ask(studio, sql)[0], strict=True))
+
+
+def judged_no_more(studio: Path) -> None:
+    """Swatch 2 as if nothing had been said of its form."""
+    with sqlite3.connect(studio / "archive.db") as conn:
+        conn.execute("PRAGMA foreign_keys = OFF")
+        for (name,) in conn.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'"):
+            conn.execute(f'DROP TRIGGER "{name}"')
+        conn.execute("DELETE FROM master WHERE swatch_id = 2")
+        conn.execute("DELETE FROM lot_check WHERE swatch_id = 2 OR master_swatch_id = 2")
+
+
+def test_the_page_offers_what_the_command_mends() -> None:
+    assert {kind: tuple(f.name for f in fields) for kind, fields in FIELDS.items()} == MENDED
+
+
+@pytest.mark.parametrize("value", [6.0, 0.1 + 0.2, 1e-07, 123456.789])
+def test_a_field_left_as_it_is_changes_nothing(value: float) -> None:
+    right = put_right("stock", 1, {"grams": value, "made_up_to_ml": value, "mixed_on": None})
+    for field, shown in zip(FIELDS["stock"], right["fields"], strict=True):
+        if field.unit == "day":
+            assert field.read(shown["value"], "") is None
+        else:
+            assert field.read(shown["value"], "") == value
+
+
+@pytest.mark.parametrize("kind", PAGES)
+async def test_it_is_put_right_where_it_is_read(kind: str, visitor: Visitor, studio: Path) -> None:
+    judged_no_more(studio)
+    number = NUMBERS[kind]
+    action = f'action="/{kind}/{number}/facts"'
+    assert action in (await visitor("dyer").get(PAGES[kind])).text
+    before, dyes = facts(studio, kind), ask(studio, "SELECT * FROM lot_dye")
+    assert before != KEPT[kind]
+    for _ in range(2):  # a second tap does nothing more
+        sent = {"once": ONCE, **SENT[kind]}
+        answer = await visitor("dyer").post(f"/{kind}/{number}/facts", sent)
+        assert (answer.status_code, answer.headers["location"]) == (303, PAGES[kind])
+    assert facts(studio, kind) == KEPT[kind]
+    assert (ask(studio, "SELECT * FROM lot_dye") != dyes) is (kind == "stock")
+    alone = html.unescape((await visitor("dyer").get(f"/{kind}/{number}/facts")).text)
+    assert action in alone and ("7.5 g" in alone) is (kind == "stock")
+
+
+async def test_dye_that_went_in_follows_the_stock(visitor: Visitor, studio: Path) -> None:
+    sql = "SELECT dye_g FROM lot_dye WHERE stock_id = 1 AND amount_ml IS NOT NULL ORDER BY id"
+    before = [row[0] for row in ask(studio, sql)]
+    assert before
+    grams = facts(studio, "stock")["grams"]
+    sent = {"once": ONCE, "grams": f"{2 * float(str(grams))} g"}
+    assert (await visitor("dyer").post("/stock/1/facts", sent)).status_code == 303
+    assert [row[0] for row in ask(studio, sql)] == pytest.approx([2 * g for g in before])
+
+
+@pytest.mark.parametrize("kind", PAGES)
+async def test_a_helper_is_not_offered_it_and_cannot(
+    kind: str, visitor: Visitor, studio: Path
+) -> None:
+    before, path = facts(studio, kind), f"/{kind}/{NUMBERS[kind]}/facts"
+    assert "/facts" not in (await visitor("helper").get(PAGES[kind])).text
+    for role in ("helper", "anyone"):
+        assert (await visitor(role).get(path)).status_code == 403
+        answer = await visitor(role).post(path, {"once": ONCE, **SENT[kind]})
+        assert answer.status_code == 403
+    assert facts(studio, kind) == before
+
+
+@pytest.mark.parametrize(
+    ("kind", "name", "typed", "words"),
+    [
+        ("stock", "grams", "-5 g", "cannot be read"),
+        ("stock", "grams", "0", "must be above 0"),
+        ("stock", "grams", "5 mL", "5 mL"),
+        ("stock", "made_up_to_ml", "much", "cannot be read"),
+        ("stock", "mixed_on", "2026-02-30", "write a date such as 2026-03-01"),
+        ("lot", "dyed_on", "2.4.2026", "write a date such as 2026-03-01"),
+        ("lot", "dry_g", "1,234", "comma"),
+        ("swatch", "form", "ball", "choose one of skein"),
+        ("swatch", "form", "knit", "is a master or was held to one"),
+    ],
+)
+async def test_what_cannot_be_comes_back_as_it_was_typed(
+    kind: str, name: str, typed: str, words: str, visitor: Visitor, studio: Path
+) -> None:
+    before, path = facts(studio, kind), f"/{kind}/{NUMBERS[kind]}/facts"
+    assert ask(studio, "SELECT 1 FROM lot_check WHERE swatch_id = 2 OR master_swatch_id = 2")
+    answer = await visitor("dyer").post(path, {"once": ONCE, name: typed})
+    page = html.unescape(answer.text)
+    assert answer.status_code == 400 and 'role="alert"' in page and words in page
+    shown = f"<option selected>{typed}" if name == "form" else f'name="{name}" value="{typed}"'
+    assert typed == "ball" or shown in page
+    assert facts(studio, kind) == before
+
+
+async def test_what_is_not_there_cannot_be_put_right(visitor: Visitor) -> None:
+    for kind in PAGES:
+        assert (await visitor("dyer").get(f"/{kind}/999999/facts")).status_code == 404
+        answer = await visitor("dyer").post(f"/{kind}/999999/facts", {"once": ONCE})
+        assert answer.status_code == 404
+    assert (await visitor("dyer").get("/colourway/1/facts")).status_code == 404
