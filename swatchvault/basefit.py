@@ -84,7 +84,8 @@ class BaseModel:
     """A fitted base. ``scale``: factor on standard uncertainties that leave-one-out found.
 
     ``left_out``: lots as those of other recipes predict them, of two dozen recipes at most.
-    ``not_used``: lots left out, and why. ``n_lots``: lots in the fit.
+    ``not_used``: lots left out, and why. ``n_lots``: lots in the fit, of
+    ``n_recipes`` recipes that differ.
     """
 
     dyes: tuple[str, ...]
@@ -96,6 +97,15 @@ class BaseModel:
     not_used: Mapping[str, str] = field(default_factory=dict)
     fluorescent: frozenset[str] = frozenset()
     n_lots: int = 0
+    n_recipes: int = 0
+
+    @property
+    def learned(self) -> str:
+        """What a prediction and its "19 of 20" are learned from."""
+        words = f"learned from {self.n_recipes} recipes in {self.n_lots} lots"
+        if self.n_recipes > _MOST_LEFT_OUT:
+            words += f" by leaving out {_MOST_LEFT_OUT} of the recipes in turn"
+        return words
 
     @property
     def deepest(self) -> dict[str, float]:
@@ -208,7 +218,7 @@ def fit_base(
     layout, glowing = Layout(len(dyes)), frozenset(fluorescent)
     with one_thread():
         fit = fit_unknowns(layout, data)
-        model = BaseModel(dyes, layout, fit, data, 1.0, (), not_used, glowing, len(used))
+        model = BaseModel(dyes, layout, fit, data, 1.0, (), not_used, glowing, len(used), differ)
         return _judged(model, alike)
 
 

@@ -51,7 +51,8 @@ class GapsOnBase:
         left = left_out_words(self.known.left_out)
         return (
             f"Inside what the dyes are predicted to reach on {self.known.title}, against "
-            f"{swatches} swatches." + (f" ({left})" if left else "")
+            f"{swatches} swatches; 19 of 20 is {self.known.model.learned}."
+            + (f" ({left})" if left else "")
         )
 
     def record(self, names: Sequence[str]) -> dict[str, Any]:
@@ -61,6 +62,7 @@ class GapsOnBase:
             "why_not_by_reach": self.why_not or None,
             "form": self.known.form if self.known else None,
             "lots": self.known.model.n_lots if self.known else None,
+            "different_recipes": self.known.model.n_recipes if self.known else None,
             "left_out": dict(self.known.left_out) if self.known else None,
             "gaps": [
                 {

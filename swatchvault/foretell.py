@@ -281,6 +281,7 @@ def base_record(known: KnownBase) -> dict[str, Any]:
         "base": known.base,
         "form": known.form,
         "lots": known.model.n_lots,
+        "different_recipes": known.model.n_recipes,
         "left_out": dict(known.left_out),
         "k_l": 1.0,
     }

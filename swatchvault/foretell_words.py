@@ -35,7 +35,8 @@ def foretold_lines(found: Foretold) -> list[str]:
         return lines + after_lines(known)
     lines += [
         f"  {lab_words(shade.lab, shade.covariance)}",
-        f"  19 of 20 such pots should lie within ΔE00 {shade.within_95:.1f} of it (kL = 1)",
+        f"  19 of 20 such pots should lie within ΔE00 {shade.within_95:.1f} of it (kL = 1), "
+        f"{known.model.learned}",
         f"  inside what the lots have seen. {shade.why}",
     ]
     if found.target is not None:
@@ -68,7 +69,8 @@ def correction_lines(
         *lines,
         got.why,
         f"  then {lab_words(got.lab, got.covariance)}",
-        f"  19 of 20 such pots should end within ΔE00 {got.within_95:.1f} of the target (kL = 1)",
+        f"  19 of 20 such pots should end within ΔE00 {got.within_95:.1f} of the target (kL = 1), "
+        f"{found.known.model.learned}",
         *shared_lines(found.known, got.lab),
         # An addition is small on purpose.
         *(f"! {hint}" for hint in plan.hints if "customary" not in hint),
@@ -91,7 +93,10 @@ def ways_lines(found: Ways) -> list[str]:
         cells = (number, f"{way.delta_e_00:.1f}", f"{way.within_95:.1f}", recipe_words(way.depths))
         rows.append((*cells, other) if found.used else cells)
     lines += table_lines(header, rows)
-    lines.append("(kL = 1; one more dye must bring it ΔE00 0.5 nearer to rank higher)")
+    lines.append(
+        f"(kL = 1; 19 of 20 is {known.model.learned}; one more dye must bring it ΔE00 0.5 nearer "
+        "to rank higher)"
+    )
     if said := found.could_another():
         lines.append(said)
     if found.untried:

@@ -195,6 +195,9 @@ def test_lots_of_one_recipe_do_not_vouch_for_each_other():
     ]
     plain, many = fit_base(lots_of(k)), fit_base([*lots_of(k), *again])
     assert len(many.left_out) == len(plain.left_out) + 9
+    assert many.n_recipes == plain.n_recipes == len(plain.left_out)
+    lots = many.n_recipes + 9
+    assert many.learned == f"learned from {many.n_recipes} recipes in {lots} lots"
     first = {x.name: x for x in plain.left_out}["lot 0"]
     for lot in many.left_out:
         if lot.name.startswith("again"):
@@ -212,7 +215,9 @@ def test_too_few_recipes_are_refused():
 def test_of_many_recipes_two_dozen_are_left_out():
     k = kitchen(Case("published", lots=30), np.random.default_rng(0))
     assert len(k.model.left_out) == 24
-    assert k.model.n_lots == 30
+    assert k.model.n_lots == k.model.n_recipes == 30
+    how = "by leaving out 24 of the recipes in turn"
+    assert k.model.learned == f"learned from 30 recipes in 30 lots {how}"
     assert "From 30 lots" in k.model.predict(recipe(k.depths[0])).why
 
 

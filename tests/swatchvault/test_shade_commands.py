@@ -1,6 +1,7 @@
 """`predict`, `correct`, `reach` and `gaps` on an archive whose true colours are known."""
 
 import json
+import re
 import xml.dom.minidom
 
 import numpy as np
@@ -296,7 +297,10 @@ def test_predict_says_what_it_rests_on(known, ask):
     typed = [f"{dye}={depth:.3f} %" for dye, depth in depths.items()]
     said = ask("predict", "Sock Fine", *typed, "--against", "s1").out
     assert "on Sock Fine, wound card, from 15 lots" in said
-    assert "19 of 20 such pots" in said
+    differ = len(ROWS)  # lot "off" follows one of them again
+    assert re.search(
+        rf"19 of 20 such pots [^\n]*, learned from {differ} recipes in {USABLE + 1} lots\n", said
+    )
     assert "swatch s1: ΔE00" in said
     assert "kL = 1" in said
     assert "8 lots left out" in said
@@ -414,7 +418,10 @@ def test_correct_prints_what_to_pour_and_its_caution(ask):
     said = ask("correct", "off", "--to", target).out
     assert "of stock" in said
     assert "mL" in said
-    assert "19 of 20 such pots" in said
+    # "off" is left out of what it is judged by, and its recipe stays with the lot that had it first
+    assert re.search(
+        rf"19 of 20 such pots [^\n]*, learned from {len(ROWS)} recipes in {USABLE} lots\n", said
+    )
     assert "caution:" in said
     assert 'pot did off "dye in"' in said
     only = json.loads(ask("correct", "off", "--to", target, "--dye", "Ember", "--json").out)
@@ -468,6 +475,7 @@ def test_reach_leaves_out_and_asks_whether_other_dyes_could(ask):
     left = json.loads(ask("reach", "s5", "--base", "Sock Fine", "--without", used[0], "--json").out)
     assert all(used[0] not in r["recipe"] for r in left["recipes"])
     said = ask("reach", "s5", "--base", "Sock Fine", "-n", "3").out
+    assert f"19 of 20 is learned from {len(ROWS)} recipes in {USABLE + 1} lots" in said
     assert "same dyes" in said
     assert "under another light" in said
 
@@ -517,6 +525,8 @@ def test_gaps_come_with_the_recipe_that_lands_there(ask, tmp_path):
     said = ask("gaps", "Sock Fine", "-n", "3", "--svg", svg).out
     assert said.count("dye next: ") == 3
     assert "Inside what the dyes are predicted to reach" in said
+    assert f"; 19 of 20 is learned from {len(ROWS)} recipes in {USABLE + 1} lots." in said
+    assert (answer["different_recipes"], answer["lots"]) == (len(ROWS), USABLE + 1)
     text = svg.read_text(encoding="utf-8")
     assert xml.dom.minidom.parseString(text)
     assert text.count("19 of 20 such pots") == 3
