@@ -15,6 +15,7 @@ from ingest.model import FLAGS_THAT_STOP_A_VERDICT
 from swatchvault import shades
 from swatchvault.archive import StoredColour, colours
 from swatchvault.archive.made import Made, made_of
+from swatchvault.drift import undated_words
 from swatchvault.errors import CompareError
 from swatchvault.lotcheck import as_colour
 from swatchvault.naming import measured_swatch, no_photo_yet, swatches_named
@@ -228,6 +229,11 @@ def course_of(table: Table, k_l: float) -> shades.Course:
         both, _ = doubt_of_swatches([sides[row]], [other], 0.0, k_l, table.own_frames)
         u.append(both / math.sqrt(2.0))
     return shades.course(np.array(labs).reshape(-1, 3), facts, k_l=k_l, u=u)
+
+
+def notes_of(course: shades.Course) -> list[str]:
+    """What must be read with a course, lots that stand last for want of a date first."""
+    return [note for note in (undated_words(course.lots), *course.notes) if note]
 
 
 def _facts(lot: str, made: Sequence[Made]) -> shades.LotFacts:

@@ -138,7 +138,7 @@ def drift_command(
     if svg is not None:
         svg.write_text(shades.course_svg(found, title), encoding="utf-8")
     if as_json:
-        print_json(_course_record(found))
+        print_json({**_course_record(found), "notes": together.notes_of(found)})
         return
     click.echo(title)
     for row, (lot, value) in enumerate(zip(found.lots, found.values, strict=True)):
@@ -154,7 +154,7 @@ def drift_command(
     )
     for sentence in found.sentences or ("No lot is out of line with the others.",):
         click.echo(sentence)
-    for note in found.notes:
+    for note in together.notes_of(found):
         click.echo(f"! {note}")
 
 
@@ -178,7 +178,6 @@ def _course_record(found: Any) -> dict[str, Any]:
             for row, (lot, value) in enumerate(zip(found.lots, found.values, strict=True))
         ],
         "broken": [dataclasses.asdict(b) for b in found.broken],
-        "notes": list(found.notes),
     }
 
 

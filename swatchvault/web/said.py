@@ -5,10 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Collection, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
-
-if TYPE_CHECKING:
-    from swatchvault.drift import LotFacts
+from typing import Any
 
 NO_CARD = "Measure even where no reference is marked"  # the label of the tick box
 CREATE = "Make base, colourway and lot if they are new"  # the label of the tick box
@@ -98,22 +95,6 @@ def not_kept(words: str, missing: Sequence[str], *, create: bool, may_create: bo
         return f"{said}. If it is new, ask the dyer to make it"
     ticked = f"{said}. If it is new, tick “{CREATE}” and keep it again"
     return f"{ticked}; {fill}" if fill else ticked
-
-
-def undated_words(lots: Sequence[LotFacts]) -> str:
-    """Which lots of a course have no date and where they stand in it; "" if each has one."""
-    names = [lot.lot for lot in lots if not lot.when]
-    if not names:
-        return ""
-    shown = ", ".join(names[:6]) + (" …" if len(names) > 6 else "")
-    if len(names) == len(lots):
-        return "No lot has a date: they stand in the order they were entered."
-    if len(names) == 1:
-        return f"Lot {shown} has no date: it stands last, whenever it was dyed."
-    return (
-        f"{len(names)} lots have no date ({shown}): they stand last, in the order they were "
-        "entered, which may not be that of time."
-    )
 
 
 def recipe_toml(colourway: str, base: str, dye: str) -> str:

@@ -9,7 +9,6 @@ from datasette import Response
 
 from swatchvault.errors import CompareError
 from swatchvault.web.recipes import recipe_example
-from swatchvault.web.said import undated_words
 from swatchvault.web.typed import above_zero, row_id, whole
 from swatchvault.web.visit import Form, RefusedError, Visit
 
@@ -72,7 +71,7 @@ def _courses(
             continue
         title = f"{name} on {base} as {form}, kL = 2"
         said = course.sentences or (quiet,)
-        notes = [n for n in (undated_words(course.lots), *course.notes) if n]
+        notes = together.notes_of(course)
         svg = shades.course_svg(course, title)
         found.append({"title": f"{base} as {form}", "svg": svg, "said": said, "notes": notes})
     return found

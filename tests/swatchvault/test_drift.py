@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from swatchvault.drift import D2, D4, LotFacts, changes, course
+from swatchvault.drift import D2, D4, LotFacts, changes, course, undated_words
 from swatchvault.errors import CompareError
 from swatchvault.maps import course_svg
 
@@ -99,3 +99,11 @@ def test_the_chart_is_svg_and_safe_from_names():
     text = course_svg(course(greys([50, 52]), rows), 'a "<script>"')
     assert xml.dom.minidom.parseString(text)
     assert "<script>" not in text and "packet &lt;y&gt;" in text
+
+
+def test_lots_without_a_date_are_told():
+    dated, bare = LotFacts("A", "2026-01-01"), [LotFacts(n) for n in "BC"]
+    assert undated_words([dated]) == ""
+    assert undated_words([dated, bare[0]]).startswith("Lot B has no date")
+    assert undated_words([dated, *bare]).startswith("2 lots have no date (B, C)")
+    assert undated_words(bare).startswith("No lot has a date")

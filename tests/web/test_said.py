@@ -13,7 +13,6 @@ from ingest.flags import FLAGS
 from ingest.model import Settings
 from swatchvault import words
 from swatchvault.archive import apply_notes, open_archive
-from swatchvault.drift import LotFacts
 from swatchvault.notes import read_notes
 from swatchvault.web.said import (
     CREATE,
@@ -24,7 +23,6 @@ from swatchvault.web.said import (
     not_marked,
     on_page,
     recipe_toml,
-    undated_words,
 )
 
 
@@ -104,14 +102,6 @@ def test_what_was_not_found(kinds: list[str], swatches: int, said: list[str]) ->
 )
 def test_whether_a_reference_is_wanting(marks: Any, about: Any, bare: bool) -> None:
     assert not_marked(marks, about) is bare
-
-
-def test_lots_without_a_date_are_told() -> None:
-    dated, bare = LotFacts("A", "2026-01-01"), [LotFacts(n) for n in "BC"]
-    assert undated_words([dated]) == ""
-    assert undated_words([dated, bare[0]]).startswith("Lot B has no date")
-    assert undated_words([dated, *bare]).startswith("2 lots have no date (B, C)")
-    assert undated_words(bare).startswith("No lot has a date")
 
 
 def test_the_example_of_a_recipe_is_one(demo_once: Path, tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 
 from swatchvault.web.studio import datasette_of
+from tests.swatchvault.running import run
 from tests.web.test_finds import command
 
 pytestmark = pytest.mark.anyio
@@ -346,7 +347,7 @@ async def test_a_published_copy_without_recipes_has_its_pages(studio: Path) -> N
 
 
 async def test_lots_without_a_date_stand_as_the_command_has_them(
-    visitor: Callable[[str], Any], studio: Path
+    visitor: Callable[[str], Any], studio: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     sql = (
         "SELECT colourway_id FROM lot JOIN swatch ON lot_id = lot.id GROUP BY 1 "
@@ -363,8 +364,11 @@ async def test_lots_without_a_date_stand_as_the_command_has_them(
     assert f"2 lots have no date ({codes[0]}, {codes[1]}): they stand last" in text
     drawn = re.findall(r">([^<]+)</text>", text[text.index("<polyline") :])
     assert [d for d in drawn if d in codes] == [*codes[2:], *codes[:2]]
-    order = [lot["lot"] for lot in command(studio, "drift", name)["lots"]]
-    assert order[-2:] == codes[:2]
+    found = command(studio, "drift", name)
+    assert [lot["lot"] for lot in found["lots"]][-2:] == codes[:2]
+    said = found["notes"][0]
+    assert said.startswith(f"2 lots have no date ({codes[0]}, {codes[1]})") and said in text
+    assert f"! {said}\n" in run(capsys, "drift", name, "--archive", studio).out
 
 
 async def test_how_a_recipe_is_written_is_told_where_there_is_none(
