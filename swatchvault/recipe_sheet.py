@@ -78,7 +78,7 @@ def _step_changes(old: Sequence[PlannedStep], new: Sequence[PlannedStep]) -> lis
     """Steps taken out and put in, in order; a step that was altered is both."""
     from difflib import SequenceMatcher
 
-    before, after = [_planned_words(s) for s in old], [_planned_words(s) for s in new]
+    before, after = [planned_words(s) for s in old], [planned_words(s) for s in new]
     lines = []
     for tag, i, j, k, n in SequenceMatcher(a=before, b=after, autojunk=False).get_opcodes():
         if tag != "equal":
@@ -87,7 +87,8 @@ def _step_changes(old: Sequence[PlannedStep], new: Sequence[PlannedStep]) -> lis
     return lines
 
 
-def _planned_words(step: PlannedStep) -> str:
+def planned_words(step: PlannedStep) -> str:
+    """A planned step as `read_step` of revision reads it again: ``hold, 85 °C, 30 min``."""
     facts = [
         step.amount,
         None if step.temperature_c is None else f"{step.temperature_c:g} °C",

@@ -59,6 +59,19 @@ def read_step(text: str) -> PlannedStep:
     return PlannedStep(check_kind(kind), amount, temperature, minutes, ", ".join(note) or None)
 
 
+def read_depth(dye: str, text: str) -> float:
+    """A depth of shade as typed, in %: above 0, 100 at most. Raises ``SwatchvaultError``."""
+    from swatchvault.amounts import check_number
+
+    try:
+        depth = float(text.removesuffix("%").strip().replace(",", "."))
+    except ValueError as error:
+        raise SwatchvaultError(
+            f"depth of {dye} {text!r} cannot be read: write a number in %, as {dye}=0.8"
+        ) from error
+    return check_number(f"the depth of shade of {dye}", depth, unit="%", above=0.0, high=100.0)
+
+
 def revise(recipe: Recipe, changes: Changes, version: int) -> Recipe:
     """``recipe`` with the changes, as ``version`` that comes from it.
 

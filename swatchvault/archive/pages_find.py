@@ -76,6 +76,11 @@ def colourways_measured(conn: sqlite3.Connection) -> list[NamedRow]:
     return [NamedRow(**row) for row in query(conn, sql).records()]
 
 
+def colourways_named(conn: sqlite3.Connection) -> tuple[str, ...]:
+    """All colourways, by name."""
+    return tuple(str(r[0]) for r in conn.execute("SELECT name FROM colourway ORDER BY name"))
+
+
 def bases_named(conn: sqlite3.Connection) -> list[NamedRow]:
     """All bases, by name."""
     return [

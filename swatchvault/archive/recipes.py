@@ -96,6 +96,11 @@ def recipe_by_id(conn: sqlite3.Connection, recipe_id: int) -> Recipe:
     )
 
 
+def same_recipe(one: Recipe, other: Recipe) -> bool:
+    """Whether two plan the same from the same parent, their notes left aside."""
+    return _contents(_cleaned(one)) == _contents(_cleaned(other))
+
+
 def planned_amount(text: str | None, spoons: SpoonSizes | None = None) -> dict[str, Any]:
     """Columns for a planned amount as typed: grams, millilitres, % of goods or mL per 100 g."""
     typed = clean(text, "amount")

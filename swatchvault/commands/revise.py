@@ -54,12 +54,12 @@ def revise_command(
     """
     from swatchvault.archive import add_recipe, get_recipe, open_archive, transaction
     from swatchvault.recipe_sheet import recipe_changes
-    from swatchvault.revision import Changes, read_step, revise
+    from swatchvault.revision import Changes, read_depth, read_step, revise
 
     replaced: dict[int, PlannedStep | None] = {n: read_step(t) for n, t in map(_numbered, steps)}
     placed = [(n, read_step(t)) for n, t in (_perhaps_numbered(a) for a in added)]
     depths: dict[str, float | None] = dict.fromkeys(dropped)
-    depths |= {dye: _depth(dye, text) for dye, text in map(pair, dyes)}
+    depths |= {dye: read_depth(dye, text) for dye, text in map(pair, dyes)}
     with open_archive(need_archive(archive_folder)) as archive, transaction(archive.conn):
         conn = archive.conn
         old = get_recipe(conn, colourway, base, version)
@@ -108,18 +108,6 @@ def _ask_depths(changes: Changes) -> None:
     total = sum(depth for depth in changes.depths.values() if depth is not None)
     if total and (question := question_depth(total)):
         click.echo(f"note: {question}", err=True)
-
-
-def _depth(dye: str, text: str) -> float:
-    from swatchvault.amounts import check_number
-
-    try:
-        depth = float(text.removesuffix("%").strip().replace(",", "."))
-    except ValueError as error:
-        raise ArchiveError(
-            f"depth of {dye} {text!r} cannot be read: write a number in %, as {dye}=0.8"
-        ) from error
-    return check_number(f"the depth of shade of {dye}", depth, unit="%", above=0.0, high=100.0)
 
 
 def _numbered(text: str) -> tuple[int, str]:

@@ -60,10 +60,15 @@ async def recipe_page(visit: Visit) -> Response:
 
 
 def _facts(conn: sqlite3.Connection, recipe_id: int) -> dict[str, Any]:
+    from swatchvault.archive import get_recipe
     from swatchvault.archive import pages_yarn as pages
+    from swatchvault.recipe_typed import typed_of
 
+    row = pages.one(conn, "recipe", recipe_id)
+    told = get_recipe(conn, row["colourway"], row["base"], row["version"])
     return {
-        "recipe": pages.one(conn, "recipe", recipe_id),
+        "recipe": row,
+        "fits_form": typed_of(told) is not None,
         "versions": pages.other_versions(conn, recipe_id),
         "example": recipe_example(conn),
     }

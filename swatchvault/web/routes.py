@@ -50,6 +50,7 @@ ROUTES: tuple[Route, ...] = (
     Route(r"/photos/(?P<sha256>[0-9a-f]{64})/state$", "measuring:state_page", "log"),
     Route(r"/colourway/(?P<id>\d{1,18})$", "yarn:colourway_page", write="change"),
     Route(r"/base/(?P<id>\d{1,18})$", "yarn:base_page"),
+    Route(r"/recipe/new$", "newrecipe:new_recipe_page", read="change", write="change"),
     Route(r"/recipe/(?P<id>\d{1,18})$", "recipes:recipe_page"),
     Route(r"/recipe/(?P<id>\d{1,18})/card$", "recipes:recipe_card"),
     Route(r"/lot/(?P<id>\d{1,18})$", "lots:lot_page"),

@@ -34,6 +34,7 @@ EXAMPLES: dict[str, str] = {
     r"/photos/(?P<sha256>[0-9a-f]{64})/state$": "/photos/{SELECT sha256 FROM photo}/state",
     r"/colourway/(?P<id>\d{1,18})$": "/colourway/{SELECT colourway_id FROM master}",
     r"/base/(?P<id>\d{1,18})$": "/base/{SELECT base_id FROM lot_base}",
+    r"/recipe/new$": "/recipe/new?from={SELECT id FROM recipe}",
     r"/recipe/(?P<id>\d{1,18})$": "/recipe/{SELECT id FROM recipe ORDER BY id DESC}",
     r"/recipe/(?P<id>\d{1,18})/card$": "/recipe/{SELECT id FROM recipe ORDER BY id DESC}/card",
     r"/lot/(?P<id>\d{1,18})$": "/lot/{SELECT lot_id FROM lot_check}",

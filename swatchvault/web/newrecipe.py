@@ -1,0 +1,95 @@
+"""A recipe written on a page: a new one, or the next version of one that is there."""
+
+from __future__ import annotations
+
+import sqlite3
+from typing import Any
+
+from datasette import Response
+
+from swatchvault.errors import SwatchvaultError
+from swatchvault.recipe_typed import DYE_ROWS, ReadRecipe, TypedRecipe, read_recipe, typed_of
+from swatchvault.web.typed import whole
+from swatchvault.web.visit import Form, RefusedError, Visit
+
+#: Longer texts are no recipe; our choice.
+_LONGEST_STEPS = 20_000
+
+
+async def new_recipe_page(visit: Visit) -> Response:
+    """The form; a POST stores the recipe, and one that is refused comes back as it was typed."""
+    if visit.request.method != "POST":
+        typed = await visit.read(_begun, visit.asked("from"), visit.asked("colourway"))
+        return await _shown(visit, typed, ())
+    form = await visit.form()
+    typed = _typed(form)
+    read = read_recipe(typed)
+    if read.problems:
+        if visit.wants_json:
+            raise RefusedError(" ".join(read.problems))
+        return await _shown(visit, typed, read.problems)
+    try:
+        return await visit.change(form, lambda conn: _stored(conn, typed, read), "It is stored.")
+    except SwatchvaultError as error:
+        if visit.wants_json:
+            raise
+        return await _shown(visit, typed, (str(error),))
+
+
+def _typed(form: Form) -> TypedRecipe:
+    steps = form.text("steps")
+    if len(steps) > _LONGEST_STEPS:
+        raise RefusedError(
+            f"the steps have {len(steps)} characters: {_LONGEST_STEPS} is the most that is taken"
+        )
+    rows = ((form.text(f"dye{n}"), form.text(f"depth{n}")) for n in range(1, DYE_ROWS + 1))
+    names = ("colourway", "new_colourway", "base", "note")
+    return TypedRecipe(dyes=tuple(rows), steps=steps, **{n: form.text(n) for n in names})
+
+
+def _stored(conn: sqlite3.Connection, typed: TypedRecipe, read: ReadRecipe) -> str:
+    from swatchvault.archive.new_recipe import add_next_version
+
+    assert read.recipe is not None
+    entry = add_next_version(conn, read.recipe, new_colourway=bool(typed.new_colourway))
+    return f"/recipe/{entry.id}"
+
+
+def _begun(conn: sqlite3.Connection, recipe: str, colourway: str) -> TypedRecipe:
+    """What the form begins with: a recipe, whose next version it is to be, or a colourway."""
+    from swatchvault.archive import get_recipe
+    from swatchvault.archive import pages_yarn as pages
+
+    if recipe:
+        row = pages.one(conn, "recipe", whole(recipe, "the recipe"))
+        typed = typed_of(get_recipe(conn, row["colourway"], row["base"], row["version"]))
+        if typed is None:
+            raise RefusedError(
+                f"Version {row['version']} of {row['colourway']} on {row['base']} does not fit "
+                "into this form: its next version is made on the computer with `swatchvault revise`"
+            )
+        return typed
+    if colourway:
+        return TypedRecipe(pages.one(conn, "colourway", whole(colourway, "the colourway"))["name"])
+    return TypedRecipe()
+
+
+async def _shown(visit: Visit, typed: TypedRecipe, problems: tuple[str, ...]) -> Response:
+    values = await visit.read(_values)
+    values |= {"typed": typed, "problems": problems}
+    return await visit.page("sv_recipe_new.html", values, 400 if problems else 200)
+
+
+def _values(conn: sqlite3.Connection) -> dict[str, Any]:
+    from swatchvault.archive.pages_find import choices, colourways_named
+    from swatchvault.archive.schema_studio import STEP_KINDS
+    from swatchvault.cautions import CAUTION_LINE
+
+    known = choices(conn)
+    return {
+        "colourways": colourways_named(conn),
+        "bases": known.bases,
+        "dyes": known.dyes,
+        "kinds": STEP_KINDS,
+        "caution_line": CAUTION_LINE,
+    }
