@@ -1,9 +1,11 @@
-"""The study of evenness: ``python -m tests.tonality fit|look|evaluate|rims|greys --to FOLDER``.
+"""The study of evenness: ``python -m tests.tonality WHAT --to FOLDER``.
 
 ``fit`` renders the photos that the rule is fitted on and writes ingest/evenness_fit.py. ``look``
 and ``evaluate`` measure photos of other yarns and print the tables; ``look`` is for work on the
 method, ``evaluate`` is kept for the end. ``rims`` does the same for core and halo, ``greys``
-for painted greys. Photos lie in the folder and are rendered once.
+for painted greys. ``other`` measures yarn that a second renderer draws, in ways of its own:
+nothing is fitted on it; with ``--neutral`` all of it is white, grey and black. Photos lie in the
+folder and are rendered once.
 """
 
 from __future__ import annotations
@@ -17,13 +19,13 @@ import ingest.evenness_fit
 from ingest.evenness_cells import as_cells, cell_factor, sum_to_cells
 from ingest.evenness_figures import figures
 from ingest.evenness_model import inputs
-from tests.tonality import greys, rims
+from tests.tonality import greys, other_figures, rims
 from tests.tonality.figures import measured, tables
 from tests.tonality.fitting import fit, write
 from tests.tonality.photos import Seen, to_xyz
 from tests.tonality.sets import cases, seen
 
-COUNTS = {"fit": 1800, "look": 240, "evaluate": 300, "rims": 150, "greys": 150}
+COUNTS = {"fit": 1800, "look": 240, "evaluate": 300, "rims": 150, "greys": 150, "other": 300}
 
 
 def inputs_of(photo: Seen) -> np.ndarray:
@@ -61,6 +63,7 @@ def main() -> None:
     parser.add_argument("what", choices=sorted(COUNTS))
     parser.add_argument("--to", type=Path, required=True, help="folder for the photos")
     parser.add_argument("--count", type=int, help="photos of each kind of light")
+    parser.add_argument("--neutral", action="store_true", help="other: neutral yarns alone")
     chosen = parser.parse_args()
     count = chosen.count or COUNTS[chosen.what]
     if chosen.what == "fit":
@@ -73,6 +76,13 @@ def main() -> None:
             else:
                 told = greys.tables(list(greys.rows(chosen.to, count, hard)))
             print("\n" + light(hard) + f"\n{told}", flush=True)
+        return
+    if chosen.what == "other":
+        for hard in (False, True):
+            drawn = other_figures.rows_of(chosen.to, count, hard, chosen.neutral or None)
+            print(
+                "\n" + light(hard) + f", {count} photos\n{other_figures.tables(drawn)}", flush=True
+            )
         return
     for hard in (False, True):
         rows = [measured(c, seen(c, chosen.to)) for c in cases(chosen.what, hard, count)]
