@@ -130,6 +130,9 @@ EVENNESS = {
     "core_halo": None,
     "core_halo_unseen": None,
     "difference_shares": None,
+    "reasons": [],
+    "light_only": False,
+    "dots": {"per_dm2": 0.0, "mean_mm": 0.0, "lab": None},
     "method": "evenness 3",
     "rule": {"rank": 0.134723},
 }
@@ -172,14 +175,30 @@ def test_a_row_of_an_older_version_says_the_same_in_more_digits_and_words(archiv
     assert dump(archive.conn) == before
 
 
-def test_nulls_of_evenness_are_left_out_of_a_row_and_put_back(archive, source):
-    file_photo(
-        archive, photo_of(source, [measured(tonality=EVENNESS)]), source, [RegionOf("new", 1)]
-    )
+NOTHING_READ = {k: v for k, v in EVENNESS.items() if k not in ("light_only", "dots", "rule")}
+DOTTED = {"per_dm2": 12.0, "mean_mm": 2.5, "lab": [50.0, 1.0, 2.0]}
+
+
+@pytest.mark.parametrize(
+    ("record", "kept"),
+    [
+        (EVENNESS, {"unevenness", "method", "rule"}),
+        ({**EVENNESS, "reasons": ["Too deep."]}, {"unevenness", "method", "rule", "reasons"}),
+        ({**EVENNESS, "light_only": True}, {"unevenness", "method", "rule", "light_only"}),
+        ({**EVENNESS, "dots": DOTTED}, {"unevenness", "method", "rule", "dots"}),
+        ({**EVENNESS, "between": ["a", "b"]}, {"unevenness", "method", "rule", "between"}),
+        (NOTHING_READ, {"unevenness", "method"}),
+    ],
+)
+def test_what_evenness_says_nothing_of_is_left_out_of_a_row_and_put_back(
+    archive, source, record, kept
+):
+    file_photo(archive, photo_of(source, [measured(tonality=record)]), source, [RegionOf("new", 1)])
     (text,) = archive.conn.execute("SELECT tonality FROM measurement").fetchone()
-    assert "null" not in text
+    assert set(json.loads(text)) == kept
     (stored,) = swatch_colours(archive.conn, 1)
-    assert stored.tonality == {**EVENNESS, "rule": {"rank": 0.13472}}
+    rule = {"rule": {"rank": 0.13472}} if "rule" in record else {}
+    assert stored.tonality == {**record, **rule}
 
 
 def test_a_photo_of_two_swatches_tells_its_correction_once(archive, source):
