@@ -200,15 +200,15 @@ def in_grey(read: RuleFigures, plain: Class, limits: Thresholds = DEFAULT) -> Cl
     said = "In a grey or pale tint, light and dark of dye look like light and shade"
     if read.dots_percent > limits.dots_percent or read.whole > limits.grey_whole:
         both = ("semi-solid", "variegated")
-        return Class(None, both, (f"{said}: cannot tell shadow from colours of the yarn.",))
+        return Class(None, both, (f"{said}: these may be colours of the yarn or shadow.",))
     if dots_in_grey(read, limits):
-        return Class(None, ("solid", "speckled"), (f"{said}: dots of dye or gaps, cannot tell.",))
+        return Class(None, ("solid", "speckled"), (f"{said}: these may be dots of dye or gaps.",))
     uneven = read.unevenness / floor_of(read.doubt, limits)
     faint = read.depth_off < GREY_BAND_DEPTH and read.doubt > GREY_BAND_DOUBT
     hidden = plain.name == "solid" and read.whole > limits.grey_solid_whole
     if hidden or (faint and 1.0 <= uneven < limits.grey_band):
         both = ("solid", "semi-solid")
-        return Class(None, both, (f"{said}: cannot tell solid from semi-solid here.",))
+        return Class(None, both, (f"{said}, and these may be either.",))
     return plain
 
 

@@ -10,6 +10,8 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from ingest.evenness_rule import is_grey
+from ingest.evenness_stored import figures_of_record
 from ingest.flags import FLAGS
 
 #: Up to which unevenness (ΔE00, kL = 1, mean of 5 mm patches from their mean) which words of the
@@ -43,6 +45,8 @@ UNSEEN: Mapping[str, str] = {
     "no difference": "no difference beyond light and chance",
 }
 GENERAL_HELP = "go nearer, lay out more yarn, use flatter light"
+#: The same where dye that makes lighter and darker looks as light does.
+GREY_HELP = "use flatter light; or turn the yarn in the light and look: shadow moves, dye stays"
 _HOW_EVENLY = "how evenly it was dyed"
 NO_SCALE = (
     "Nothing says how large the yarn is, and its strands are not clear enough to guess: mark a "
@@ -144,7 +148,9 @@ def _cannot_tell(
     if span is not None and not stopped:
         figures = f"Unevenness somewhere between {span[0]:.1f} and {span[1]:.1f} ΔE00 (kL = 1)."
     said = f"this photo does not show {both}."
-    return Said("Cannot tell", said, figures, reasons, advice(flags))
+    read = figures_of_record(record)
+    grey = read is not None and is_grey(read) and not stopped
+    return Said("Cannot tell", said, figures, reasons, GREY_HELP if grey else advice(flags))
 
 
 def _figures(record: Mapping[str, Any]) -> str:

@@ -33,7 +33,8 @@ from swatchvault.tonal_drawing import (
     picture_bytes,
 )
 from swatchvault.tonal_peers import FEWEST, Peer, Peers, across_forms, beside, place_among
-from swatchvault.tonal_words import HOW_FAR, UNSEEN, advice, how_far, say
+from swatchvault.tonal_words import GREY_HELP, HOW_FAR, UNSEEN, advice, how_far, say
+from tests.ingest.test_evenness_stored import PLAIN
 from tests.swatchvault.running import run
 
 EXAMPLE = Path(str(files("example_archive")))
@@ -186,6 +187,13 @@ def test_cannot_tell_gives_the_range_alone_and_what_would_help():
     stopped = say(CANNOT, {"out of focus"})
     assert stopped.figures == "" and "how evenly" in stopped.sentence
     assert "sharp" in stopped.help
+
+
+def test_of_greys_another_light_helps_and_going_nearer_does_not():
+    grey = {**CANNOT, "rule": replace(PLAIN, chroma=4.0).record()}
+    assert say(grey).help == GREY_HELP
+    assert say({**CANNOT, "rule": PLAIN.record()}).help == advice(())
+    assert "sharp" in say(grey, {"out of focus"}).help
 
 
 def test_cannot_tell_is_said_once():
