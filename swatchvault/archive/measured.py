@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 import json
 import math
 from collections.abc import Mapping
@@ -14,17 +13,11 @@ from swatchvault.archive.rows import to_json, yes_no
 #: Significant figures of what is stored as JSON. A doubt is known to two at best; the figures of
 #: evenness keep five, because a rule of the dyer's classes them again.
 _DOUBT_FIGURES, _EVENNESS_FIGURES, _PROVENANCE_FIGURES = 4, 5, 6
-#: Keys of a record of evenness that a row leaves out where they hold just this; of figures that
-#: were read (those with a rule) these too.
-_LEFT_OUT: Mapping[str, Any] = {
-    **dict.fromkeys(("patch_length", "between", "difference_shares", "gradient")),
-    **dict.fromkeys(("core_halo", "core_halo_unseen")),
-    "reasons": [],
-}
-_LEFT_OUT_OF_READ: Mapping[str, Any] = {
-    "light_only": False,
-    "dots": {"per_dm2": 0.0, "mean_mm": 0.0, "lab": None},
-}
+#: Keys of a record of evenness that a row leaves out where they are null.
+_LEFT_OUT_IF_NULL = (
+    *("patch_length", "between", "difference_shares", "gradient"),
+    *("core_halo", "core_halo_unseen"),
+)
 # Floats that differ by less are the same measurement made anew; far below any colour seen.
 _SAME = 2e-5
 #: The same for rounded figures: two units of the last one.
@@ -69,8 +62,12 @@ def _tonality_text(record: Mapping[str, Any] | None) -> str | None:
 
 
 def _left_out(record: Mapping[str, Any]) -> dict[str, Any]:
-    """What is meant where a row of such a record says nothing, none of it shared."""
-    return copy.deepcopy({**_LEFT_OUT, **(_LEFT_OUT_OF_READ if "rule" in record else {})})
+    """What is meant where a row of such a record says nothing; made anew each time."""
+    meant: dict[str, Any] = {**dict.fromkeys(_LEFT_OUT_IF_NULL), "reasons": []}
+    if "rule" in record:  # of figures that were read
+        meant["light_only"] = False
+        meant["dots"] = {"per_dm2": 0.0, "mean_mm": 0.0, "lab": None}
+    return meant
 
 
 def tonality_from(text: str | None) -> dict[str, Any] | None:
