@@ -7,8 +7,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from ingest.flags import FLAGS
-from swatchvault.difference import GATE_WITHIN, LEVEL, Difference, Verdict, pair_doubt
+from swatchvault.difference import GATE_WITHIN, LEVEL, Difference, Verdict
 from swatchvault.pair import Capture, Colour, Conditions
+from swatchvault.pairdoubt import pair_doubt
 
 BY_EYE = "Lay the two side by side in daylight and judge by eye."
 REFERENCE_AGAIN = (

@@ -9,40 +9,19 @@ reading as small, or as large, as ours come up? Neither is the probability that 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from ingest.colour import (
-    SRGB_TO_XYZ,
-    Floats,
-    d_lch,
-    delta_e_2000,
-    difference_terms,
-    lab_to_xyz,
-)
+from ingest.colour import Floats, d_lch, delta_e_2000, difference_terms
 from ingest.model import FLAGS, FLAGS_THAT_STOP_A_VERDICT
-from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, mean_of_photos, own_frame
+from swatchvault.pair import Capture, Colour, Conditions
+from swatchvault.pairdoubt import PairDoubt, mean_u, pair_doubt
 
-__all__ = [
-    "Capture",
-    "Colour",
-    "Conditions",
-    "Difference",
-    "OwnFrame",
-    "Verdict",
-    "d_lch",
-    "decide",
-    "delta_e_2000",
-    "judge",
-    "mean_of_photos",
-    "own_frame",
-    "pair_doubt",
-]
+__all__ = ["Difference", "Verdict", "boundary_test", "d_lch", "decide", "delta_e_2000", "judge"]
 
 
 class Verdict(StrEnum):
@@ -51,174 +30,12 @@ class Verdict(StrEnum):
     CANNOT_TELL = "cannot tell"
 
 
-# What a frame adds to a difference: standard uncertainty per axis of w at kL = 1, by reference.
-# Source: spectral simulation (7 cameras, 6 lights, tone curves, gradient, veil, dyed yarn); that
-# of tests/simulation found other phones by daylight wider than an earlier one, and those three
-# are its own.
-FRAME: Mapping[str, Mapping[str, float]] = {
-    "same frame": {"card": 0.05, "steps": 0.05, "chart": 0.05},
-    "locked set-up": {"card": 0.55, "steps": 0.16, "chart": 0.18},
-    "same set-up": {"card": 1.8, "steps": 0.48, "chart": 0.26},
-    "other, both by daylight": {"card": 2.3, "steps": 1.4, "chart": 1.2},
-    "other": {"card": 4.0, "steps": 2.6, "chart": 1.6},
-}
-# The part that grows with the difference, as a share of ΔE00; the same simulation.
-SHARE_DAYLIGHT = {"card": 0.25, "steps": 0.11, "chart": 0.11}
-SHARE_OTHER_LIGHT = {"card": 0.35, "steps": 0.2, "chart": 0.2}
-SHARE_ANYTHING_ELSE = {"card": 0.35, "steps": 0.25, "chart": 0.25}
-# The same part in the doubt that is stated of a reading, whatever the reference. Cameras differ: a
-# share that keeps the test at the tolerance right covers large differences too seldom (87 % where
-# 95 are stated, in one frame); with these 93 % or more hold in every class. Simulated, other dyes.
-STATED_DAYLIGHT, STATED_OTHER_LIGHT = 0.25, 0.35
-# Where the darkest channel of a dark colour sees next to nothing, cameras show a difference of dye
-# too small: one in twenty reads 30 to 38 % short in one frame by steps, and 16 % elsewhere. There
-# these are added to the share, in squares: from the second bound of linear sRGB of the darkest
-# channel, and of L*, up to the first. tests.simulation, the dyes that constants are found on.
-DARK_CHANNEL = (0.035, 0.05)
-DARK_SHARES = ((0.18, (37.0, 42.0)), (0.12, (28.0, 31.0)))
-# Other dyes than the master's: standard uncertainty per axis; the same simulation.
-DYES_DAYLIGHT, DYES_OTHER_LIGHT = 0.27, 0.5
-# 1.5²: a covariance learnt on some colours covers others too seldom without it.
-COVERAGE = 2.25
 #: Below this L* no lot is called within: dark colours are where wrong passes came from.
 DARK_L = 25.0
 
 LEVEL = 0.05  # of both tests at the boundary
 GATE_WITHIN, GATE_OUTSIDE, GROSS = 1 / 3, 1 / 2, 5.0
 _PAIRS_OF_DRAWS, _SEED = 8192, 20050221  # with their mirror images: 16,384 draws
-
-
-@dataclass(frozen=True, eq=False)
-class PairDoubt:
-    """What makes up S(ΔE) on the axes of one pair; each (3, 3). ``row``: of the frame table.
-
-    ``share``: of ΔE00, in the test. ``stated_share``: of it, in the doubt stated of a reading.
-    ``dark``: what a dark colour adds to both, in squares; it is in them.
-    """
-
-    region: Floats
-    frame: Floats
-    dyes: Floats
-    share: float
-    stated_share: float
-    row: str
-    reference: str
-    daylight: bool
-    dark: float = 0.0
-
-    def covariance(self, delta_e: float) -> Floats:
-        """S at a difference of ``delta_e``, as the test uses it."""
-        return self._s(self.share * delta_e)
-
-    def stated(self, delta_e: float) -> Floats:
-        """S as it is stated of a reading of ``delta_e``."""
-        return self._s(self.stated_share * delta_e)
-
-    def _s(self, growing: float) -> Floats:
-        parts = self.region + self.frame + self.dyes + growing**2 / 3.0 * np.eye(3)
-        return np.asarray(COVERAGE * parts)
-
-    def u(self, delta_e: float) -> float:
-        """Standard uncertainty in the test, at a difference of ``delta_e``."""
-        return _u(self.covariance(delta_e))
-
-
-def _u(s: Floats) -> float:
-    return math.sqrt(float(np.trace(s)) / 3.0)
-
-
-def mean_hue_deg(lab1: ArrayLike, lab2: ArrayLike) -> float:
-    """Mean hue angle of a pair in the plane of CIEDE2000's a'; a grey takes the other's hue."""
-    one, two = np.asarray(lab1, dtype=float), np.asarray(lab2, dtype=float)
-    c1, c2 = math.hypot(one[1], one[2]), math.hypot(two[1], two[2])
-    if c1 == 0.0 or c2 == 0.0:
-        one = two = one if c2 == 0.0 else two
-    g = _a_stretch(c1, c2)
-    h1, h2 = (math.degrees(math.atan2(v[2], g * v[1])) for v in (one, two))
-    return h1 + ((h2 - h1 + 180.0) % 360.0 - 180.0) / 2.0
-
-
-def _a_stretch(c1: float, c2: float) -> float:
-    c7 = ((c1 + c2) / 2.0) ** 7
-    return 1.5 - 0.5 * math.sqrt(c7 / (c7 + 25.0**7))  # 1 + G of CIEDE2000
-
-
-def axes_jacobian(lab1: Floats, lab2: Floats, k_l: float) -> Floats:
-    """(3, 3) dw / d lab2 (that by lab1 is its negative), with SL, SC, SH and G frozen.
-
-    a', b' are turned onto the mean hue. That is the first order of ΔC', ΔH' in the difference,
-    and unlike their exact derivative it stays finite at grey.
-    """
-    h = math.radians(mean_hue_deg(lab1, lab2))
-    g = _a_stretch(math.hypot(lab1[1], lab1[2]), math.hypot(lab2[1], lab2[2]))
-    turn = np.array(
-        [
-            [1.0, 0.0, 0.0],
-            [0.0, math.cos(h) * g, math.sin(h)],
-            [0.0, -math.sin(h) * g, math.cos(h)],
-        ]
-    )
-    weights = difference_terms(lab1, lab2).weights * np.array([k_l, 1.0, 1.0])
-    return np.asarray(turn / weights[:, None])
-
-
-def dark_share(one: Floats, two: Floats) -> Floats:
-    """(...) what dark colours add to the share of a difference that is doubt, by the darker of
-    Labs ``one`` and ``two``, (..., 3) that broadcast."""
-    from_xyz = np.linalg.inv(SRGB_TO_XYZ).T
-    channel = np.minimum(*((lab_to_xyz(lab) @ from_xyz).min(axis=-1) for lab in (one, two)))
-    lightness = np.minimum(one[..., 0], two[..., 0])
-    added = sum(share * _under(lightness, *between) for share, between in DARK_SHARES)
-    return np.asarray(_under(channel, *DARK_CHANNEL) * added)
-
-
-def _under(values: Floats, full: float, none: float) -> Floats:
-    """1 up to ``full``, 0 from ``none`` on, and a straight line between."""
-    return np.clip((none - values) / (none - full), 0.0, 1.0)
-
-
-def _default_frame(row: str, columns: Sequence[str]) -> float:
-    return max(FRAME[row].get(c, math.nan) for c in columns)
-
-
-def pair_doubt(master: Colour, new: Colour, conditions: Conditions) -> PairDoubt:
-    """The parts of S for a pair. Without a reference, or with no region part, they are NaN."""
-    columns = sorted({master.column, new.column})
-    daylight = all((c.light or conditions.light) == "daylight" for c in (master, new))
-    row = str(conditions.capture)
-    shares = SHARE_DAYLIGHT if daylight else SHARE_OTHER_LIGHT
-    if conditions.capture is Capture.OTHER:
-        row = "other, both by daylight" if daylight else "other"
-        shares = SHARE_DAYLIGHT if daylight else SHARE_ANYTHING_ELSE
-    unknown = "none" in columns
-    default = math.nan if unknown else _default_frame(row, columns)
-    frame = default**2 * np.eye(3)
-    own = conditions.own_frame
-    order = list(Capture)
-    if own and not unknown and order.index(conditions.capture) >= order.index(own.capture):
-        values, vectors = np.linalg.eigh(own.cov)
-        frame = (vectors * np.maximum(values, default**2)) @ vectors.T  # never below the default
-    if conditions.capture is not Capture.OTHER:
-        frame = frame * (1.0 / master.n_photos + 1.0 / new.n_photos) / 2.0
-    by_k_l = np.array([1.0 / conditions.k_l, 1.0, 1.0])
-    j = axes_jacobian(master.lab, new.lab, conditions.k_l)
-    dyes = 0.0
-    if conditions.same_dyes is not True:
-        dyes = DYES_DAYLIGHT if daylight else DYES_OTHER_LIGHT
-    dark = float(dark_share(master.lab, new.lab))
-    share = math.nan if unknown else math.hypot(max(shares[c] for c in columns), dark)
-    stated = STATED_DAYLIGHT if daylight else STATED_OTHER_LIGHT
-    return PairDoubt(
-        region=j @ (master.region_cov + new.region_cov) @ j.T,
-        frame=frame * np.outer(by_k_l, by_k_l),
-        dyes=dyes**2 * np.eye(3),
-        share=share,
-        stated_share=math.nan if unknown else math.hypot(stated, dark),
-        row=row,
-        reference=max(columns, key=lambda c: FRAME[row].get(c, math.inf)),
-        daylight=daylight,
-        dark=dark,
-    )
 
 
 @lru_cache(maxsize=1)
@@ -341,7 +158,7 @@ def judge(
         (dl, dc, dh),
         w,
         stated,
-        _u(stated),
+        mean_u(stated),
         u,
         *p,
         verdict,

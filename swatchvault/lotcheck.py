@@ -14,9 +14,9 @@ from ingest.model import FLAGS_THAT_STOP_A_VERDICT
 from swatchvault.archive.colours import StoredColour
 from swatchvault.archive.evenness import StatedEvenness
 from swatchvault.compare import Comparison, as_record, compare_under
-from swatchvault.difference import Capture, Colour, Conditions, OwnFrame, mean_of_photos
 from swatchvault.errors import CompareError
 from swatchvault.evenness_check import Evenness, EvennessComparison, compare_evenness
+from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, mean_of_photos
 
 #: Photos of the master, and of the lot.
 Sides = tuple[list[StoredColour], list[StoredColour]]

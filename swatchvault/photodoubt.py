@@ -10,9 +10,9 @@ import numpy as np
 
 from ingest.colour import Floats
 from swatchvault.archive import StoredColour, colours, learned_of_setup
-from swatchvault.difference import pair_doubt
 from swatchvault.lotcheck import as_colour, groups
 from swatchvault.pair import Capture, Conditions, OwnFrame, mean_of_photos
+from swatchvault.pairdoubt import pair_doubt
 
 
 def own_frames(conn: sqlite3.Connection, photos: Sequence[StoredColour]) -> dict[int, OwnFrame]:

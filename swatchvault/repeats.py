@@ -10,16 +10,10 @@ from typing import Any
 import numpy as np
 
 from ingest.model import Light, PhotoMeasurement
-from swatchvault.difference import (
-    GATE_WITHIN,
-    Capture,
-    Colour,
-    Conditions,
-    OwnFrame,
-    own_frame,
-    pair_doubt,
-)
+from swatchvault.difference import GATE_WITHIN
 from swatchvault.errors import CompareError
+from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, own_frame
+from swatchvault.pairdoubt import pair_doubt
 
 
 @dataclass(frozen=True, eq=False)

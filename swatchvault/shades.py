@@ -16,21 +16,14 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from ingest.colour import D65, SRGB_TO_XYZ, Floats, srgb_to_linear, xyz_to_lab
-from swatchvault.difference import (
-    COVERAGE,
-    Colour,
-    Conditions,
-    axes_jacobian,
-    dark_share,
-    pair_doubt,
-)
 from swatchvault.drift import Course, LotFacts, course
 from swatchvault.errors import CompareError
 from swatchvault.groups import Grouping, group, order_alike, pairwise, shade_sort
 from swatchvault.lab_index import LabIndex
 from swatchvault.likeness import Look, LookIndex, look_of
 from swatchvault.maps import Gap, course_svg, gaps, map_svg
-from swatchvault.pair import Capture, OwnFrame
+from swatchvault.pair import Capture, Colour, Conditions, OwnFrame
+from swatchvault.pairdoubt import COVERAGE, axes_jacobian, dark_share, pair_doubt
 
 __all__ = [
     "Course",

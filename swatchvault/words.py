@@ -13,15 +13,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from swatchvault.difference import (
-    COVERAGE,
-    GATE_OUTSIDE,
-    GATE_WITHIN,
-    LEVEL,
-    Difference,
-    Verdict,
-    mean_hue_deg,
-)
+from swatchvault.difference import GATE_OUTSIDE, GATE_WITHIN, LEVEL, Difference, Verdict
+from swatchvault.pairdoubt import COVERAGE, mean_hue_deg
 
 #: What each word means, for people who do not speak colour every day.
 MEANINGS = {

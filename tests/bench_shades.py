@@ -22,9 +22,9 @@ import numpy as np
 from ingest.colour import delta_e_2000
 from swatchvault.archive import create_archive, open_archive
 from swatchvault.archive.made import newest_labs
-from swatchvault.difference import Colour
 from swatchvault.lab_index import LabIndex
 from swatchvault.likeness import Look, LookIndex, in_other_balances
+from swatchvault.pair import Colour
 from swatchvault.shades import group, pairwise, u_pairs
 
 N = 1_000_000

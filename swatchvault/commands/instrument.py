@@ -124,7 +124,7 @@ def repeat_command(
     are measured, and set everything up anew before each. Swatches go together by their names.
     """
     from swatchvault.batch import Job, measure_many
-    from swatchvault.difference import Capture
+    from swatchvault.pair import Capture
     from swatchvault.repeats import learn, words
 
     settings = make_settings(known, light)

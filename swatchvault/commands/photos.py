@@ -107,7 +107,7 @@ def compare_command(
     PHOTO:NAME picks a swatch by name. Every verdict leaves with exit code 0.
     """
     from swatchvault.compare import as_record, compare
-    from swatchvault.difference import Colour
+    from swatchvault.pair import Colour
     from swatchvault.report import comparison_lines, flag_lines
 
     settings = make_settings(known, light)

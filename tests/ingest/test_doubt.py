@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from ingest.colour import D65, difference_terms, lab_to_xyz, xyz_to_lab, xyz_to_lab_jacobian
 from ingest.doubt import PART_SD, axes_jacobian, axes_to_lab, lab_covariance
-from swatchvault.difference import FRAME
+from swatchvault.pairdoubt import FRAME
 
 REFERENCES = ("none", "card", "steps", "chart")
 PARTS = ("region", "frame", "setup", "profile")

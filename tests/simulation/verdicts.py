@@ -10,7 +10,9 @@ import numpy as np
 from ingest.colour import difference_terms, lab_to_xyz, xyz_to_lab_jacobian
 from ingest.doubt import axes_jacobian, axes_to_lab
 from swatchvault import difference
-from swatchvault.difference import Capture, Colour, Conditions, PairDoubt, Verdict
+from swatchvault.difference import Verdict
+from swatchvault.pair import Capture, Colour, Conditions
+from swatchvault.pairdoubt import PairDoubt, pair_doubt
 from tests.simulation.cases import CLASSES, Table
 from tests.simulation.frame import KINDS
 
@@ -53,7 +55,7 @@ def axes_of(one: np.ndarray, two: np.ndarray, k_l: np.ndarray) -> np.ndarray:
 
 def doubts(pairs: Table, master: Side, lot: Side) -> list[PairDoubt]:
     """The stated doubt of every pair."""
-    return [difference.pair_doubt(*_sides(pairs, master, lot, i)) for i in range(len(master.lab))]
+    return [pair_doubt(*_sides(pairs, master, lot, i)) for i in range(len(master.lab))]
 
 
 def _sides(pairs: Table, master: Side, lot: Side, i: int) -> tuple[Colour, Colour, Conditions]:
@@ -104,7 +106,7 @@ def judge_pairs(rng: np.random.Generator, pairs: Table) -> Table:
     verdict, gross, u = np.zeros(n, int), np.zeros(n, bool), np.zeros(n)
     for i in range(n):
         sides = _sides(pairs, master, lot, i)
-        doubt = difference.pair_doubt(*sides)
+        doubt = pair_doubt(*sides)
         u[i] = doubt.u(sides[2].tolerance)
         said, gross[i] = verdict_of(sides, doubt, float(reading[i]))
         verdict[i] = VERDICTS.index(said)

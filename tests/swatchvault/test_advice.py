@@ -7,7 +7,9 @@ import numpy as np
 import pytest
 
 from swatchvault.advice import AT_THE_EDGE, BY_EYE, REFERENCE_AGAIN, what_next
-from swatchvault.difference import Capture, Colour, Conditions, judge, pair_doubt
+from swatchvault.difference import judge
+from swatchvault.pair import Capture, Colour, Conditions
+from swatchvault.pairdoubt import pair_doubt
 
 
 def colours(reference="card", region=0.01, lab=(55, 20, 30), change=(1.0, 0, 0)):

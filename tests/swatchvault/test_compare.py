@@ -16,8 +16,9 @@ from swatchvault.compare import (
     course,
     lot_matrix,
 )
-from swatchvault.difference import Capture, Colour, Conditions, Verdict
+from swatchvault.difference import Verdict
 from swatchvault.errors import CompareError
+from swatchvault.pair import Capture, Colour, Conditions
 
 LAB = np.array([55.0, 22.0, 30.0])
 SURE = {"capture": "same frame", "light": "daylight", "same_dyes": True}

@@ -14,8 +14,8 @@ from ingest.charts import CHART24_NAMES
 from ingest.model import LabCovariance, Measurement, PhotoMeasurement
 from ingest.pipeline import prepare_file
 from swatchvault.calibration import Page, errors_of, page_lines, page_svg
-from swatchvault.difference import Capture
 from swatchvault.errors import CompareError
+from swatchvault.pair import Capture
 from swatchvault.repeats import learn, words
 from tests.swatchvault.running import run
 

@@ -9,8 +9,9 @@ import pytest
 from ingest.model import LabCovariance
 from swatchvault.archive.colours import StoredColour
 from swatchvault.commands.lots import judged_on, weakened
-from swatchvault.difference import Capture, Verdict
+from swatchvault.difference import Verdict
 from swatchvault.lotcheck import Held, check_swatch, groups
+from swatchvault.pair import Capture
 
 LAB = np.array([50.0, 20.0, 10.0])
 

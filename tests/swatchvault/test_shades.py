@@ -7,10 +7,9 @@ import pytest
 
 from ingest.colour import D50, D65, bradford, delta_e_2000, xyz_to_lab
 from swatchvault import shades
-from swatchvault.difference import Colour
 from swatchvault.errors import CompareError
 from swatchvault.maps import gaps, map_svg, screen_colour
-from swatchvault.pair import Capture
+from swatchvault.pair import Capture, Colour
 
 
 @pytest.fixture(scope="module")

@@ -18,9 +18,9 @@ from swatchvault.archive import (
     file_photo,
     find,
 )
-from swatchvault.difference import Conditions, pair_doubt
 from swatchvault.lotcheck import as_colour
-from swatchvault.pair import Capture, mean_of_photos
+from swatchvault.pair import Capture, Conditions, mean_of_photos
+from swatchvault.pairdoubt import pair_doubt
 from swatchvault.shades import u_pairs
 from swatchvault.together import group_swatches, standard_lab, table_of
 from tests.swatchvault.factories import covariance, measured, photo_file, photo_of, studio

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from swatchvault import words
-from swatchvault.difference import Colour, Conditions, judge
+from swatchvault.difference import judge
+from swatchvault.pair import Colour, Conditions
 
 SMALL = 0.005 * np.eye(3)
 
