@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -11,12 +12,16 @@ from ingest.model import Array, Layout, Photo, Polygon
 from ingest.pipeline import to_srgb
 from ingest.raster import small_copy
 from ingest.rendition import Rendition
-from swatchvault.errors import ArchiveError
+from swatchvault.errors import SwatchvaultError
+from swatchvault.writing import cannot_write
 
 #: Long side in pixels of a drawing of what was located.
 DRAWING_SIDE = 1600
 #: Outlines are drawn white inside black, so that no colour stands beside a swatch.
 LINE, RIM = (255, 255, 255), (0, 0, 0)
+#: What the standard tag Software (EXIF 305) of pictures of ours says.
+SOFTWARE_TAG, SOFTWARE = 0x0131, "Swatchvault"
+PICTURES = {".jpg": "JPEG", ".jpeg": "JPEG", ".png": "PNG"}
 
 
 def draw_layout(photo: Photo, layout: Layout) -> Array:
@@ -51,23 +56,45 @@ def draw_layout(photo: Photo, layout: Layout) -> Array:
     return picture
 
 
-def save_picture(path: Path, pixels: Array, space: str = "srgb") -> None:
-    """Write uint8 RGB (h, w, 3) as JPEG or PNG, by the suffix, with the profile of its space."""
+def save_picture(path: Path, pixels: Array, profile: bytes) -> None:
+    """Write uint8 RGB (h, w, 3) as JPEG or PNG, by the ending, with an ICC profile.
+
+    A file that is there already is written over only if it is a picture of ours: a photo never.
+    """
     from PIL import Image
 
-    kind = {".jpg": "JPEG", ".jpeg": "JPEG", ".png": "PNG"}.get(path.suffix.lower())
+    kind = PICTURES.get(path.suffix.lower())
     if kind is None:
-        raise ArchiveError(f"{path.name}: name a .jpg or .png file for the picture")
-    profile = display_profile(space)
-    options = {"quality": 95, "subsampling": 0} if kind == "JPEG" else {}
+        raise SwatchvaultError(f"{path.name}: name a .jpg or .png file for the picture")
+    if path.exists() and not _is_ours(path):
+        raise SwatchvaultError(
+            f"{path.name} is there already and no picture that this program wrote: name another "
+            "file, or delete it first"
+        )
+    options: dict[str, Any] = {"quality": 95, "subsampling": 0} if kind == "JPEG" else {}
+    picture = Image.fromarray(pixels)
+    exif = picture.getexif()
+    exif[SOFTWARE_TAG] = SOFTWARE
     try:
-        Image.fromarray(pixels).save(path, kind, icc_profile=profile, **options)
+        picture.save(path, kind, icc_profile=profile, exif=exif, **options)
     except OSError as error:
-        raise ArchiveError(f"cannot write {path}: {error.strerror}; name another file") from error
+        raise cannot_write(path, error) from error
+
+
+def _is_ours(path: Path) -> bool:
+    from PIL import Image
+
+    try:
+        with Image.open(path) as there:
+            return there.getexif().get(SOFTWARE_TAG) == SOFTWARE
+    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError):
+        return False
 
 
 def save_rendition(path: Path, rendition: Rendition, original: str) -> None:
     """Write a corrected picture; the original photo is never written over."""
     if path.exists() and path.resolve() == Path(original).resolve():
-        raise ArchiveError(f"{path.name} is the original photo; name another file for the picture")
-    save_picture(path, rendition.pixels, rendition.space)
+        raise SwatchvaultError(
+            f"{path.name} is the original photo; name another file for the picture"
+        )
+    save_picture(path, rendition.pixels, display_profile(rendition.space))

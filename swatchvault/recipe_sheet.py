@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING
 
 from swatchvault.cautions import CAUTIONS
 from swatchvault.colour_words import lab_line
-from swatchvault.errors import SwatchvaultError
 from swatchvault.pot import pour_words, weigh_words
+from swatchvault.writing import write_text_file
 
 if TYPE_CHECKING:
     from swatchvault.archive.entities import PlannedStep, Recipe, RecipePart
@@ -252,15 +252,7 @@ def _list(title: str, lines: Sequence[str]) -> list[str]:
 
 def write_sheet(path: Path, sheet: RecipeSheet) -> None:
     """Write the page as ``.html`` or ``.txt``. Raises ``SwatchvaultError`` for another ending."""
-    kind = path.suffix.lower()
-    if kind not in (".html", ".txt"):
-        raise SwatchvaultError(f"cannot print to {path.name!r}: name a file .html or .txt")
     text = sheet_html(sheet)
-    if kind == ".txt":
+    if path.suffix.lower() == ".txt":
         text = "\n".join([*sheet_lines(sheet), "", *CAUTIONS.values()]) + "\n"
-    try:
-        path.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise SwatchvaultError(
-            f"cannot write {path}: {error.strerror}; name another file"
-        ) from error
+    write_text_file(path, text, ".html", ".txt")

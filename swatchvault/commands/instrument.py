@@ -17,7 +17,7 @@ from swatchvault.commands.options import (
     reference_options,
 )
 from swatchvault.commands.photos import FILE, leave_with_failures, make_settings, one_layout
-from swatchvault.errors import ArchiveError
+from swatchvault.writing import write_text_file
 
 
 @click.command("mat")
@@ -89,10 +89,7 @@ def calibration_command(photo: Path, marks: Path | None, svg: Path | None, **kno
     page = Page(photo.name, ready.correction, ready.photo.encoding)
     click.echo("\n".join(page_lines(page)))
     if svg is not None:
-        try:
-            svg.write_text(page_svg(page), encoding="utf-8")
-        except OSError as error:
-            raise ArchiveError(f"cannot write {svg}: {error.strerror}; name another") from error
+        write_text_file(svg, page_svg(page), ".svg")
         click.echo(f"wrote {svg}")
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import click
 
 from swatchvault.commands.options import archive_option, json_option, need_archive
-from swatchvault.errors import ArchiveError
+from swatchvault.writing import write_text_file
 
 KINDS = ("base", "dye", "colourway", "lot", "swatch", "setup", "reference")
 
@@ -91,8 +91,5 @@ def export_command(
     if out is None:
         click.echo(text, nl=False)
         return
-    try:
-        out.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise ArchiveError(f"cannot write {out}: {error.strerror}; name another file") from error
+    write_text_file(out, text, ".csv", ".json", ".txt")
     click.echo(f"wrote {len(rows.rows)} rows to {out}", err=True)

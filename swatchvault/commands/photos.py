@@ -192,11 +192,12 @@ def draw_located(
     """Draw what was located in one photo over it."""
     if len(photos) != 1:
         raise click.UsageError(f"--show goes with one photo only; {len(photos)} were given")
+    from ingest.icc_write import display_profile
     from ingest.pipeline import locate_file
     from swatchvault.pictures import draw_layout, save_picture
 
     photo, located = locate_file(photos[0], layout=layout, settings=settings)
-    save_picture(to, draw_layout(photo, located))
+    save_picture(to, draw_layout(photo, located), display_profile("srgb"))
 
 
 def leave_with_failures(failed: Sequence[str | None]) -> None:

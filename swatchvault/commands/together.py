@@ -11,6 +11,7 @@ import click
 from swatchvault.commands.find import FILE, FORMS, K_L, TOLERANCE, print_json
 from swatchvault.commands.options import NUMBER, archive_option, json_option, need_archive
 from swatchvault.errors import CompareError
+from swatchvault.writing import write_text_file
 
 
 @click.command("groups")
@@ -136,7 +137,7 @@ def drift_command(
     found = together.course_of(table, k_l)
     title = f"{colourway} on {kinds[0]}, kL = {k_l:g}"
     if svg is not None:
-        svg.write_text(shades.course_svg(found, title), encoding="utf-8")
+        write_text_file(svg, shades.course_svg(found, title), ".svg")
     if as_json:
         print_json({**_course_record(found), "notes": together.notes_of(found)})
         return
@@ -215,7 +216,7 @@ def gaps_command(
         spots = [e.gap for e in found.gaps]
         title = f"Where {base} has been"
         text = shades.map_svg(table.labs, table.names, spots, title, recipes)
-        svg.write_text(text, encoding="utf-8")
+        write_text_file(svg, text, ".svg")
     if as_json:
         print_json({"base": base, "k_l": k_l, **found.record(table.names)})
         return

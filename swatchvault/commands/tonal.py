@@ -12,6 +12,7 @@ import click
 from swatchvault.commands.options import archive_option, json_option, reference_options
 from swatchvault.commands.photos import FILE, make_settings, one_layout, split_name
 from swatchvault.errors import ArchiveError, CompareError
+from swatchvault.writing import write_text_file
 
 if TYPE_CHECKING:
     from ingest.model import Layout, Settings
@@ -71,10 +72,7 @@ def tonal_command(
     if svg is not None:
         from swatchvault.tonal_drawing import card_svg
 
-        try:
-            svg.write_text(card_svg(card, paper), encoding="utf-8")
-        except OSError as error:
-            raise ArchiveError(f"cannot write {svg}: {error.strerror}; name another") from error
+        write_text_file(svg, card_svg(card, paper), ".svg")
     if as_json:
         click.echo(json.dumps(card_record(card), ensure_ascii=False))
         return
