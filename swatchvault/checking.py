@@ -23,6 +23,7 @@ from swatchvault.archive import (
     swatches_of_colourway,
     swatches_of_lot,
     transaction,
+    why_none_counts,
 )
 from swatchvault.compare import Comparison, CoursePoint, LotMatrix, as_record
 from swatchvault.errors import CompareError, NotFound
@@ -115,7 +116,10 @@ def check_lot(conn: sqlite3.Connection, lot: str, ask: Ask) -> list[Check]:
     measured = [s for s in swatches if swatch_colours(conn, s.swatch_id)]
     if not measured:
         form = f" as {ask.form}" if ask.form else ""
-        raise NotFound(f"lot {lot!r} has no measured swatch{form}: photograph one and add it")
+        asides = [(s.swatch, why_none_counts(conn, s.swatch_id)) for s in swatches]
+        said = "; ".join(f"swatch {name!r} {why}" for name, why in asides if why)
+        said = said or "photograph one and add it"
+        raise NotFound(f"lot {lot!r} has no measured swatch{form}: {said}")
     checks, without = [], []
     for swatch in measured:
         master = _master_for(conn, swatch, ask)
@@ -225,13 +229,23 @@ def _check(conn: sqlite3.Connection, swatch: SwatchFacts, master: CurrentMaster,
     if stated is not None:
         new = swatch_colours(conn, swatch.swatch_id)
         even = check_evenness(stated, master_lot, new, master.form)
+    if not master_lot:
+        raise _no_master_photo(conn, master.swatch_id, master.swatch)
     return Check(swatch, master, _hold(conn, master.swatch_id, swatch.swatch_id, held), dyes, even)
+
+
+def _no_master_photo(conn: sqlite3.Connection, swatch_id: int, swatch: str) -> CompareError:
+    why = why_none_counts(conn, swatch_id)
+    if why is None:
+        return CompareError("the master's swatch has no measured photo: photograph it and add it")
+    return CompareError(
+        f"the master {swatch!r} {why}, or make another swatch the master with `swatchvault master "
+        "SWATCH`"
+    )
 
 
 def _hold(conn: sqlite3.Connection, master_id: int, new_id: int, held: Held) -> CheckedSwatch:
     master, new = swatch_colours(conn, master_id), swatch_colours(conn, new_id)
-    if not master:
-        raise CompareError("the master's swatch has no measured photo: photograph it and add it")
     frames = own_frames(conn, (*master, *new))
     return check_swatch(master, new, replace(held, own_frames=frames))
 

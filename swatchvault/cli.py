@@ -55,6 +55,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "export": ("look", "Write a table or view of the archive as CSV or JSON."),
     "rename": ("rename", "Mend a name that was typed wrong: a colourway's, lot's, swatch's ..."),
     "mend": ("mend", "Put right what was typed wrong of a stock, a swatch or a lot."),
+    "aside": ("aside", "Let a measurement count nowhere, with the reason, or count again."),
     "share": ("exchange", "Write recipes and lots to a file, nothing left out."),
     "import": ("exchange", "Read recipes and lots from such a file into the archive."),
     "verify": ("archive", "Look for anything in the archive that does not fit the rest."),

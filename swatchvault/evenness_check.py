@@ -68,7 +68,8 @@ class Evenness:
 
     ``kind``: its class, None where it cannot be told, then ``between`` two of them. ``method``:
     version of the measure.
-    ``notes``: what the measure itself says against the figure.
+    ``notes``: what the measure itself says against the figure. ``set_aside``: its photo is not to
+    count.
     """
 
     unevenness: float
@@ -79,6 +80,7 @@ class Evenness:
     between: tuple[str, ...] = ()
     flags: frozenset[str] = frozenset()
     notes: tuple[str, ...] = ()
+    set_aside: bool = False
 
     @classmethod
     def of_record(
@@ -101,6 +103,11 @@ class Evenness:
     @property
     def why_not(self) -> str | None:
         """Why it cannot be compared; None where it can."""
+        if self.set_aside:
+            return (
+                "the photo that its evenness was stated from is set aside: state it again with "
+                "`swatchvault master SWATCH --evenness`"
+            )
         for flag, words in STOPS.items():
             if flag in self.flags:
                 return words

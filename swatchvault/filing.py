@@ -58,8 +58,8 @@ class Filing:
             return f"{name}: filed, {_swatches(self.filed.measured)}"
         if self.filed.measured:
             said = f"{name}: was there; measured anew, {_swatches(self.filed.measured)}"
-            return said + _aside(self.filed.aside)
-        return f"{name}: was there already, nothing changed"
+            return said + _aside(self.filed.aside) + _set_aside(self.filed)
+        return f"{name}: was there already, nothing changed" + _set_aside(self.filed)
 
 
 def file_photos(
@@ -247,6 +247,16 @@ def _aside(labels: Sequence[str]) -> str:
         f"; it no longer measures {named}: no mark of it is left. Its old figures are kept, and "
         "count again if you mark it too and add the photo again"
     )
+
+
+def _set_aside(filed: FiledPhoto) -> str:
+    """What of the photo had been set aside and counts again, and what still does not count."""
+    said = ""
+    if filed.again:
+        said += f"; what was set aside and is told anew counts again: {', '.join(filed.again)}"
+    if filed.still:
+        said += f"; still set aside, and counted nowhere: {', '.join(filed.still)}"
+    return said
 
 
 def _swatches(count: int) -> str:

@@ -180,7 +180,7 @@ def no_other_ways(query: Query, hits: Sequence[Hit], tolerance: float) -> str:
 class KeptLooks:
     """Looks of the measured swatches by one version of both methods, with their index."""
 
-    stamp: tuple[int, int]
+    stamp: tuple[int, int, int, int]
     ids: NDArray[np.int64]
     labs: Floats
     index: shades.LookIndex

@@ -211,6 +211,7 @@ def check_evenness(
         form,
         stated.method,
         kinds.get(stated.measurement_id or -1),
+        set_aside=stated.set_aside,
     )
     found, photo = newest_evenness(new, stated.method)
     comparison = compare_evenness(held, found, stated.tolerance)

@@ -11,6 +11,7 @@ from swatchvault.archive import (
     swatch_id_of,
     swatch_ids_named,
     swatches_of_lot,
+    why_none_counts,
 )
 from swatchvault.archive.listing import listing
 from swatchvault.archive.rows import old_name_words
@@ -49,6 +50,9 @@ def no_photo_yet(conn: sqlite3.Connection, name: str) -> NotFound:
     except NotFound:
         swatches = []
     what = "lot" if swatches else "swatch"
+    for swatch_id in swatch_ids_named(conn, name):
+        if (why := why_none_counts(conn, swatch_id)) is not None:
+            return NotFound(f"{what} {name!r} {why}; or leave it out")
     return NotFound(
         f"{what} {name!r} has no measured photo yet: photograph {_or(swatches) or 'it'} and add "
         "it first, or leave it out"

@@ -20,7 +20,7 @@ from swatchvault.archive.made import Filters, newest_labs, swatches_where
 from swatchvault.archive.pages_find import newest_row
 from swatchvault.errors import NotFound
 
-Stamp = tuple[int, int]
+Stamp = tuple[int, int, int, int]
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,6 +9,7 @@ from swatchvault.archive import (
     no_longer_held,
     state_evenness,
     swatch_colours,
+    why_none_counts,
 )
 from swatchvault.errors import ArchiveError, NotFound
 from swatchvault.evenness_check import Evenness, reason_for, tolerance_for
@@ -62,9 +63,9 @@ def state_or_end(
 def _told(conn: sqlite3.Connection, swatch: SwatchFacts) -> tuple[Evenness, int]:
     found, photo = newest_evenness(swatch_colours(conn, swatch.swatch_id))
     if photo is None:
-        raise NotFound(
-            f"swatch {swatch.swatch!r} has no measured photo: photograph it and add it first"
-        )
+        why = why_none_counts(conn, swatch.swatch_id)
+        why = why or "has no measured photo: photograph it and add it first"
+        raise NotFound(f"swatch {swatch.swatch!r} {why}")
     why = found.why_not
     if why is None and found.kind is None:
         between = (photo.tonality or {}).get("between") or ()

@@ -7,6 +7,7 @@ inside another transaction it is a savepoint of it.
 
 from swatchvault.archive.about import ABOUT, TABLES, VIEWS_ABOUT
 from swatchvault.archive.apply import Applied, RegionNote, apply_notes
+from swatchvault.archive.aside import why_none_counts
 from swatchvault.archive.colours import (
     LotDye,
     LotOf,
@@ -257,4 +258,5 @@ __all__ = [
     "sweep",
     "transaction",
     "verify",
+    "why_none_counts",
 ]

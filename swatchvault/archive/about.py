@@ -39,6 +39,7 @@ TABLES: Mapping[str, str] = {
     "master_evenness": "How even a master is stated to be, its tolerance, and what it is from.",
     "evenness_check": "The verdict on a lot's evenness, apart from its colour's, as given.",
     "form_sent": "Forms of the web pages that were sent lately, so that none works twice.",
+    "set_aside": "Which swatch of which photo counts nowhere, why, since when, and until when.",
     "renamed": "Names that were mended: the old one, the new one, and when.",
     "named_class": "The dyer's own word for how even a swatch is; superseded, never changed.",
     "eye_rule": "A rule of evenness fitted to the dyer's own words: when taken, when undone.",
@@ -47,7 +48,9 @@ TABLES: Mapping[str, str] = {
 }
 
 VIEWS_ABOUT: Mapping[str, str] = {
-    "current_measurement": "Measurements that nothing has superseded, with all their columns.",
+    "filed_measurement": "Measurements that nothing has superseded, those set aside among them.",
+    "current_measurement": "Measurements that count: not superseded, nor set aside; all columns.",
+    "measurements_set_aside": "Measurements that are set aside and count nowhere: why, since when.",
     "colours": "Every current colour of every swatch, with names, doubt and flags.",
     "latest_colours": "The newest colour of each swatch.",
     "current_masters": "The swatch that each colourway on each base in each form is held to now.",

@@ -9,13 +9,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from ingest.model import Layout
+from swatchvault.archive.files import is_digest
 from swatchvault.archive.layouts import layout_from_text
 from swatchvault.archive.photos import RegionOf
 from swatchvault.archive.rows import find, tri
 from swatchvault.errors import NotFound
-
-#: Digits of a photo's sha256 that name it; fewer could be a file's name. Our choice.
-LEAST_DIGITS = 8
 
 _OLD = """m.version <> :version OR
 COALESCE(json_extract(m.tonality, '$.method'), :evenness) <> :evenness"""
@@ -23,13 +21,13 @@ COALESCE(json_extract(m.tonality, '$.method'), :evenness) <> :evenness"""
 _PHOTOS = f"""SELECT photo.sha256, photo.suffix, photo.original_name, photo.bytes, photo.setup_id,
 COALESCE(photo.light, setup.light) AS light, layout.id AS layout_id, layout.marks,
 sum({_OLD}) AS old, count(*) AS measured
-FROM current_measurement AS m JOIN photo ON photo.id = m.photo_id
+FROM filed_measurement AS m JOIN photo ON photo.id = m.photo_id
 JOIN layout ON layout.id = m.layout_id LEFT JOIN setup ON setup.id = photo.setup_id
 WHERE :photos IS NULL OR photo.sha256 IN (SELECT value FROM json_each(:photos))
 GROUP BY photo.sha256 HAVING :again OR old > 0
 ORDER BY COALESCE(photo.taken_at, photo.added_at), photo.sha256"""
 
-_REGIONS = """SELECT region, swatch_id, dry, reference, provenance FROM current_measurement
+_REGIONS = """SELECT region, swatch_id, dry, reference, provenance FROM filed_measurement
 WHERE photo_id = (SELECT id FROM photo WHERE sha256 = ?) ORDER BY id"""
 
 
@@ -105,7 +103,7 @@ def _stored(conn: sqlite3.Connection, row: dict[str, Any]) -> StoredPhoto:
 
 def _photos_named(conn: sqlite3.Connection, name: str) -> list[str]:
     digits = name.casefold()
-    if len(digits) >= LEAST_DIGITS and not set(digits) - set("0123456789abcdef"):
+    if is_digest(digits):
         sql = "SELECT sha256 FROM photo WHERE substr(sha256, 1, ?) = ?"
         found = [r[0] for r in conn.execute(sql, (len(digits), digits))]
         if found:
@@ -114,7 +112,7 @@ def _photos_named(conn: sqlite3.Connection, name: str) -> list[str]:
     found = [r[0] for r in conn.execute(sql, (name,))]
     if found:
         return found
-    sql = "SELECT DISTINCT photo_sha256 FROM current_measurement WHERE swatch_id = ?"
+    sql = "SELECT DISTINCT photo_sha256 FROM filed_measurement WHERE swatch_id = ?"
     found = [r[0] for r in conn.execute(sql, (find(conn, "swatch", name),))]
     if not found:
         raise NotFound(f"swatch {name!r} has no measured photo: there is nothing to measure anew")

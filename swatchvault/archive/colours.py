@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from ingest.model import Array, LabCovariance
+from swatchvault.archive.aside import why_none_counts
 from swatchvault.archive.measured import tonality_from
 from swatchvault.archive.rows import find, tri
 from swatchvault.errors import NotFound
@@ -20,7 +21,7 @@ swatch.lot_id, lot.code AS lot, skein.label AS skein, colourway.name AS colourwa
 base.name AS base, photo.taken_at, photo.added_at, setup.name AS setup, setup.locked,
 COALESCE(photo.light, setup.light) AS light, photo.setup_id,
 json_extract(m.provenance, '$.references[0].neutral') AS neutral
-FROM current_measurement AS m
+FROM {measured} AS m
 JOIN photo ON photo.id = m.photo_id
 JOIN swatch ON swatch.id = m.swatch_id
 JOIN base ON base.id = swatch.base_id
@@ -104,8 +105,12 @@ def colours(
     colourway: str | None = None,
     base: str | None = None,
     form: str | None = None,
+    with_aside: bool = False,
 ) -> list[StoredColour]:
-    """Current measurements that meet every condition given, oldest photo first."""
+    """Current measurements that meet every condition given, oldest photo first.
+
+    ``with_aside``: those too that were set aside, to be listed and never to be counted.
+    """
     limits: list[tuple[str, object]] = []
     if swatch_ids is not None:
         limits.append(
@@ -121,7 +126,8 @@ def colours(
         limits.append(("swatch.form = ?", form))
     where = f"WHERE {' AND '.join(sql for sql, _ in limits)} " if limits else ""
     order = "ORDER BY COALESCE(photo.taken_at, photo.added_at), m.id"
-    rows = conn.execute(_SELECT + where + order, tuple(v for _, v in limits))
+    select = _SELECT.format(measured="filed_measurement" if with_aside else "current_measurement")
+    rows = conn.execute(select + where + order, tuple(v for _, v in limits))
     names = [d[0] for d in rows.description]
     return [_stored(dict(zip(names, row, strict=True))) for row in rows]
 
@@ -195,10 +201,15 @@ def swatch_id_of(conn: sqlite3.Connection, label: str) -> int:
 
 
 def measured_or_not_found(conn: sqlite3.Connection, label: str) -> list[StoredColour]:
-    """The colours of a swatch by its label; ``NotFound`` if no photo of it is measured yet."""
-    found = swatch_colours(conn, swatch_id_of(conn, label))
+    """The colours of a swatch by its label; ``NotFound`` if no photo of it is measured yet, or
+    all of them are set aside."""
+    swatch_id = swatch_id_of(conn, label)
+    found = swatch_colours(conn, swatch_id)
     if not found:
-        raise NotFound(f"swatch {label!r} has no measured photo yet: photograph and add it first")
+        why = why_none_counts(conn, swatch_id) or (
+            "has no measured photo yet: photograph and add it first"
+        )
+        raise NotFound(f"swatch {label!r} {why}")
     return found
 
 

@@ -7,12 +7,19 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from swatchvault.archive.aside import stated_from_aside
 from swatchvault.archive.rows import clean, insert, now, to_json, transaction
+
+# Asked of an index alone, where the view current_measurement would read every row.
+_COUNTS = "superseded_by IS NULL AND id NOT IN (SELECT measurement_id FROM measurements_set_aside)"
 
 
 @dataclass(frozen=True)
 class StatedEvenness:
-    """How even a master is stated to be; ``tolerance`` in ΔE00, ``method`` the measure's."""
+    """How even a master is stated to be; ``tolerance`` in ΔE00, ``method`` the measure's.
+
+    ``set_aside``: the photo that it was stated from is set aside now.
+    """
 
     statement_id: int
     master_id: int
@@ -22,6 +29,7 @@ class StatedEvenness:
     method: str
     measurement_id: int | None
     reason: str | None
+    set_aside: bool = False
 
 
 def state_evenness(
@@ -75,6 +83,7 @@ def stated_evenness(conn: sqlite3.Connection, master_id: int) -> StatedEvenness 
         row["method"],
         row["measurement_id"],
         row["reason"],
+        stated_from_aside(conn, row["measurement_id"]),
     )
 
 
@@ -103,7 +112,7 @@ def record_evenness_check(
 
 def versions_in_use(conn: sqlite3.Connection) -> tuple[str, ...]:
     """Versions of the measurement that current measurements are by, the newest measured last."""
-    sql = "SELECT version, max(id) FROM measurement WHERE superseded_by IS NULL GROUP BY version"
+    sql = f"SELECT version, max(id) FROM measurement WHERE {_COUNTS} GROUP BY version"
     rows = conn.execute(f"{sql} ORDER BY max(id)")
     return tuple(str(row[0]) for row in rows)
 
@@ -111,7 +120,7 @@ def versions_in_use(conn: sqlite3.Connection) -> tuple[str, ...]:
 def evenness_methods_in_use(conn: sqlite3.Connection) -> tuple[str, ...]:
     """Versions of the measure of evenness that current measurements are by."""
     method = "json_extract(tonality, '$.method')"
-    sql = f"SELECT {method}, max(id) FROM measurement WHERE superseded_by IS NULL GROUP BY {method}"
+    sql = f"SELECT {method}, max(id) FROM measurement WHERE {_COUNTS} GROUP BY {method}"
     return tuple(str(row[0]) for row in conn.execute(f"{sql} ORDER BY max(id)") if row[0])
 
 

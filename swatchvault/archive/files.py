@@ -18,6 +18,9 @@ from swatchvault.errors import ArchiveError
 #: A file under this prefix was being written: left behind only by a program that was stopped.
 PART_PREFIX = ".part-"
 
+#: Digits of a photo's sha256 that name it; fewer could be a file's name. Our choice.
+LEAST_DIGITS = 8
+
 _CHUNK = 1 << 20
 _THUMB_QUALITY = 85  # JPEG quality of thumbs; common practice, no source
 _SUFFIX_BY_FORMAT = {
@@ -39,6 +42,11 @@ def suffix_of(photo_format: str, source: Path) -> str:
         return known
     own = source.suffix.casefold()
     return own if own[1:].isascii() and own[1:].isalnum() and len(own) <= 6 else ".raw"
+
+
+def is_digest(text: str) -> bool:
+    """Whether text, in lower case, can be the beginning of a photo's sha256."""
+    return len(text) >= LEAST_DIGITS and not set(text) - set("0123456789abcdef")
 
 
 def hash_of(path: Path) -> str:

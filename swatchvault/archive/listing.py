@@ -84,6 +84,7 @@ LISTS: Mapping[str, str] = {
     ),
     "masters": "SELECT * FROM current_masters ORDER BY colourway, base, form",
     "checks": "SELECT * FROM checks_given ORDER BY checked_at DESC",
+    "aside": "SELECT * FROM measurements_set_aside ORDER BY set_aside_at DESC, swatch, photo",
     "renamed": (
         "SELECT replace(replace(kind, '_', ' '), 'setup', 'set-up') AS kind, old_name, new_name, "
         "renamed_at FROM renamed ORDER BY id DESC"
@@ -134,6 +135,7 @@ _SECTIONS: Mapping[str, Sequence[tuple[str, str]]] = {
     "swatch": (
         ("swatch", "SELECT * FROM swatch WHERE id = :id"),
         ("colours", "SELECT * FROM colours WHERE swatch_id = :id ORDER BY taken_at"),
+        ("set aside", "SELECT * FROM measurements_set_aside WHERE swatch_id = :id"),
         ("how even it is", "SELECT * FROM how_even WHERE swatch_id = :id"),
         (
             "evenness checks",

@@ -10,6 +10,7 @@ import sqlite3
 from collections.abc import Callable, Sequence
 
 from swatchvault.archive.rows import transaction
+from swatchvault.archive.schema_aside import SET_ASIDE
 from swatchvault.archive.schema_evenness import EVENNESS
 from swatchvault.archive.schema_numbered import renumber
 from swatchvault.archive.schema_photos import PICTURES
@@ -61,6 +62,12 @@ def mended_names(conn: sqlite3.Connection) -> None:
         conn.execute(statement)
 
 
+def set_aside(conn: sqlite3.Connection) -> None:
+    """Migration 7: measurements that were set aside, and taken back."""
+    for statement in SET_ASIDE:
+        conn.execute(statement)
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     first_tables,
     pots,
@@ -68,6 +75,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     forms,
     numbered_photos,
     mended_names,
+    set_aside,
 )
 
 

@@ -10,11 +10,15 @@ from swatchvault.archive.listing import query
 from swatchvault.errors import NotFound
 
 
-def newest_row(conn: sqlite3.Connection) -> tuple[int, int]:
-    """Numbers of the newest measurement and layout: equal as long as no colour is another."""
-    sql = "SELECT (SELECT max(id) FROM measurement), (SELECT max(id) FROM layout)"
-    row = conn.execute(sql).fetchone()
-    return int(row[0] or 0), int(row[1] or 0)
+def newest_row(conn: sqlite3.Connection) -> tuple[int, int, int, int]:
+    """Numbers of the newest measurement, layout and row set aside, and how many of those were
+    taken back: equal as long as no colour is another."""
+    sql = (
+        "SELECT (SELECT max(id) FROM measurement), (SELECT max(id) FROM layout), "
+        "(SELECT max(id) FROM set_aside), (SELECT count(taken_back_at) FROM set_aside)"
+    )
+    newest, layout, aside, taken_back = conn.execute(sql).fetchone()
+    return int(newest or 0), int(layout or 0), int(aside or 0), int(taken_back)
 
 
 @dataclass(frozen=True)
@@ -70,7 +74,7 @@ def colourways_measured(conn: sqlite3.Connection) -> list[NamedRow]:
     """Colourways that have a measured lot, by name."""
     sql = (
         "SELECT id, name FROM colourway WHERE EXISTS (SELECT 1 FROM lot JOIN swatch "
-        "ON swatch.lot_id = lot.id JOIN measurement ON measurement.swatch_id = swatch.id "
+        "ON swatch.lot_id = lot.id JOIN current_measurement AS m ON m.swatch_id = swatch.id "
         "WHERE lot.colourway_id = colourway.id) ORDER BY name"
     )
     return [NamedRow(**row) for row in query(conn, sql).records()]

@@ -45,7 +45,7 @@ def photo_row(conn: sqlite3.Connection, sha256: str) -> PhotoRow | None:
     """The photo with its current layout; ``None`` where none of that name is filed."""
     cursor = conn.execute(
         "SELECT photo.*, setup.name AS setup, setup.locked, layout.id AS layout_id, layout.marks, "
-        "COALESCE(photo.light, setup.light) AS lit_by, EXISTS (SELECT 1 FROM current_measurement "
+        "COALESCE(photo.light, setup.light) AS lit_by, EXISTS (SELECT 1 FROM filed_measurement "
         "AS m, json_each(m.flags) AS flag WHERE m.photo_id = photo.id "
         "AND flag.value = 'light field corrected') AS light_field FROM photo "
         "JOIN layout ON layout.photo_id = photo.id AND layout.superseded_by IS NULL "
@@ -96,7 +96,7 @@ def shown_only(conn: sqlite3.Connection, sha256: str) -> list[tuple[int, str]]:
 def labels_of_regions(conn: sqlite3.Connection, sha256: str) -> dict[str, dict[str, Any]]:
     """By region of the photo's current measurements: the swatch's label, and whether it was dry."""
     sql = (
-        "SELECT region, label, m.dry FROM current_measurement AS m "
+        "SELECT region, label, m.dry FROM filed_measurement AS m "
         "JOIN swatch ON swatch.id = m.swatch_id WHERE "
         "m.photo_id = (SELECT id FROM photo WHERE sha256 = ?)"
     )

@@ -97,6 +97,12 @@ _LABS_ON_BASE = """SELECT swatch.label AS swatch, m.lab_l, m.lab_a, m.lab_b FROM
 JOIN current_measurement AS m ON m.swatch_id = swatch.id WHERE swatch.base_id = :id
 ORDER BY swatch.id DESC, m.id DESC LIMIT :most"""
 
+_ASIDE = "aside.reason AS aside_reason, aside.set_aside_at AS aside_since"
+_WHETHER_ASIDE = (
+    "LEFT JOIN set_aside AS aside ON aside.photo_id = layout.photo_id "
+    "AND aside.swatch_id = m.swatch_id AND aside.taken_back_at IS NULL"
+)
+
 #: More rows than this no page shows; Datasette's tables show all.
 MOST = 500
 
@@ -233,10 +239,12 @@ def sides_of_check(conn: sqlite3.Connection, check_id: int) -> dict[str, list[Re
     """The measurements that a verdict was given on: ``{"master": [...], "lot": [...]}``."""
     sql = (
         f"SELECT given.side, m.id, photo.sha256 AS photo_sha256, m.region, {LAB}, "
-        "m.reference, m.flags, m.superseded_by, photo.taken_at, setup.name AS setup "
-        "FROM lot_check_measurement AS given JOIN measurement AS m ON m.id = given.measurement_id "
+        "m.reference, m.flags, m.superseded_by, photo.taken_at, setup.name AS setup, "
+        f"{_ASIDE} FROM lot_check_measurement AS given "
+        "JOIN measurement AS m ON m.id = given.measurement_id "
         "JOIN layout ON layout.id = m.layout_id JOIN photo ON photo.id = layout.photo_id "
-        "LEFT JOIN setup ON setup.id = photo.setup_id WHERE given.lot_check_id = :id ORDER BY m.id"
+        f"{_WHETHER_ASIDE} LEFT JOIN setup ON setup.id = photo.setup_id "
+        "WHERE given.lot_check_id = :id ORDER BY m.id"
     )
     sides: dict[str, list[Record]] = {"master": [], "lot": []}
     for row in with_lab(query(conn, sql, {"id": check_id}).records()):
@@ -255,13 +263,14 @@ def evenness_of_check(conn: sqlite3.Connection, check_id: int) -> Record | None:
 
 
 def history_of_swatch(conn: sqlite3.Connection, swatch_id: int) -> list[Record]:
-    """Every measurement of a swatch, newest first, those that were superseded too."""
+    """Every measurement of a swatch, newest first, those superseded and set aside too."""
     sql = (
         f"SELECT m.id, photo.sha256 AS photo_sha256, m.region, {LAB}, "
         "m.reference, m.measured_at, m.version, photo.taken_at, setup.name AS setup, "
-        "(m.superseded_by IS NOT NULL OR layout.superseded_by IS NOT NULL) AS superseded "
-        "FROM measurement AS m JOIN layout ON layout.id = m.layout_id "
-        "JOIN photo ON photo.id = layout.photo_id LEFT JOIN setup ON setup.id = photo.setup_id "
+        "(m.superseded_by IS NOT NULL OR layout.superseded_by IS NOT NULL) AS superseded, "
+        f"{_ASIDE} FROM measurement AS m JOIN layout ON layout.id = m.layout_id "
+        f"JOIN photo ON photo.id = layout.photo_id {_WHETHER_ASIDE} "
+        "LEFT JOIN setup ON setup.id = photo.setup_id "
         "WHERE m.swatch_id = :id ORDER BY m.id DESC LIMIT 200"
     )
     return with_lab(query(conn, sql, {"id": swatch_id}).records())

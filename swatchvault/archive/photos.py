@@ -14,7 +14,8 @@ from typing import Any
 
 import numpy as np
 
-from ingest.model import Measurement, PhotoMeasurement
+from ingest.model import Layout, Measurement, PhotoMeasurement
+from swatchvault.archive.aside import asides_of_photo, count_again, told_anew
 from swatchvault.archive.connect import PHOTOS, THUMBS, Archive
 from swatchvault.archive.eye import class_by_eye
 from swatchvault.archive.files import store_picture, suffix_of
@@ -50,7 +51,8 @@ class FiledPhoto:
     """What filing did. ``measured``: how many measurement rows were added (0: nothing was new).
 
     ``measurement_ids`` are the current rows, in the order of the regions. ``aside``: labels of
-    swatches that this photo measured before and does no longer.
+    swatches that this photo measured before and does no longer. ``again``: of swatches that had
+    been set aside and count again, since they were told anew; ``still``: of those still set aside.
     """
 
     photo_sha256: str
@@ -58,6 +60,8 @@ class FiledPhoto:
     measurement_ids: tuple[int, ...]
     measured: int
     aside: tuple[str, ...] = ()
+    again: tuple[str, ...] = ()
+    still: tuple[str, ...] = ()
 
 
 def file_photo(
@@ -114,7 +118,7 @@ def record_photo(
         layout_id = _put_layout(conn, measurement)
         correction_id = _put_correction(conn, measurement, layout_id)
         photo_id = photo_id_of(conn, sha256)
-        ids, measured = [], 0
+        ids, measured, asides = [], 0, asides_of_photo(conn, sha256)
         for region in regions:
             if not facts.relabel:
                 _refuse_other_swatch(conn, sha256, region, source)
@@ -125,20 +129,23 @@ def record_photo(
                     by_name[region.region], region.swatch_id, region.dry, measurement.version
                 ),
             }
-            row_id, added = _put_measurement(conn, photo_id, values)
+            row_id, added = _put_measurement(conn, photo_id, values, measurement.layout)
             ids.append(row_id)
             measured += added
             if added:
                 class_by_eye(conn, row_id)
         after = {r.swatch_id for _, r in _filed_of(conn, sha256)}
         aside = tuple(dict.fromkeys(label for label, r in before if r.swatch_id not in after))
-    return FiledPhoto(sha256, new, tuple(ids), measured, aside)
+        left = asides_of_photo(conn, sha256)
+        again = tuple(a.swatch for i, a in asides.items() if i not in left)
+        still = tuple(a.swatch for i, a in left.items() if i in after)
+    return FiledPhoto(sha256, new, tuple(ids), measured, aside, again, still)
 
 
 def _filed_of(conn: sqlite3.Connection, sha256: str) -> list[tuple[str, RegionOf]]:
     """Current regions of a photo, each with its swatch's label."""
     rows = conn.execute(
-        "SELECT swatch.label, m.region, m.swatch_id, m.dry FROM current_measurement AS m "
+        "SELECT swatch.label, m.region, m.swatch_id, m.dry FROM filed_measurement AS m "
         "JOIN swatch ON swatch.id = m.swatch_id "
         "WHERE m.photo_id = (SELECT id FROM photo WHERE sha256 = ?) ORDER BY m.id",
         (sha256,),
@@ -165,7 +172,7 @@ def _refuse_other_swatch(
 ) -> None:
     """The same picture under another label would take the colour from the first swatch."""
     row = conn.execute(
-        "SELECT swatch.label, swatch.id FROM current_measurement AS m "
+        "SELECT swatch.label, swatch.id FROM filed_measurement AS m "
         "JOIN swatch ON swatch.id = m.swatch_id "
         "WHERE m.photo_id = (SELECT id FROM photo WHERE sha256 = ?) AND m.region = ?",
         (sha256, region.region),
@@ -245,15 +252,17 @@ def _put_layout(conn: sqlite3.Connection, measurement: PhotoMeasurement) -> int:
 
 
 def _put_measurement(
-    conn: sqlite3.Connection, photo_id: int, values: Mapping[str, Any]
+    conn: sqlite3.Connection, photo_id: int, values: Mapping[str, Any], layout: Layout
 ) -> tuple[int, bool]:
     """Store a measurement unless the current one says the same; (id, whether it was added)."""
     sql = (
-        "SELECT m.* FROM layout JOIN measurement AS m ON m.layout_id = layout.id "
+        "SELECT m.*, layout.marks FROM layout JOIN measurement AS m ON m.layout_id = layout.id "
         "WHERE layout.photo_id = ? AND m.region = ? AND m.superseded_by IS NULL "
         "ORDER BY m.id DESC LIMIT 1"
     )
     old = conn.execute(sql, (photo_id, values["region"])).fetchone()
+    if told_anew(old, values["swatch_id"], values["region"], layout):
+        count_again(conn, photo_id, values["swatch_id"])
     if old is not None and values["dry"] is None and values["swatch_id"] == old["swatch_id"]:
         values = {**values, "dry": old["dry"]}  # a blank never erases
     if old is not None and all(alike(name, old[name], value) for name, value in values.items()):

@@ -26,6 +26,7 @@ _CLEARED = (
     ("base", "price_per_kg"),
     ("photo", "original_name"),
     ("master", "reason"),
+    ("set_aside", "reason"),
 )
 
 

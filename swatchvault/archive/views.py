@@ -16,6 +16,14 @@ _BASES = (
 )
 
 
+#: What is set aside now, to be continued by a condition; and each such measurement as ``m``.
+ASIDE = "set_aside AS aside WHERE aside.taken_back_at IS NULL"
+ASIDE_OF_FILED = (
+    f"(SELECT * FROM {ASIDE}) AS aside CROSS JOIN filed_measurement AS m "
+    "ON m.swatch_id = aside.swatch_id AND m.photo_id = aside.photo_id"
+)
+
+
 def variance_total(index: int) -> str:
     """SQL: variance of one Lab axis of the measurement ``m``, its four parts summed; NULL where a
     part is unknown."""
@@ -24,13 +32,24 @@ def variance_total(index: int) -> str:
 
 
 VIEWS: Mapping[str, str] = {
-    "current_measurement": """CREATE VIEW current_measurement AS
+    "filed_measurement": """CREATE VIEW filed_measurement AS
 SELECT measurement.*, layout.photo_id,
     (SELECT sha256 FROM photo WHERE photo.id = layout.photo_id) AS photo_sha256,
     (SELECT provenance FROM correction WHERE correction.id = measurement.correction_id)
         AS provenance
 FROM measurement JOIN layout ON layout.id = measurement.layout_id
 WHERE measurement.superseded_by IS NULL AND layout.superseded_by IS NULL""",
+    # Whatever counts is asked of this view; only filing and what lists figures ask the one above.
+    "current_measurement": f"""CREATE VIEW current_measurement AS
+SELECT filed.* FROM filed_measurement AS filed WHERE NOT EXISTS (SELECT 1 FROM {ASIDE}
+    AND aside.photo_id = filed.photo_id AND aside.swatch_id = filed.swatch_id)""",
+    "measurements_set_aside": f"""CREATE VIEW measurements_set_aside AS
+SELECT swatch.label AS swatch, photo.original_name AS photo, m.region, aside.reason,
+    aside.set_aside_at, round(m.lab_l, 2) AS lab_l, round(m.lab_a, 2) AS lab_a,
+    round(m.lab_b, 2) AS lab_b, photo.taken_at, photo.sha256 AS photo_sha256,
+    m.id AS measurement_id, m.swatch_id
+FROM {ASIDE_OF_FILED}
+JOIN photo ON photo.id = m.photo_id JOIN swatch ON swatch.id = m.swatch_id""",
     "colours": f"""CREATE VIEW colours AS
 SELECT swatch.label AS swatch, colourway.name AS colourway, base.name AS base, lot.code AS lot,
     skein.label AS skein, swatch.form, COALESCE(m.dry, swatch.dry) AS dry,
@@ -189,6 +208,8 @@ SELECT photo.original_name AS photo, photo.taken_at, photo.camera, photo.width, 
     setup.locked, layout.located,
     (SELECT group_concat(swatch, ', ') FROM colours WHERE colours.photo_sha256 = photo.sha256)
         AS swatches,
+    (SELECT group_concat(swatch, ', ') FROM measurements_set_aside AS aside
+        WHERE aside.photo_sha256 = photo.sha256) AS set_aside,
     photo.note, photo.added_at, photo.sha256
 FROM photo
 LEFT JOIN setup ON setup.id = photo.setup_id

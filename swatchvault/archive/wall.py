@@ -15,7 +15,8 @@ _PAGE = """SELECT colourway.id, colourway.name,
     WHERE lot.colourway_id = colourway.id ORDER BY m.id DESC LIMIT 1) AS newest,
 (SELECT m.id FROM master JOIN current_measurement AS m ON m.swatch_id = master.swatch_id
     WHERE master.colourway_id = colourway.id
-    ORDER BY master.since DESC, master.id DESC, m.id DESC LIMIT 1) AS of_master
+    ORDER BY master.since DESC, master.id DESC, m.id DESC LIMIT 1) AS of_master,
+EXISTS (SELECT 1 FROM master WHERE master.colourway_id = colourway.id) AS has_master
 FROM colourway WHERE colourway.name > :after AND (:text = '' OR instr(lower(name), lower(:text)))
 ORDER BY colourway.name LIMIT :count"""
 
@@ -37,8 +38,8 @@ class OnTheWall:
     """A colourway as the wall shows it; what is not known is ``None``.
 
     ``lab``, ``photo_sha256`` and ``evenness`` are those of the master's newest measurement, or of
-    the newest lot's where there is no master. ``verdict``: the last one given on ``checked_lot``,
-    the newest lot that was checked.
+    the newest lot's where no photo of a master counts. ``verdict``: the last one given on
+    ``checked_lot``, the newest lot that was checked.
     """
 
     colourway_id: int
@@ -79,7 +80,7 @@ def _entry(
         lab=lab,  # type: ignore[arg-type]
         photo_sha256=_text(found.get("photo_sha256")),
         evenness=_text(found.get("evenness")),
-        has_master=row["of_master"] is not None,
+        has_master=bool(row["has_master"]),
         checked_lot=_text(checked.get("lot")),
         verdict=_text(checked.get("verdict")),
     )

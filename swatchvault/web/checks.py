@@ -46,7 +46,7 @@ def _ready(conn: sqlite3.Connection, lot_id: int) -> Record:
     swatches = pages.swatches_of_lot_id(conn, lot_id)
     for swatch in swatches:
         swatch["master"] = pages.master_of_swatch(conn, swatch["swatch_id"])
-        swatch["why_not"] = _why_not(swatch)
+        swatch["why_not"] = _why_not(conn, swatch)
     next_words, links = what_to_do(lot, swatches)
     return {
         "lot": lot,
@@ -58,14 +58,23 @@ def _ready(conn: sqlite3.Connection, lot_id: int) -> Record:
     }
 
 
-def _why_not(swatch: Record) -> str:
+def _why_not(conn: sqlite3.Connection, swatch: Record) -> str:
+    master = swatch["master"]
     if not swatch["lab"]:
-        return "has no measured photo yet"
-    if swatch["master"] is None:
+        return _no_photo(conn, swatch)
+    if master is None:
         return f"has no master as {swatch['form']} on {swatch['base']}"
-    if swatch["master"]["swatch_id"] == swatch["swatch_id"]:
+    if master["swatch_id"] == swatch["swatch_id"]:
         return "is the master itself"
+    if not master["lab"]:
+        return f"has a master, {master['swatch']}, that {_no_photo(conn, master)}"
     return ""
+
+
+def _no_photo(conn: sqlite3.Connection, swatch: Record) -> str:
+    from swatchvault.archive import why_none_counts
+
+    return on_page(why_none_counts(conn, swatch["swatch_id"]) or "has no measured photo yet")
 
 
 async def _give(visit: Visit) -> Response:
@@ -135,6 +144,10 @@ def what_to_do(lot: Record, swatches: Sequence[Record]) -> tuple[str, list[tuple
         kind = f"on {without['base']} as {without['form']}"
         words = f"Make a swatch {kind} the master, on its colourway's page: one of an earlier lot, "
         return f"{words}or this one for later lots.", [page]
+    bare = next((s["master"] for s in measured if s["master"] and not s["master"]["lab"]), None)
+    if bare is not None:
+        words = f"Photograph {bare['swatch']} again, or make another swatch the master."
+        return words, [(f"/swatch/{bare['swatch_id']}", "The master's swatch"), page]
     return "Check another lot, or make a swatch of an earlier one the master.", [page]
 
 

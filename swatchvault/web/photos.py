@@ -101,6 +101,7 @@ async def _one_photo(form: Form) -> tuple[str, bytes]:
 async def photo_page(visit: Visit) -> Response:
     """``/photos/<sha256>``: a filed photo, where things were found, and what was measured."""
     from swatchvault.archive import colours
+    from swatchvault.archive.aside import asides_of_photo
     from swatchvault.archive.pages_photo import photo_row, shown_only
 
     sha256 = visit.part("sha256")
@@ -110,8 +111,11 @@ async def photo_page(visit: Visit) -> Response:
         if visit.may("log") and waits is not None:
             return visit.go(f"/photos/{sha256}/mark")
         raise _gone()
-    found = await visit.read(colours, photo_sha256=sha256)
-    regions = [{"stored": c, **measuring.region_words(c)} for c in found]
+    found = await visit.read(colours, photo_sha256=sha256, with_aside=True)
+    asides = await visit.read(asides_of_photo, sha256)
+    regions = [
+        {"stored": c, "aside": asides.get(c.swatch_id), **measuring.region_words(c)} for c in found
+    ]
     values = {
         "row": row,
         "sha256": sha256,
@@ -121,6 +125,7 @@ async def photo_page(visit: Visit) -> Response:
         "corrected": any(c.reference != "none" for c in found),
         "here": await visit.work((visit.folder / "photos" / f"{sha256}{row.suffix}").is_file),
         "again": bool(visit.asked("again")),
+        "counts": bool(visit.asked("counts")),
     }
     return await visit.page("sv_photo.html", values)
 

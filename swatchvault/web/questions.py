@@ -36,7 +36,7 @@ _NEVER_CHECKED = """SELECT held.colourway, held.base, held.form, lot.code AS lot
 FROM current_masters AS held CROSS JOIN lot ON lot.colourway_id = held.colourway_id
 CROSS JOIN swatch ON swatch.lot_id = lot.id AND +swatch.base_id = held.base_id
   AND +swatch.form = held.form AND swatch.id <> held.swatch_id
-WHERE EXISTS (SELECT 1 FROM measurement WHERE measurement.swatch_id = swatch.id)
+WHERE EXISTS (SELECT 1 FROM current_measurement AS m WHERE m.swatch_id = swatch.id)
   AND NOT EXISTS (SELECT 1 FROM lot_check AS c
     WHERE c.swatch_id = swatch.id AND c.master_swatch_id = held.swatch_id)
 ORDER BY lot.dyed_on DESC"""

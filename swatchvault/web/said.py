@@ -22,6 +22,7 @@ _ON_THE_PAGE = (
         ": mark the reference by hand; steps need what they reflect",
     ),
     (r"Look with --show, and mark anew", "Mark it anew"),
+    (r" with `swatchvault aside [^`]*`", " on its page"),
     (r"\s*\(--[a-z-]+\)", ""),
 )
 

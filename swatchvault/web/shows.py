@@ -14,6 +14,7 @@ from swatchvault.archive import (
     Archive,
     Base,
     Colourway,
+    FiledPhoto,
     Lot,
     Notes,
     PhotoFacts,
@@ -199,8 +200,8 @@ async def file_told(visit: Visit, sha256: str) -> str:
 
         def work(conn: sqlite3.Connection) -> str:
             archive = Archive(visit.folder, conn)
-            file_measured(archive, found, path, notes, size, bool(told["relabel"]))
-            return done
+            filed = file_measured(archive, found, path, notes, size, bool(told["relabel"]))
+            return f"{done}?counts=1" if filed.again else done
 
         go = await visit.write(once, told["once"], work)
         await visit.work(incoming.forget, visit.folder, sha256)
@@ -215,7 +216,7 @@ def file_measured(
     notes: Notes,
     size: int,
     relabel: bool,
-) -> None:
+) -> FiledPhoto:
     """Notes and measurement in one transaction; the files were stored just before."""
     with transaction(archive.conn):
         regions = apply_notes(archive.conn, notes).regions
@@ -223,13 +224,11 @@ def file_measured(
         note = first.note
         if first.light == BLACK_LIGHT:
             seen = tuple(r.swatch_id for r in regions)
-            record_photo(
-                archive, found, path, (), PhotoFacts(first.setup_id, BLACK_LIGHT, note, seen), size
-            )
-            return
+            facts = PhotoFacts(first.setup_id, BLACK_LIGHT, note, seen)
+            return record_photo(archive, found, path, (), facts, size)
         facts = PhotoFacts(first.setup_id, first.light, note, relabel=relabel)
         shown = [RegionOf(r.region or "", r.swatch_id, r.dry) for r in regions]
-        record_photo(archive, found, path, shown, facts, size)
+        return record_photo(archive, found, path, shown, facts, size)
 
 
 async def _page(

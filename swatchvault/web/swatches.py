@@ -43,6 +43,7 @@ def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
     found = swatch_colours(conn, swatch_id)
     newest = found[-1] if found else None
     swatch = pages.one(conn, "swatch", swatch_id)
+    history = pages.history_of_swatch(conn, swatch_id)
     return {
         "swatch": swatch,
         "right": put_right("swatch", swatch_id, swatch),
@@ -52,7 +53,8 @@ def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
         "palette": palette_bar(newest.tonality if newest else None),
         "flags": [] if newest is None else _flags(newest),
         "photo": None if newest is None else _photo(conn, newest.photo_sha256, newest.region),
-        "history": pages.history_of_swatch(conn, swatch_id),
+        "history": history,
+        "all_aside": newest is None and any(not h["superseded"] for h in history),
         "master": pages.master_of_swatch(conn, swatch_id),
         "checks": newest_and_earlier(pages.checks_of_swatch(conn, swatch_id)),
     }

@@ -22,6 +22,7 @@ from swatchvault.archive import (
     verify,
 )
 from swatchvault.archive.again import stored_photos
+from swatchvault.archive.aside import set_aside, take_back
 from swatchvault.archive.layouts import layout_to_text
 from swatchvault.errors import NotFound
 from swatchvault.remeasure import measure_anew, out_of_date, settings_of
@@ -96,6 +97,20 @@ def test_a_newer_version_supersedes_and_keeps_the_old_figures(archive, newer, ca
     assert verify(archive) == []
     again = run(capsys, "remeasure", "--all", "--archive", archive.folder)
     assert "every measurement asked for" in again.out
+
+
+def test_what_is_set_aside_is_measured_anew_and_stays_so(archive, newer, capsys):
+    (photo,) = out_of_date(archive, ["f1"])
+    set_aside(archive.conn, photo.regions[0].swatch_id, photo.sha256, "lamp on")
+    assert [p.sha256 for p in out_of_date(archive, ["f1"])] == [photo.sha256]
+    ran = run(capsys, "remeasure", "--all", "--workers", 1, "--archive", archive.folder)
+    assert (ran.code, "3 new measurements" in ran.out) == (0, True)
+    assert {c.swatch for c in colours(archive.conn)} == {"f0", "f2"}
+    take_back(archive.conn, photo.regions[0].swatch_id, photo.sha256)
+    assert {(c.swatch, c.version) for c in colours(archive.conn)} == {
+        *(("f0", "next"), ("f1", "next"), ("f2", "next"))
+    }
+    assert verify(archive) == []
 
 
 @pytest.mark.parametrize(

@@ -32,6 +32,10 @@ EXAMPLES: dict[str, str] = {
     r"/photos/(?P<sha256>[0-9a-f]{64})/mark$": "/photos/{SELECT sha256 FROM photo}/mark",
     r"/photos/(?P<sha256>[0-9a-f]{64})/shows$": "/photos/{SELECT sha256 FROM photo}/shows",
     r"/photos/(?P<sha256>[0-9a-f]{64})/state$": "/photos/{SELECT sha256 FROM photo}/state",
+    r"/photos/(?P<sha256>[0-9a-f]{64})/aside$": (
+        "/photos/{SELECT sha256 FROM photo WHERE id = 1}/aside?swatch="
+        "{SELECT swatch_id FROM filed_measurement WHERE photo_id = 1}"
+    ),
     r"/colourway/(?P<id>\d{1,18})$": "/colourway/{SELECT colourway_id FROM master}",
     r"/base/(?P<id>\d{1,18})$": "/base/{SELECT base_id FROM lot_base}",
     r"/recipe/new$": "/recipe/new?from={SELECT id FROM recipe}",
