@@ -24,8 +24,8 @@ DOTS_PERCENT, VARIEGATED_REACH = 4.0, 7.5
 SPECKLED_BULK, SPECKLED_RUN = 0.47, 0.32
 #: The floor of a photo: unevenness from which yarn is semi-solid is FLOOR at a doubt of 0.1 and
 #: grows with it; up to a share of that it is solid, and no one can tell between. The values hold
-#: solids called semi-solid near 2 % in the hard renders that the rule was fitted on.
-FLOOR, FLOOR_PER_DOUBT, FLOOR_MOST, SOLID_SHARE = 0.28, 1.5, 0.90, 0.88
+#: solids called semi-solid under 3 % in the hard renders that the rule was fitted on.
+FLOOR, FLOOR_PER_DOUBT, FLOOR_MOST, SOLID_SHARE = 0.26, 1.5, 0.90, 0.94
 #: Doubt at which the floor begins to grow.
 LEAST_DOUBT = 0.1
 #: The share of an off-line figure that must be over its threshold for a class without "between".

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -21,30 +21,16 @@ from ingest.evenness_colours import signature
 from ingest.evenness_corehalo import core_halo
 from ingest.evenness_doubt import CLIPPED, flat_topped, stops
 from ingest.evenness_figures import Figures, figures
-from ingest.evenness_model import Estimate, estimate, reaching, seen_estimate
-from ingest.evenness_rule import (
-    Class,
-    RuleFigures,
-    class_of,
-    dots_in_grey,
-    is_grey,
-    rule_figures,
-)
+from ingest.evenness_model import Estimate, estimate
+from ingest.evenness_rule import Class, RuleFigures, class_of, rule_figures
 from ingest.evenness_scale import scale_from_strands
+from ingest.evenness_seen import by_class
 from ingest.model import Array
 
 Floats = NDArray[np.float64]
 
-#: Relative standard uncertainty of what is read off as it is, and its growth with strand contrast.
-SEEN_U, SEEN_U_PER_CONTRAST, GRADIENT_U_PER_CONTRAST = 0.05, 0.2, 0.5
-#: By how much the read spread of painted colours and of a gradient was low in renders: light from
-#: one colour fills the gaps of the next.
-VARIEGATED_TIMES, GRADIENT_TIMES = 1.04, 1.1
-#: Dye of greys, where it passes for light, was at most about this many times what blocks differ by
-#: in all: 1.15 in renders of painted greys.
-GREY_TIMES = 1.25
 #: Version of the method; figures of two versions are never compared.
-METHOD = "evenness 6"
+METHOD = "evenness 7"
 #: Shorter side in mm and area in mm² of yarn under which no class is given.
 LEAST_SIDE_MM, LEAST_AREA_MM2 = 8.0, 450.0
 #: Side of a cell, mm, above which strands are no longer seen.
@@ -180,20 +166,11 @@ def examine_cells(
         clipped_share = max(clipped_share, CLIPPED)
     stopped = stops(found, kind, _shorter_side(cells), clipped_share)
     flags |= {name for name, _ in stopped}
-    by_rule = made
-    if kind.name in ("variegated", "speckled") or (kind.between or ("",))[-1] == "variegated":
-        low = 1.0 if kind.name == "speckled" else VARIEGATED_TIMES
-        u = SEEN_U + SEEN_U_PER_CONTRAST * found.shade.contrast
-        made = seen_estimate(low * found.plain.mcdm, u)
-    elif kind.name == "gradient":
-        u = SEEN_U + GRADIENT_U_PER_CONTRAST * found.shade.contrast
-        made = seen_estimate(GRADIENT_TIMES * found.crest.tied, u)
-    if is_grey(ruled) and kind.name in ("semi-solid", "gradient", None):
-        dotted = found.reach.unevenness if dots_in_grey(ruled) else 0.0
-        low = 0.0 if (kind.between or ("",))[0] == "solid" else by_rule.low
-        made = reaching(made, low, max(GREY_TIMES * ruled.whole, dotted))
+    made = by_class(found, ruled, kind, made)
     if stopped:
         kind = Class(None, kind.between or ("solid", "semi-solid"), tuple(s for _, s in stopped))
+    if "solid" in (kind.name, *(kind.between or ())):
+        made = replace(made, low=0.0)  # what may be solid may have no unevenness at all
     rims: tuple[Mapping[str, Any] | None, str | None] = (None, None)
     if kind.name == "solid":
         rims = core_halo(cells, found.strand_mm, found.shade.contrast, to_xyz)

@@ -33,7 +33,7 @@ DOTS = {"bulk": 0.2, "run": 0.1}
         ({}, "solid"),
         ({"unevenness": 0.5}, "semi-solid"),
         ({"unevenness": 0.5, "doubt": 0.3}, "solid"),  # no more than its own doubt
-        ({"unevenness": 0.26}, None),
+        ({"unevenness": 0.25}, None),
         (SLOPE, "gradient"),
         ({**SLOPE, "rank": 0.9}, "solid"),
         ({"dots_percent": 5.0, **DOTS}, "speckled"),
@@ -87,7 +87,7 @@ def stored(name, between=None, **figures):
     [
         stored("solid", unevenness=0.2),
         stored("semi-solid", unevenness=0.5),
-        stored(None, ["solid", "semi-solid"], unevenness=0.26),
+        stored(None, ["solid", "semi-solid"], unevenness=0.25),
         stored(None, ["solid", "semi-solid"], depth_off=0.01, whole=2.0),
         stored("variegated", reach=9.0),
         stored("gradient", **SLOPE),

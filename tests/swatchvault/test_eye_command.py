@@ -98,7 +98,7 @@ def test_a_refit_is_shown_taken_and_undone(archive, capsys):
     name_all(archive.conn)
     before = dump(archive.conn)
     shown = run(capsys, "eye", "--refit", *where)
-    assert "semi-solid from: floor 0.28 -> 0.7" in shown.out
+    assert "semi-solid from: floor 0.26 -> 0.65" in shown.out
     assert dump(archive.conn) == before  # shown, not taken
     taken = run(capsys, "eye", "--refit", "--take", *where)
     assert f"{COUNT} measurements are classed" in taken.out

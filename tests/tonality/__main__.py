@@ -19,11 +19,16 @@ import ingest.evenness_fit
 from ingest.evenness_cells import as_cells, cell_factor, sum_to_cells
 from ingest.evenness_figures import figures
 from ingest.evenness_model import inputs
-from tests.tonality import greys, other_figures, rims
+from tests.tonality import greys, other_draws, other_figures, rims
 from tests.tonality.figures import measured, tables
 from tests.tonality.fitting import fit, write
+from tests.tonality.other_figures import RULED
 from tests.tonality.photos import Seen, to_xyz
 from tests.tonality.sets import cases, seen
+
+#: Photos of the second renderer that the rule is fitted on, as a share of the first's, and how
+#: often each counts; seed of the tenths that are left out in turn.
+OTHER_SHARE, OTHER_TIMES, FOLD_SEED = 0.4, 2, 0
 
 COUNTS = {"fit": 1800, "look": 240, "evaluate": 300, "rims": 150, "greys": 150, "other": 300}
 
@@ -40,18 +45,28 @@ def inputs_of(photo: Seen) -> np.ndarray:
 
 
 def refit(folder: Path, count: int) -> None:
-    rows, truths, hard = [], [], []
-    for kind in (False, True):
-        for case in cases("fit", kind, count):
-            if case.kind in ("solid", "semi-solid"):
+    """Both renderers: what is learned of one way to draw yarn does not hold of another."""
+    rows, truths, own = [], [], []
+    for hard in (False, True):
+        for case in cases("fit", hard, count):
+            if case.kind in RULED:
                 photo = seen(case, folder)
                 rows.append(inputs_of(photo))
                 truths.append(photo.truth["unevenness"])
-                hard.append(case.hard)
-    fold = np.arange(len(rows)) % 10
-    rule, ridge = fit(np.array(rows), np.array(truths), fold)
-    counts = (len(hard) - sum(hard), sum(hard))
-    write(rule, ridge, counts, Path(ingest.evenness_fit.__file__))
+                own.append(True)
+        for k in range(round(count * OTHER_SHARE)):
+            other = other_draws.draw(other_draws.FIT_SEED + 2 * k + int(hard), hard)
+            if other.kind in RULED:
+                photo = other_figures.kept(other, folder)
+                rows.append(inputs_of(photo))
+                truths.append(photo.truth["unevenness"])
+                own.append(False)
+    counted = np.where(own, 1, OTHER_TIMES)
+    fold = np.random.default_rng(FOLD_SEED).permutation(len(rows)) % 10
+    rule, ridge = fit(
+        *(np.repeat(part, counted, axis=0) for part in (np.array(rows), np.array(truths), fold))
+    )
+    write(rule, ridge, (sum(own), len(own) - sum(own)), Path(ingest.evenness_fit.__file__))
 
 
 def light(hard: bool) -> str:

@@ -10,9 +10,9 @@ from ingest.evenness_model import Rule, root, terms
 
 HEAD = '''"""The rule that turns a region's figures into its unevenness: data, made by a program.
 
-Fitted on {count} renders of yarn that is solid or semi-solid ({flat} flat and softly lit,
-{hard} hard), by ``python -m tests.tonality fit``; no real yarn is among them. Ridge of {ridge:g},
-chosen by leaving tenths out. The inputs' order is that of ``INPUTS`` in evenness_model.
+Fitted on renders of yarn that is solid or semi-solid, {first} by one renderer and {second} by
+another, by ``python -m tests.tonality fit``; no real yarn is among them. Ridge of {ridge:g}, chosen
+by leaving tenths out. The inputs' order is that of ``INPUTS`` in evenness_model.
 """
 
 TABLES = """\\
@@ -21,6 +21,9 @@ TABLES = """\\
 
 #: Share of the rows at either end beyond which an input is held where it is.
 EDGE = 0.003
+#: Share of errors on either side that the range leaves out. Where yarn may be solid the range
+#: begins at nought all the same, so that 95 % and more hold by either renderer.
+LEFT_OUT = 0.04
 
 
 def fit(x: np.ndarray, unevenness: np.ndarray, fold: np.ndarray) -> tuple[Rule, float]:
@@ -49,7 +52,7 @@ def fit(x: np.ndarray, unevenness: np.ndarray, fold: np.ndarray) -> tuple[Rule, 
     # ln|e| of a normal error lies 0.635 under ln of its standard deviation.
     log_sd = solve(flat, np.log(np.abs(error) + 0.003) + 0.635, 10.0)
     ratio = error / np.exp(flat @ log_sd)
-    within = np.array([-np.quantile(ratio, 0.025), np.quantile(ratio, 0.975)])
+    within = np.array([-np.quantile(ratio, LEFT_OUT), np.quantile(ratio, 1.0 - LEFT_OUT)])
     rule = Rule(low, high, middle, width, solve(wide, y, ridge), log_sd, within)
     return rule, float(ridge)
 
@@ -61,9 +64,8 @@ def solve(a: np.ndarray, y: np.ndarray, ridge: float) -> np.ndarray:
 
 
 def write(rule: Rule, ridge: float, counts: tuple[int, int], path: Path) -> None:
-    """The module of coefficients."""
-    flat, hard = counts
-    head = HEAD.format(count=flat + hard, flat=flat, hard=hard, ridge=ridge)
+    """The module of coefficients. ``counts``: renders by the first renderer and by the second."""
+    head = HEAD.format(first=counts[0], second=counts[1], ridge=ridge)
     blocks = []
     for name in Rule.__dataclass_fields__:
         numbers = [f"{v:.5g}" for v in getattr(rule, name)]
