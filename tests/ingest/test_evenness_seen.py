@@ -46,7 +46,7 @@ def test_the_rule_speaks_for_what_may_be_one_colour(kind):
     assert by_class(found(), ruled(), kind, BY_RULE) is BY_RULE
 
 
-# What neighbouring blocks share, and by hand: (1.04 - 0.13 (w / 4)²) 4, and 0.05 + 0.12 w / 4 of it.
+# What neighbouring blocks share (w), and by hand: (1.04 - 0.13 (w / 4)²) 4, and its doubt.
 @pytest.mark.parametrize(
     ("whole", "value", "u"),
     [(0.0, 4.16, 0.208), (2.0, 4.03, 0.4433), (4.0, 3.64, 0.6188), (9.0, 3.64, 0.6188)],
