@@ -28,6 +28,7 @@ from swatchvault.archive import (
 from swatchvault.archive.files import remove_abandoned
 from swatchvault.batch import Job, Outcome, measure_many
 from swatchvault.errors import ArchiveError, SwatchvaultError
+from swatchvault.newnames import ask_about_new
 
 #: A photo under this light is kept beside its swatch, shown, and never measured.
 BLACK_LIGHT = "black light"
@@ -90,17 +91,21 @@ def file_told(
     settings: Settings | None = None,
     workers: int | str | None = None,
     relabel: bool = False,
+    really_new: bool = False,
 ) -> Iterator[Filing]:
     """Measure and file photos of which the notes tell nothing else than what they show.
 
     What is new for a photo (base, colourway, lot, set-up, swatch) is made in one transaction with
-    its filing, so of a photo that cannot be filed nothing is left.
+    its filing, so of a photo that cannot be filed nothing is left. Names that could be slips for
+    others are asked about, unless they are ``really_new``.
     """
     _tidy(archive)
     rows: dict[str, list[PhotoNote]] = {}
     for row in notes.photos:
         rows.setdefault(row.photo, []).append(row)
     with _tried(archive.conn):  # what is wrong in the notes is told before anything is measured
+        if not really_new:
+            ask_about_new(archive.conn, notes)
         by_photo = _by_photo(apply_notes(archive.conn, notes))
         jobs = _jobs(archive, by_photo, Path(), settings)
     for own, outcome in zip(rows.values(), measure_many(jobs, workers), strict=True):

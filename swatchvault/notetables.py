@@ -176,7 +176,7 @@ TABLES: Mapping[str, tuple[str, Read]] = {
         Table(
             Recipe,
             _keys(
-                "colourway base note",
+                "colourway base parent_base note",
                 version=values.whole_number,
                 parent=values.whole_number,
                 parts=_each(_PART),

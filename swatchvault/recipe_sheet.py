@@ -26,7 +26,9 @@ if TYPE_CHECKING:
 class RecipeSheet:
     """All that a recipe's page shows. ``thumb`` is a JPEG; ``None`` is not known.
 
-    ``u_lab``: standard uncertainties of ``lab``.
+    ``u_lab``: standard uncertainties of ``lab``. ``against_base``: the base of the version that it
+    is set against, where it is another; ``other_base``: what to know of a recipe that came from
+    another base, a sentence each.
     """
 
     recipe: Recipe
@@ -38,6 +40,14 @@ class RecipeSheet:
     u_lab: tuple[float, float, float] | None = None
     thumb: bytes | None = None
     to_try: str | None = None
+    against_base: str | None = None
+    other_base: tuple[str, ...] = ()
+
+    @property
+    def set_against(self) -> str:
+        """The version that it is set against, in words."""
+        on = "" if self.against_base is None else f" on {self.against_base}"
+        return f"version {self.against}{on}"
 
 
 # ---------------------------------------------------------------------------------------------
@@ -138,19 +148,23 @@ def plan_lines(plan: PotPlan) -> list[str]:
 
 def sheet_lines(sheet: RecipeSheet) -> list[str]:
     """The sheet as text, without its cautions."""
-    lines = [_title(sheet.recipe), *plan_lines(sheet.plan)]
+    lines = [title_of(sheet.recipe), *sheet.other_base]
+    lines += [f"its note: {sheet.recipe.note}"] if sheet.recipe.note else []
+    lines += plan_lines(sheet.plan)
     lines += [f"note: {p.name}: {p.note}" for p in sheet.recipe.parts if p.note]
-    lines += [f"note: {text}" for text in (sheet.recipe.note, sheet.to_try) if text]
+    lines += [f"note: {sheet.to_try}"] if sheet.to_try else []
     if sheet.lab is not None:
         lines.append(f"colour {_lab_words(sheet)} ({sheet.lab_of})")
     if sheet.changes is not None:
-        lines.append(f"against version {sheet.against}:")
+        lines.append(f"against {sheet.set_against}:")
         lines += [f"  {c}" for c in sheet.changes] or ["  nothing changed"]
     return lines
 
 
-def _title(recipe: Recipe) -> str:
-    origin = f", from version {recipe.parent}" if recipe.parent else ""
+def title_of(recipe: Recipe) -> str:
+    """A recipe by its names and version, and the version on the same base that it came from."""
+    here = recipe.parent is not None and recipe.parent_base is None
+    origin = f", from version {recipe.parent}" if here else ""
     return f"{recipe.colourway} on {recipe.base}, version {recipe.version}{origin}"
 
 
@@ -179,11 +193,13 @@ tr, .caution { break-inside: avoid }"""
 
 def sheet_html(sheet: RecipeSheet) -> str:
     """One page, complete in itself (the picture is inside it), with the full cautions."""
-    title = escape(_title(sheet.recipe))
+    title = escape(title_of(sheet.recipe))
     body = [f"<h1>{title}</h1>"]
     if sheet.thumb is not None:
         data = base64.b64encode(sheet.thumb).decode("ascii")
         body.insert(0, f'<img alt="photo of the yarn" src="data:image/jpeg;base64,{data}">')
+    body += [f"<p>{escape(line[:1].upper() + line[1:])}.</p>" for line in sheet.other_base]
+    body += [f"<p>Note: {escape(sheet.recipe.note)}</p>"] if sheet.recipe.note else []
     body.append(f"<p>{escape(_goods_words(sheet.plan))}</p>")
     if sheet.lab is not None:
         body.append(f"<p>{escape(_lab_words(sheet))}<br>{escape(sheet.lab_of or '')}</p>")
@@ -191,11 +207,9 @@ def sheet_html(sheet: RecipeSheet) -> str:
         body.append(f"<h2>{escape(part.name)}: {weigh_words(planned.goods_g)[0]}</h2>")
         body += [f"<p>{escape(part.note)}</p>"] if part.note else []
         body.append(_dose_table(planned.doses) + _step_table(planned.steps))
-    told = (sheet.recipe.note, sheet.to_try)
-    notes = [*sheet.plan.hints, *(text for text in told if text)]
-    body += _list("To look at", notes)
+    body += _list("To look at", [*sheet.plan.hints, *([sheet.to_try] if sheet.to_try else [])])
     if sheet.changes is not None:
-        body += _list(f"Against version {sheet.against}", sheet.changes or ("nothing changed",))
+        body += _list(f"Against {sheet.set_against}", sheet.changes or ("nothing changed",))
     shown = [line for key, line in CAUTIONS.items() if key != "photo" or sheet.lab is not None]
     cautions = "".join(f"<p>{escape(line)}</p>" for line in shown)
     body.append(f'<div class="caution"><p><b>Before you mix, heat or pour</b></p>{cautions}</div>')

@@ -24,7 +24,7 @@ class TypedRecipe:
     """What was typed. ``colourway``: one that was chosen; ``new_colourway``: the name of a new one.
 
     ``dyes``: name and depth of shade in % of the goods, row by row; ``steps``: one a line, as
-    ``revise --step`` takes them.
+    ``revise --step`` takes them. ``came_from``: number of the recipe that the form began with.
     """
 
     colourway: str = ""
@@ -33,6 +33,7 @@ class TypedRecipe:
     dyes: tuple[tuple[str, str], ...] = ()
     steps: str = ""
     note: str = ""
+    came_from: str = ""
 
     @property
     def rows(self) -> tuple[tuple[str, str], ...]:

@@ -117,7 +117,7 @@ KINDS: tuple[Kind, ...] = (
     Kind("colourway", "name note", needed="name"),
     Kind(
         "recipe",
-        "colourway base added_at note",
+        "colourway base parent_base added_at note",
         "",
         "version parent",
         needed="colourway base version",

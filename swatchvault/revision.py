@@ -22,7 +22,8 @@ class Changes:
 
     ``depths``: new depth of each dye in %, ``None`` drops it; with ``only_these`` all other dyes
     go. ``steps`` by their number in the recipe, counted through all parts, ``None`` drops one;
-    ``added`` steps come before the step of their number, or last where it is ``None``.
+    ``added`` steps come before the step of their number, or last where it is ``None``. ``onto``:
+    another base, whose first version it is to be.
     """
 
     part: str | None = None
@@ -32,6 +33,7 @@ class Changes:
     steps: Mapping[int, PlannedStep | None] = field(default_factory=dict)
     added: tuple[tuple[int | None, PlannedStep], ...] = ()
     note: str | None = None
+    onto: str | None = None
 
 
 def read_step(text: str) -> PlannedStep:
@@ -78,7 +80,7 @@ def revise(recipe: Recipe, changes: Changes, version: int) -> Recipe:
     Raises ``SwatchvaultError`` for a part, dye or step that it does not have, and where nothing
     would change.
     """
-    chosen = _part_of(recipe, changes.part)
+    chosen = None if _of_no_part(changes) else _part_of(recipe, changes.part)
     first, parts = 1, []
     for part in recipe.parts:
         new = _with_steps(part, changes, first, part is chosen)
@@ -91,11 +93,23 @@ def revise(recipe: Recipe, changes: Changes, version: int) -> Recipe:
     for number in (*changes.steps, *(n for n, _ in changes.added if n is not None)):
         if not 1 <= number < first:
             raise SwatchvaultError(f"no step {number}: the recipe has {first - 1}")
-    if tuple(parts) == recipe.parts:
+    if tuple(parts) == recipe.parts and changes.onto is None:
         raise SwatchvaultError("nothing would change: say a dye, a step or a share that differs")
     return replace(
-        recipe, version=version, parent=recipe.version, parts=tuple(parts), note=changes.note
+        recipe,
+        base=changes.onto or recipe.base,
+        version=version,
+        parent=recipe.version,
+        parent_base=None if changes.onto is None else recipe.base,
+        parts=tuple(parts),
+        note=changes.note,
     )
+
+
+def _of_no_part(changes: Changes) -> bool:
+    """Whether a recipe only goes to another base, so that no part needs to be named."""
+    told = (changes.part, changes.share_percent, *changes.depths, *changes.added)
+    return changes.onto is not None and not changes.only_these and not any(told)
 
 
 def _part_of(recipe: Recipe, name: str | None) -> RecipePart:

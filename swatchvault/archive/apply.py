@@ -87,8 +87,8 @@ def _parents_first(recipes: Iterable[Recipe]) -> list[Recipe]:
     waiting = list(recipes)
     ordered: list[Recipe] = []
     while waiting:
-        held_up = {_version_key(r, r.version) for r in waiting}
-        ready = [r for r in waiting if r.parent is None or _version_key(r, r.parent) not in held_up]
+        held_up = {_version_key(r, r.base, r.version) for r in waiting}
+        ready = [r for r in waiting if _parent_key(r) not in held_up]
         if not ready:
             first = waiting[0]
             raise ArchiveError(
@@ -100,8 +100,14 @@ def _parents_first(recipes: Iterable[Recipe]) -> list[Recipe]:
     return ordered
 
 
-def _version_key(recipe: Recipe, version: int) -> tuple[str, str, int]:
-    return recipe.colourway.casefold(), recipe.base.casefold(), version
+def _version_key(recipe: Recipe, base: str, version: int) -> tuple[str, str, int]:
+    return recipe.colourway.casefold(), base.casefold(), version
+
+
+def _parent_key(recipe: Recipe) -> tuple[str, str, int] | None:
+    if recipe.parent is None:
+        return None
+    return _version_key(recipe, recipe.parent_base or recipe.base, recipe.parent)
 
 
 def _region(conn: sqlite3.Connection, row: PhotoNote, done: list[Entry]) -> RegionNote:

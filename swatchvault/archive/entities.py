@@ -107,7 +107,8 @@ class RecipePart:
 
 @dataclass(frozen=True)
 class Recipe:
-    """A colourway on a base, in a version; ``parent`` is the version it came from."""
+    """A colourway on a base, in a version; ``parent`` is the version it came from, and
+    ``parent_base`` that version's base where it is another."""
 
     colourway: str
     base: str
@@ -115,6 +116,7 @@ class Recipe:
     parent: int | None = None
     parts: tuple[RecipePart, ...] = ()
     note: str | None = None
+    parent_base: str | None = None
 
 
 @dataclass(frozen=True)

@@ -120,10 +120,11 @@ def _recipes(
     if colourways:
         wanted = {r for r in rows if r[0] in colourways}
         for lot in lots:
-            colourway, version = lot.colourway, lot.recipe_version
+            colourway, base, version = lot.colourway, lot.bases[0], lot.recipe_version
             while colourway is not None and version is not None:
-                wanted.add((colourway, lot.bases[0], version))
-                version = get_recipe(conn, colourway, lot.bases[0], version).parent
+                wanted.add((colourway, base, version))
+                recipe = get_recipe(conn, colourway, base, version)
+                base, version = recipe.parent_base or base, recipe.parent
         rows = [r for r in rows if r in wanted]
     return tuple(get_recipe(conn, *r) for r in rows)
 

@@ -12,29 +12,39 @@ from dataclasses import dataclass
 
 from swatchvault.archive.lots import dye_in_grams
 from swatchvault.archive.rename import name_of
-from swatchvault.archive.rows import kind_words, transaction
+from swatchvault.archive.rows import MENDABLE, find, kind_words, transaction
+from swatchvault.archive.yarn_of import (
+    hanging,
+    move_to_base,
+    refuse_held_to,
+    refuse_other_recipe,
+    same_yarn,
+)
 from swatchvault.errors import ArchiveError
 
 #: What can be mended, by table.
-FIELDS: Mapping[str, tuple[str, ...]] = {
-    "stock": ("grams", "made_up_to_ml", "mixed_on"),
-    "swatch": ("form",),
-    "lot": ("dyed_on", "dry_g"),
-}
+FIELDS = MENDABLE
+#: Fields that name another row, each of the table of its name.
+_NAMES = ("base", "colourway")
 
 Fact = float | str | None
+
+
+class NotSureError(ArchiveError):
+    """Said before a change that masters or verdicts hang on: it has to be said once more."""
 
 
 @dataclass(frozen=True)
 class Mended:
     """What was mended. ``changes``: field, what it was, what it is. ``amounts``: how many amounts
-    of dye were worked out anew, in ``lots`` lots."""
+    of dye were worked out anew, in ``lots`` lots. ``also``: what went along, a sentence each."""
 
     kind: str
     name: str
     changes: tuple[tuple[str, Fact, Fact], ...]
     amounts: int = 0
     lots: int = 0
+    also: tuple[str, ...] = ()
 
     @property
     def lines(self) -> list[str]:
@@ -45,6 +55,7 @@ class Mended:
             f"{self.kind} {self.name!r}: {field} {_fact(new)}, was {_fact(old)}"
             for field, old, new in self.changes
         ]
+        said += self.also
         if self.amounts:
             said.append(f"dye in {self.lots} lots ({self.amounts} amounts) was worked out anew")
         said.append("write it in studio.toml or photos.csv too: notes that say otherwise clash")
@@ -58,29 +69,85 @@ def _fact(value: Fact) -> str:
 def facts_of(conn: sqlite3.Connection, table: str, row_id: int) -> dict[str, Fact]:
     """What of a row can be put right, as it is. Raises ``NotFound`` where it is not."""
     name_of(conn, table, row_id)
-    sql = f"SELECT {', '.join(FIELDS[table])} FROM {table} WHERE id = ?"
+    columns = (
+        f"(SELECT name FROM {f} WHERE id = {f}_id) AS {f}" if f in _NAMES else f
+        for f in FIELDS[table]
+    )
+    sql = f"SELECT {', '.join(columns)} FROM {table} WHERE id = ?"
     return dict(conn.execute(sql, (row_id,)).fetchone())
 
 
-def mend(conn: sqlite3.Connection, table: str, row_id: int, facts: Mapping[str, Fact]) -> Mended:
+def mend(
+    conn: sqlite3.Connection,
+    table: str,
+    row_id: int,
+    facts: Mapping[str, Fact],
+    *,
+    sure: bool = False,
+) -> Mended:
     """Put facts of a row right; ``facts``: of :data:`FIELDS`, those that are ``None`` stay.
 
-    Raises ``ArchiveError`` for a form of a swatch that is or was a master or was checked: what was
-    said of it holds for that form.
+    Raises ``NotSureError`` with what would change where masters or verdicts hang on a swatch's
+    base or a lot's colourway and nobody is ``sure``. Raises ``ArchiveError`` for a form of a
+    swatch that is or was a master or was checked: what was said of it holds for that form; and
+    where a base or colourway contradicts what else the archive holds.
     """
     told = {field: facts[field] for field in FIELDS[table] if facts.get(field) is not None}
     with transaction(conn):
         name = name_of(conn, table, row_id)
         known = facts_of(conn, table, row_id)
+        for field in (f for f in _NAMES if f in told):
+            told[field] = name_of(conn, field, find(conn, field, str(told[field])))
         new = {field: value for field, value in told.items() if value != known[field]}
         if "form" in new:
             _refuse_judged(conn, row_id, name)
-        if new:
-            sets = ", ".join(f"{field} = ?" for field in new)
-            conn.execute(f"UPDATE {table} SET {sets} WHERE id = ?", (*new.values(), row_id))
+        also, more_bases = _is_of(conn, row_id, new)
+        columns = {field: value for field, value in new.items() if field not in _NAMES}
+        if columns:
+            sets = ", ".join(f"{field} = ?" for field in columns)
+            conn.execute(f"UPDATE {table} SET {sets} WHERE id = ?", (*columns.values(), row_id))
         again = _work_out(conn, row_id) if table == "stock" and new else (0, 0)
-    changes = tuple((field, known[field], value) for field, value in new.items())
-    return Mended(kind_words(table), name, changes, *again)
+        changes = tuple((field, known[field], value) for field, value in new.items())
+        done = Mended(kind_words(table), name, changes, *again, tuple(also))
+        if not sure:
+            _ask(conn, table, row_id, done, more_bases)
+    return done
+
+
+def _is_of(
+    conn: sqlite3.Connection, row_id: int, new: Mapping[str, Fact]
+) -> tuple[list[str], bool]:
+    """Put right what a swatch or lot is of; what went along, and if a lot has one base more."""
+    if "base" in new:
+        return move_to_base(conn, row_id, find(conn, "base", str(new["base"])))
+    if "colourway" in new:
+        colourway_id = find(conn, "colourway", str(new["colourway"]))
+        refuse_other_recipe(conn, row_id, colourway_id)
+        refuse_held_to(conn, _swatches_of(conn, row_id))
+        sql = "UPDATE lot SET colourway_id = ? WHERE id = ?"
+        conn.execute(sql, (colourway_id, row_id))
+    return [], False
+
+
+def _swatches_of(conn: sqlite3.Connection, lot_id: int) -> list[int]:
+    sql = "SELECT id FROM swatch WHERE lot_id = ?"
+    return [int(row[0]) for row in conn.execute(sql, (lot_id,))]
+
+
+def _ask(conn: sqlite3.Connection, table: str, row_id: int, done: Mended, more_bases: bool) -> None:
+    """Say what a change would do where something hangs on it; raising undoes it."""
+    if not any(field in _NAMES for field, _, _ in done.changes):
+        return
+    swatches = same_yarn(conn, row_id)[1] if table == "swatch" else _swatches_of(conn, row_id)
+    hangs = hanging(conn, swatches) if swatches else []
+    why = [f"{', and '.join(hangs)}, which keeps its words"] if hangs else []
+    why += ["its lot would be on one base more"] if more_bases else []
+    if why:
+        would = "; ".join(done.lines[: len(done.changes) + len(done.also)])
+        raise NotSureError(
+            f"not changed yet: {'; '.join(why)}. It would be: {would}. Confirm it (--yes) if that "
+            "is meant"
+        )
 
 
 def _refuse_judged(conn: sqlite3.Connection, swatch_id: int, name: str) -> None:

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from swatchvault.archive.entities import Colourway, Recipe
 from swatchvault.archive.listing import query
-from swatchvault.archive.recipes import add_recipe, get_recipe, same_recipe
+from swatchvault.archive.recipes import add_recipe, get_recipe, recipe_by_id, same_recipe
 from swatchvault.archive.rows import Entry, find, transaction
 from swatchvault.archive.studio import add_colourway
 from swatchvault.errors import ArchiveError, NotFound
@@ -18,12 +18,18 @@ _NEWEST = (
 
 
 def add_next_version(
-    conn: sqlite3.Connection, recipe: Recipe, *, new_colourway: bool = False
+    conn: sqlite3.Connection,
+    recipe: Recipe,
+    *,
+    new_colourway: bool = False,
+    came_from: int | None = None,
 ) -> Entry:
     """Store ``recipe`` as the version after the newest, from which it then comes; 1 if it is first.
 
-    ``new_colourway``: make its colourway too. Raises ``ArchiveError`` where that is there already
-    and where nothing differs from the newest version, ``NotFound`` for an unknown name.
+    The first one on its base comes from the recipe of the number ``came_from``, if that is of the
+    same colourway. ``new_colourway``: make its colourway too. Raises ``ArchiveError`` where that is
+    there already and where nothing differs from the newest version, ``NotFound`` for an unknown
+    name.
     """
     with transaction(conn):
         if new_colourway:
@@ -35,10 +41,17 @@ def add_next_version(
         newest = query(conn, _NEWEST, ids).records()[0]["version"]
         if newest is not None:
             before = get_recipe(conn, recipe.colourway, recipe.base, newest)
-            if same_recipe(before, replace(recipe, parent=before.parent)):
+            planned = replace(recipe, parent=before.parent, parent_base=before.parent_base)
+            if same_recipe(before, planned):
                 raise ArchiveError(
                     f"nothing differs from version {newest} of {before.colourway!r} on "
                     f"{before.base!r}: change a dye, a depth or a step"
+                )
+        elif came_from is not None:
+            first = recipe_by_id(conn, came_from)
+            if find(conn, "colourway", first.colourway) == ids["colourway"]:
+                return add_recipe(
+                    conn, replace(recipe, version=1, parent=first.version, parent_base=first.base)
                 )
         return add_recipe(conn, replace(recipe, version=(newest or 0) + 1, parent=newest))
 

@@ -34,9 +34,11 @@ _ONE: Mapping[str, str] = {
         LEFT JOIN skein ON skein.id = swatch.skein_id
         LEFT JOIN base_lot ON base_lot.id = swatch.base_lot_id WHERE swatch.id = :id""",
     "recipe": """SELECT recipe.*, colourway.name AS colourway, base.name AS base,
-        parent.version AS parent_version FROM recipe
+        parent.version AS parent_version, came.name AS parent_base FROM recipe
         JOIN colourway ON colourway.id = recipe.colourway_id JOIN base ON base.id = recipe.base_id
-        LEFT JOIN recipe AS parent ON parent.id = recipe.parent_id WHERE recipe.id = :id""",
+        LEFT JOIN recipe AS parent ON parent.id = recipe.parent_id
+        LEFT JOIN base AS came ON came.id = parent.base_id AND came.id <> recipe.base_id
+        WHERE recipe.id = :id""",
     "check": """SELECT c.*, lot.code AS lot, lot.colourway_id, colourway.name AS colourway,
         swatch.label AS swatch, swatch.form, base.name AS base, held.label AS master_swatch,
         held.lot_id AS master_lot_id, held_lot.code AS master_lot
@@ -168,10 +170,11 @@ def recipes_of_colourway(conn: sqlite3.Connection, colourway_id: int) -> list[Re
     """Its recipes, newest version first on each base, with a list ``lines`` of planned dyes."""
     sql = (
         "SELECT recipe.id, base.id AS base_id, base.name AS base, recipe.version, "
-        "parent.version AS parent_version, recipe.added_at, recipe.note, "
+        "parent.version AS parent_version, came.name AS parent_base, recipe.added_at, recipe.note, "
         "(SELECT count(*) FROM lot WHERE lot.recipe_id = recipe.id) AS lots FROM recipe "
         "JOIN base ON base.id = recipe.base_id "
         "LEFT JOIN recipe AS parent ON parent.id = recipe.parent_id "
+        "LEFT JOIN base AS came ON came.id = parent.base_id AND came.id <> recipe.base_id "
         "WHERE recipe.colourway_id = :id ORDER BY base.name, recipe.version DESC"
     )
     found = query(conn, sql, {"id": colourway_id}).records()

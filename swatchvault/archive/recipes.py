@@ -78,9 +78,11 @@ def recipe_by_id(conn: sqlite3.Connection, recipe_id: int) -> Recipe:
     """The recipe with its parts, dyes and steps, in their order."""
     sql = (
         "SELECT colourway.name AS colourway, base.name AS base, recipe.version, recipe.note, "
-        "parent.version AS parent FROM recipe JOIN colourway ON colourway.id = recipe.colourway_id "
+        "parent.version AS parent, came.name AS parent_base "
+        "FROM recipe JOIN colourway ON colourway.id = recipe.colourway_id "
         "JOIN base ON base.id = recipe.base_id LEFT JOIN recipe AS parent "
-        "ON parent.id = recipe.parent_id WHERE recipe.id = ?"
+        "ON parent.id = recipe.parent_id LEFT JOIN base AS came "
+        "ON came.id = parent.base_id AND came.id <> recipe.base_id WHERE recipe.id = ?"
     )
     row = conn.execute(sql, (recipe_id,)).fetchone()
     parts = conn.execute(
@@ -93,7 +95,13 @@ def recipe_by_id(conn: sqlite3.Connection, recipe_id: int) -> Recipe:
         parent=row["parent"],
         parts=tuple(_part(conn, part) for part in parts),
         note=row["note"],
+        parent_base=row["parent_base"],
     )
+
+
+def versions_of(conn: sqlite3.Connection, colourway: str, base: str) -> list[int]:
+    """The versions that a colourway has on a base, oldest first; ``NotFound`` for unknown names."""
+    return _versions(conn, find(conn, "colourway", colourway), find(conn, "base", base))
 
 
 def same_recipe(one: Recipe, other: Recipe) -> bool:
@@ -206,15 +214,18 @@ def _parent_id(
 ) -> int | None:
     if recipe.parent is None:
         return None
-    if recipe.parent == recipe.version:
+    came_from = recipe.parent_base or recipe.base
+    parent_base_id = find(conn, "base", came_from)
+    if recipe.parent == recipe.version and parent_base_id == base_id:
         raise ArchiveError(
             f"version {recipe.version} of {recipe.colourway!r} on {recipe.base!r} would come from "
             "itself: name the earlier version it came from, or none"
         )
-    parent_id = _recipe_id(conn, colourway_id, base_id, recipe.parent)
+    parent_id = _recipe_id(conn, colourway_id, parent_base_id, recipe.parent)
     if parent_id is None:
+        named = (recipe.colourway, came_from, recipe.parent)
         raise NotFound(
-            _no_version(conn, colourway_id, base_id, recipe.colourway, recipe.base, recipe.parent)
+            _no_version(conn, colourway_id, parent_base_id, *named)
             + "; add the version it came from first"
         )
     return parent_id
@@ -244,11 +255,40 @@ def _no_version(
     have = _versions(conn, colourway_id, base_id)
     what = "no recipe" if version is None else f"no version {version}"
     there = f"there are versions {', '.join(map(str, have))}" if have else "there is none yet"
-    return f"{what} of {colourway!r} on {base!r}: {there}"
+    said = f"{what} of {colourway!r} on {base!r}: {there}"
+    return said if have else said + _elsewhere(conn, colourway_id, base_id)
+
+
+def _elsewhere(conn: sqlite3.Connection, colourway_id: int, base_id: int) -> str:
+    """On which bases a colourway has a recipe, and how it is taken over from there; or ""."""
+    sql = (
+        "SELECT DISTINCT base.name FROM recipe JOIN base ON base.id = base_id "
+        "WHERE colourway_id = ? ORDER BY base.name"
+    )
+    bases = [str(row[0]) for row in conn.execute(sql, (colourway_id,))]
+    if not bases:
+        return ""
+    sql = (
+        "SELECT colourway.name, base.name FROM colourway, base "
+        "WHERE colourway.id = ? AND base.id = ?"
+    )
+    colourway, base = conn.execute(sql, (colourway_id, base_id)).fetchone()
+    return (
+        f"; it is there on {' and '.join(map(repr, bases))}, and is taken over by "
+        f'`swatchvault revise "{colourway}" "{bases[0]}" --onto "{base}"`'
+    )
 
 
 def _cleaned(recipe: Recipe) -> Recipe:
     """The same recipe with its words as they will be stored, so that two can be compared."""
+    parent_base = clean(recipe.parent_base, "parent_base")
+    if parent_base is not None and recipe.parent is None:
+        raise ArchiveError(
+            f"version {recipe.version} of {recipe.colourway!r} on {recipe.base!r} names the base "
+            f"{parent_base!r} that it came from, but not the version: give its parent too"
+        )
+    if (parent_base or "").casefold() == (clean(recipe.base, "base") or "").casefold():
+        parent_base = None
     parts = tuple(
         RecipePart(
             name=named(part.name, "name of a recipe's part"),
@@ -275,17 +315,22 @@ def _cleaned(recipe: Recipe) -> Recipe:
         recipe.parent,
         parts,
         clean(recipe.note, "note"),
+        parent_base,
     )
 
 
 def _contents(recipe: Recipe) -> object:
     """What must not change under a version number: all but its note, names without case."""
-    return recipe.parent, tuple(
-        (
-            part.name.casefold(),
-            part.share_percent,
-            tuple((" ".join(d.dye.casefold().split()), d.depth_percent) for d in part.dyes),
-            tuple((s.kind, s.amount, s.temperature_c, s.minutes) for s in part.steps),
-        )
-        for part in recipe.parts
+    return (
+        recipe.parent,
+        (recipe.parent_base or "").casefold(),
+        tuple(
+            (
+                part.name.casefold(),
+                part.share_percent,
+                tuple((" ".join(d.dye.casefold().split()), d.depth_percent) for d in part.dyes),
+                tuple((s.kind, s.amount, s.temperature_c, s.minutes) for s in part.steps),
+            )
+            for part in recipe.parts
+        ),
     )

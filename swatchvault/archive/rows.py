@@ -33,6 +33,12 @@ NAMED_WITHIN: Mapping[str, tuple[str, str]] = {
     "base_lot": ("base_id", "label"),
     "skein": ("lot_id", "label"),
 }
+#: What `mend` puts right, by table.
+MENDABLE: Mapping[str, tuple[str, ...]] = {
+    "stock": ("grams", "made_up_to_ml", "mixed_on"),
+    "swatch": ("form", "base"),
+    "lot": ("dyed_on", "dry_g", "colourway"),
+}
 NAMES_SHOWN = 8
 #: Most characters of a new name: what a label, a card and a list have room for; our choice.
 LONGEST_NAME = 120
@@ -126,10 +132,12 @@ def put(
     new = {c: v for c, v in facts.items() if v is not None and v != known[c]}
     for column in fixed:
         if column in new and known[column] is not None:
+            mends = column.removesuffix("_id") in MENDABLE.get(table, ())
+            hint = " (the archive's by `swatchvault mend`)" if mends else ""
             raise ArchiveError(
                 f"{table} {_key_words(key)} already has "
                 f"{_differing(column, known[column], new[column])}: correct the one that is "
-                "wrong (the archive's by `swatchvault mend`), or use another name"
+                f"wrong{hint}, or use another name"
             )
     if not new:
         return Entry(int(old[0]), "same")

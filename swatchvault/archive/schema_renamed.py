@@ -10,8 +10,8 @@ TABLES = (
     *("setup", "reference"),
 )
 
-# row_id is of the table that kind names, so no foreign key can hold it; nothing that was renamed
-# is ever deleted.
+# row_id is of the table that kind names, so no foreign key can hold it; what is deleted takes its
+# rows here along.
 RENAMED = (
     f"""CREATE TABLE renamed (
     id INTEGER PRIMARY KEY,

@@ -37,6 +37,9 @@ LIGHTS: Mapping[str, Light] = {"daylight": "daylight", "other": "other"}
 @click.option("--setup", help="Phone, light and reference together, by a name of yours.")
 @click.option("--locked/--free", default=None, help="Camera settings locked in that set-up.")
 @click.option("--create", is_flag=True, help="Make base, colourway and lot if they are new.")
+@click.option(
+    "--really-new", is_flag=True, help="What --create makes is new, however like another its name."
+)
 @click.option("--relabel", is_flag=True, help="The photo's earlier label was wrong: move it.")
 @click.option(
     "--light",
@@ -56,6 +59,7 @@ def add_command(
     light: str | None,
     workers: int | str | None,
     create: bool,
+    really_new: bool,
     relabel: bool,
     damp: bool,
     card_y: float,
@@ -70,10 +74,14 @@ def add_command(
     shows, studio.toml says what there is of bases, dyes, recipes and lots. Or PATHS are photos,
     and the options say what they show. Adding a photo again as the same changes nothing;
     with another mark it is measured anew, what is still marked stays, and what is not is named.
+    With --create a name that is nearly one of the archive's is asked about, and so is a second
+    base of a lot.
     """
     from swatchvault.archive import apply_notes, open_archive
     from swatchvault.filing import file_photos, file_told
 
+    if really_new and not create:
+        raise click.UsageError("--really-new goes with --create")
     if damp:
         told["dry"] = False
     known = {"card_y": card_y, "card_lab": card_lab, "steps_y": steps_y, "bar_mm": bar_mm}
@@ -84,7 +92,7 @@ def add_command(
             how: dict[str, Any] = {"settings": settings, "workers": workers, "relabel": relabel}
             added, changed = 0, 0
             if folder is None:
-                filings = file_told(archive, notes, **how)
+                filings = file_told(archive, notes, really_new=really_new, **how)
             else:
                 applied = apply_notes(archive.conn, notes)
                 added, changed = applied.added, applied.changed

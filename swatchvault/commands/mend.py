@@ -1,19 +1,23 @@
-"""`mend`: a fact that was typed wrong, put right."""
+"""`mend`: a fact that was typed wrong, put right; a thing made by a slip, let go."""
 
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from swatchvault.commands.options import NUMBER, archive_option, json_option, need_archive
 
+if TYPE_CHECKING:
+    from swatchvault.archive import Archive
+
 
 @click.command("mend")
-@click.argument("kind", type=click.Choice(["stock", "swatch", "lot"]))
+@click.argument("kind", type=click.Choice(["stock", "swatch", "lot", "base", "colourway"]))
 @click.argument("name")
 @click.option("--grams", type=NUMBER, help="Of a stock: powder in it, g.")
 @click.option("--made-up-to-ml", type=NUMBER, help="Of a stock: what it was made up to, mL.")
@@ -21,8 +25,14 @@ from swatchvault.commands.options import NUMBER, archive_option, json_option, ne
 @click.option(
     "--form", type=click.Choice(["skein", "wound card", "knit"]), help="Of a swatch: its form."
 )
+@click.option("--base", help="Of a swatch: the base it is on; its skein and lot go along.")
 @click.option("--dyed-on", help="Of a lot: the day it was dyed, as 2026-03-01.")
 @click.option("--dry-g", type=NUMBER, help="Of a lot: dry weight of the goods, g.")
+@click.option("--colourway", help="Of a lot: its colourway.")
+@click.option("--yes", "sure", is_flag=True, help="Also where a master or verdicts hang on it.")
+@click.option(
+    "--remove", is_flag=True, help="Let a base, colourway, lot or swatch go that has nothing."
+)
 @click.option("--of", "owner", help="Of which dye a stock is, where several have its name.")
 @archive_option
 @json_option
@@ -30,31 +40,66 @@ def mend_command(
     kind: str,
     name: str,
     owner: str | None,
+    sure: bool,
+    remove: bool,
     archive_folder: Path | None,
     as_json: bool,
     **facts: Any,
 ) -> None:
-    """Put right what was typed wrong of the stock, swatch or lot NAME.
+    """Put right what was typed wrong of the stock, swatch or lot NAME, or let NAME go.
 
     Dye that went into lots from a stock is worked out anew from its strength. A swatch that is a
-    master or was checked keeps its form. For names there is `swatchvault rename`; what went into a
-    pot is mended by `swatchvault pot edit`, all else by telling the notes again.
+    master or was checked keeps its form. Where a master or verdicts hang on a swatch's base or a
+    lot's colourway, what would change is told first, and done with --yes. --remove takes out what
+    nothing belongs to, and else says what does. For names there is `swatchvault rename`; what went
+    into a pot is mended by `swatchvault pot edit`, all else by telling the notes again.
     """
     from swatchvault.archive import open_archive
-    from swatchvault.archive.mend import FIELDS, mend
-    from swatchvault.archive.rename import id_of
 
     told = {field: value for field, value in facts.items() if value is not None}
-    strange = [field for field in told if field not in FIELDS[kind]]
-    if strange or not told:
-        options = ", ".join("--" + field.replace("_", "-") for field in FIELDS[kind])
-        raise click.UsageError(f"of a {kind} can be mended: {options}")
+    _refuse_strange(kind, told, remove)
     if owner is not None and kind != "stock":
         raise click.UsageError(f"--of goes with stock: a {kind}'s name is the only one")
     with open_archive(need_archive(archive_folder)) as archive:
-        done = mend(archive.conn, kind, id_of(archive.conn, kind, name, owner), told)
-    if as_json:
-        changes = [{"field": f, "old": old, "new": new} for f, old, new in done.changes]
-        click.echo(json.dumps({**asdict(done), "changes": changes}, ensure_ascii=False))
+        said, lines = (
+            _let_go(archive, kind, name)
+            if remove
+            else _put_right(archive, kind, (name, owner), told, sure)
+        )
+    click.echo(json.dumps(said, ensure_ascii=False) if as_json else "\n".join(lines))
+
+
+def _refuse_strange(kind: str, told: Mapping[str, Any], remove: bool) -> None:
+    from swatchvault.archive.let_go import KINDS
+    from swatchvault.archive.mend import FIELDS
+
+    fields = FIELDS.get(kind, ())
+    if remove and not told and kind in KINDS:
         return
-    click.echo("\n".join(done.lines))
+    if remove or not told or any(field not in fields for field in told):
+        options = ["--" + field.replace("_", "-") for field in fields]
+        options += ["--remove, alone"] if kind in KINDS else []
+        raise click.UsageError(f"of a {kind} can be mended: {', '.join(options)}")
+
+
+def _let_go(archive: Archive, kind: str, name: str) -> tuple[dict[str, Any], list[str]]:
+    from swatchvault.archive.let_go import let_go
+    from swatchvault.archive.rename import id_of
+
+    gone = let_go(archive.conn, kind, id_of(archive.conn, kind, name))
+    lines = [
+        f"{kind} {gone!r} is gone: nothing belonged to it",
+        "take it out of studio.toml or photos.csv too: notes that name it make it again",
+    ]
+    return {"kind": kind, "name": gone, "removed": True}, lines
+
+
+def _put_right(
+    archive: Archive, kind: str, name: tuple[str, str | None], told: Mapping[str, Any], sure: bool
+) -> tuple[dict[str, Any], list[str]]:
+    from swatchvault.archive.mend import mend
+    from swatchvault.archive.rename import id_of
+
+    done = mend(archive.conn, kind, id_of(archive.conn, kind, *name), told, sure=sure)
+    changes = [{"field": f, "old": old, "new": new} for f, old, new in done.changes]
+    return {**asdict(done), "changes": changes, "removed": False}, done.lines

@@ -14,7 +14,7 @@ from swatchvault.commands.sums import say_caution
 from swatchvault.errors import ArchiveError
 
 if TYPE_CHECKING:
-    from swatchvault.archive import PlannedStep
+    from swatchvault.archive import PlannedStep, Recipe
     from swatchvault.revision import Changes
 
 
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 @click.option("--step", "steps", multiple=True, help='"3=hold, 90 C, 40 min": replaces step 3.')
 @click.option("--add-step", "added", multiple=True, help='"hold, 90 C", or "3=..." before step 3.')
 @click.option("--drop-step", "gone", type=int, multiple=True, help="Leave this step out.")
+@click.option("--onto", help="Another base: its first version there, the dyes as they are.")
 @click.option("--note", help="Why.")
 @archive_option
 def revise_command(
@@ -44,16 +45,19 @@ def revise_command(
     steps: tuple[str, ...],
     added: tuple[str, ...],
     gone: tuple[int, ...],
+    onto: str | None,
     note: str | None,
     archive_folder: Path | None,
 ) -> None:
     """Make the next version of the recipe of COLOURWAY on BASE, and say what changed.
 
     Versions are never rewritten, and each keeps the version it came from. A step is written as
-    it is shown: kind, amount, temperature, time, note.
+    it is shown: kind, amount, temperature, time, note. With --onto the recipe is taken over to a
+    base that has none of COLOURWAY yet, with or without changes.
     """
     from swatchvault.archive import add_recipe, get_recipe, open_archive, transaction
-    from swatchvault.recipe_sheet import recipe_changes
+    from swatchvault.other_base import other_base_lines
+    from swatchvault.recipe_sheet import recipe_changes, title_of
     from swatchvault.revision import Changes, read_depth, read_step, revise
 
     replaced: dict[int, PlannedStep | None] = {n: read_step(t) for n, t in map(_numbered, steps)}
@@ -72,14 +76,33 @@ def revise_command(
             steps={**replaced, **dict.fromkeys(gone)},
             added=tuple(placed),
             note=note,
+            onto=None if onto is None else _first_on(conn, old, onto),
         )
-        new = revise(old, changes, get_recipe(conn, colourway, base).version + 1)
+        newest = 0 if onto else get_recipe(conn, colourway, base).version
+        new = revise(old, changes, newest + 1)
         _ask_depths(changes)
         add_recipe(conn, new)
-        new = get_recipe(conn, colourway, base, new.version)
-    click.echo(f"{new.colourway} on {new.base}, version {new.version}, from version {old.version}:")
-    click.echo("\n".join(f"  {line}" for line in recipe_changes(old, new)))
+        new = get_recipe(conn, colourway, new.base, new.version)
+        elsewhere = other_base_lines(conn, new)
+    lines = [f"  {line}" for line in (*recipe_changes(old, new), *elsewhere)]
+    click.echo("\n".join([f"{title_of(new)}:", *lines]))
     say_caution()
+
+
+def _first_on(conn: sqlite3.Connection, recipe: Recipe, base: str) -> str:
+    """The base's name, if the recipe's colourway has no version on it yet."""
+    from swatchvault.archive import get_base
+    from swatchvault.archive.recipes import versions_of
+
+    name = get_base(conn, base).name
+    there = versions_of(conn, recipe.colourway, name)
+    if there:
+        versions = ("version " if len(there) == 1 else "versions ") + ", ".join(map(str, there))
+        raise ArchiveError(
+            f"{recipe.colourway!r} is on {name!r} already, in {versions}: the next one is made by "
+            f'`swatchvault revise "{recipe.colourway}" "{name}"`'
+        )
+    return name
 
 
 def _went_in(conn: sqlite3.Connection, lot: str) -> dict[str, float | None]:

@@ -8,7 +8,7 @@ from typing import Any
 from datasette import Response
 
 from swatchvault.web.checks import newest_and_earlier
-from swatchvault.web.mend import put_right
+from swatchvault.web.mend import names_for, put_right
 from swatchvault.web.typed import number_or_none, row_id
 from swatchvault.web.visit import RefusedError, Visit
 
@@ -72,7 +72,7 @@ def _lot(conn: sqlite3.Connection, lot_id: int) -> Record:
     numbers = {s.number for s in plan.steps} if plan else set()
     return {
         "lot": lot,
-        "right": put_right("lot", lot_id, lot),
+        "right": put_right("lot", lot_id, lot, names=names_for(conn, "lot")),
         "pot": pot,
         "plan": plan,
         "done": done,

@@ -1,9 +1,9 @@
-"""A fact put right: the form on the page of a stock's dye, a swatch or a lot, and its refusal."""
+"""A fact put right, a thing let go: the forms on the pages of what they change, and refusals."""
 
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
@@ -12,6 +12,7 @@ from datasette import Response
 
 from swatchvault.errors import NotFound, SwatchvaultError
 from swatchvault.web.findasked import FORMS
+from swatchvault.web.said import on_page
 from swatchvault.web.typed import day_or_none, grams_or_none, millilitres_or_none, row_id
 from swatchvault.web.visit import RefusedError, Visit
 
@@ -22,7 +23,8 @@ Facts = Mapping[str, Fact]
 @dataclass(frozen=True)
 class Field:
     """A field of the form: the fact's name in the archive, its label, what it is ("g", "mL",
-    "day" or "form"), and how it is read; what is blank is read as ``None``."""
+    "day", "form", or "base" and "colourway", which are chosen from those there are), and how it is
+    read; what is blank is read as ``None``."""
 
     name: str
     label: str
@@ -42,24 +44,39 @@ def _form(text: str, what: str) -> str | None:
     return text or None
 
 
+def _chosen(text: str, what: str) -> str | None:
+    return text or None
+
+
 FIELDS: Mapping[str, tuple[Field, ...]] = {
     "stock": (
         Field("grams", "Powder in it", "g", grams_or_none),
         Field("made_up_to_ml", "Made up to", "mL", millilitres_or_none),
         Field("mixed_on", "Mixed on", "day", day_or_none),
     ),
-    "swatch": (Field("form", "Form", "form", _form),),
+    "swatch": (
+        Field("form", "Form", "form", _form),
+        Field("base", "Base", "base", _chosen),
+    ),
     "lot": (
         Field("dyed_on", "Dyed on", "day", day_or_none),
         Field("dry_g", "Dry weight of the goods", "g", grams_or_none),
+        Field("colourway", "Colourway", "colourway", _chosen),
     ),
 }
+#: Where a visitor goes from a thing that is gone.
+_AFTER = {"base": "/shelf", "colourway": "/", "lot": "/", "swatch": "/"}
 
 
 def put_right(
-    kind: str, number: int, facts: Facts, typed: Mapping[str, str] | None = None
+    kind: str,
+    number: int,
+    facts: Facts,
+    typed: Mapping[str, str] | None = None,
+    names: Sequence[str] = (),
 ) -> dict[str, Any]:
-    """What the form of a stock, swatch or lot shows; ``typed``: what was typed and refused."""
+    """What the form of a stock, swatch or lot shows; ``typed``: what was typed and refused;
+    ``names``: bases or colourways to choose from."""
     told = typed or {}
     fields = [
         {
@@ -70,11 +87,22 @@ def put_right(
         }
         for f in FIELDS[kind]
     ]
-    return {"kind": kind, "number": number, "fields": fields, "forms": FORMS}
+    return {"kind": kind, "number": number, "fields": fields, "forms": FORMS, "names": names}
+
+
+def names_for(conn: sqlite3.Connection, kind: str) -> tuple[str, ...]:
+    """What the form of a swatch or lot offers to choose from: bases, or colourways."""
+    from swatchvault.archive.pages_find import choices, colourways_named
+
+    if kind == "stock":
+        return ()
+    return choices(conn).bases if kind == "swatch" else colourways_named(conn)
 
 
 async def facts_page(visit: Visit) -> Response:
     """The form alone; a POST puts the facts right, and a refused one comes back as typed."""
+    from swatchvault.archive.mend import NotSureError
+
     kind, number = visit.part("kind"), row_id(visit)
     if visit.request.method != "POST":
         return await _shown(visit, None, "")
@@ -85,7 +113,7 @@ async def facts_page(visit: Visit) -> Response:
         from swatchvault.archive.mend import mend
 
         told = {f.name: f.read(typed[f.name], f.label) for f in FIELDS[kind]}
-        mend(conn, kind, number, told)
+        mend(conn, kind, number, told, sure=form.text("sure") == "yes")
         return _page_of(conn, kind, number)
 
     try:
@@ -95,12 +123,15 @@ async def facts_page(visit: Visit) -> Response:
     except SwatchvaultError as error:
         if visit.wants_json:
             raise
-        return await _shown(visit, typed, str(error))
+        return await _shown(visit, typed, on_page(str(error)), isinstance(error, NotSureError))
 
 
-async def _shown(visit: Visit, typed: Mapping[str, str] | None, words: str) -> Response:
+async def _shown(
+    visit: Visit, typed: Mapping[str, str] | None, words: str, ask: bool = False
+) -> Response:
     values = await visit.read(_values, visit.part("kind"), row_id(visit), typed)
-    return await visit.page("sv_facts.html", {**values, "words": words}, 400 if words else 200)
+    values |= {"words": words, "ask": ask}
+    return await visit.page("sv_facts.html", values, 400 if words else 200)
 
 
 def _values(
@@ -111,7 +142,9 @@ def _values(
 
     return {
         "name": name_of(conn, kind, number),
-        "right": put_right(kind, number, facts_of(conn, kind, number), typed),
+        "right": put_right(
+            kind, number, facts_of(conn, kind, number), typed, names_for(conn, kind)
+        ),
         "back": _page_of(conn, kind, number),
     }
 
@@ -123,3 +156,39 @@ def _page_of(conn: sqlite3.Connection, kind: str, number: int) -> str:
     from swatchvault.archive.pages_shelf import stock_on_shelf
 
     return f"/dye/{stock_on_shelf(conn, number).dye_id}"
+
+
+async def let_go_page(visit: Visit) -> Response:
+    """What belongs to a base, colourway, lot or swatch; a POST lets it go where nothing does."""
+    kind, number = visit.part("kind"), row_id(visit)
+    if visit.request.method != "POST":
+        return await _whether(visit, "")
+    form = await visit.form()
+
+    def work(conn: sqlite3.Connection) -> str:
+        from swatchvault.archive.let_go import let_go
+
+        let_go(conn, kind, number)
+        return _AFTER[kind]
+
+    try:
+        return await visit.change(form, work, "It is gone.")
+    except NotFound:
+        raise
+    except SwatchvaultError as error:
+        if visit.wants_json:
+            raise
+        return await _whether(visit, str(error))
+
+
+async def _whether(visit: Visit, words: str) -> Response:
+    def values(conn: sqlite3.Connection) -> dict[str, Any]:
+        from swatchvault.archive.let_go import what_belongs
+        from swatchvault.archive.rename import name_of
+
+        kind, number = visit.part("kind"), row_id(visit)
+        name = name_of(conn, kind, number)
+        belongs = what_belongs(conn, kind, number)
+        return {"kind": kind, "number": number, "name": name, "belongs": belongs, "words": words}
+
+    return await visit.page("sv_let_go.html", await visit.read(values), 400 if words else 200)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from dataclasses import replace
 from typing import Any
 
 from datasette import Response
@@ -19,7 +20,8 @@ _LONGEST_STEPS = 20_000
 async def new_recipe_page(visit: Visit) -> Response:
     """The form; a POST stores the recipe, and one that is refused comes back as it was typed."""
     if visit.request.method != "POST":
-        typed = await visit.read(_begun, visit.asked("from"), visit.asked("colourway"))
+        asked = (visit.asked(name) for name in ("from", "colourway", "onto"))
+        typed = await visit.read(_begun, *asked)
         return await _shown(visit, typed, ())
     form = await visit.form()
     typed = _typed(form)
@@ -43,7 +45,7 @@ def _typed(form: Form) -> TypedRecipe:
             f"the steps have {len(steps)} characters: {_LONGEST_STEPS} is the most that is taken"
         )
     rows = ((form.text(f"dye{n}"), form.text(f"depth{n}")) for n in range(1, DYE_ROWS + 1))
-    names = ("colourway", "new_colourway", "base", "note")
+    names = ("colourway", "new_colourway", "base", "note", "came_from")
     return TypedRecipe(dyes=tuple(rows), steps=steps, **{n: form.text(n) for n in names})
 
 
@@ -51,12 +53,24 @@ def _stored(conn: sqlite3.Connection, typed: TypedRecipe, read: ReadRecipe) -> s
     from swatchvault.archive.new_recipe import add_next_version
 
     assert read.recipe is not None
-    entry = add_next_version(conn, read.recipe, new_colourway=bool(typed.new_colourway))
+    number = whole(typed.came_from, "the recipe it came from") if typed.came_from else None
+    if number is not None:
+        _recipe(conn, number)
+    entry = add_next_version(
+        conn, read.recipe, new_colourway=bool(typed.new_colourway), came_from=number
+    )
     return f"/recipe/{entry.id}"
 
 
-def _begun(conn: sqlite3.Connection, recipe: str, colourway: str) -> TypedRecipe:
-    """What the form begins with: a recipe, whose next version it is to be, or a colourway."""
+def _recipe(conn: sqlite3.Connection, number: int) -> dict[str, Any]:
+    from swatchvault.archive import pages_yarn as pages
+
+    return pages.one(conn, "recipe", number)
+
+
+def _begun(conn: sqlite3.Connection, recipe: str, colourway: str, onto: str) -> TypedRecipe:
+    """What the form begins with: a recipe, whose next version it is to be, or which is to go
+    ``onto`` another base; or a colourway."""
     from swatchvault.archive import get_recipe
     from swatchvault.archive import pages_yarn as pages
 
@@ -68,25 +82,27 @@ def _begun(conn: sqlite3.Connection, recipe: str, colourway: str) -> TypedRecipe
                 f"Version {row['version']} of {row['colourway']} on {row['base']} does not fit "
                 "into this form: its next version is made on the computer with `swatchvault revise`"
             )
-        return typed
+        return replace(typed, came_from=str(row["id"]), base="" if onto else typed.base)
     if colourway:
         return TypedRecipe(pages.one(conn, "colourway", whole(colourway, "the colourway"))["name"])
     return TypedRecipe()
 
 
 async def _shown(visit: Visit, typed: TypedRecipe, problems: tuple[str, ...]) -> Response:
-    values = await visit.read(_values)
+    values = await visit.read(_values, typed)
     values |= {"typed": typed, "problems": problems}
     return await visit.page("sv_recipe_new.html", values, 400 if problems else 200)
 
 
-def _values(conn: sqlite3.Connection) -> dict[str, Any]:
+def _values(conn: sqlite3.Connection, typed: TypedRecipe) -> dict[str, Any]:
     from swatchvault.archive.pages_find import choices, colourways_named
     from swatchvault.archive.schema_studio import STEP_KINDS
     from swatchvault.cautions import CAUTION_LINE
 
     known = choices(conn)
+    number = whole(typed.came_from, "the recipe it came from") if typed.came_from else None
     return {
+        "origin": None if number is None else _recipe(conn, number),
         "colourways": colourways_named(conn),
         "bases": known.bases,
         "dyes": known.dyes,

@@ -103,6 +103,7 @@ def sheet_of(conn: sqlite3.Connection, folder: Path, recipe_id: int, asked: Aske
     from swatchvault.amounts import parse_amount
     from swatchvault.archive import get_recipe, next_time, recipe_colour, spoons_of
     from swatchvault.archive import pages_yarn as pages
+    from swatchvault.other_base import other_base_lines
     from swatchvault.pot import plan_pot
     from swatchvault.potwork import choose_stocks, here
     from swatchvault.recipe_sheet import RecipeSheet, recipe_changes
@@ -113,7 +114,9 @@ def sheet_of(conn: sqlite3.Connection, folder: Path, recipe_id: int, asked: Aske
     names = (row["colourway"], row["base"])
     recipe = get_recipe(conn, *names, row["version"])
     against = asked.against or row["parent_version"]
-    older = None if against is None else get_recipe(conn, *names, against)
+    against_base = None if asked.against else row["parent_base"]
+    set_on = (row["colourway"], against_base or row["base"])
+    older = None if against is None else get_recipe(conn, *set_on, against)
     planned_from: dict[str, str | None] = dict.fromkeys(asked.powders)
     chosen = choose_stocks(conn, recipe, goods_g, planned_from, need=False)
     colour = recipe_colour(conn, *names, recipe.version)
@@ -135,6 +138,8 @@ def sheet_of(conn: sqlite3.Connection, folder: Path, recipe_id: int, asked: Aske
         u_lab=None if colour is None else colour.u_lab,
         thumb=thumb.read_bytes() if thumb is not None and thumb.is_file() else None,
         to_try=next_time(conn, *names),
+        against_base=against_base,
+        other_base=other_base_lines(conn, recipe),
     )
 
 

@@ -72,6 +72,12 @@ ROUTES: tuple[Route, ...] = (
         read="change",
         write="change",
     ),
+    Route(
+        r"/(?P<kind>base|colourway|lot|swatch)/(?P<id>\d{1,18})/gone$",
+        "mend:let_go_page",
+        read="change",
+        write="change",
+    ),
     Route(r"/check/new$", "checks:new_check_page", read="log", write="log"),
     Route(r"/check/(?P<id>\d{1,18})$", "checks:check_page"),
     Route(r"/mat\.pdf$", "places:mat_pdf"),

@@ -9,6 +9,7 @@ from typing import Any
 
 NO_CARD = "Measure even where no reference is marked"  # the label of the tick box
 CREATE = "Make base, colourway and lot if they are new"  # the label of the tick box
+REALLY_NEW = "They really are new"  # the label of the tick box
 
 #: What only the command line can do, and what is done on the page in its place.
 _ON_THE_PAGE = (
@@ -82,6 +83,8 @@ def not_kept(words: str, missing: Sequence[str], *, create: bool, may_create: bo
 
     ``create``: the tick box was ticked. ``may_create``: the visitor has that box.
     """
+    if "(--really-new)" in words:
+        return words.replace("say that it really is new (--really-new)", f"tick “{REALLY_NEW}”")
     new = re.match(r"unknown (base|colourway|lot) ", words)
     if not new and not re.search(r" is new: give its | names no lot: ", words):
         return words

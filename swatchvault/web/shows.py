@@ -29,9 +29,10 @@ from swatchvault.archive import (
 )
 from swatchvault.errors import SwatchvaultError
 from swatchvault.filing import BLACK_LIGHT
+from swatchvault.newnames import ask_about_new
 from swatchvault.web import incoming, measuring
 from swatchvault.web.picture import source_of
-from swatchvault.web.said import CREATE, lacking, not_kept
+from swatchvault.web.said import CREATE, REALLY_NEW, lacking, not_kept
 from swatchvault.web.visit import Form, RefusedError, Visit
 
 FORMS = ("skein", "wound card", "knit")
@@ -64,7 +65,7 @@ async def _told(visit: Visit, sha256: str, path: Path, draft: Mapping[str, Any])
         if not any(r["swatch"] for r in told["regions"]):
             raise SwatchvaultError("no region has a swatch's name: name at least one, then keep it")
         notes = notes_of(told, draft.get("about", {}), path)
-        await visit.write(_try_out, notes)
+        await visit.write(_try_out, notes, told["really_new"])
         told_all = {"told": told, "typed": told, "trouble": None}
         draft = await visit.work(incoming.note, visit.folder, sha256, told_all)
         run = await measuring.start(visit, sha256)
@@ -122,6 +123,7 @@ def told_of(form: Form, regions: Sequence[str], may_create: bool) -> dict[str, A
         "regions": rows,
         "note": form.text("note"),
         "create": may_create and form.text("create") == "yes",
+        "really_new": may_create and form.text("really_new") == "yes",
         "relabel": may_create and form.text("relabel") == "yes",
         "once": form.text("once"),
     }
@@ -171,10 +173,12 @@ class _UndoneError(Exception):
     """Ends a transaction that was only tried."""
 
 
-def _try_out(conn: sqlite3.Connection, notes: Notes) -> None:
+def _try_out(conn: sqlite3.Connection, notes: Notes, really_new: bool) -> None:
     """Apply the notes and undo it: what does not fit is told before the photo is measured."""
     try:
         with transaction(conn):
+            if not really_new:
+                ask_about_new(conn, notes)
             apply_notes(conn, notes)
             raise _UndoneError
     except _UndoneError:
@@ -255,6 +259,7 @@ async def _page(
         "words": words,
         "missing": missing,
         "create_label": CREATE,
+        "new_label": REALLY_NEW,
         "filed": bool(known),
         "forms": FORMS,
         "choices": await visit.read(choices),

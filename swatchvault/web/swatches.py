@@ -10,7 +10,7 @@ from typing import Any
 from datasette import Response
 
 from swatchvault.web.checks import newest_and_earlier
-from swatchvault.web.mend import put_right
+from swatchvault.web.mend import names_for, put_right
 from swatchvault.web.said import on_page
 from swatchvault.web.typed import row_id
 from swatchvault.web.visit import RefusedError, Visit
@@ -46,7 +46,7 @@ def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
     history = pages.history_of_swatch(conn, swatch_id)
     return {
         "swatch": swatch,
-        "right": put_right("swatch", swatch_id, swatch),
+        "right": put_right("swatch", swatch_id, swatch, names=names_for(conn, "swatch")),
         "newest": newest,
         "doubt": None if newest is None else _doubt(newest.covariance),
         "evenness": None if newest is None else say(newest.tonality, newest.flags),

@@ -5,17 +5,25 @@ import json
 import pytest
 
 from swatchvault.archive import (
+    Base,
+    BaseLot,
+    Colourway,
     DyeIn,
     Lot,
+    LotCheck,
     Master,
     Notes,
+    Skein,
     Swatch,
     add_swatch,
     apply_notes,
     create_archive,
     open_archive,
+    record_check,
     set_master,
+    swatch_id_of,
 )
+from swatchvault.errors import ArchiveError
 from tests.swatchvault.factories import studio
 from tests.swatchvault.running import run
 
@@ -85,7 +93,13 @@ def test_a_master_keeps_its_form(folder, capsys):
     ("asked", "code", "words"),
     [
         (("stock", "S1", "--form", "knit"), 2, "of a stock can be mended: --grams"),
-        (("lot", "T"), 2, "--dyed-on, --dry-g"),
+        (("lot", "T"), 2, "--dyed-on, --dry-g, --colourway, --remove"),
+        (("lot", "T", "--base", "Torva"), 2, "of a lot can be mended: --dyed-on"),
+        (("lot", "T", "--remove", "--dry-g", 5), 2, "--remove, alone"),
+        (("stock", "S1", "--of", "Ember", "--remove"), 2, "of a stock can be mended: --grams"),
+        (("base", "Lumme"), 2, "of a base can be mended: --remove"),
+        (("swatch", "sun 9", "--base", "Lume"), 1, "unknown base 'Lume'"),
+        (("lot", "T", "--colourway", "Low snu"), 1, "unknown colourway 'Low snu'"),
         (("lot", "T", "--dry-g", 5, "--of", "Ember"), 2, "--of goes with stock"),
         (("lot", "nine", "--dry-g", 5), 1, "unknown lot 'nine'"),
         (("stock", "S1", "--grams", 3), 1, "say which dye with --of"),
@@ -98,3 +112,209 @@ def test_what_cannot_be_is_refused_in_a_line(folder, capsys, asked, code, words)
     ran = run(capsys, "mend", *asked)
     assert ran.code == code and words in ran.err, ran.err
     assert (row_of(folder, STOCK), dye_of(folder), row_of(folder, LOT)) == before
+
+
+# --- what a swatch or lot is of ----------------------------------------------------------------
+
+
+def ask(folder, sql):
+    with open_archive(folder) as archive:
+        return [tuple(row) for row in archive.conn.execute(sql)]
+
+
+def tell(folder, **notes):
+    with open_archive(folder) as archive:
+        apply_notes(archive.conn, Notes(**notes))
+
+
+def add_swatches(folder, *swatches):
+    with open_archive(folder) as archive:
+        for swatch in swatches:
+            add_swatch(archive.conn, swatch)
+
+
+def bases_of(folder, code):
+    sql = (
+        "SELECT name FROM lot JOIN lot_base ON lot_id = lot.id JOIN base ON base.id = base_id "
+        f"WHERE code = '{code}' ORDER BY base.id"
+    )
+    return [name for (name,) in ask(folder, sql)]
+
+
+SOK = Base("Lume")
+BASE_OF = "SELECT base.name FROM swatch JOIN base ON base.id = base_id WHERE label = '{}'"
+
+
+def test_a_swatch_on_a_mistyped_base_is_put_on_the_right_one_and_its_lot_with_it(folder, capsys):
+    tell(folder, bases=(SOK,), lots=(Lot("T", ("Lume",), "Low sun"),))
+    add_swatches(folder, Swatch("sun 10", "Lume", "knit", "T"))
+    assert bases_of(folder, "T") == ["Lumme", "Lume"]
+    ran = run(capsys, "mend", "swatch", "sun 10", "--base", "lumme", "--json")
+    said = json.loads(ran.out)
+    assert said["changes"] == [{"field": "base", "old": "Lume", "new": "Lumme"}]
+    assert said["also"] == ["lot 'T' is on 'Lumme' now"]
+    assert bases_of(folder, "T") == ["Lumme"]
+    assert ask(folder, BASE_OF.format("sun 10")) == [("Lumme",)]
+    assert run(capsys, "mend", "base", "Lume", "--remove").code == 0
+    assert ask(folder, "SELECT 1 FROM base WHERE name = 'Lume'") == []
+    assert run(capsys, "verify").out == "everything fits\n"
+    again = json.loads(run(capsys, "mend", "swatch", "sun 10", "--base", "Lumme", "--json").out)
+    assert again["changes"] == again["also"] == []
+
+
+def test_a_skein_with_its_swatches_delivery_and_earlier_lot_goes_along(folder, capsys):
+    skein = Skein("a", 50.0, 49.0, base_lot="D1")
+    over = Skein("x", from_lot="U", from_skein="a")
+    tell(
+        folder,
+        bases=(SOK,),
+        base_lots=(BaseLot("Lume", "D1", "2026-01-02", "in a box"),),
+        lots=(
+            Lot("U", ("Lume",), "Low sun", skeins=(skein,)),
+            Lot("V", ("Lume",), "Low sun", overdyes="U", skeins=(over,)),
+        ),
+    )
+    swatches = [("u 1", "U", "a", "D1"), ("u 2", "U", "a", None), ("v 1", "V", "x", None)]
+    add_swatches(folder, *(Swatch(n, "Lume", "knit", *of) for n, *of in swatches))
+    ran = run(capsys, "mend", "swatch", "u 1", "--base", "Lumme")
+    assert ran.code == 0, ran.err
+    for words in ("delivery 'D1'", "skein 'x'", "swatch 'u 2'", "lot 'V' is on 'Lumme' now"):
+        assert words in ran.out
+    for name, *_ in swatches:
+        assert ask(folder, BASE_OF.format(name)) == [("Lumme",)]
+    assert bases_of(folder, "U") == bases_of(folder, "V") == ["Lumme"]
+    sql = (
+        "SELECT base.name, label, received_on, base_lot.note FROM base_lot "
+        "JOIN base ON base.id = base_id WHERE label = 'D1'"
+    )
+    assert ask(folder, sql) == [("Lumme", "D1", "2026-01-02", "in a box")]
+    assert run(capsys, "verify").out == "everything fits\n"
+    assert run(capsys, "mend", "base", "Lume", "--remove").code == 0
+
+
+def test_a_lot_that_would_have_one_base_more_is_asked_about(folder, capsys):
+    add_swatches(folder, Swatch("sun 10", "Lumme", "knit", "T"))
+    asked = ("mend", "swatch", "sun 10", "--base", "Torva")
+    ran = run(capsys, *asked)
+    assert ran.code == 1 and "its lot would be on one base more" in ran.err
+    assert bases_of(folder, "T") == ["Lumme"]
+    assert ask(folder, BASE_OF.format("sun 10")) == [("Lumme",)]
+    ran = run(capsys, *asked, "--yes")
+    assert "'Lumme' and 'Torva' now: swatch 'sun 9' is still on 'Lumme'" in ran.out
+    assert bases_of(folder, "T") == ["Lumme", "Torva"]
+    assert run(capsys, "verify").code == 0
+
+
+def test_undyed_yarn_changes_its_base_alone(folder, capsys):
+    add_swatches(folder, Swatch("bare", "Lumme", "skein"))
+    ran = run(capsys, "mend", "swatch", "bare", "--base", "Torva")
+    assert ran.out.splitlines()[0] == "swatch 'bare': base Torva, was Lumme"
+    assert ask(folder, BASE_OF.format("bare")) == [("Torva",)]
+
+
+def judged(folder):
+    """Swatch "new 1" of lot N, of its own colourway and base, master and twice in a verdict."""
+    lots = (Lot("N", ("Lume",), "New"),)
+    tell(folder, bases=(SOK,), colourways=(Colourway("New"),), lots=lots)
+    add_swatches(folder, Swatch("new 1", "Lume", "knit", "N"))
+    with open_archive(folder) as archive:
+        set_master(archive.conn, Master("New", "Lume", "knit", "new 1"))
+        mine, other = (swatch_id_of(archive.conn, s) for s in ("new 1", "sun 9"))
+        for pair in ((mine, other), (other, mine)):
+            facts = ("within", 2.0, 2.0, 0.5, "same frame", "no change")
+            record_check(archive.conn, LotCheck(*pair, *facts))
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [
+        ("mend", "swatch", "new 1", "--base", "Torva"),
+        ("mend", "lot", "N", "--colourway", "Low sun"),
+    ],
+    ids=["base", "colourway"],
+)
+def test_what_masters_and_verdicts_hang_on_is_told_first_and_they_stay(folder, capsys, asked):
+    judged(folder)
+    given = [ask(folder, f"SELECT * FROM {table}") for table in ("master", "lot_check")]
+    before = ask(folder, "SELECT * FROM swatch"), ask(folder, "SELECT * FROM lot")
+    ran = run(capsys, *asked)
+    assert ran.code == 1 and ran.err.count("\n") == 1
+    for words in ("was made the master of 'New' on 'Lume'", "2 verdicts", "--yes"):
+        assert words in ran.err
+    assert (ask(folder, "SELECT * FROM swatch"), ask(folder, "SELECT * FROM lot")) == before
+    assert run(capsys, *asked, "--yes").code == 0
+    assert (ask(folder, "SELECT * FROM swatch"), ask(folder, "SELECT * FROM lot")) != before
+    assert [ask(folder, f"SELECT * FROM {table}") for table in ("master", "lot_check")] == given
+    assert run(capsys, "verify").code == 0
+
+
+@pytest.mark.parametrize("kind", ["swatch", "lot"])
+def test_a_master_that_others_are_held_to_stays_what_it_is(folder, capsys, kind):
+    with open_archive(folder) as archive:
+        set_master(archive.conn, Master("Low sun", "Lumme", "skein", "sun 9"))
+    of = {"swatch": ("sun 9", "--base", "Torva"), "lot": ("T", "--colourway", "Wet slate")}[kind]
+    ran = run(capsys, "mend", kind, *of, "--yes")
+    assert ran.code == 1 and "is held to it: make another the master there first" in ran.err
+    assert ask(folder, BASE_OF.format("sun 9")) == [("Lumme",)]
+
+
+def test_the_colourway_of_a_lot_is_put_right_unless_it_follows_a_recipe(folder, capsys):
+    ran = run(capsys, "mend", "lot", "T", "--colourway", "wet slate")
+    assert "lot 'T': colourway Wet slate, was Low sun" in ran.out
+    sql = "SELECT name FROM lot JOIN colourway ON colourway.id = colourway_id WHERE code = '{}'"
+    assert ask(folder, sql.format("T")) == [("Wet slate",)]
+    ran = run(capsys, "mend", "lot", "L1", "--colourway", "Wet slate", "--yes")
+    assert ran.code == 1 and "follows version 1 of 'Low sun' on 'Lumme'" in ran.err
+    assert ask(folder, sql.format("L1")) == [("Low sun",)]
+
+
+def test_an_error_sends_only_to_what_mend_mends(folder):
+    tell(folder, bases=(SOK,), lots=(Lot("T", ("Lume",)),))
+    for swatch, hint in (
+        (Swatch("sun 9", "Lume", "skein", "T"), True),
+        (Swatch("sun 9", "Lumme", "skein", "L1"), False),
+    ):
+        with open_archive(folder) as archive, pytest.raises(ArchiveError) as error:
+            add_swatch(archive.conn, swatch)
+        assert ("swatchvault mend" in str(error.value)) is hint
+
+
+# --- let go ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("kind", "name", "words"),
+    [
+        ("base", "Lumme", "2 recipes, 4 lots, 3 swatches. Only"),
+        ("colourway", "Wet slate", "to it belong 1 lot. Only"),
+        ("lot", "L1", "2 dyes that went in, 2 steps of its log, 2 skeins, 1 swatch. Only"),
+        ("lot", "T", "2 dyes that went in, 1 swatch. Only"),
+    ],
+)
+def test_what_something_belongs_to_stays_and_says_so(folder, capsys, kind, name, words):
+    ran = run(capsys, "mend", kind, name, "--remove")
+    assert ran.code == 1 and words in ran.err, ran.err
+
+
+def test_a_judged_swatch_stays(folder, capsys):
+    judged(folder)
+    ran = run(capsys, "mend", "swatch", "new 1", "--remove")
+    assert ran.code == 1 and "1 master that was set, 2 verdicts" in ran.err
+    assert "1 swatch, 1 verdict. Only" in run(capsys, "mend", "lot", "N", "--remove").err
+
+
+def test_what_nothing_belongs_to_can_go_and_its_old_names_with_it(folder, capsys):
+    lots = (Lot("N", ("Fine",), "New"),)
+    bases = (Base("Fine", {"wool": 100.0}),)
+    tell(folder, bases=bases, colourways=(Colourway("New"),), lots=lots)
+    add_swatches(folder, Swatch("new 1", "Fine", "knit", "N"))
+    run(capsys, "rename", "base", "Fine", "Finer")
+    for kind, name in (("swatch", "new 1"), ("lot", "N"), ("colourway", "New"), ("base", "Finer")):
+        ran = run(capsys, "mend", kind, name, "--remove")
+        assert ran.code == 0 and "is gone" in ran.out, ran.err
+    assert ask(folder, "SELECT * FROM renamed") == []
+    tell(folder, bases=(Base("Next"),))
+    tell(folder, bases=(Base("Fine"),))  # was never the name of what has that number now
+    assert run(capsys, "verify").out == "everything fits\n"
+    said = run(capsys, "mend", "base", "Next", "--remove", "--json").out
+    assert json.loads(said) == {"kind": "base", "name": "Next", "removed": True}

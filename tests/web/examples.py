@@ -53,6 +53,9 @@ EXAMPLES: dict[str, str] = {
         "/colourway/{SELECT colourway_id FROM master}/name"
     ),
     r"/(?P<kind>stock|swatch|lot)/(?P<id>\d{1,18})/facts$": "/stock/{SELECT id FROM stock}/facts",
+    r"/(?P<kind>base|colourway|lot|swatch)/(?P<id>\d{1,18})/gone$": (
+        "/base/{SELECT id FROM base}/gone"
+    ),
     r"/check/new$": "/check/new?lot={SELECT lot_id FROM lot_check}",
     r"/check/(?P<id>\d{1,18})$": "/check/{SELECT id FROM lot_check WHERE verdict = 'cannot tell'}",
     r"/mat\.pdf$": "/mat.pdf",

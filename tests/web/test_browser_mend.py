@@ -12,7 +12,7 @@ from tests.web.conftest import DESK, PHONE, Live, violations
 #: Page, its summary, a field of its form, and what is typed there first and then.
 FORMS = (
     ("/dye/1", "Put stock", "Powder in it", "five", "7 g"),
-    ("/lot/1", "Put its day or weight right", "Dry weight of the goods", "0", "201.5 g"),
+    ("/lot/1", "Put its day, weight or colourway right", "Dry weight of the goods", "0", "201.5 g"),
 )
 
 
@@ -45,7 +45,7 @@ def test_the_form_of_a_swatch_can_be_chosen(
 ) -> None:
     page = signed_in("dyer", PHONE)
     page.goto(live.url + "/swatch/2")
-    page.get_by_text("Put its form right").click()
+    page.get_by_text("Put its form or base right").click()
     assert violations(page, axe_script) == []
     page.locator('select[name="form"]').select_option("knit")
     page.get_by_role("button", name="Put it right").click()

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from swatchvault.archive.mend import FIELDS as MENDED
+from swatchvault.archive.mend import facts_of
 from swatchvault.web.mend import FIELDS, put_right
 
 pytestmark = pytest.mark.anyio
@@ -22,13 +23,13 @@ PAGES = {"stock": "/dye/1", "swatch": "/swatch/2", "lot": "/lot/1"}
 NUMBERS = {"stock": 1, "swatch": 2, "lot": 1}
 SENT: dict[str, dict[str, str]] = {
     "stock": {"grams": "7,5 g", "made_up_to_ml": "0.5 L", "mixed_on": "2026-01-31"},
-    "swatch": {"form": "knit"},
-    "lot": {"dyed_on": "2026-02-11", "dry_g": "205.25"},
+    "swatch": {"form": "knit", "base": "Orrin four-ply"},
+    "lot": {"dyed_on": "2026-02-11", "dry_g": "205.25", "colourway": ""},
 }
 KEPT: dict[str, dict[str, object]] = {
     "stock": {"grams": 7.5, "made_up_to_ml": 500.0, "mixed_on": "2026-01-31"},
-    "swatch": {"form": "knit"},
-    "lot": {"dyed_on": "2026-02-11", "dry_g": 205.25},
+    "swatch": {"form": "knit", "base": "Orrin four-ply"},
+    "lot": {"dyed_on": "2026-02-11", "dry_g": 205.25, "colourway": "Ninth Furrow"},
 }
 
 
@@ -38,9 +39,9 @@ def ask(studio: Path, sql: str) -> list[tuple[Any, ...]]:
 
 
 def facts(studio: Path, kind: str) -> dict[str, object]:
-    names = MENDED[kind]
-    sql = f"SELECT {', '.join(names)} FROM {kind} WHERE id = {NUMBERS[kind]}"
-    return dict(zip(names, ask(studio, sql)[0], strict=True))
+    with sqlite3.connect(studio / "archive.db") as conn:
+        conn.row_factory = sqlite3.Row
+        return dict(facts_of(conn, kind, NUMBERS[kind]))
 
 
 def judged_no_more(studio: Path) -> None:
@@ -141,3 +142,64 @@ async def test_what_is_not_there_cannot_be_put_right(visitor: Visitor) -> None:
         answer = await visitor("dyer").post(f"/{kind}/999999/facts", {"once": ONCE})
         assert answer.status_code == 404
     assert (await visitor("dyer").get("/colourway/1/facts")).status_code == 404
+
+
+async def test_another_base_is_asked_about_where_verdicts_hang_on_it(
+    visitor: Visitor, studio: Path
+) -> None:
+    sql = (
+        "SELECT lot_check.swatch_id FROM lot_check JOIN swatch ON swatch.id = swatch_id "
+        "WHERE swatch_id NOT IN (SELECT swatch_id FROM master) AND base_id <> 1 LIMIT 1"
+    )
+    ((number,),) = ask(studio, sql)
+    given = ask(studio, "SELECT * FROM lot_check")
+    path, of = f"/swatch/{number}/facts", f"SELECT base_id FROM swatch WHERE id = {number}"
+    ((base,),) = ask(studio, "SELECT name FROM base WHERE id = 1")
+    before = ask(studio, of)
+    sent = {"once": ONCE, "base": base}
+    answer = await visitor("dyer").post(path, sent)
+    page = html.unescape(answer.text)
+    assert answer.status_code == 400 and "not changed yet" in page and "--yes" not in page
+    assert 'name="sure"' in page and f"<option selected>{base}" in page
+    assert ask(studio, of) == before
+    answer = await visitor("dyer").post(path, {**sent, "once": ONCE + "-2", "sure": "yes"})
+    assert answer.status_code == 303 and ask(studio, of) == [(1,)]
+    assert ask(studio, "SELECT * FROM lot_check") == given
+
+
+@pytest.mark.parametrize("kind", ["base", "colourway", "lot", "swatch"])
+async def test_what_nothing_belongs_to_is_let_go_on_its_page(
+    kind: str, visitor: Visitor, studio: Path
+) -> None:
+    made = {
+        "base": "INSERT INTO base (name) VALUES ('Slip')",
+        "colourway": "INSERT INTO colourway (name) VALUES ('Slip')",
+        "lot": "INSERT INTO lot (code) VALUES ('Slip')",
+        "swatch": "INSERT INTO swatch (label, base_id, form) VALUES ('Slip', 1, 'knit')",
+    }[kind]
+    with sqlite3.connect(studio / "archive.db") as conn:
+        number = conn.execute(made).lastrowid
+    there = f"SELECT 1 FROM {kind} WHERE id = {number}"
+    path = f"/{kind}/{number}/gone"
+    assert f'href="{path}"' in (await visitor("dyer").get(f"/{kind}/{number}")).text
+    assert "Nothing belongs to it" in (await visitor("dyer").get(path)).text
+    assert (await visitor("helper").post(path, {"once": ONCE})).status_code == 403
+    assert ask(studio, there) == [(1,)]
+    for _ in range(2):  # a second tap does nothing more
+        answer = await visitor("dyer").post(path, {"once": ONCE})
+        assert answer.status_code == 303
+    assert ask(studio, there) == []
+    assert (await visitor("dyer").get(answer.headers["location"])).status_code == 200
+    assert (await visitor("dyer").get(path)).status_code == 404
+
+
+@pytest.mark.parametrize("kind", ["base", "colourway", "lot", "swatch"])
+async def test_what_something_belongs_to_stays_and_the_page_says_what(
+    kind: str, visitor: Visitor, studio: Path
+) -> None:
+    before = ask(studio, f"SELECT * FROM {kind}")
+    page = (await visitor("dyer").get(f"/{kind}/1/gone")).text
+    assert "It stays: to it belong " in page and "<button" not in page.split("<main")[1]
+    answer = await visitor("dyer").post(f"/{kind}/1/gone", {"once": ONCE})
+    assert answer.status_code == 400 and 'role="alert"' in answer.text
+    assert ask(studio, f"SELECT * FROM {kind}") == before

@@ -165,3 +165,72 @@ async def test_without_base_or_dye_the_shelf_comes_first(visitor: Visitor, tmp_p
     page = (await datasette.client.get("/recipe/new", cookies=cookie)).text
     assert "neither is in the archive yet" in page and 'href="/shelf"' in page
     assert "<form" not in page
+
+
+# --- for another base --------------------------------------------------------------------------
+
+
+def onto(studio: Path) -> tuple[int, dict[str, str]]:
+    """A recipe of a colourway that is on Tebbet double alone, and the form that takes it over."""
+    from swatchvault.archive import Colourway, Notes, PlannedDye, Recipe, RecipePart, apply_notes
+
+    with open_archive(studio) as archive:
+        dyes = (PlannedDye("Pellow red", 0.3), PlannedDye("Brackle brown", 0.45))
+        recipe = Recipe("Fox at Noon", "Tebbet double", parts=(RecipePart(dyes=dyes),))
+        notes = Notes(colourways=(Colourway("Fox at Noon"),), recipes=(recipe,))
+        apply_notes(archive.conn, notes)
+    (number,) = ask(studio, "SELECT max(id) FROM recipe")
+    sent = {"once": "onto-of-this-test", "colourway": "Fox at Noon", "came_from": str(number)}
+    sent |= {"base": "Orrin four-ply", "note": "from Tebbet", "steps": "soak, 30 min"}
+    sent |= {"dye1": "Pellow red", "depth1": "0.3", "dye2": "Brackle brown", "depth2": "0.45"}
+    return number, sent
+
+
+async def test_it_is_taken_over_to_another_base_and_says_so(visitor: Visitor, studio: Path) -> None:
+    number, sent = onto(studio)
+    dyer = visitor("dyer")
+    page = html.unescape((await dyer.get(f"/recipe/{number}")).text)
+    assert f'href="/recipe/new?from={number}&onto=1">For another base</a>' in page
+    assert "dye a trial" not in page
+    page = html.unescape((await dyer.get(f"/recipe/new?from={number}&onto=1")).text)
+    assert f'name="came_from" value="{number}"' in page
+    assert "Choose the base it is for" in page
+    assert "<option selected>Tebbet double" not in page and "<option selected>Pellow red" in page
+    answer = await dyer.post("/recipe/new", sent)
+    (made,) = ask(studio, "SELECT max(id) FROM recipe")
+    assert answer.headers["location"] == f"/recipe/{made}"
+    assert ask(studio, "SELECT parent_id, version FROM recipe WHERE id = ?", made) == (number, 1)
+    page = html.unescape((await dyer.get(f"/recipe/{made}")).text)
+    said = "From version 1 on Tebbet double; no lot of Fox at Noon on Orrin four-ply yet: dye a tr"
+    assert said in page and "Another base takes dye differently." in page
+    assert "Predicted on Orrin four-ply, wound card, from " in page
+    assert "What changed against version 1 on Tebbet double" in page
+    assert "Note: <bdi>from Tebbet</bdi>" in page and "<li><bdi>from Tebbet" not in page
+    card = html.unescape((await dyer.get(f"/recipe/{made}/card")).text)
+    assert "no lot of Fox at Noon on Orrin four-ply yet" in card and "<p>Predicted on Orrin" in card
+    (colourway,) = ask(studio, "SELECT id FROM colourway WHERE name = 'Fox at Noon'")
+    page = (await dyer.get(f"/colourway/{colourway}")).text
+    assert "from version 1 on <bdi>Tebbet double</bdi>" in page
+    script = await dyer.get(f"/recipe/{made}?against=1")  # its own version of that number
+    assert "What changed against version 1</h2>" in script.text
+
+
+async def test_a_base_that_has_it_gets_its_next_version(visitor: Visitor, studio: Path) -> None:
+    _, sent = onto(studio)
+    await visitor("dyer").post("/recipe/new", sent)
+    (first,) = ask(studio, "SELECT max(id) FROM recipe")
+    again = {**sent, "once": "onto-again-of-this-test", "depth1": "0.35"}
+    assert (await visitor("dyer").post("/recipe/new", again)).status_code == 303
+    row = ask(studio, "SELECT parent_id, version FROM recipe ORDER BY id DESC LIMIT 1")
+    assert row == (first, 2)
+
+
+async def test_another_colourway_comes_from_no_recipe(visitor: Visitor, studio: Path) -> None:
+    _, sent = onto(studio)
+    other = {**sent, "colourway": "", "new_colourway": "Fox at Dusk"}
+    assert (await visitor("dyer").post("/recipe/new", other)).status_code == 303
+    assert ask(studio, "SELECT parent_id FROM recipe ORDER BY id DESC LIMIT 1") == (None,)
+    before = counts(studio)
+    strange = {**sent, "once": "strange-of-this-test", "came_from": "99999"}
+    assert (await visitor("dyer").post("/recipe/new", strange)).status_code in (400, 404)
+    assert counts(studio) == before

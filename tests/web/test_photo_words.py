@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from swatchvault.web.said import CREATE, NO_CARD
+from swatchvault.web.said import CREATE, NO_CARD, REALLY_NEW
 from tests.web.newphotos import jpeg, marks
 from tests.web.test_photos import marked, measured, once, rows, sent, told, up_to_words
 
@@ -87,3 +87,20 @@ async def test_a_helper_has_no_tick_box_and_is_told_whom_to_ask(visitor: Visitor
     answer = await helper.post(f"/photos/{sha256}/shows", told(token, colourway_0="Rust"))
     page = html.unescape(answer.text)
     assert "If it is new, ask the dyer to make it" in page and CREATE not in page
+
+
+async def test_a_slip_in_a_new_name_is_asked_about(visitor: Visitor, studio: Path) -> None:
+    dyer = visitor("dyer")
+    before = rows(studio)
+    sha256, token = await up_to_words(dyer, jpeg())
+    new = {"swatch_0": "rust-1", "colourway_0": "Rust", "lot_0": "R-1", "form_0": "skein"}
+    new |= {"base_0": "Tebbet duoble", "create": "yes"}
+    answer = await dyer.post(f"/photos/{sha256}/shows", told(token, **new))
+    page = html.unescape(answer.text)
+    assert answer.status_code == 400 and rows(studio) == before
+    assert "base 'Tebbet duoble' is new: is it the base 'Tebbet double'?" in page
+    assert f"tick “{REALLY_NEW}”" in page and "--really-new" not in page
+    assert 'href="#really_new"' in page and re.search(r'id="really_new"[^>]* autofocus', page)
+    new["really_new"] = "yes"
+    made = await dyer.post(f"/photos/{sha256}/shows", told(once(page), **new))
+    assert made.headers["location"] == f"/photos/{sha256}"

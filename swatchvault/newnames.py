@@ -1,0 +1,112 @@
+"""Names that are about to be made: what each could have been meant for, asked before it is made."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable, Sequence
+
+from swatchvault.archive import Lot, Notes
+from swatchvault.archive.listing import query
+from swatchvault.archive.rows import clean, renamed_to
+from swatchvault.errors import ArchiveError
+
+#: How the command line says that a name is meant; pages have a tick box for it.
+REALLY_NEW = "say that it really is new (--really-new)"
+#: From so many characters of the longer name one slip is asked about, and two; our choice.
+ONE_SLIP_FROM, TWO_SLIPS_FROM = 4, 8
+_NAMES_ASKED = 3
+
+
+def slips_between(one: str, other: str) -> int:
+    """Letters to put in, take out, change, or exchange with the next, from one name to another.
+
+    >>> slips_between("sok", "sock"), slips_between("sokc", "sock"), slips_between("", "ab")
+    (1, 1, 2)
+    """
+    before: list[int] = []
+    row = list(range(len(other) + 1))
+    for i, a in enumerate(one, 1):
+        earlier, before = before, row
+        row = [i]
+        for j, b in enumerate(other, 1):
+            best = min(before[j] + 1, row[j - 1] + 1, before[j - 1] + (a != b))
+            if i > 1 and j > 1 and a == other[j - 2] and one[i - 2] == b:
+                best = min(best, earlier[j - 2] + 1)
+            row.append(best)
+    return row[-1]
+
+
+def could_be(name: str, known: Iterable[str]) -> list[str]:
+    """Names that one could be a slip for, the nearest first.
+
+    Case, spaces and signs do not tell names apart here. Digits do: lots 7 and 8 are two.
+
+    >>> could_be("Merrin Sok", ["Merrin Sock", "Dale DK"]), could_be("RW-8", ["RW-7", "rw 8"])
+    (['Merrin Sock'], ['rw 8'])
+    """
+    folded = _folded(name)
+    found = []
+    for other in known:
+        against = _folded(other)
+        longer = max(len(folded), len(against))
+        allowed = (longer >= ONE_SLIP_FROM) + (longer >= TWO_SLIPS_FROM)
+        if abs(len(folded) - len(against)) > allowed or _digits(folded) != _digits(against):
+            continue
+        slips = slips_between(folded, against)
+        if slips <= allowed:
+            found.append((slips, other))
+    return [other for _, other in sorted(found)]
+
+
+def ask_about_new(conn: sqlite3.Connection, notes: Notes) -> None:
+    """Raise ``ArchiveError`` where bases, colourways or lots of the notes are new and could be
+    slips for what is there, or where a lot that is there would be on one base more."""
+    asked = []
+    for kind, names in (
+        ("base", [b.name for b in notes.bases]),
+        ("colourway", [c.name for c in notes.colourways]),
+        ("lot", [lot.code for lot in notes.lots]),
+    ):
+        column = "code" if kind == "lot" else "name"
+        rows = query(conn, f"SELECT {column} AS name FROM {kind}", {}).records() if names else []
+        known = [str(row["name"]) for row in rows]
+        for name in dict.fromkeys(clean(n, kind) or "" for n in names):
+            asked += _about(conn, kind, name, known)
+            known.append(name)
+    for lot in notes.lots:
+        asked += _one_base_more(conn, lot)
+    if asked:
+        raise ArchiveError(f"{'; '.join(asked)} Write it so, or {REALLY_NEW}")
+
+
+def _about(conn: sqlite3.Connection, kind: str, name: str, known: Sequence[str]) -> list[str]:
+    there = {k.casefold() for k in known}
+    if name.casefold() in there or renamed_to(conn, kind, name) is not None:
+        return []
+    meant = could_be(name, known)[:_NAMES_ASKED]
+    if not meant:
+        return []
+    return [f"{kind} {name!r} is new: is it the {kind} {' or '.join(map(repr, meant))}?"]
+
+
+def _one_base_more(conn: sqlite3.Connection, lot: Lot) -> list[str]:
+    sql = (
+        "SELECT base.name FROM lot JOIN lot_base ON lot_id = lot.id "
+        "JOIN base ON base.id = base_id WHERE lot.code = :code ORDER BY base.id"
+    )
+    code = clean(lot.code, "lot")
+    held = [str(row["name"]) for row in query(conn, sql, {"code": code}).records()]
+    folded = {name.casefold() for name in held}
+    more = [b for b in (clean(b, "base") or "" for b in lot.bases) if b.casefold() not in folded]
+    if not held or not more:
+        return []
+    on = " and ".join(map(repr, held))
+    return [f"lot {code!r} is on {on}: did {' and '.join(map(repr, more))} go into it too?"]
+
+
+def _folded(name: str) -> str:
+    return "".join(c for c in name.casefold() if c.isalnum())
+
+
+def _digits(folded: str) -> str:
+    return "".join(c for c in folded if c.isdigit())
