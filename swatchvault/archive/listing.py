@@ -29,6 +29,15 @@ _EVENNESS = (
     "round(even.unevenness, 2) AS unevenness"
 )
 
+# As the view checks_given, with the verdict on evenness beside the colour's.
+_CHECKS = (
+    "SELECT given.checked_at, given.lot, given.swatch, given.master_swatch, given.verdict, "
+    "tonal.verdict AS evenness_verdict, given.delta_e_00, given.tolerance, given.k_l, "
+    "given.delta_l, given.delta_c, given.delta_h, given.u_reading, given.u_at_tolerance, "
+    "given.capture, given.same_dyes, given.words, given.lot_check_id FROM checks_given AS given "
+    "LEFT JOIN evenness_check AS tonal ON tonal.lot_check_id = given.lot_check_id"
+)
+
 #: What can be listed, and the query that lists it.
 LISTS: Mapping[str, str] = {
     "bases": (
@@ -83,7 +92,7 @@ LISTS: Mapping[str, str] = {
         "ORDER BY name"
     ),
     "masters": "SELECT * FROM current_masters ORDER BY colourway, base, form",
-    "checks": "SELECT * FROM checks_given ORDER BY checked_at DESC",
+    "checks": f"{_CHECKS} ORDER BY checked_at DESC",
     "aside": "SELECT * FROM measurements_set_aside ORDER BY set_aside_at DESC, swatch, photo",
     "renamed": (
         "SELECT replace(replace(kind, '_', ' '), 'setup', 'set-up') AS kind, old_name, new_name, "
@@ -130,7 +139,7 @@ _SECTIONS: Mapping[str, Sequence[tuple[str, str]]] = {
         ),
         ("skeins", "SELECT * FROM skeins WHERE lot = :name"),
         ("colours", "SELECT * FROM latest_colours WHERE lot = :name"),
-        ("checks", "SELECT * FROM checks_given WHERE lot = :name ORDER BY checked_at DESC"),
+        ("checks", f"{_CHECKS} WHERE given.lot = :name ORDER BY checked_at DESC"),
     ),
     "swatch": (
         ("swatch", "SELECT * FROM swatch WHERE id = :id"),
@@ -145,7 +154,7 @@ _SECTIONS: Mapping[str, Sequence[tuple[str, str]]] = {
         ("master of", "SELECT * FROM current_masters WHERE swatch_id = :id"),
         (
             "checks",
-            "SELECT * FROM checks_given WHERE swatch = :name OR master_swatch = :name "
+            f"{_CHECKS} WHERE given.swatch = :name OR given.master_swatch = :name "
             "ORDER BY checked_at DESC",
         ),
     ),

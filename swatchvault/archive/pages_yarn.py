@@ -49,7 +49,8 @@ _ONE: Mapping[str, str] = {
 }
 
 _LOTS = f"""SELECT l.*, {LAB}, photo.sha256 AS photo_sha256,
-json_extract(m.tonality, '$.class') AS evenness, c.verdict, c.words
+json_extract(m.tonality, '$.class') AS evenness, c.verdict, tonal.verdict AS evenness_verdict,
+c.words
 FROM (SELECT lot.id AS lot_id, lot.code AS lot, lot.dyed_on, lot.recipe_id, lot.colourway_id,
     {_BASES} AS bases, recipe.version AS recipe_version,
     (SELECT m.id FROM swatch JOIN current_measurement AS m ON m.swatch_id = swatch.id
@@ -60,6 +61,7 @@ FROM (SELECT lot.id AS lot_id, lot.code AS lot, lot.dyed_on, lot.recipe_id, lot.
     JOIN lot ON lot.id = shown.id LEFT JOIN recipe ON recipe.id = lot.recipe_id) AS l
 LEFT JOIN measurement AS m ON m.id = l.newest LEFT JOIN layout ON layout.id = m.layout_id
 LEFT JOIN photo ON photo.id = layout.photo_id LEFT JOIN lot_check AS c ON c.id = l.check_id
+LEFT JOIN evenness_check AS tonal ON tonal.lot_check_id = c.id
 ORDER BY l.dyed_on DESC, l.lot_id DESC"""
 
 _SWATCHES = f"""SELECT s.*, {LAB}, photo.sha256 AS photo_sha256,
@@ -77,9 +79,10 @@ ORDER BY s.dyed_on, s.lot_id, s.swatch_id LIMIT :most"""
 
 _CHECKS = """SELECT c.id, c.checked_at, c.verdict, c.delta_e_00, c.k_l, c.u_reading, c.tolerance,
 c.words, c.capture, c.swatch_id, c.master_swatch_id, c.lot_id, lot.code AS lot,
-swatch.label AS swatch, held.label AS master_swatch
+swatch.label AS swatch, held.label AS master_swatch, tonal.verdict AS evenness_verdict
 FROM lot_check AS c JOIN swatch ON swatch.id = c.swatch_id
 JOIN swatch AS held ON held.id = c.master_swatch_id LEFT JOIN lot ON lot.id = c.lot_id
+LEFT JOIN evenness_check AS tonal ON tonal.lot_check_id = c.id
 WHERE {where} ORDER BY c.checked_at DESC, c.id DESC LIMIT :most"""
 
 # As the view current_masters, which ranks every master before it can be narrowed.

@@ -25,11 +25,13 @@ json_extract(m.tonality, '$.class') AS evenness
 FROM measurement AS m JOIN layout ON layout.id = m.layout_id
 JOIN photo ON photo.id = layout.photo_id WHERE m.id IN (SELECT value FROM json_each(:ids))"""
 
-_CHECKED = """SELECT colourway_id, lot, verdict FROM
-(SELECT lot.colourway_id, lot.code AS lot, c.verdict, row_number() OVER (
+_CHECKED = """SELECT colourway_id, lot, verdict, evenness_verdict FROM
+(SELECT lot.colourway_id, lot.code AS lot, c.verdict, tonal.verdict AS evenness_verdict,
+    row_number() OVER (
     PARTITION BY lot.colourway_id
     ORDER BY lot.dyed_on DESC, lot.id DESC, c.checked_at DESC, c.id DESC) AS place
 FROM lot JOIN lot_check AS c ON c.lot_id = lot.id
+LEFT JOIN evenness_check AS tonal ON tonal.lot_check_id = c.id
 WHERE lot.colourway_id IN (SELECT value FROM json_each(:ids))) WHERE place = 1"""
 
 
@@ -39,7 +41,8 @@ class OnTheWall:
 
     ``lab``, ``photo_sha256`` and ``evenness`` are those of the master's newest measurement, or of
     the newest lot's where no photo of a master counts. ``verdict``: the last one given on
-    ``checked_lot``, the newest lot that was checked.
+    ``checked_lot``, the newest lot that was checked; ``evenness_verdict``: what that check said of
+    its evenness.
     """
 
     colourway_id: int
@@ -51,6 +54,7 @@ class OnTheWall:
     has_master: bool
     checked_lot: str | None
     verdict: str | None
+    evenness_verdict: str | None
 
 
 def wall(
@@ -83,6 +87,7 @@ def _entry(
         has_master=bool(row["has_master"]),
         checked_lot=_text(checked.get("lot")),
         verdict=_text(checked.get("verdict")),
+        evenness_verdict=_text(checked.get("evenness_verdict")),
     )
 
 

@@ -74,6 +74,10 @@ def test_a_master_states_its_own_photos_figure_and_a_lot_is_held_to_it(archive, 
     assert given["master_unevenness"] == 1.0
     (lot,) = listing_of(archive, "lots_against_master")
     assert lot["last_evenness"] == "more tonal"
+    for asked in (("list", "checks"), ("show", "lot", "L2"), ("show", "swatch", "sun 2")):
+        said = json.loads(run(capsys, *asked, "--json", "--archive", archive.folder).out)
+        (check,) = said if asked[0] == "list" else said["checks"]
+        assert check["evenness_verdict"] == "more tonal"
     (master,) = listing(archive.conn, "masters").records()
     assert (master["unevenness"], master["evenness_tolerance"]) == (1.0, 0.5)
 

@@ -199,6 +199,45 @@ async def test_evenness_says_its_verdict_once(
     assert told and all(sentence in words for sentence in told[0].sentences[1:])
 
 
+@pytest.mark.parametrize("word", ["more tonal", "cannot tell"])
+async def test_the_verdict_on_evenness_stands_beside_the_colours(
+    visitor: Callable[[str], Any], studio: Path, word: str
+) -> None:
+    from swatchvault.archive import swatch_facts
+    from swatchvault.tonal_master import state_or_end
+
+    lot_id, _, _ = lot_with_verdict(studio, "within")
+    sql = (
+        "SELECT c.swatch_id, c.master_id, held.label, lot.colourway_id FROM lot_check AS c "
+        "JOIN swatch AS held ON held.id = c.master_swatch_id JOIN lot ON lot.id = c.lot_id "
+        "WHERE c.lot_id = ?"
+    )
+    swatch_id, master_id, label, colourway = ask(studio, sql, lot_id)[0]
+    with sqlite3.connect(studio / "archive.db") as conn:  # so that the wall shows this lot's
+        conn.execute("UPDATE lot SET dyed_on = '2099-01-01' WHERE id = ?", (lot_id,))
+    check_id = given_again(studio, lot_id, "2099-01-02T00:00:00Z", verdict="within")
+    dyer = visitor("dyer")
+    pages = ["/", *(f"/{p}" for p in (f"colourway/{colourway}", f"lot/{lot_id}",
+             f"lot/{lot_id}/card", f"swatch/{swatch_id}"))]  # fmt: skip
+    for page in pages:  # said of no check that gave none
+        assert "more tonal" not in (await dyer.get(page)).text
+    with open_archive(studio) as archive:
+        state_or_end(archive.conn, master_id, swatch_facts(archive.conn, label), True, 0.5)
+        archive.conn.execute(
+            "INSERT INTO evenness_check (lot_check_id, master_evenness_id, verdict, tolerance, "
+            "words, detail) SELECT ?, max(id), ?, 0.5, 'Evenness.', '{}' FROM master_evenness",
+            (check_id, word),
+        )
+    said = "evenness: cannot tell" if word == "cannot tell" else word
+    for page in (*pages, f"/check/{check_id}"):
+        text = (await dyer.get(page)).text
+        if page.endswith("/card"):
+            assert f"<strong>within</strong>, evenness <strong>{word}</strong>" in text
+        else:
+            badge = f'<span class="verdict v-{word.replace(" ", "-")}">{said}</span>'
+            assert re.search(rf">within</span>(</a>)? {re.escape(badge)}", text), page
+
+
 async def test_a_check_says_what_the_records_lack_to_know_the_dyes(
     visitor: Callable[[str], Any], studio: Path
 ) -> None:
