@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from ingest.flags import FLAGS
-from swatchvault.difference import GATE_WITHIN, LEVEL, Difference, Verdict
+from swatchvault.difference import GATE_WITHIN, LEVEL, Difference, Verdict, judge
 from swatchvault.pair import Capture, Colour, Conditions
 from swatchvault.pairdoubt import pair_doubt
 
@@ -20,13 +20,23 @@ AT_THE_EDGE = (
     "The lot lies at the edge of the tolerance and better photos would hardly help: lay the two "
     "side by side in daylight and judge by eye."
 )
+STILL_NEAR = (
+    "so that a new reading may fall clear of the tolerance; one as near as this would still not"
+)
+#: From which share of the doubt on a new photo is a new question, though a reading like this one
+#: would stay undecided (our choice).
+MUCH_BETTER = 0.5
+#: The same for a change that would decide it: a hair's breadth is less than a new photo's reading
+#: moves by (our choice).
+BETTER = 0.9
 
 
 @dataclass(frozen=True)
 class Advice:
     """One change to how the pair is photographed, and the doubt at the tolerance it would reach.
 
-    ``u_at_tolerance`` is NaN where that cannot be foretold; ``enough``: both verdicts possible.
+    ``u_at_tolerance`` is NaN where that cannot be foretold; ``enough``: both verdicts possible, and
+    where they are possible already, that this reading would get one.
     """
 
     text: str
@@ -136,17 +146,26 @@ def what_next(master: Colour, new: Colour, diff: Difference) -> tuple[Advice, ..
 
 
 def _weigh(master: Colour, new: Colour, diff: Difference, changes: list[_Change]) -> list[Advice]:
+    """The changes that help. Where the doubt is small enough already, only those that would decide
+    this very reading, or make the doubt so much smaller that a new one may well lie elsewhere."""
     t, now = diff.conditions.tolerance, diff.u_at_tolerance
     out = []
     for change in changes:
         conditions = change.conditions(diff.conditions)
-        u = pair_doubt(change.colour(master), change.colour(new), conditions).u(t)
+        one, other = change.colour(master), change.colour(new)
+        u = pair_doubt(one, other, conditions).u(t)
         if not u < 0.95 * now:  # a change that hardly helps is no advice
             continue
         enough = u <= GATE_WITHIN * t and not diff.bars
         then = "small enough to judge a lot" if enough else "still too large to call a lot within"
         if now <= GATE_WITHIN * t:
-            then = "so that fewer readings fall between the two verdicts"
+            verdict = judge(one, other, conditions).verdict
+            least = MUCH_BETTER if verdict is Verdict.CANNOT_TELL else BETTER
+            if not u < least * now:
+                continue
+            then = f"and this same reading would then be {verdict.value}"
+            if verdict is Verdict.CANNOT_TELL:
+                enough, then = False, STILL_NEAR
         text = (
             f"{change.text}: the doubt at the tolerance would go from {now:.2f} to {u:.2f}, {then}."
         )

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from itertools import product
 
 import numpy as np
 import pytest
@@ -78,6 +79,35 @@ def test_no_advice_that_hardly_helps():
     conditions = Conditions("same frame", light="daylight", same_dyes=True)
     (only,) = advice(pair, conditions)
     assert only.text == AT_THE_EDGE and math.isnan(only.u_at_tolerance)
+
+
+CAPTURES = ("same frame", "locked set-up", "same set-up")
+
+
+def test_a_small_doubt_gets_smaller_only_where_that_decides_the_reading():
+    kinds = set()
+    for region, capture, change in product((0.01, 0.05, 0.2), CAPTURES, (3.2, 3.4, 3.6, 3.9, 4.3)):
+        pair = colours("steps", region=region, change=(change, 0, 0))
+        conditions = Conditions(capture, light="daylight", same_dyes=True)
+        diff = judge(*pair, conditions)
+        if diff.verdict.value != "cannot tell" or diff.u_at_tolerance > 2.0 / 3.0:
+            continue
+        after = judge(
+            *(replace(c, region_cov=c.region_cov / 2, n_photos=2) for c in pair), conditions
+        )
+        helps = after.u_at_tolerance < 0.9 * diff.u_at_tolerance
+        decided = helps and after.verdict.value != "cannot tell"
+        found = advice(pair, conditions)
+        told = [a.text for a in found if "one more photo" in a.text]
+        assert len(told) == int(decided)
+        assert all(f"this same reading would then be {after.verdict.value}" in t for t in told)
+        if capture == "same frame" and not told:
+            assert [a.text for a in found] == [AT_THE_EDGE]
+        for a in found:
+            if not a.enough and a.text != AT_THE_EDGE:
+                assert a.u_at_tolerance < 0.5 * diff.u_at_tolerance and "would still not" in a.text
+        kinds |= {(decided, found[0].enough)}
+    assert kinds >= {(True, True), (False, True), (False, False)}
 
 
 def test_dark_colours_are_sent_to_the_eye():
