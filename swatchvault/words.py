@@ -67,9 +67,9 @@ DYES_DIFFER = (
     "light. Look at them by lamp light too."
 )
 NEAR_ZERO = (
-    "A reading cannot fall below zero, so one as small as this beside its doubt reads too large on "
-    "the average (by about 1.6 times the doubt where there is no difference at all). The verdict "
-    "allows for that."
+    "A reading cannot fall below zero, so near zero it leans upward: two equal lots read above it "
+    "too. Take one as small as this beside its doubt as no difference seen, not as one of that "
+    "size; how large a one could be missed, the doubt says. The verdict allows for that."
 )
 LIGHTNESS_APART = (
     "ΔL* stands apart from ΔC* and ΔH*: winding and shadow between strands change lightness most."
