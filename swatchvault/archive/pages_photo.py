@@ -137,6 +137,11 @@ def what_is_asked(conn: sqlite3.Connection, lot_id: str, swatch_id: str) -> dict
     return {k: str(v) for k, v in told.items() if v is not None}
 
 
+def what_lies_beside(conn: sqlite3.Connection, swatch_id: str) -> dict[str, str]:
+    """The label of the master's swatch that a photo is to show beside a lot's; by its id."""
+    return what_is_asked(conn, "", swatch_id)
+
+
 def last_reference(conn: sqlite3.Connection) -> OwnedReference | None:
     """The reference of the set-up that was photographed last: its steps may be looked for."""
     sql = (

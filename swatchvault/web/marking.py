@@ -33,7 +33,8 @@ async def mark_page(visit: Visit) -> Response:
         measuring.refuse_not_dyers(visit)
     draft = await visit.work(incoming.draft, visit.folder, sha256)
     found = draft.get("found") or await _find(visit, sha256, path)
-    text = json.dumps(draft.get("marks") or found["marks"], ensure_ascii=False)
+    offered = named_as_pair(found["marks"]) if draft.get("beside") else found["marks"]
+    text = json.dumps(draft.get("marks") or offered, ensure_ascii=False)
     return await _page(visit, sha256, path, text, draft.get("about") or found["about"], found)
 
 
@@ -140,6 +141,15 @@ def described(layout: Layout, about: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
+def named_as_pair(marks: Mapping[str, Any]) -> dict[str, Any]:
+    """Found marks of a photo of two swatches: one that is not the master's is called "new"."""
+    swatches = [dict(s) for s in marks.get("swatches", ())]
+    others = [s for s in swatches if s.get("name") != "master"]
+    if len(others) == 1:
+        others[0]["name"] = "new"
+    return {**marks, "swatches": swatches}
+
+
 def _read_or_empty(text: str) -> dict[str, Any]:
     """The marks' text as data; empty where it cannot be read, which is told elsewhere."""
     try:
@@ -160,8 +170,12 @@ async def _page(
 ) -> Response:
     from swatchvault.archive.pages_photo import choices
 
+    marks = _read_or_empty(text)
+    draft = await visit.work(incoming.draft, visit.folder, sha256)
     values = {
         "sha256": sha256,
+        "beside": draft.get("beside"),
+        "lone": len(marks.get("swatches") or ()) == 1,
         "name": path.name if path.parent.name != "photos" else "",
         "filed": path.parent.name == "photos",
         "marks": text,
@@ -171,7 +185,7 @@ async def _page(
         "lights": LIGHTS,
         "no_card_label": NO_CARD,
         "missed": missed(found),
-        "bare": not_marked(_read_or_empty(text), about),
+        "bare": not_marked(marks, about),
         "choices": await visit.read(choices),
     }
     return await visit.page("sv_photo_mark.html", values, 400 if words else 200)

@@ -25,13 +25,16 @@ async def new_page(visit: Visit) -> Response:
     """``/photos/new``: take or choose a photo; posted, it waits to be marked."""
     if visit.request.method == "POST":
         return await _sent(visit)
-    asked = {k: visit.asked(k) for k in ("lot", "swatch") if visit.asked(k)}
-    values = {"asked": asked, "most": MOST_BYTES}
+    from swatchvault.archive.pages_photo import what_lies_beside
+
+    asked = {k: visit.asked(k) for k in ("lot", "swatch", "with") if visit.asked(k)}
+    beside = await visit.read(what_lies_beside, asked.get("with", ""))
+    values = {"asked": asked, "beside": beside, "most": MOST_BYTES}
     return await visit.page("sv_photo_new.html", values)
 
 
 async def _sent(visit: Visit) -> Response:
-    from swatchvault.archive.pages_photo import photo_row, what_is_asked
+    from swatchvault.archive.pages_photo import photo_row, what_is_asked, what_lies_beside
 
     form = await _form(visit)
     name, data = await _one_photo(form)
@@ -41,8 +44,10 @@ async def _sent(visit: Visit) -> Response:
         return _on(visit, f"/photos/{sha256}?again=1")
     await visit.work(incoming.keep, visit.folder, name, data)
     asked = await visit.read(what_is_asked, form.text("lot"), form.text("swatch"))
-    if asked:
-        await visit.work(incoming.note, visit.folder, sha256, {"asked": asked})
+    beside = await visit.read(what_lies_beside, form.text("with"))
+    if asked or beside:
+        told = {"asked": asked, "beside": beside}
+        await visit.work(incoming.note, visit.folder, sha256, told)
     return _on(visit, f"/photos/{sha256}/mark")
 
 

@@ -246,10 +246,10 @@ async def _page(
     from swatchvault.archive.pages_photo import choices, labels_of_regions
 
     known = await visit.read(labels_of_regions, sha256)
-    asked = draft.get("asked", {})
+    asked, beside = draft.get("asked", {}), draft.get("beside") or {}
     typed = {r["region"]: r for r in (told or draft.get("typed") or {}).get("regions", [])}
     rows = [
-        typed.get(name) or {"region": name, **_prefilled(name, known, asked)}
+        typed.get(name) or {"region": name, **_prefilled(name, known, asked, beside)}
         for name in regions_of(draft)
     ]
     values = {
@@ -269,10 +269,14 @@ async def _page(
 
 
 def _prefilled(
-    region: str, known: Mapping[str, Mapping[str, Any]], asked: Mapping[str, str]
+    region: str,
+    known: Mapping[str, Mapping[str, Any]],
+    asked: Mapping[str, str],
+    beside: Mapping[str, str],
 ) -> dict[str, Any]:
-    """What is known of a region already: its swatch, or what the page before asked for."""
+    """What is known of a region already: its swatch, or what the page before asked for; of the
+    region "master" the swatch that was to lie ``beside``."""
     if region in known:
         dry = {1: "yes", 0: "no"}.get(known[region]["dry"], "")
         return {"swatch": known[region]["swatch"], "dry": dry}
-    return {} if region == "master" else dict(asked)
+    return dict(beside) if region == "master" else dict(asked)

@@ -184,4 +184,3 @@ def test_what_is_said_near_zero_holds_for_any_doubt():
         assert words.NEAR_ZERO in words.notes(diff_of(one, two, **loose))
     assert "leans upward" in words.NEAR_ZERO and "no difference seen" in words.NEAR_ZERO
     assert not any(c.isdigit() for c in words.NEAR_ZERO)  # no multiple of the doubt that is shown
-

@@ -44,8 +44,8 @@ def until(page: Any, true: str) -> None:
     raise AssertionError(f"never {true}")
 
 
-def send(page: Any, live: Live, photo: Path) -> None:
-    page.goto(f"{live.url}/photos/new")
+def send(page: Any, live: Live, photo: Path, asked: str = "") -> None:
+    page.goto(f"{live.url}/photos/new{asked}")
     page.set_input_files("#choose", str(photo))
     page.get_by_role("button", name="Send the photo").click()
     page.wait_for_url("**/mark")
@@ -220,6 +220,21 @@ def test_by_keyboard_alone(signed_in: Callable[..., Any], live: Live, photo: Pat
     page.wait_for_url(FILED)
     kept = stored(live, sha_of(photo))["swatches"][0]["polygon"]
     assert kept[0][0] == pytest.approx(0.315) and kept[1] == pytest.approx(after, abs=1e-5)
+
+
+def test_a_photo_of_two_offers_their_names(
+    signed_in: Callable[..., Any], live: Live, photo: Path
+) -> None:
+    page = signed_in("dyer", PHONE)
+    send(page, live, photo, "?with=1")
+    assert [s["name"] for s in sent(page)["swatches"]] == ["new"]
+    names = []
+    for _ in range(2):
+        page.get_by_label("Add", exact=True).select_option("a swatch")
+        page.get_by_role("button", name="Add it").click()
+        names = [s["name"] for s in sent(page)["swatches"]]
+    assert names == ["new", "master", "swatch"]
+    assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
 
 
 def test_regions_and_corners_by_buttons(

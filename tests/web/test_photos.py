@@ -535,6 +535,40 @@ async def test_the_lot_that_asked_is_filled_in(visitor: Visitor, studio: Path) -
     await measured(dyer, sha256)
 
 
+async def test_both_in_one_frame_are_named_and_filled_in(visitor: Visitor, studio: Path) -> None:
+    dyer = visitor("dyer")
+    with sqlite3.connect(studio / "archive.db") as conn:
+        check, new, master = conn.execute(
+            "SELECT c.id, new.label, held.label FROM lot_check AS c JOIN swatch AS new "
+            "ON new.id = c.swatch_id JOIN swatch AS held ON held.id = c.master_swatch_id "
+            "WHERE c.verdict = 'cannot tell' AND c.capture <> 'same frame'"
+        ).fetchone()
+    link = re.search(
+        r'href="(/photos/new[^"]*with=[^"]*)"', (await dyer.get(f"/check/{check}")).text
+    )
+    assert link
+    page = (await dyer.get(html.unescape(link[1]))).text
+    assert f"swatch <bdi>{master}</bdi>" in page
+    fields = dict(re.findall(r'type="hidden" name="(\w+)" value="([^"]*)"', page))
+    sha256 = hashlib.sha256(jpeg()).hexdigest()
+    await dyer.post("/photos/new", fields, files=[("photo", ("a.jpg", jpeg()))])
+    page = (await dyer.get(f"/photos/{sha256}/mark")).text
+    assert 'data-names="new master"' in page and f"<bdi>{master}</bdi>" in page
+    text = re.search(r'<textarea id="marks"[^>]*>(.*?)</textarea>', page, re.DOTALL)
+    assert text
+    found = [s["name"] for s in json.loads(html.unescape(text[1]))["swatches"]]
+    assert found == ["new"] and "Only one was found" in page
+    two = marks()
+    two["swatches"] = [
+        {"name": n, "polygon": s["polygon"]}
+        for n, s in zip(("new", "master"), two["swatches"], strict=True)
+    ]
+    await marked(dyer, sha256, two, light="daylight")
+    shows = (await dyer.get(f"/photos/{sha256}/shows")).text
+    assert re.findall(r'name="swatch_\d" value="([^"]*)"', shows) == [new, master]
+    await measured(dyer, sha256)
+
+
 # ---- corrected pictures ---------------------------------------------------------------------
 
 

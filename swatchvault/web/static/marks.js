@@ -335,7 +335,8 @@
     if (kind === "scale") return { kind, mm: 100, polys: [[[0.2, 0.9], [0.8, 0.9]]] };
     if (kind !== "swatch") return { kind, polys: [kind === "card" ? square(0.1, 0.1, 0.2, 0.25) : square(0.2, 0.1, 0.6, 0.3)] };
     const names = regions.map((one) => one.name);
-    let name = "swatch";
+    const asked = (form.dataset.names || "").split(" ").filter(Boolean);
+    let name = asked.find((one) => !names.includes(one)) || "swatch";
     for (let n = 2; names.includes(name); n += 1) name = `swatch ${n}`;
     return { kind, name, polys: [square(0.3, 0.35, 0.35, 0.35)] };
   }
