@@ -38,7 +38,7 @@ def permission_resources_sql(datasette: Any, actor: Any, action: str) -> Permiss
     if studio is None:
         return None
     verb = needed(action)
-    if verb is not None and may(role_of(actor), verb, public=studio.public):
+    if verb is not None and may(role_of(actor, studio.helpers()), verb, public=studio.public):
         return PermissionSQL.allow(reason=f"swatchvault: {verb}")
     return None
 

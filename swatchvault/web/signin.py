@@ -9,7 +9,9 @@ from datasette import Response
 from datasette.utils import baseconv
 
 from swatchvault.web.visit import RefusedError, Visit
-from swatchvault.web.who import COOKIE_LASTS_S, LINK_LASTS_S, Role, SignInError
+from swatchvault.web.who import COOKIE_LASTS_S, LINK_LASTS_S, Role, SignInError, actor_of
+
+_MINUTES = LINK_LASTS_S // 60
 
 
 async def enter_page(visit: Visit) -> Response:
@@ -18,7 +20,7 @@ async def enter_page(visit: Visit) -> Response:
         form = await visit.form()
         role = visit.studio.links.use(form.text("key"))
         response = visit.go("/")
-        set_cookie(visit.datasette, response, role)
+        set_cookie(visit.datasette, response, role, visit.studio.helpers())
         return response
     key = visit.asked("key")
     if not visit.studio.links.good(key):
@@ -38,14 +40,17 @@ async def leave_page(visit: Visit) -> Response:
 
 
 async def devices_page(visit: Visit) -> Response:
-    """A link and its code for the phone, or for a helper."""
+    """A link and its code for the phone, or for a helper; and all helpers signed out."""
     made: dict[str, Any] = {}
     if visit.request.method == "POST":
         form = await visit.form()
+        if form.text("who") == "helpers out":
+            await visit.work(visit.studio.sign_helpers_out)
+            return await visit.page("sv_devices.html", {"minutes": _MINUTES, "out": True})
         role: Role = "helper" if form.text("who") == "helper" else "dyer"
         link = f"{visit.request.scheme}://{visit.request.host}" + link_path(visit, role)
         made = {"link": link, "who": role, "code": code_svg(link)}
-    return await visit.page("sv_devices.html", {"minutes": LINK_LASTS_S // 60, **made})
+    return await visit.page("sv_devices.html", {"minutes": _MINUTES, **made})
 
 
 def link_path(visit: Visit, role: Role) -> str:
@@ -60,10 +65,10 @@ def code_svg(text: str) -> str:
     return str(segno.make(text, error="m").svg_data_uri(scale=4, light="#fff", dark="#000"))
 
 
-def set_cookie(datasette: Any, response: Response, role: Role) -> None:
+def set_cookie(datasette: Any, response: Response, role: Role, helpers: str = "") -> None:
     """The signed cookie: Datasette's own format, not readable by scripts, gone after a while."""
     until = baseconv.base62.encode(int(time.time()) + COOKIE_LASTS_S)
-    signed = datasette.sign({"a": {"id": role}, "e": until}, "actor")
+    signed = datasette.sign({"a": actor_of(role, helpers), "e": until}, "actor")
     response.set_cookie("ds_actor", signed, max_age=COOKIE_LASTS_S, httponly=True)
 
 

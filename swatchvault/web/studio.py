@@ -9,12 +9,14 @@ from pathlib import Path
 from typing import Any
 
 from swatchvault.archive import DATABASE
+from swatchvault.archive.files import whole_file
 from swatchvault.errors import ArchiveError
 from swatchvault.web.who import SignInLinks
 
 #: Name of the database in Datasette, so of its address: ``/archive``.
 DATABASE_NAME = "archive"
 SECRET_FILE = ".cookie-secret"
+HELPERS_FILE = ".helpers"
 PLUGIN = "swatchvault"
 
 
@@ -26,6 +28,31 @@ class Studio:
     public: bool = False
     links: SignInLinks = field(default_factory=SignInLinks)
     state: dict[str, Any] = field(default_factory=dict)  # what pages keep while the server runs
+
+    def helpers(self) -> str:
+        """The word that a helper's cookie must hold; blank where helpers were never signed out.
+
+        Read anew each time, so that several servers on one archive agree.
+        """
+        try:
+            return (self.folder / HELPERS_FILE).read_text(encoding="ascii").strip()
+        except FileNotFoundError:
+            return ""
+
+    def sign_helpers_out(self) -> None:
+        """From now on no helper's cookie or link made so far opens anything.
+
+        Raises ``ArchiveError`` where that cannot be written down: then nobody is signed out.
+        """
+        path = self.folder / HELPERS_FILE
+        try:
+            with whole_file(path) as file:
+                file.write(secrets.token_hex(16).encode("ascii"))
+        except OSError as error:
+            raise ArchiveError(
+                f"cannot write {path.name} ({error.strerror}): no helper was signed out"
+            ) from error
+        self.links.drop("helper")
 
 
 def secret_of(folder: Path) -> str:

@@ -93,7 +93,7 @@ class Visit:
     @property
     def role(self) -> Role:
         """What the visitor's signed cookie says."""
-        return role_of(self.request.actor)
+        return role_of(self.request.actor, self.studio.helpers())
 
     @property
     def folder(self) -> Path:

@@ -37,12 +37,22 @@ def may(role: Role, verb: Verb, *, public: bool = False) -> bool:
     return verb in _MAY[role]
 
 
-def role_of(actor: Mapping[str, object] | None) -> Role:
-    """The role that a signed cookie's content names; anything else is ``anyone``."""
-    said = (actor or {}).get("id")
-    if said == "dyer":
+def actor_of(role: Role, helpers: str = "") -> dict[str, str]:
+    """What a signed cookie holds of a device that is let in. ``helpers``: see :func:`role_of`."""
+    return {"id": role, "helpers": helpers} if role == "helper" and helpers else {"id": role}
+
+
+def role_of(actor: Mapping[str, object] | None, helpers: str = "") -> Role:
+    """The role that a signed cookie's content names; anything else is ``anyone``.
+
+    ``helpers``: the word that a helper's cookie must hold; blank until helpers are signed out for
+    the first time. A new word signs them all out.
+    """
+    said = actor or {}
+    if said.get("id") == "dyer":
         return "dyer"
-    return "helper" if said == "helper" else "anyone"
+    let_in = said.get("id") == "helper" and said.get("helpers", "") == helpers
+    return "helper" if let_in else "anyone"
 
 
 @dataclass
@@ -74,6 +84,11 @@ class SignInLinks:
                 "make a new one on a device that is signed in, or start the server again"
             )
         return found[0]
+
+    def drop(self, role: Role) -> None:
+        """Let no waiting key of that role open any more."""
+        for key in [k for k, (of, _) in self._waiting.items() if of == role]:
+            del self._waiting[key]
 
     def _drop_old(self) -> None:
         now = self.clock()

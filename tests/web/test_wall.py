@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -100,6 +101,64 @@ async def test_a_helper_makes_no_links(visitor: Callable[[str], Any]) -> None:
     assert (await visitor("helper").post("/devices", {"who": "dyer"})).status_code == 403
     made = await visitor("dyer").post("/devices", {"who": "helper"})
     assert "enter?key=" in made.text
+
+
+def key_in(page: str) -> str:
+    found = re.search(r"enter\?key=([\w-]+)", page)
+    assert found
+    return found[1]
+
+
+async def test_helpers_are_signed_out_and_the_dyer_stays(visitor: Callable[[str], Any]) -> None:
+    dyer, anyone = visitor("dyer"), visitor("anyone")
+    client = dyer.datasette.client
+
+    async def let_in() -> dict[str, str]:
+        key = key_in((await dyer.post("/devices", {"who": "helper"})).text)
+        entered = await anyone.post("/enter", {"key": key})
+        return {"ds_actor": entered.cookies["ds_actor"]}
+
+    async def opens(cookies: dict[str, str]) -> list[int]:
+        paths = ("/", "/archive/recipe", "/archive/recipe.json")
+        return [(await client.get(path, cookies=cookies)).status_code for path in paths]
+
+    helper = await let_in()
+    assert await opens(helper) == [200] * 3
+    assert (await visitor("helper").post("/devices", {"who": "helpers out"})).status_code == 403
+    assert await opens(helper) == [200] * 3
+    unused = key_in((await dyer.post("/devices", {"who": "helper"})).text)
+    own = key_in((await dyer.post("/devices", {"who": "dyer"})).text)
+    said = (await dyer.post("/devices", {"who": "helpers out"})).text
+    assert "All helpers are signed out" in said and "enter?key=" not in said
+    assert await opens(helper) == [403] * 3
+    made_before = {"ds_actor": dyer.datasette.sign({"a": {"id": "helper"}}, "actor")}
+    assert await opens(made_before) == [403] * 3
+    assert (await anyone.post("/enter", {"key": unused})).status_code == 403
+    assert (await dyer.get("/devices")).status_code == 200
+    assert (await anyone.post("/enter", {"key": own})).status_code == 303
+    again = await let_in()
+    assert await opens(again) == [200] * 3
+    assert await opens(helper) == [403] * 3
+    await dyer.post("/devices", {"who": "helpers out"})
+    assert await opens(again) == [403] * 3
+
+
+async def test_no_helper_is_signed_out_where_it_cannot_be_kept(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    (studio / ".helpers").mkdir()  # a file of that name cannot be put there
+    dyer = visitor("dyer")
+    dyer.datasette.swatchvault.helpers = lambda: ""
+    said = await dyer.post("/devices", {"who": "helpers out"})
+    assert said.status_code == 400 and "no helper was signed out" in said.text
+
+
+async def test_devices_say_what_a_helper_may(visitor: Callable[[str], Any]) -> None:
+    page = (await visitor("dyer").get("/devices")).text
+    assert "recipes, pot logs, notes, prices, photos and every table" in page
+    helper = visitor("helper")
+    for path in ("/recipe/1", "/archive/recipe", "/archive/pot_step", "/archive/dye", "/shelf"):
+        assert (await helper.get(path)).status_code == 200, path
 
 
 @pytest.mark.parametrize("role", ["anyone", "dyer"])

@@ -27,6 +27,21 @@ def test_an_unknown_actor_is_anyone(actor: dict[str, object] | None) -> None:
     assert role_of(actor) == "anyone"
 
 
+@pytest.mark.parametrize(
+    ("actor", "helpers", "role"),
+    [
+        ({"id": "helper"}, "", "helper"),
+        ({"id": "helper"}, "two", "anyone"),
+        ({"id": "helper", "helpers": "one"}, "two", "anyone"),
+        ({"id": "helper", "helpers": "two"}, "two", "helper"),
+        ({"id": "dyer"}, "two", "dyer"),
+        ({"id": "dyer", "helpers": "one"}, "two", "dyer"),
+    ],
+)
+def test_a_new_word_signs_helpers_out(actor: dict[str, object], helpers: str, role: str) -> None:
+    assert role_of(actor, helpers) == role
+
+
 def test_a_link_opens_once() -> None:
     links = SignInLinks()
     key = links.make("helper")
