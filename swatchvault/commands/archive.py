@@ -62,10 +62,15 @@ def verify_command(
 def backup_command(to: Path, archive_folder: Path | None) -> None:
     """Copy the archive's database to the file TO while others may go on working.
 
-    The photos are plain files beside it, named by their content: copy that folder as it is.
+    The photos are plain files beside it, named by their content: copy the folders photos and
+    thumbs as they are.
+
+    To put it back, close all that has the archive open, move archive.db, archive.db-wal and
+    archive.db-shm out of the archive's folder (those that are there), and copy the backup into it
+    as archive.db, beside photos and thumbs. Then `swatchvault verify` says whether all fits.
     """
     from swatchvault.archive import backup, open_archive
 
     with open_archive(need_archive(archive_folder)) as archive:
         backup(archive.conn, to)
-    click.echo(f"copied the database to {to}")
+    click.echo(f"copied the database to {to} (how to put it back: swatchvault backup --help)")

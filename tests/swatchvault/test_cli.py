@@ -4,6 +4,7 @@ import csv
 import io
 import json
 import re
+import shutil
 import subprocess
 import sys
 from importlib.resources import files
@@ -217,6 +218,34 @@ def test_check_lots_list_show_export_verify(capsys, studio, monkeypatch):
     assert len(rows) == 1
     assert rows[0]["verdict"] == record["verdict"]
     assert run(capsys, "verify").out == "everything fits\n"
+
+
+def test_a_backup_is_put_back_as_it_is_told(capsys, studio, tmp_path):
+    archive, _ = studio
+    told = " ".join(run(capsys, "backup", "--help").out.split())
+    assert "move archive.db, archive.db-wal and archive.db-shm out of" in told
+    assert "as archive.db, beside photos and thumbs" in told
+    readme = (Path(__file__).parents[2] / "README.md").read_text("utf-8")
+    assert "Move `archive.db`, `archive.db-wal` and `archive.db-shm` out" in readme
+    assert "under the name `archive.db`, beside `photos` and `thumbs`" in " ".join(readme.split())
+    folder = Path(shutil.copytree(archive, tmp_path / "whole"))
+    said = run(capsys, "backup", tmp_path / "copy.db", "--archive", folder).out
+    assert "--help" in said
+    before = run(capsys, "list", "swatches", "--json", "--archive", folder).out
+    (folder / "archive.db").write_bytes(b"spoilt")
+    for name in ("archive.db-wal", "archive.db-shm"):
+        (folder / name).write_bytes(b"of the old one")
+    for path in folder.glob("archive.db*"):
+        path.rename(tmp_path / path.name)
+    shutil.copy(tmp_path / "copy.db", folder / "archive.db")
+    assert run(capsys, "verify", folder).out == "everything fits\n"
+    assert run(capsys, "list", "swatches", "--json", "--archive", folder).out == before
+    on_another = tmp_path / "new"
+    on_another.mkdir()
+    shutil.copy(tmp_path / "copy.db", on_another / "archive.db")
+    for name in ("photos", "thumbs"):
+        shutil.copytree(folder / name, on_another / name)
+    assert run(capsys, "verify", on_another).out == "everything fits\n"
 
 
 def test_backup_is_an_archive_database(capsys, studio, tmp_path):
