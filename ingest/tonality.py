@@ -168,8 +168,8 @@ def examine_cells(
     flags |= {name for name, _ in stopped}
     made = by_class(found, ruled, kind, made)
     if stopped:
-        kind = Class(None, kind.between or ("solid", "semi-solid"), tuple(s for _, s in stopped))
-    if "solid" in (kind.name, *(kind.between or ())):
+        kind = Class(None, None, tuple(s for _, s in stopped))
+    if stopped or "solid" in (kind.name, *(kind.between or ())):
         made = replace(made, low=0.0)  # what may be solid may have no unevenness at all
     rims: tuple[Mapping[str, Any] | None, str | None] = (None, None)
     if kind.name == "solid":
@@ -294,7 +294,7 @@ def _nothing(mm_per_px: float, flags: set[str], reason: str) -> Tonality:
         palette=(),
         dots_percent=nan,
         name=None,
-        between=("solid", "semi-solid"),
+        between=None,
         mm_per_px=mm_per_px,
         reasons=(reason,),
         flags=frozenset(flags),

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Any
 
 from ingest.doubt import NEUTRALS_FOR_A_CURVE
+from ingest.evenness_stored import STOPPED_BY
 from ingest.flags import FLAGS
 from ingest.model import Measurement, PhotoMeasurement
 from swatchvault.archive import LotDye
@@ -67,14 +68,24 @@ def swatch_lines(swatch: Measurement, by: str | None = None) -> list[str]:
         f"  corrected by {by or CORRECTED_BY[swatch.reference]}; {swatch.pixels} pixels"
         + "".join(f", {v:.1%} left out as {k}" for k, v in swatch.left_out.items() if v > 0.0005)
         + (f", {swatch.clipped_share:.1%} clipped" if swatch.clipped_share >= CLIPPED_TOLD else ""),
-        *(f"  {line}" for line in evenness_lines(swatch.tonality)),
+        *(f"  {line}" for line in evenness_lines(swatch.tonality, swatch.flags)),
     ]
 
 
-def evenness_lines(tonality: Mapping[str, Any] | None) -> list[str]:
-    """How even a swatch is, in a line or two; nothing where nothing could be measured."""
+def evenness_lines(
+    tonality: Mapping[str, Any] | None, flags: Collection[str] = frozenset()
+) -> list[str]:
+    """How even a swatch is, in a line or two; nothing where nothing could be measured.
+
+    ``flags``: of its measurement; under those that stop a class no class and no figure is told.
+    """
     if tonality is None:
         return []
+    if tonality["class"] is None and STOPPED_BY & set(flags):
+        return [
+            "evenness: cannot be judged in this photo",
+            *(f"  {reason}" for reason in tonality.get("reasons", ())),
+        ]
     kind, between = tonality["class"], tonality["between"]
     words = kind or (f"cannot tell {between[0]} from {between[1]}" if between else "cannot tell")
     value, doubt = tonality["unevenness"], tonality["u_unevenness"]

@@ -9,6 +9,7 @@ from typing import Any
 
 from swatchvault.archive.about import ABOUT
 from swatchvault.archive.rows import find, unknown
+from swatchvault.archive.views_evenness import HOW_EVEN
 from swatchvault.errors import NotFound
 
 
@@ -79,7 +80,7 @@ LISTS: Mapping[str, str] = {
         "SELECT swatch, colourway, base, lot, form, class, cannot_tell, by_your_eyes_rule, "
         "you_named_it, round(unevenness, 2) AS unevenness, round(u_unevenness, 2) AS u, "
         "patch_length, round(strand_contrast, 2) AS strand_contrast, dots_percent, colours, "
-        "method FROM how_even ORDER BY swatch"
+        f"method FROM ({HOW_EVEN}) ORDER BY swatch"
     ),
     "photos": "SELECT * FROM photos ORDER BY COALESCE(taken_at, added_at), photo",
     "setups": (
@@ -145,7 +146,7 @@ _SECTIONS: Mapping[str, Sequence[tuple[str, str]]] = {
         ("swatch", "SELECT * FROM swatch WHERE id = :id"),
         ("colours", "SELECT * FROM colours WHERE swatch_id = :id ORDER BY taken_at"),
         ("set aside", "SELECT * FROM measurements_set_aside WHERE swatch_id = :id"),
-        ("how even it is", "SELECT * FROM how_even WHERE swatch_id = :id"),
+        ("how even it is", f"SELECT * FROM ({HOW_EVEN}) WHERE swatch_id = :id"),
         (
             "evenness checks",
             "SELECT * FROM evenness_checks_given WHERE swatch = :name OR master_swatch = :name "

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from ingest.evenness_stored import STOPPED_BY
+
 
 def _figure(name: str) -> str:
     return f"json_extract(m.tonality, '$.{name}') AS {name}"
@@ -17,11 +19,21 @@ _NUMBERS = ", ".join(
     )
 )
 
-EVENNESS_VIEWS: Mapping[str, str] = {
-    "how_even": f"""CREATE VIEW how_even AS
-SELECT swatch.label AS swatch, colourway.name AS colourway, base.name AS base, lot.code AS lot,
-    swatch.form, json_extract(m.tonality, '$.class') AS class,
-    (SELECT group_concat(value, ' or ') FROM json_each(m.tonality, '$.between')) AS cannot_tell,
+#: Said where a flag stops the class, whatever two classes the figures lie between.
+NOT_JUDGED = "cannot be judged in this photo"
+_STOPPED = (
+    "EXISTS (SELECT 1 FROM json_each(m.flags) WHERE value IN ("
+    + ", ".join(f"'{flag}'" for flag in sorted(STOPPED_BY))
+    + "))"
+)
+
+#: The query of the view, also asked as it stands: an archive's views are made with its schema.
+HOW_EVEN = f"""SELECT swatch.label AS swatch, colourway.name AS colourway, base.name AS base,
+    lot.code AS lot, swatch.form, json_extract(m.tonality, '$.class') AS class,
+    CASE WHEN m.tonality IS NULL OR json_extract(m.tonality, '$.class') IS NOT NULL THEN NULL
+        WHEN {_STOPPED} THEN '{NOT_JUDGED}'
+        ELSE (SELECT group_concat(value, ' or ') FROM json_each(m.tonality, '$.between'))
+        END AS cannot_tell,
     CASE WHEN by_eye.measurement_id IS NOT NULL THEN COALESCE(by_eye.class, 'cannot tell') END
         AS by_your_eyes_rule, named.class AS you_named_it, {_NUMBERS},
     json_extract(m.tonality, '$.range[0]') AS range_low,
@@ -39,7 +51,10 @@ LEFT JOIN colourway ON colourway.id = lot.colourway_id
 LEFT JOIN named_class AS named ON named.swatch_id = swatch.id AND named.superseded_by IS NULL
 LEFT JOIN eye_class AS by_eye ON by_eye.measurement_id = m.id AND by_eye.eye_rule_id = (
     SELECT id FROM eye_rule WHERE undone_at IS NULL ORDER BY id DESC LIMIT 1)
-WHERE m.newest = 1""",
+WHERE m.newest = 1"""
+
+EVENNESS_VIEWS: Mapping[str, str] = {
+    "how_even": f"CREATE VIEW how_even AS\n{HOW_EVEN}",
     "evenness_checks_given": """CREATE VIEW evenness_checks_given AS
 SELECT c.checked_at, lot.code AS lot, swatch.label AS swatch, held.label AS master_swatch,
     given.verdict, given.unevenness, given.u_unevenness, stated.unevenness AS master_unevenness,

@@ -215,7 +215,7 @@ def region_words(swatch: Any) -> dict[str, Any]:
         "lab": lab,
         "hex": hex_of(lab),
         "words": lab_words(swatch.lab, swatch.covariance.total),
-        "even": [line.strip() for line in evenness_lines(swatch.tonality)],
+        "even": [line.strip() for line in evenness_lines(swatch.tonality, swatch.flags)],
         "flags": flag_words(swatch.flags),
         "stops": bool(swatch.flags & FLAGS_THAT_STOP_A_VERDICT),
     }

@@ -244,7 +244,7 @@ def two_skeins(light):
 def test_bad_input_gets_a_flag_a_reason_and_no_class(spoil, times, flag):
     seen = photo("solid")
     found = measure(spoil(seen.linear), times * seen.mm_per_px)
-    assert found.name is None and found.between is not None
+    assert found.name is None and found.between is None  # no two classes are told of it
     assert flag in found.flags
     assert found.reasons and all(r.endswith(".") for r in found.reasons)
     assert found.flags <= set(FLAGS)

@@ -28,6 +28,14 @@ def test_evenness_in_words(told, words):
     assert evenness_lines(None) == []
 
 
+@pytest.mark.parametrize("between", [None, ["solid", "semi-solid"]])  # as stored, or as once
+def test_what_a_photo_cannot_show_is_said_to_lie_between_no_classes(between):
+    told = {**EVEN, "class": None, "between": between, "reasons": ["Go nearer."]}
+    said = evenness_lines(told, {"too little yarn for evenness", "glare"})
+    assert said == ["evenness: cannot be judged in this photo", "  Go nearer."]
+    assert "judged" not in evenness_lines(told, {"glare"})[0]
+
+
 def test_tables_line_up_and_sheets_leave_out_what_is_empty():
     lines = table_lines(("lot", "g"), [("A-1", 100.0), ("B", None)])
     assert lines == ["lot  g", "---  ---", "A-1  100", "B"]

@@ -88,6 +88,19 @@ def listing_of(archive, view):
     return [dict(zip(names, row, strict=True)) for row in cursor]
 
 
+def test_a_photo_that_cannot_be_judged_is_between_no_classes(archive, tmp_path, capsys):
+    between = tonality(5.37, name=None, between=["solid", "semi-solid"])
+    file_one(archive, tmp_path, 2, between, "later", ("too little yarn for evenness",))
+    for asked in (("list", "evenness"), ("show", "swatch", "sun 2")):
+        said = run(capsys, *asked, "--json", "--archive", archive.folder).out
+        rows = json.loads(said) if asked[0] == "list" else json.loads(said)["how even it is"]
+        told = {row["swatch"]: row["cannot_tell"] for row in rows}
+        assert told["sun 2"] == "cannot be judged in this photo"
+        assert told.get("sun 1") is None
+    (held,) = [r for r in listing_of(archive, "how_even") if r["swatch"] == "sun 2"]
+    assert held["cannot_tell"] == "cannot be judged in this photo"
+
+
 def test_a_tolerance_wider_than_its_own_unevenness_is_told_at_once(archive, tmp_path, capsys):
     said = run(capsys, "master", "sun 1", "--evenness", "--archive", archive.folder).out
     assert "no lot can be called less tonal" not in said
