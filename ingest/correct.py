@@ -122,7 +122,8 @@ def correct(
             return _uncorrected(photo)
         raise ReferenceMissing(
             "no grey card, steps or chart was found or marked; say where it is in a marks file, "
-            "say what your steps are (--steps), or measure without one on purpose (--no-card)"
+            "say what your steps are (--steps), or measure without one on purpose "
+            "(--no-card of measure, add and tonal)"
         )
     best = max(references, key=rank)
     main = named_edition(best, settings)

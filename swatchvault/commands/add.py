@@ -48,6 +48,9 @@ LIGHTS: Mapping[str, Light] = {"daylight": "daylight", "other": "other"}
 )
 @reference_options
 @click.option(
+    "--no-card", is_flag=True, help="File even where no reference is found; no lot is judged on it."
+)
+@click.option(
     "--workers",
     type=WORKERS,
     help="Processes, all cores by default; or dask://HOST:PORT, a cluster that sees the files.",
@@ -62,6 +65,7 @@ def add_command(
     really_new: bool,
     relabel: bool,
     damp: bool,
+    no_card: bool,
     card_y: float,
     card_lab: tuple[float, float, float] | None,
     steps_y: str | None,
@@ -85,7 +89,7 @@ def add_command(
     if damp:
         told["dry"] = False
     known = {"card_y": card_y, "card_lab": card_lab, "steps_y": steps_y, "bar_mm": bar_mm}
-    settings = make_settings(known, LIGHTS.get(light or ""))
+    settings = make_settings(known, LIGHTS.get(light or ""), no_card)
     failed: list[str | None] = []
     with open_archive(need_archive(archive_folder)) as archive:
         for notes, folder in gather(paths, told, light, create):

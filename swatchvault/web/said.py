@@ -15,7 +15,7 @@ REALLY_NEW = "They really are new"  # the label of the tick box
 _ON_THE_PAGE = (
     (
         r"; say where it is in a marks file, say what your steps are \(--steps\), or measure "
-        r"without one on purpose \(--no-card\)",
+        r"without one on purpose \(--no-card[^)]*\)",
         f": mark it where it lies, or tick “{NO_CARD}”",
     ),
     (

@@ -1,6 +1,7 @@
 """Mistakes a person can make: each one line that says what, where and what to do, and exit 1."""
 
 import json
+import re
 import shutil
 import sqlite3
 import zlib
@@ -153,6 +154,22 @@ def test_a_bad_photo_is_one_line_and_leaves_nothing(capsys, tmp_path, make, word
     for kind in ("swatches", "bases"):
         assert json.loads(run(capsys, "list", kind, "--json", "--archive", archive).out) == []
     assert run(capsys, "verify", archive).out == "everything fits\n"
+
+
+def test_a_photo_without_a_reference_is_filed_only_on_purpose(capsys, tmp_path):
+    path = with_marks(tmp_path / "none.png", lambda marks: marks.pop("references"), 170)
+    archive = tmp_path / "archive"
+    run(capsys, "new", archive)
+    told = ["--swatch", "s", "--base", "B", "--form", "knit", "--create", "--archive", archive]
+    refused = run(capsys, "add", path, *told)
+    assert refused.code == 1
+    named = re.search(r"\((--no-card) of ([a-z]+), ([a-z]+) and ([a-z]+)\)", refused.err)
+    assert named
+    for command in named.groups()[1:]:  # what it advises is there
+        assert named[1] in run(capsys, command, "--help").out, command
+    assert run(capsys, "add", path, *told, named[1]).code == 0
+    (seen,) = json.loads(run(capsys, "list", "colours", "--json", "--archive", archive).out)
+    assert seen["reference"] == "none" and "no reference" in seen["flags"]
 
 
 def two_regions(folder: Path) -> Path:
