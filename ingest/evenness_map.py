@@ -27,6 +27,8 @@ Floats = NDArray[np.float64]
 
 #: Bounds of the map's neutral steps, ΔE00 (kL = 1): each twice the one before. Our choice.
 STEPS = (0.5, 1.0, 2.0, 4.0, 8.0)
+#: Blocks from which a tenth of them is one.
+FEWEST_BLOCKS = 10
 #: Pixels of a picture worked on at once.
 ROWS_PIXELS = 900_000
 
@@ -39,7 +41,8 @@ class EvennessMap:
     the swatch's mean; NaN where there is no yarn. ``first_mm``: x, y of the first block's middle
     from the rectangle's corner; ``step_mm``: from block to block. ``size_mm``: width and height
     of the rectangle. ``which``: (h, w) index into ``colours`` of squares of ``square_mm``, -1
-    where nothing was read. ``colours``: (k, 3) Lab; ``shares``: (k,), largest first.
+    where nothing was read. ``colours``: (k, 3) Lab; ``shares``: (k,), largest first. ``tenths``:
+    (3, 3) mean Lab of the lightest, middle and darkest tenth of the blocks, None of too few.
     """
 
     deviation: Floats
@@ -50,6 +53,7 @@ class EvennessMap:
     square_mm: float
     colours: Floats
     shares: Floats
+    tenths: Floats | None = None
 
     @property
     def mean(self) -> float:
@@ -87,7 +91,22 @@ def map_of(cells: Cells, found: Figures) -> EvennessMap:
         max(round(1.0 / cells.mm), 1) * cells.mm,
         found.palette.lab,
         found.palette.share,
+        tenths_of(found.crest.lab),
     )
+
+
+def tenths_of(labs: Floats) -> Floats | None:
+    """(3, 3) mean Lab of the lightest, middle and darkest tenth by L* of (n, 3) blocks.
+
+    None of fewer than :data:`FEWEST_BLOCKS`.
+    """
+    n = len(labs)
+    if n < FEWEST_BLOCKS:
+        return None
+    order, tenth = np.argsort(-labs[:, 0], kind="stable"), n // 10
+    first = (n - tenth) // 2
+    parts = (order[:tenth], order[first : first + tenth], order[n - tenth :])
+    return np.stack([labs[part].mean(axis=0) for part in parts])
 
 
 @dataclass(frozen=True, eq=False)

@@ -25,6 +25,8 @@ STEP_WORDS = (
 )
 #: Others from which a place among them is told in hundredths; our choice.
 FEWEST_FOR_A_PERCENTILE = 20
+#: Names of the tenths of one-colour yarn, as ``EvennessMap.tenths`` has them.
+TENTHS = ("lightest", "middle", "darkest")
 #: A share that rounds to nothing, which the text leaves out.
 NOTHING = percent(0.0)
 
@@ -60,11 +62,23 @@ def card_lines(card: Card) -> list[str]:
         steps = zip(STEP_WORDS, map(percent, shares), strict=True)
         told = "; ".join(f"{words}: {share}" for words, share in steps if share != NOTHING)
         lines.append(f"  ΔE00 of its patches from the mean, light and shade included: {told}")
+    if (tenths := tenths_of(card)) is not None:
+        labs = (", ".join(f"{v:.1f}" for v in lab) for lab in tenths)
+        told = "; ".join(f"{n} {lab}" for n, lab in zip(TENTHS, labs, strict=True))
+        lines.append(f"  L* a* b* of tenths of the patches, light and shade included: {told}")
     if card.record is not None and len(card.record.get("palette") or ()) > 1:
         for colour in card.record["palette"]:
             lab = ", ".join(f"{v:.1f}" for v in colour["lab"])
             lines.append(f"  {percent(colour['share']):>5} of it L* a* b* {lab}")
     return [*lines, *(f"  {line}" for line in peer_lines(card)), *(f"  {n}" for n in card.notes)]
+
+
+def tenths_of(card: Card) -> Array | None:
+    """(3, 3) Lab of the lightest, middle and darkest tenth, where a palette would be one colour."""
+    record = card.record or {}
+    if card.map is None or record.get("gradient") or len(record.get("palette") or ()) != 1:
+        return None
+    return card.map.tenths
 
 
 def peer_lines(card: Card, set_name: Callable[[str], str] = str) -> list[str]:
@@ -126,4 +140,7 @@ def _map_record(shown: EvennessMap) -> dict[str, Any]:
         "square_mm": round(shown.square_mm, 4),
         "colours": [[round(float(v), 2) for v in lab] for lab in shown.colours],
         "which_colour": shown.which.tolist(),
+        "tenths": None
+        if shown.tenths is None
+        else [[round(float(v), 2) for v in lab] for lab in shown.tenths],
     }

@@ -11,15 +11,13 @@ import base64
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-import numpy as np
-
-from ingest.colour import SRGB_TO_XYZ, lab_to_xyz, linear_to_srgb
 from ingest.evenness_map import EvennessMap
 from ingest.model import Array
 from swatchvault.svg_text import BOLD, isolated, text, wrap
 from swatchvault.tonal_card import STEP_WORDS, Card, peer_lines
 from swatchvault.tonal_marks import unevenness_line
-from swatchvault.tonal_words import Said, percent
+from swatchvault.tonal_palette import hex_of_lab, palette
+from swatchvault.tonal_words import Said
 
 #: The drawing's width and height: a tenth of a millimetre of A6 to a unit.
 WIDTH, HEIGHT, EDGE = 1050, 1480, 50
@@ -66,7 +64,7 @@ def _drawn(card: Card, tall: int, most: int) -> tuple[list[str], float]:
     parts, y = _head(card)
     more, y = _pictures(card, y + 16, tall)
     parts += more
-    more, y = _palette(card, y + 18)
+    more, y = palette(card, EDGE, WIDTH - EDGE, y + 18)
     parts += more
     more, y = _words(card.said, y + 30)
     parts += more
@@ -248,39 +246,6 @@ def _legend(y: float) -> tuple[list[str], float]:
     return parts, y + 28
 
 
-def _palette(card: Card, y: float) -> tuple[list[str], float]:
-    """The bar of colours with shares, or a gradient's two ends."""
-    record = card.record or {}
-    colours = [(c["lab"], float(c["share"])) for c in record.get("palette") or ()]
-    gradient = record.get("gradient")
-    if gradient:
-        colours = [(lab, 0.5) for lab in gradient["ends"]]
-    if not colours:
-        return [], y
-    whole, high = float(WIDTH - 2 * EDGE), 60.0
-    total = sum(share for _, share in colours)
-    parts, x = [], float(EDGE)
-    for lab, share in colours:
-        wide = whole * share / total
-        parts.append(
-            f'<rect x="{x:.1f}" y="{y:.1f}" width="{wide:.1f}" height="{high}" '
-            f'fill="{hex_of_lab(lab)}"/>'
-        )
-        x += wide
-    if len(colours) == 1:
-        return parts, y + high
-    y += high + 12
-    room = whole / len(colours)
-    for k, (lab, share) in enumerate(colours):
-        x = EDGE + k * room
-        parts.append(
-            f'<rect x="{x:.1f}" y="{y:.1f}" width="24" height="24" fill="{hex_of_lab(lab)}"/>'
-        )
-        words = ("one end", "the other end")[k] if gradient else percent(share)
-        parts.append(text(x + 32, y + 20, words, SMALL))
-    return parts, y + 24
-
-
 def _words(said: Said, y: float) -> tuple[list[str], float]:
     parts = []
     y += HEAD * 0.8
@@ -313,10 +278,3 @@ def _others(card: Card, y: float, most: int) -> tuple[list[str], float]:
         y += SMALL * 1.3
         parts.append(text(EDGE, y, line, SMALL))
     return parts, y
-
-
-def hex_of_lab(lab: Sequence[float] | Array) -> str:
-    """sRGB of a Lab under D65; a colour that sRGB cannot hold is cut at its edge."""
-    rgb = lab_to_xyz(np.asarray(lab, dtype=float)) @ np.linalg.inv(SRGB_TO_XYZ).T
-    codes = np.round(linear_to_srgb(np.clip(rgb, 0, 1)) * 255).astype(int)
-    return "#" + "".join(f"{c:02x}" for c in codes)

@@ -10,7 +10,7 @@ from ingest.evenness_axes import mcdm
 from ingest.evenness_cells import as_cells, blocks, sum_to_cells
 from ingest.evenness_figures import figures, sharpness, strands_alike
 from ingest.evenness_light import light_and_shade
-from ingest.evenness_map import STEPS, EvennessMap, look_closely, map_of, region_picture
+from ingest.evenness_map import STEPS, EvennessMap, look_closely, map_of, region_picture, tenths_of
 from ingest.evenness_seam import has_seam
 from ingest.measure import measure_region
 from ingest.model import Settings
@@ -125,6 +125,18 @@ def test_steps_and_their_shares():
     assert shown.steps().tolist() == [[0, 0, 1, -1], [2, 3, 4, 5]]
     assert shown.step_shares() == pytest.approx([2 / 7, 1 / 7, 1 / 7, 1 / 7, 1 / 7, 1 / 7])
     assert len(shown.step_shares()) == len(STEPS) + 1
+
+
+def test_tenths_are_means_of_the_lightest_middle_and_darkest_blocks():
+    rng = np.random.default_rng(4)
+    labs = np.stack([np.arange(40.0, 80.0), rng.normal(size=40), rng.normal(size=40)], axis=-1)
+    light, middle, dark = tenths_of(labs[rng.permutation(40)])
+    assert light == pytest.approx(labs[36:].mean(axis=0))
+    assert middle == pytest.approx(labs[18:22].mean(axis=0))
+    assert dark == pytest.approx(labs[:4].mean(axis=0))
+    assert tenths_of(labs[:9]) is None
+    shown = mapped(patches())
+    assert shown.tenths[0, 0] > shown.tenths[1, 0] > shown.tenths[2, 0]
 
 
 def test_a_close_look_says_what_the_measure_says():

@@ -32,6 +32,7 @@ from swatchvault.tonal_drawing import (
     card_svg,
     picture_bytes,
 )
+from swatchvault.tonal_palette import AS_SEEN, hex_of_lab
 from swatchvault.tonal_peers import FEWEST, Peer, Peers, across_forms, beside, place_among
 from swatchvault.tonal_words import GREY_HELP, HOW_FAR, UNSEEN, advice, how_far, say
 from tests.ingest.test_evenness_stored import PLAIN
@@ -84,8 +85,12 @@ def a_map(colours=1, size=(48.0, 36.0)):
     which = rng.integers(0, colours, (h, w))
     labs = np.array([c["lab"] for c in THREE[:colours]])
     return EvennessMap(
-        deviation, (2.75, 2.5), 2.5, size, which, 1.0, labs, np.full(colours, 1.0 / colours)
+        *(deviation, (2.75, 2.5), 2.5, size, which, 1.0, labs, np.full(colours, 1.0 / colours)),
+        tenths=TENTH_LABS,
     )
+
+
+TENTH_LABS = np.array([[62.0, 28.0, 9.0], [45.0, 30.0, 10.0], [31.0, 27.0, 8.0]])
 
 
 def picture(height=300, width=400):
@@ -402,6 +407,36 @@ def kinds():
 @pytest.mark.parametrize("kind", sorted(kinds()))
 def test_text_never_overlaps_or_leaves_the_card(kind):
     assert_it_fits(card_svg(kinds()[kind]))
+
+
+def bars(card):
+    """Fills of the bar of colours, left to right, and all text of the card."""
+    root = ElementTree.fromstring(card_svg(card))
+    tall = [e for e in root.iter(f"{SVG}rect") if e.get("height") == "60"]
+    return [e.get("fill") for e in tall], " ".join(root.itertext())
+
+
+@pytest.mark.parametrize("kind", ["semi-solid", "solid"])
+def test_one_colour_is_drawn_as_its_light_middle_and_dark_tenth(kind):
+    card = a_card(record=record(kind))
+    fills, said = bars(card)
+    assert fills == [hex_of_lab(lab) for lab in TENTH_LABS]
+    for words in ("lightest tenth", "middle tenth", "darkest tenth", AS_SEEN):
+        assert words in said
+    (line,) = [line for line in card_lines(card) if "tenths" in line]
+    assert "light and shade included" in line
+    assert "lightest 62.0, 28.0, 9.0; middle 45.0, 30.0, 10.0; darkest 31.0, 27.0, 8.0" in line
+    assert card_record(card)["map"]["tenths"] == TENTH_LABS.tolist()
+
+
+def test_several_colours_and_too_few_blocks_are_drawn_as_before():
+    fills, said = bars(kinds()["variegated"])
+    assert len(fills) == len(THREE) and "tenth" not in said
+    few = a_card(map=replace(a_map(), tenths=None))
+    assert len(bars(few)[0]) == 1 and not [s for s in card_lines(few) if "tenth" in s]
+    assert card_record(few)["map"]["tenths"] is None
+    gradient = kinds()["gradient"]
+    assert len(bars(gradient)[0]) == 2 and "tenth" not in bars(gradient)[1]
 
 
 @pytest.mark.parametrize("paper", sorted(PAPERS))

@@ -1,0 +1,71 @@
+"""The bar of colours on a card: a palette with shares, a gradient's ends, or how far one colour's
+own light and dark lie apart."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from ingest.colour import SRGB_TO_XYZ, lab_to_xyz, linear_to_srgb
+from ingest.model import Array
+from swatchvault.svg_text import text
+from swatchvault.tonal_card import TENTHS, Card, tenths_of
+from swatchvault.tonal_words import percent
+
+#: Said of the tenths: they are no shares of dye alone.
+AS_SEEN = "patches as the photo shows them, light and shade in them"
+SIZE, HIGH, KEY = 22.0, 60.0, 24.0
+
+
+def palette(card: Card, left: float, right: float, y: float) -> tuple[list[str], float]:
+    """The bar with its key, and where they end."""
+    found = bar(card)
+    if not found:
+        return [], y
+    whole, parts, x = right - left, [], left
+    total = sum(share for _, share, _ in found)
+    for lab, share, _ in found:
+        wide = whole * share / total
+        parts.append(_square(x, y, wide, HIGH, lab))
+        x += wide
+    y += HIGH
+    if len(found) == 1:
+        return parts, y
+    y += 12
+    room = whole / len(found)
+    for k, (lab, _, words) in enumerate(found):
+        parts.append(_square(left + k * room, y, KEY, KEY, lab))
+        parts.append(text(left + k * room + 32, y + 20, words, SIZE))
+    y += KEY
+    if tenths_of(card) is not None:
+        y += SIZE * 1.25
+        parts.append(text(left, y, AS_SEEN, SIZE))
+    return parts, y
+
+
+def bar(card: Card) -> list[tuple[Sequence[float], float, str]]:
+    """Lab, share and words of each part of the bar, from left to right."""
+    record = card.record or {}
+    if gradient := record.get("gradient"):
+        words = ("one end", "the other end")
+        return [(lab, 0.5, said) for lab, said in zip(gradient["ends"], words, strict=True)]
+    if (tenths := tenths_of(card)) is not None:
+        named = zip(tenths.tolist(), TENTHS, strict=True)
+        return [(lab, 1.0 / len(TENTHS), f"{said} tenth") for lab, said in named]
+    colours = [(c["lab"], float(c["share"])) for c in record.get("palette") or ()]
+    return [(lab, share, percent(share)) for lab, share in colours]
+
+
+def _square(x: float, y: float, wide: float, high: float, lab: Sequence[float]) -> str:
+    return (
+        f'<rect x="{x:.1f}" y="{y:.1f}" width="{wide:.1f}" height="{high:g}" '
+        f'fill="{hex_of_lab(lab)}"/>'
+    )
+
+
+def hex_of_lab(lab: Sequence[float] | Array) -> str:
+    """sRGB of a Lab under D65; a colour that sRGB cannot hold is cut at its edge."""
+    rgb = lab_to_xyz(np.asarray(lab, dtype=float)) @ np.linalg.inv(SRGB_TO_XYZ).T
+    codes = np.round(linear_to_srgb(np.clip(rgb, 0, 1)) * 255).astype(int)
+    return "#" + "".join(f"{c:02x}" for c in codes)
