@@ -53,6 +53,9 @@ ONE_SIDED = (
 )
 
 
+_EVEN = "Were it as even as the master, "
+
+
 class Tonal(Enum):
     """What can be said of a lot's evenness."""
 
@@ -130,17 +133,24 @@ class Chances:
     less: float = math.nan
     two_sided: bool = True
 
-    @property
-    def sentences(self) -> tuple[str, ...]:
-        """All three in words; none where there is none."""
+    def sentences_of(self, verdict: Tonal) -> tuple[str, ...]:
+        """Those that the verdict rests on, in words: all three where it cannot tell; none where
+        there is none."""
         if math.isnan(self.as_tonal):
             return ()
         away, near = ("away", "near") if self.two_sided else ("more tonal", "low")
-        return (
+        far = (
             f"Were it a tolerance {away}, a reading this {near} would come in "
-            f"{percent(self.as_tonal)} of tries; were it as even as the master, one this high in "
-            f"{percent(self.more)}, this low in {percent(self.less)}.",
+            f"{percent(self.as_tonal)} of tries"
         )
+        told = {
+            Tonal.AS: far,
+            Tonal.MORE: f"{_EVEN}a reading this high would come in {percent(self.more)} of tries",
+            Tonal.LESS: f"{_EVEN}a reading this low would come in {percent(self.less)} of tries",
+            Tonal.CANNOT_TELL: f"{far}; {_EVEN[0].lower()}{_EVEN[1:]}one this high in "
+            f"{percent(self.more)}, this low in {percent(self.less)}",
+        }
+        return (f"{told[verdict]}.",)
 
 
 @dataclass(frozen=True)
@@ -168,7 +178,7 @@ class EvennessComparison:
     @property
     def sentences(self) -> tuple[str, ...]:
         """All of it, ready to print."""
-        return (self.words, *self.reasons, *self.chances.sentences)
+        return (self.words, *self.reasons, *self.chances.sentences_of(self.verdict))
 
     def record(self) -> dict[str, Any]:
         """Plain JSON data; unknown is None."""

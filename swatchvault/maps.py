@@ -93,6 +93,10 @@ def _grid_in_hull(lab: Floats) -> Floats:
         step *= max(1.05, (len(inside) / PLACES) ** (1 / 3))
 
 
+#: Room for a letter of size 12, on the average of a line: our choice, wider than most are.
+WIDE_LETTER = 7.0
+
+
 def screen_colour(lab: ArrayLike) -> str:
     """A Lab as ``#rrggbb`` for a screen, cut to what a screen can show."""
     linear = XYZ_TO_SRGB @ lab_to_xyz(np.asarray(lab, dtype=float))
@@ -109,16 +113,27 @@ def map_svg(
 ) -> str:
     """The a*b* plane in bands of L*, side by side: dots are colours made, crosses are gaps.
 
+    A band in which neither lies is left out: a narrow screen shows the first one alone.
+
     ``recipes``: of each gap, listed below.
     """
     lab = np.asarray(made, dtype=float).reshape(-1, 3)
     points = np.concatenate([lab, np.array([g.lab for g in gaps_found]).reshape(-1, 3)])
     reach = max(20.0, float(np.ceil(np.abs(points[:, 1:]).max(initial=0.0) / 20.0) * 20.0))
     side, gutter, top = 230, 14, 60
-    width = len(BANDS[1:]) * (side + gutter) + gutter
+    bands = [
+        (low, high)
+        for low, high in itertools.pairwise(BANDS)
+        if ((points[:, 0] >= low) & (points[:, 0] < high)).any()
+    ]
+    key = "dot: a colour made; numbered cross: a gap. "
+    key += f"Right is redder (a*), up is yellower (b*); rings of C* every 20, out to {reach:.0f}."
+    lines = [key, *(f"{number}  {recipe}" for number, recipe in enumerate(recipes, 1))]
+    room = 2 * gutter + WIDE_LETTER * max(map(len, lines))
+    width = max(len(bands) * (side + gutter) + gutter, room)
     height = top + side + 52 + 18 * len(recipes)
     parts = [_svg(width, height), _text(gutter, 24, title, 16)]
-    for band, (low, high) in enumerate(itertools.pairwise(BANDS)):
+    for band, (low, high) in enumerate(bands):
         left = gutter + band * (side + gutter)
         label = f"L* {low:.0f} to {min(high, 100.0):.0f}"
         parts += [_text(left, top - 8, label, 13), *_panel(left, top, side, reach)]
@@ -131,11 +146,8 @@ def map_svg(
         for number, gap in enumerate(gaps_found, 1):
             if low <= gap.lab[0] < high:
                 parts.append(_cross(*_place(gap.lab, left, top, side, reach), number, gap))
-    key = "dot: a colour made; numbered cross: a gap. "
-    key += f"Right is redder (a*), up is yellower (b*); rings of C* every 20, out to {reach:.0f}."
     parts.append(_text(gutter, top + side + 34, key, 12))
-    for number, recipe in enumerate(recipes, 1):
-        line = f"{number}  {recipe}"
+    for number, line in enumerate(lines[1:], 1):
         parts.append(_text(gutter, top + side + 38 + 18 * number, line, 12))
     return "\n".join([*parts, "</svg>"])
 

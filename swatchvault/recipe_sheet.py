@@ -188,12 +188,16 @@ td, th { padding: 0.6mm 2mm; border-bottom: 0.3pt solid #999; vertical-align: to
 td.n { white-space: nowrap } .n { text-align: right } td.box { width: 28mm } td.tick { width: 6mm }
 img { float: right; width: 40mm; margin: 0 0 3mm 5mm } .caution { font-size: 8pt;
   border: 0.8pt solid #000; padding: 1.5mm 3mm; margin-top: 4mm } .caution p { margin: 0 0 0.4mm }
-tr, .caution { break-inside: avoid }"""
+tr, .caution { break-inside: avoid } @media print { .back { display: none } }"""
 
 
-def sheet_html(sheet: RecipeSheet) -> str:
-    """One page, complete in itself (the picture is inside it), with the full cautions."""
-    title = escape(title_of(sheet.recipe))
+def sheet_html(sheet: RecipeSheet, back: str = "") -> str:
+    """One page, complete in itself (the picture is inside it), with the full cautions.
+
+    ``back``: address of the page that it was asked on, which no print shows.
+    """
+    title = escape(_title(sheet.recipe))
+    link = f'<p class="back"><a href="{escape(back)}">Back to the recipe</a></p>' if back else ""
     body = [f"<h1>{title}</h1>"]
     if sheet.thumb is not None:
         data = base64.b64encode(sheet.thumb).decode("ascii")
@@ -214,8 +218,10 @@ def sheet_html(sheet: RecipeSheet) -> str:
     cautions = "".join(f"<p>{escape(line)}</p>" for line in shown)
     body.append(f'<div class="caution"><p><b>Before you mix, heat or pour</b></p>{cautions}</div>')
     return (
-        f'<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><title>{title}</title>'
-        f"<style>{_STYLE}</style></head>\n<body><main>"
+        f'<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f"<title>{title}</title>"
+        f"<style>{_STYLE}</style></head>\n<body><main>{link}"
         + "\n".join(body)
         + "</main></body></html>\n"
     )

@@ -46,8 +46,25 @@ def photo_lines(photo: PhotoMeasurement) -> list[str]:
         lines.append("  no swatch in this photo")
     for swatch in photo.swatches:
         lines += [f"  {line}" for line in swatch_lines(swatch, _corrected_by(photo, swatch))]
-    names = set(photo.flags).union(*(s.flags for s in photo.swatches))
-    return lines + flag_lines(names, "  ")
+    return lines + _flags_of_photo(photo)
+
+
+def _flags_of_photo(photo: PhotoMeasurement) -> list[str]:
+    """Each flag with its sentence and, of those that some of several swatches have, which."""
+    own = {s.name: _gravest(s.flags) for s in photo.swatches}
+    lines = []
+    for flag in sorted(_gravest(photo.flags).union(*own.values())):
+        of = [name for name, flags in own.items() if flag in flags]
+        some = flag not in photo.flags and len(of) < len(own)
+        where = f" ({', '.join(of)})" if some else ""
+        lines.append(f"  ! {flag}{where}: {FLAGS[flag]}")
+    return lines
+
+
+def _gravest(names: Iterable[str]) -> set[str]:
+    """Of two flags on one fact the graver."""
+    told = set(names)
+    return told - ({"clipped"} if "clipped beyond use" in told else set())
 
 
 def _corrected_by(photo: PhotoMeasurement, swatch: Measurement) -> str:
@@ -98,9 +115,7 @@ def evenness_lines(
 
 def flag_lines(names: Iterable[str], indent: str = "") -> list[str]:
     """Each flag with its sentence; of two on one fact the graver."""
-    told = set(names)
-    told -= {"clipped"} if "clipped beyond use" in told else set()
-    return [f"{indent}! {name}: {FLAGS[name]}" for name in sorted(told)]
+    return [f"{indent}! {name}: {FLAGS[name]}" for name in sorted(_gravest(names))]
 
 
 def comparison_lines(comparison: Comparison) -> list[str]:

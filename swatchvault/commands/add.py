@@ -94,7 +94,7 @@ def add_command(
     with open_archive(need_archive(archive_folder)) as archive:
         for notes, folder in gather(paths, told, light, create):
             how: dict[str, Any] = {"settings": settings, "workers": workers, "relabel": relabel}
-            added, changed = 0, 0
+            added, changed, measured = 0, 0, 0
             if folder is None:
                 filings = file_told(archive, notes, really_new=really_new, **how)
             else:
@@ -108,9 +108,21 @@ def add_command(
                 else:
                     click.echo(filing.words)
                     added, changed = added + filing.added, changed + filing.changed
-            things = {0: "nothing", 1: "one thing"}.get(added, f"{added} things")
-            click.echo(f"in the archive: {things} new, {changed} changed")
+                    measured += filing.filed.measured
+            click.echo(f"in the archive: {sum_of(added, changed, measured)}")
     leave_with_failures(failed)
+
+
+def sum_of(added: int, changed: int, measured: int) -> str:
+    """What was made, changed and measured, in words.
+
+    >>> sum_of(0, 0, 1)
+    'one swatch measured, nothing else new, 0 changed'
+    """
+    none = "nothing else" if measured else "nothing"
+    things = {0: none, 1: "one thing"}.get(added, f"{added} things")
+    seen = {0: "", 1: "one swatch measured, "}.get(measured, f"{measured} swatches measured, ")
+    return f"{seen}{things} new, {changed} changed"
 
 
 def gather(

@@ -111,6 +111,8 @@ def photo_card(
     card = Card(title, of, form, look.record, look.flags, look.map, look.picture)
     if archive_folder is None:
         return card
+    if form is None and (look.record or {}).get("class") != "semi-solid":
+        return card
     if form is None:
         said = "Not compared with your other semi-solids: say how the yarn lies, with --form."
         return replace(card, notes=(said,))

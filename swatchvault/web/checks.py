@@ -207,7 +207,7 @@ def _evenness(conn: sqlite3.Connection, check_id: int) -> Record | None:
     """The verdict on evenness, the ``figures`` of its sentence, which says it once more, and what
     else is said of it."""
     from swatchvault.archive import pages_yarn as pages
-    from swatchvault.evenness_check import Chances
+    from swatchvault.evenness_check import Chances, Tonal
 
     found = pages.evenness_of_check(conn, check_id)
     if found is None:
@@ -217,7 +217,8 @@ def _evenness(conn: sqlite3.Connection, check_id: int) -> Record | None:
     chances = Chances() if None in known else Chances(*known, two_sided=two_sided)
     reasons = json.loads(found["detail"]).get("reasons", [])
     figures = found["words"].partition("; ")[2] or found["words"]
-    return {**found, "figures": figures, "reasons": [*reasons, *chances.sentences]}
+    said = chances.sentences_of(Tonal(found["verdict"]))
+    return {**found, "figures": figures, "reasons": [*reasons, *said]}
 
 
 def newest_and_earlier(checks: Sequence[Record]) -> tuple[list[Record], list[Record]]:

@@ -151,7 +151,9 @@ async def recipe_card(visit: Visit) -> Response:
         sheet = await visit.read(sheet_of, visit.folder, row_id(visit), asked_of(visit))
     except AmountError as error:
         raise RefusedError(str(error)) from error
-    return sheet_answer(await visit.work(sheet_html, sheet))
+    asked = visit.request.query_string
+    back = f"/recipe/{row_id(visit)}" + (f"?{asked}" if asked else "")
+    return sheet_answer(await visit.work(sheet_html, sheet, back))
 
 
 def sheet_answer(html: str) -> Response:

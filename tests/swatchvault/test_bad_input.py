@@ -205,12 +205,28 @@ def test_what_is_made_for_a_photo_is_taken_back_with_it(capsys, tmp_path, make, 
     assert run(capsys, "verify", archive).out == "everything fits\n"
 
 
+def test_a_second_region_that_is_measured_is_counted(capsys, tmp_path):
+    archive = tmp_path / "archive"
+    run(capsys, "new", archive)
+    path = two_regions(tmp_path)
+    told = ["--base", "B", "--form", "knit", "--create", "--archive", archive]
+    good = grey_picture(tmp_path / "good.png")
+    run(capsys, "add", good, "--swatch", "s", *told)
+    run(capsys, "add", path, "--region", "one", "--swatch", "t", *told)
+    ran = run(capsys, "add", path, "--region", "two", "--swatch", "s", *told)
+    assert ran.code == 0 and "measured anew, one swatch" in ran.out
+    last = "in the archive: one swatch measured, nothing else new, 0 changed"
+    assert ran.out.splitlines()[-1] == last
+    again = run(capsys, "add", path, "--region", "two", "--swatch", "s", *told)
+    assert again.out.splitlines()[-1] == "in the archive: nothing new, 0 changed"
+
+
 def test_what_is_made_for_two_photos_stays_where_one_of_them_is_filed(capsys, tmp_path):
     archive = tmp_path / "archive"
     run(capsys, "new", archive)
     told = ("--swatch", "s", "--base", "B", "--form", "knit", "--create", "--archive", archive)
     ran = run(capsys, "add", two_regions(tmp_path), grey_picture(tmp_path / "good.png"), *told)
-    assert (ran.code, "in the archive: 2 things new" in ran.out) == (1, True)
+    assert (ran.code, "one swatch measured, 2 things new" in ran.out) == (1, True)
     assert [(len(content(archive)[t])) for t in ("base", "swatch", "photo")] == [1, 1, 1]
 
 

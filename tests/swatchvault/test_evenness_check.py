@@ -81,6 +81,24 @@ def test_a_tolerance_that_ends_above_none_is_tested_on_both_sides():
     assert "Were it a tolerance away, a reading this near" in found.sentences[-1]
 
 
+@pytest.mark.parametrize(
+    ("new", "verdict", "said", "unsaid"),
+    [
+        (0.5, Tonal.AS, ("a tolerance away", "this near"), ("as even as the master",)),
+        (1.6, Tonal.MORE, ("as even as the master", "this high", "under 1 %"), ("near", "low")),
+        (0.1, Tonal.LESS, ("as even as the master", "this low"), ("near", "high")),
+        (0.95, Tonal.CANNOT_TELL, ("this near", "this high", "this low"), ()),
+    ],
+)
+def test_a_verdict_comes_with_the_chance_that_it_rests_on(new, verdict, said, unsaid):
+    master = even(1.6 if verdict is Tonal.LESS else 0.5)
+    found = compare_evenness(master, even(new), 0.45)
+    assert found.verdict is verdict
+    (told,) = [s for s in found.sentences if s.startswith("Were it")]
+    assert all(words in told for words in said) and not [w for w in unsaid if w in told]
+    assert verdict is Tonal.CANNOT_TELL or "over 99 %" not in told
+
+
 def test_doubt_takes_the_verdict_away():
     assert compare_evenness(even(0.5, 0.8), even(1.6, 0.8), 0.5).verdict is Tonal.CANNOT_TELL
     assert compare_evenness(even(0.5, 0.5), even(0.5, 0.5), 0.5).verdict is Tonal.CANNOT_TELL

@@ -64,6 +64,25 @@ def test_thousands_are_written_out():
     assert [line.split() for line in lines[-2:]] == [["6000", "30"], ["4500", "30"]]
 
 
+def test_a_flag_names_the_swatches_that_have_it_where_there_are_several(tmp_path):
+    seen = [
+        measured("left", flags=frozenset({"glare", "out of focus", "clipped"}), tonality=None),
+        measured(
+            "middle", flags=frozenset({"glare", "clipped beyond use", "clipped"}), tonality=None
+        ),
+        measured("right", flags=frozenset({"glare", "scale unknown"}), tonality=None),
+    ]
+    place = photo_file(tmp_path)
+    photo = photo_of(place, seen, flags=frozenset({"scale unknown"}))
+    said = [line.split(": ")[0].strip() for line in photo_lines(photo) if "  ! " in line]
+    assert said == [
+        *("! clipped (left)", "! clipped beyond use (middle)", "! glare"),
+        *("! out of focus (left)", "! scale unknown"),
+    ]
+    alone = photo_of(place, seen[:1], flags=frozenset())
+    assert not [line for line in photo_lines(alone) if "  ! " in line and "(left)" in line]
+
+
 def test_a_photo_says_how_many_of_its_steps_corrected_it_and_what_is_clipped(tmp_path):
     place = layout()
     read = ReferenceReading(place.references[0], frozenset(), ({"clipped": 0.4}, {}, {}))

@@ -1,5 +1,6 @@
 """Near a colour: what is asked for, ranks, other dyes; held to outside data."""
 
+import re
 import warnings
 
 import numpy as np
@@ -236,6 +237,21 @@ def test_gaps_among_what_recipes_reach():
 def test_too_little_for_gaps(labs):
     with pytest.raises(CompareError):
         gaps(labs)
+
+
+def test_a_map_leaves_out_bands_in_which_nothing_lies():
+    text = map_svg([[45, 5, 5], [60, 50, 0]], ["a", "b"], title="x")
+    assert [s for s in ("0 to 25", "25 to 40", "40 to 55", "55 to 70", "70 to") if s in text] == [
+        *("40 to 55", "55 to 70")
+    ]
+    first = re.search(r'<text x="([\d.]+)"[^>]*>L\* 40 to 55<', text)
+    assert first is not None and float(first[1]) < 20  # where a narrow screen begins
+    wide = re.search(r'viewBox="0 0 ([\d.]+) ', text)
+    longest = max(re.findall(r'font-size="12"[^>]*>([^<]*)<', text), key=len)
+    assert wide is not None and float(wide[1]) > 6.5 * len(longest)  # no line leaves it
+    crossed = map_svg([[45, 5, 5]], ["a"], gaps(np.array([[45, 5, 5], [46, 9, 5], [47, 5, 9],
+                      [45, 8, 8]]), reachable=[[80, 0, 0]]))  # fmt: skip
+    assert "70 to 100" in crossed  # a gap keeps its band
 
 
 def test_the_map_is_svg_with_each_colour_once():

@@ -545,6 +545,20 @@ def test_a_mistake_is_one_line(capsys, monkeypatch, arguments, code, said):
     assert code == 2 or ran.err.count("\n") == 1
 
 
+def test_only_a_semi_solid_is_asked_how_it_lies_to_be_set_beside_others(capsys, tmp_path):
+    folder = tmp_path / "studio"
+    assert run(capsys, "new", folder).code == 0
+    seen = {}
+    for name in ("awning-knit", "furrow-1"):
+        ran = run(capsys, "tonal", EXAMPLE / f"{name}.jpg", "--archive", folder)
+        assert ran.code == 0, ran.err
+        kind = ran.out.splitlines()[1].strip().partition(":")[0]
+        seen[kind] = "other semi-solids" in ran.out
+    assert seen == {"Variegated": False, "Solid": False}
+    semi = run(capsys, "tonal", EXAMPLE / "foxgloves-1.jpg", "--archive", folder)
+    assert "Semi-solid:" in semi.out and "say how the yarn lies, with --form" in semi.out
+
+
 def test_a_stored_swatch_has_its_card_and_its_earlier_lots(capsys, tmp_path):
     folder = tmp_path / "studio"
     assert run(capsys, "new", folder).code == 0

@@ -468,6 +468,28 @@ async def test_marked_anew_supersedes(visitor: Visitor, studio: Path) -> None:
         assert verify(archive) == []
 
 
+async def test_a_swatch_whose_mark_went_to_another_says_so(visitor: Visitor, studio: Path) -> None:
+    dyer = visitor("dyer")
+    sha256, token = await up_to_words(dyer, jpeg())
+    await dyer.post(f"/photos/{sha256}/shows", told(token, create="yes"))
+    assert (await marked(dyer, sha256, marks(), light="daylight")).status_code == 303
+    await measured(dyer, sha256)
+    page = (await dyer.get(f"/photos/{sha256}/shows")).text
+    form = {"once": once(page), "swatch_0": "HF-1 skein a", "relabel": "yes"}
+    assert (await dyer.post(f"/photos/{sha256}/shows", form)).status_code == 303
+    with sqlite3.connect(studio / "archive.db") as conn:
+        sql = "SELECT id FROM swatch WHERE label = 'HF-2 again'"
+        (swatch,) = conn.execute(sql).fetchone()
+        conn.execute("INSERT INTO swatch (label, base_id, form) SELECT 'bare', base_id, form "
+                     "FROM swatch WHERE id = ?", (swatch,))  # fmt: skip
+        (bare,) = conn.execute("SELECT id FROM swatch WHERE label = 'bare'").fetchone()
+    page = (await dyer.get(f"/swatch/{swatch}")).text
+    assert "No photo of it is measured" not in page and ">Measured</h2>" in page
+    assert "No measurement of it counts now" in page and f'href="/photos/{sha256}">See' in page
+    page = (await dyer.get(f"/swatch/{bare}")).text
+    assert "No photo of it is measured yet" in page and "counts now" not in page
+
+
 async def test_another_server_goes_on_where_one_was_killed(visitor: Visitor, studio: Path) -> None:
     first = visitor("dyer")
     sha256 = await sent(first, jpeg())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -67,6 +68,18 @@ async def test_a_labels_code_can_be_read(visitor: Callable[[str], Any]) -> None:
     assert cv2.QRCodeDetector().detectAndDecode(picture)[0] == address
 
 
+async def test_a_recipes_card_fits_a_phone_and_leads_back(visitor: Callable[[str], Any]) -> None:
+    asked = "goods=400+g&ratio=20"
+    page = (await visitor("dyer").get(f"/recipe/1/card?{asked}")).text
+    assert '<meta name="viewport" content="width=device-width, initial-scale=1">' in page
+    link = re.search(r'<p class="back"><a href="([^"]*)">', page)
+    assert link and html.unescape(link[1]) == f"/recipe/1?{asked}"
+    assert (await visitor("dyer").get(html.unescape(link[1]))).status_code == 200
+    assert "@media print { .back { display: none } }" in page
+    bare = (await visitor("dyer").get("/recipe/1/card")).text
+    assert '<a href="/recipe/1">Back to the recipe' in bare
+
+
 @pytest.mark.parametrize("copies", ["0", "41", "many", "-1", "1e9"])
 async def test_a_number_of_labels_that_cannot_be(
     copies: str, visitor: Callable[[str], Any]
@@ -106,7 +119,6 @@ async def test_a_lots_card_holds_what_was_done(visitor: Callable[[str], Any]) ->
 
 
 async def test_the_full_card_of_cautions(visitor: Callable[[str], Any]) -> None:
-    import html
 
     text = html.unescape((await visitor("dyer").get("/cautions")).text)
     assert all(line in text for line in CAUTIONS.values())
@@ -125,7 +137,6 @@ async def test_tonal_card(visitor: Callable[[str], Any]) -> None:
 async def test_the_page_of_a_tonal_card_says_it_in_words_and_leads_on(
     visitor: Callable[[str], Any], studio: Path
 ) -> None:
-    import html
 
     from swatchvault.tonal_words import say
 
