@@ -196,7 +196,7 @@ def sheet_html(sheet: RecipeSheet, back: str = "") -> str:
 
     ``back``: address of the page that it was asked on, which no print shows.
     """
-    title = escape(_title(sheet.recipe))
+    title = escape(title_of(sheet.recipe))
     link = f'<p class="back"><a href="{escape(back)}">Back to the recipe</a></p>' if back else ""
     body = [f"<h1>{title}</h1>"]
     if sheet.thumb is not None:
