@@ -102,6 +102,15 @@ _FRACTION_SIGNS = {"½": " 1/2", "¼": " 1/4", "¾": " 3/4", "⅓": " 1/3", "⅔
 _MOST = 1e12  # no dye kitchen reaches this; our choice, so that no sum overflows
 
 
+def after_one(text: str) -> str:
+    """What a liquor ratio is typed as, without its "1:": 30 and 1:30 are the same.
+
+    >>> after_one("1:30"), after_one(" 1 : 27,5"), after_one("30")
+    ('30', '27,5', '30')
+    """
+    return re.sub(r"^\s*1\s*:\s*", "", text)
+
+
 def check_number(
     name: str,
     value: object,

@@ -64,6 +64,10 @@ def read_time(text: str, now: datetime) -> datetime:
     return when if when.tzinfo else when.replace(tzinfo=now.tzinfo)
 
 
+#: Steps after which no hold runs on.
+ENDS_A_HOLD = ("cool", "rinse", "dry")
+
+
 def latest_hold(steps: Iterable[PotStep], now: datetime) -> Hold | None:
     """The last hold of a log that has a start and minutes, as it stands at ``now``.
 
@@ -77,10 +81,16 @@ def latest_hold(steps: Iterable[PotStep], now: datetime) -> Hold | None:
             continue
         start = read_time(step.at, now)
         ends = start + timedelta(minutes=step.minutes)
-        after = next((s.kind for s in done[i + 1 :] if s.kind in ("cool", "rinse", "dry")), None)
+        after = next((s.kind for s in done[i + 1 :] if s.kind in ENDS_A_HOLD), None)
         gone = (now - start).total_seconds()
         return Hold(start, ends, step.minutes, gone, step.minutes * 60 - gone, after)
     return None
+
+
+def still_running(steps: Iterable[PotStep], now: datetime) -> Hold | None:
+    """The hold that runs at ``now``, not over and not ended by a later step."""
+    hold = latest_hold(steps, now)
+    return hold if hold and not hold.ended_by and hold.left_s > 0 else None
 
 
 def check_time(when: datetime, started: str | None, now: datetime) -> str:

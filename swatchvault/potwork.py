@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import math
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from swatchvault.errors import NotFound
 
 if TYPE_CHECKING:
-    from swatchvault.archive import Pot, PotStep, Recipe
+    from swatchvault.archive import DyeIn, Pot, PotStep, Recipe
     from swatchvault.pot import PotPlan, StepPlan, StockChoice
+
+
+#: Times the planned dose from which, up or down, an amount is asked about; our choice.
+FAR_OFF = 3.0
 
 
 def choose_stocks(
@@ -79,6 +83,36 @@ def plan_of(conn: sqlite3.Connection, pot: Pot, source: Mapping[str, str | None]
         liquor_ratio=ratio,
         spoons=spoons_of(conn),
     )
+
+
+def doubtful_doses(
+    conn: sqlite3.Connection, plan: PotPlan | None, pot: Pot, dyes: Iterable[DyeIn]
+) -> dict[str, str]:
+    """Dyes from a stock whose amount is hardly what went in, each with a sentence that says why.
+
+    Several times the planned dose is, and more than the pot holds; so is a weight of stock that
+    makes a small part of it, for powder is weighed as well.
+    """
+    from swatchvault.archive.lots import dye_columns
+
+    planned: dict[str, float] = {}
+    for dose in (d for part in (plan.parts if plan else ()) for d in part.doses):
+        planned[dose.dye] = planned.get(dose.dye, 0.0) + dose.dye_g
+    found = {}
+    for dye in dyes:
+        columns = dye_columns(conn, dye)
+        weighed, grams = columns["amount_g"] is not None, columns["dye_g"]
+        taken = columns["amount_g"] if weighed else columns["amount_ml"]
+        if columns["stock_id"] is None or grams is None or taken is None:
+            continue
+        said = f"{dye.dye}: {dye.amount} of stock {dye.stock} holds {grams:.3g} g of dye"
+        wanted = planned.get(dye.dye)
+        far = wanted and (grams >= FAR_OFF * wanted or (weighed and wanted >= FAR_OFF * grams))
+        if far:
+            found[dye.dye] = f"{said}, where {wanted:.3g} g are planned"
+        elif pot.liquor_ml is not None and taken > pot.liquor_ml:
+            found[dye.dye] = f"{said}, and is more than the pot's {pot.liquor_ml:.4g} mL of liquor"
+    return found
 
 
 def noted(pot: Pot, told: Mapping[str, Any]) -> dict[str, Any]:

@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 
 import click
 
-from swatchvault.amounts import AMBIGUOUS
+from swatchvault.amounts import AMBIGUOUS, after_one
 from swatchvault.errors import ArchiveError
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -66,6 +66,20 @@ class Number(click.ParamType):  # type: ignore[type-arg]
 
 
 NUMBER = Number()
+
+
+class Ratio(Number):
+    """A liquor ratio: 30, or 1:30."""
+
+    name = "ratio"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        return super().convert(after_one(str(value)), param, ctx)
+
+
+RATIO = Ratio()
 
 
 def archive_option(command: F) -> F:

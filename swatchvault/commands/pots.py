@@ -12,8 +12,9 @@ import click
 
 from swatchvault.amounts import parse_amount
 from swatchvault.commands.making import pair, sources
-from swatchvault.commands.options import NUMBER, archive_option, json_option, need_archive
+from swatchvault.commands.options import NUMBER, RATIO, archive_option, json_option, need_archive
 from swatchvault.commands.potsteps import (
+    ask_about,
     dyes_that_went_in,
     log_lines,
     planned_step,
@@ -21,7 +22,16 @@ from swatchvault.commands.potsteps import (
 )
 from swatchvault.commands.sums import say_caution
 from swatchvault.errors import ArchiveError
-from swatchvault.potwork import choose_stocks, here, make_step, noted, plan_of, step_words
+from swatchvault.potclock import ENDS_A_HOLD, clock, still_running
+from swatchvault.potwork import (
+    choose_stocks,
+    doubtful_doses,
+    here,
+    make_step,
+    noted,
+    plan_of,
+    step_words,
+)
 
 #: Kinds of step that are told with their caution.
 CAREFUL = ("dye in", "acid in", "heat", "hold")
@@ -58,7 +68,7 @@ def pot_command() -> None:
 @click.argument("base")
 @click.option("--goods", required=True, help='Dry weight of the goods, such as "200 g".')
 @click.option("--version", type=int, help="The recipe's version; the newest if not said.")
-@click.option("--ratio", type=NUMBER, help="Liquor ratio, 30 for 1:30.")
+@click.option("--ratio", type=RATIO, help="Liquor ratio, 30 or 1:30.")
 @click.option("--also", multiple=True, help="Another base in the same pot.")
 @click.option("--over", help="The lot that this one overdyes.")
 @click.option("--water", help="Which water.")
@@ -156,13 +166,23 @@ def pot_did(
         plan = plan_of(archive.conn, pot, sources(stocks, powders))
         planned = planned_step(plan, pot, what)
         kind = planned.kind if planned else what
-        went_in = dyes_that_went_in(plan, pot, planned, kind, dyes, sources(stocks, powders))
+        named = sources(stocks, powders)
+        went_in = dyes_that_went_in(plan, pot, planned, kind, dyes, named)
+        if dyes:
+            ask_about(doubtful_doses(archive.conn, plan, pot, went_in), went_in, named)
         step = make_step(pot, kind, planned, told)
+        cut = still_running((d.step for d in pot.steps), here()) if kind in ENDS_A_HOLD else None
         number = record_step(archive.conn, lot, step, planned.number if planned else None, went_in)
         lines = stock_lines(archive.conn, went_in)
     if pot.ended_at:
         ended = pot.ended_at[:16].replace("T", " ")
         lines = [*lines, f"! the lot had ended {ended}; the step is kept in its log all the same"]
+    if cut:
+        again = f'swatchvault pot edit "{lot}" {number} --kind look'
+        lines = [
+            *lines,
+            f"! this ends the hold that ran, {clock(cut.left_s)} to go; if it still runs: {again}",
+        ]
     click.echo("\n".join([f"{number}. {step_words(step)}", *lines]))
     if kind in CAREFUL:
         say_caution()

@@ -64,6 +64,22 @@ def dyes_that_went_in(
     return [DyeIn(d.dye, d.words, stock=d.stock) for d in part.doses]
 
 
+def ask_about(doubts: Mapping[str, str], went_in: Iterable[DyeIn], named: Iterable[str]) -> None:
+    """Refuse amounts in doubt whose source was not ``named``: to name it says that they are right.
+
+    Raises ``ArchiveError``.
+    """
+    known = {dye.casefold() for dye in named}
+    asked = [d for d in went_in if d.dye in doubts and d.dye.casefold() not in known]
+    if asked:
+        said = "; ".join(doubts[d.dye] for d in asked)
+        one = asked[0]
+        raise ArchiveError(
+            f'{said}. If it was powder, add --powder "{one.dye}"; if so much stock really went in, '
+            f'add --stock "{one.dye}={one.stock}"; else correct the amount'
+        )
+
+
 def stock_lines(conn: sqlite3.Connection, dyes: Iterable[DyeIn]) -> list[str]:
     """What went in, and what should be left of each stock."""
     from swatchvault.archive import stocks_held

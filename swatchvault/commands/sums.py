@@ -11,7 +11,7 @@ from typing import Any, Literal
 import click
 
 from swatchvault.amounts import SMALLEST_ML, Amount, SpoonSizes, parse_amount
-from swatchvault.commands.options import NUMBER, archive_option, json_option
+from swatchvault.commands.options import NUMBER, RATIO, archive_option, json_option
 from swatchvault.errors import AmountError
 
 _NUMBER = r"-?[0-9]+(?:[.,][0-9]+)?"
@@ -189,7 +189,7 @@ def acid_sum(
 
 @sums_command.command("water")
 @click.argument("goods")
-@click.argument("ratio", type=NUMBER)
+@click.argument("ratio", type=RATIO)
 @click.argument("added", nargs=-1)
 @json_option
 def water_sum(goods: str, ratio: float, added: tuple[str, ...], as_json: bool) -> None:

@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from swatchvault.archive import DyeIn, Pot, PotStep
     from swatchvault.pot import PotPlan, StepPlan
 
+#: Labels of the tick boxes that answer what a step's form is asked back.
+END_HOLD, REALLY = "End the hold", "So much really went in"
+TICKS = {"ends_hold": END_HOLD, "really": REALLY}
 #: Most dyes that one form can say went in.
 DYE_ROWS = 6
 
@@ -45,7 +48,8 @@ def told_of(form: Form, now: datetime) -> dict[str, Any]:
 def log_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
     """Store a step as `pot did`, `pot look` and `pot hold` do."""
     from swatchvault.archive import get_pot, record_step
-    from swatchvault.potwork import here, make_step, plan_of
+    from swatchvault.potclock import ENDS_A_HOLD, clock, still_running
+    from swatchvault.potwork import doubtful_doses, here, make_step, plan_of
 
     pot = get_pot(conn, code)
     plan = plan_of(conn, pot, {})
@@ -57,7 +61,19 @@ def log_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
         raise RefusedError("a look needs what was seen: colour left, pH or a note")
     if kind == "hold" and step.minutes is None:
         raise RefusedError("a hold needs its minutes: type how long it is to last")
+    hold = still_running((d.step for d in pot.steps), here()) if kind in ENDS_A_HOLD else None
+    if hold and not form.text("ends_hold"):
+        raise RefusedError(
+            f"a hold is still running, {clock(hold.left_s)} to go, and “{kind}” would end it: tick "
+            f"“{END_HOLD}”, or wait"
+        )
     dyes = _dyes_in(conn, plan, planned, kind, form)
+    doubts = doubtful_doses(conn, plan, pot, dyes)
+    if doubts and not form.text("really"):
+        raise RefusedError(
+            f"{'; '.join(doubts.values())}. If it was powder, log it under “Something else” and "
+            f"choose powder; if so much stock really went in, tick “{REALLY}”"
+        )
     record_step(conn, code, step, planned.number if planned else None, dyes)
 
 
@@ -173,13 +189,13 @@ def log_skein(conn: sqlite3.Connection, code: str, form: Form) -> None:
 def log_end(conn: sqlite3.Connection, code: str, form: Form) -> None:
     """Store how the pot ended as `pot end` does."""
     from swatchvault.archive import end_pot, get_pot
-    from swatchvault.potclock import check_time, clock, latest_hold, read_time
+    from swatchvault.potclock import check_time, clock, read_time, still_running
     from swatchvault.potwork import here
 
     now = here()
     pot = get_pot(conn, code)
-    hold = None if pot.ended_at else latest_hold((d.step for d in pot.steps), now)
-    if hold and not hold.ended_by and hold.left_s > 0 and not form.text("all_the_same"):
+    hold = None if pot.ended_at else still_running((d.step for d in pot.steps), now)
+    if hold and not form.text("all_the_same"):
         raise RefusedError(
             f"a hold is still running, {clock(hold.left_s)} to go: tick “End it all the same”, or "
             "wait"

@@ -12,7 +12,7 @@ from datasette import Response
 
 from swatchvault.errors import SwatchvaultError
 from swatchvault.web.recipes import recipe_example
-from swatchvault.web.typed import number_or_none, whole
+from swatchvault.web.typed import ratio_or_none, whole
 from swatchvault.web.visit import Form, RefusedError, Visit
 
 if TYPE_CHECKING:
@@ -132,7 +132,7 @@ def plan_asked(
         goods_g,
         chosen,
         today=here().date(),
-        liquor_ratio=number_or_none(asked.ratio, "the liquor ratio"),
+        liquor_ratio=ratio_or_none(asked.ratio),
         spoons=spoons_of(conn),
     )
     dyes = [d.dye for part in recipe.parts for d in part.dyes]

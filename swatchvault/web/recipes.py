@@ -15,7 +15,7 @@ from datasette import Response
 
 from swatchvault.errors import AmountError, SwatchvaultError
 from swatchvault.web.said import recipe_toml
-from swatchvault.web.typed import number_or_none, row_id
+from swatchvault.web.typed import ratio_or_none, row_id
 from swatchvault.web.visit import PAGE_HEADERS, RefusedError, Visit
 
 if TYPE_CHECKING:
@@ -109,7 +109,7 @@ def sheet_of(conn: sqlite3.Connection, folder: Path, recipe_id: int, asked: Aske
     from swatchvault.recipe_sheet import RecipeSheet, recipe_changes
 
     goods_g = parse_amount(asked.goods, bare="g").g
-    ratio = number_or_none(asked.ratio, "the liquor ratio")
+    ratio = ratio_or_none(asked.ratio)
     row = pages.one(conn, "recipe", recipe_id)
     names = (row["colourway"], row["base"])
     recipe = get_recipe(conn, *names, row["version"])

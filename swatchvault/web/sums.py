@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from datasette import Response
 
-from swatchvault.amounts import SMALLEST_ML, Amount, SiUnit, SpoonSizes, parse_amount
+from swatchvault.amounts import SMALLEST_ML, Amount, SiUnit, SpoonSizes, after_one, parse_amount
 from swatchvault.cautions import CAUTION_LINE
 from swatchvault.errors import SwatchvaultError
 from swatchvault.web.typed import number, number_or_none
@@ -194,7 +194,7 @@ def water_sum(typed: Typed) -> Answer:
     from swatchvault.sums_words import water_lines
 
     goods_g = typed.amount("goods", "the dry weight of the goods", "g").g
-    ratio = number(typed.need("ratio", "the liquor ratio"), "the liquor ratio")
+    ratio = number(after_one(typed.need("ratio", "the liquor ratio")), "the liquor ratio")
     added = [typed.amount(f"added{n}", "what is added", "mL").ml for n in typed.rows("added")]
     return answered(water_lines(water_left(goods_g, ratio, added), goods_g, ratio))
 

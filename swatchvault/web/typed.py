@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from datetime import date
 
-from swatchvault.amounts import AMBIGUOUS, parse_amount
+from swatchvault.amounts import AMBIGUOUS, after_one, parse_amount
 from swatchvault.web.visit import Form, RefusedError, Visit
 
 
@@ -31,6 +31,11 @@ def number(text: str, what: str) -> float:
 def number_or_none(text: str, what: str) -> float | None:
     """A number, or ``None`` where nothing was typed."""
     return number(text, what) if text.strip() else None
+
+
+def ratio_or_none(text: str, what: str = "the liquor ratio") -> float | None:
+    """A liquor ratio typed as 30 or 1:30, or ``None`` where nothing was typed."""
+    return number_or_none(after_one(text), what)
 
 
 def day_or_none(text: str, what: str) -> str | None:

@@ -28,6 +28,7 @@ from swatchvault.archive import (
 from swatchvault.errors import AmountError, ArchiveError, NotFound, SwatchvaultError
 from swatchvault.pot import StockChoice, choose_stock, plan_pot, pour_words, weigh_words
 from swatchvault.potclock import check_left, check_time, clock, latest_hold, read_time
+from swatchvault.potwork import doubtful_doses
 from tests.swatchvault.factories import copy_of, studio
 from tests.swatchvault.running import run
 
@@ -317,12 +318,63 @@ def test_a_step_can_be_edited_and_the_rest_of_it_stays(pot):
 
 def test_a_dye_typed_wrong_is_corrected_and_the_depth_follows(pot):
     started(pot)
-    pot("did", "P1", "dye in", "--dye", "Ember=800 mL")
+    pot("did", "P1", "dye in", "--dye", "Ember=800 mL", "--stock", "Ember=S1")
     pot("edit", "P1", "1", "--dye", "ember=80 mL")
     out = pot("log", "P1")
     assert "Ember 80 mL of stock S1: 0.8 % depth of shade" in out
     assert "800" not in out
     assert "no 'Tarn' went into" in pot("edit", "P1", "1", "--dye", "Tarn=1 mL", code=1)
+
+
+# 80 mL of S1 (1 %) are planned, 0.8 g of dye, in 3 L: the grams of the powder taken for stock, ten
+# times the plan, more than the pot holds; and amounts that a dyer may well mean.
+@pytest.mark.parametrize(
+    ("amount", "words"),
+    [
+        ("0.8 g", "0.8 g of stock S1 holds 0.008 g of dye, where 0.8 g are planned"),
+        ("800 mL", "holds 8 g of dye, where 0.8 g are planned"),
+        ("250 mL", "holds 2.5 g of dye, where 0.8 g are planned"),
+        ("230 mL", None),
+        ("20 mL", None),
+        ("70 g", None),
+        ("a splash", None),
+    ],
+)
+def test_an_amount_far_from_the_plan_is_asked_about(pot, amount, words):
+    started(pot, "--ratio", "1:30")
+    told = ("did", "P1", "dye in", "--dye", f"Ember={amount}")
+    if words is None:
+        pot(*told)
+        return
+    said = pot(*told, code=1)
+    assert words in said and '--powder "Ember"' in said and '--stock "Ember=S1"' in said
+    assert "Ember" not in pot("log", "P1").partition("nothing done yet")[2]
+    pot(*told, "--stock", "ember=S1")
+    assert f"Ember {amount} of stock S1" in pot("log", "P1")
+
+
+def test_powder_that_is_named_is_powder(pot):
+    started(pot)
+    pot("did", "P1", "dye in", "--dye", "Ember=0.8 g", "--powder", "Ember")
+    assert "Ember 0.8 g: 0.8 % depth of shade" in pot("log", "P1")
+
+
+def test_more_than_the_pot_holds_is_asked_about_without_a_plan_too(folder):
+    with open_archive(folder) as archive:
+        lot = Lot("P", ("Lumme",), "Low sun", recipe_version=1, dry_g=100.0, liquor_ml=3000.0)
+        start_pot(archive.conn, lot, "2026-03-01T10:00", {})
+        told = [DyeIn("Ember", "3001 mL", stock="S1"), DyeIn("Tarn", "3000 mL", stock="S1")]
+        found = doubtful_doses(archive.conn, None, get_pot(archive.conn, "P"), told)
+    assert list(found) == ["Ember"] and "more than the pot's 3000 mL of liquor" in found["Ember"]
+
+
+def test_a_step_that_ends_a_hold_says_so(pot):
+    started(pot)
+    pot("hold", "P1", "--minutes", 500)
+    out = pot("did", "P1", "cool")
+    assert "this ends the hold that ran" in out and 'pot edit "P1" 2 --kind look' in out
+    pot("edit", "P1", "2", "--kind", "look")
+    assert "ended by" not in pot("time", "P1")
 
 
 @pytest.mark.parametrize("typed", ["0", "0,0", "0 mL"])

@@ -275,3 +275,44 @@ async def test_a_pot_without_a_recipe_says_so_in_one_sentence(
     conn.close()
     page = (await visitor("dyer").get(f"/pot/{lot}")).text
     assert f'<p>Without a recipe. <a href="/lot/{lot}">The lot</a></p>' in page
+
+
+async def test_a_hold_that_runs_is_not_ended_by_a_slip(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    path = await start(dyer)
+    await dyer.post(path, step("hold", kind="hold", minutes="30"))
+    for kind in ("cool", "rinse", "dry"):
+        refused = await dyer.post(path, step(f"slip-{kind}", kind=kind))
+        assert refused.status_code == 400 and "a hold is still running" in refused.text
+        assert 'name="ends_hold"' in refused.text and "End the hold" in refused.text
+    assert 'name="ends_hold"' not in (await dyer.get(path)).text
+    assert (await dyer.post(path, step("look", kind="look", note="trace"))).status_code == 303
+    told = step("really", kind="cool", ends_hold="yes")
+    assert (await dyer.post(path, told)).status_code == 303
+    assert (await dyer.post(path, step("dry", kind="dry"))).status_code == 303
+
+
+async def test_grams_of_powder_are_not_taken_for_stock(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    path = await start(dyer)
+    page = (await dyer.get(f"{path}?step=2")).text
+    source = re.search(r'name="dye1" value="([0-9]+:[0-9]+)"', page)
+    assert source is not None
+    dye = {"what": "2", "dye1": source[1], "amount1": "0.6 g"}
+    refused = await dyer.post(path, step("powder", **dye))
+    assert refused.status_code == 400
+    assert "holds 0.006 g of dye, where 0.6 g are planned" in refused.text
+    assert 'name="really"' in refused.text and 'value="0.6 g"' in refused.text
+    assert (await dyer.post(path, step("sure", **dye, really="yes"))).status_code == 303
+
+
+@pytest.mark.parametrize("typed", ["30", "1:30", "1 : 30", "30,0"])
+async def test_a_ratio_may_be_typed_as_it_is_said(
+    visitor: Callable[[str], Any], typed: str
+) -> None:
+    page = await visitor("dyer").get(f"/pots?recipe=1&goods=200&ratio={typed}")
+    assert "liquor 6000 mL" in page.text
