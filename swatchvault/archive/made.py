@@ -27,12 +27,14 @@ LEFT JOIN base_lot ON base_lot.id = swatch.base_lot_id
 LEFT JOIN base_lot AS skein_lot ON skein_lot.id = skein.base_lot_id
 WHERE swatch.id IN (SELECT value FROM json_each(?))"""
 
+#: A dye that went in more than once from one stock or pack is one, unless some of it is unknown.
 _DYES = """SELECT used.lot_id, dye.name, pack.code, stock.code,
-100.0 * used.dye_g / lot.dry_g
+CASE WHEN count(used.dye_g) = count(*) THEN 100.0 * sum(used.dye_g) / lot.dry_g END
 FROM lot_dye AS used JOIN dye ON dye.id = used.dye_id JOIN lot ON lot.id = used.lot_id
 LEFT JOIN stock ON stock.id = used.stock_id
 LEFT JOIN dye_pack AS pack ON pack.id = COALESCE(used.dye_pack_id, stock.dye_pack_id)
-WHERE used.lot_id IN (SELECT value FROM json_each(?)) ORDER BY used.lot_id, used.position"""
+WHERE used.lot_id IN (SELECT value FROM json_each(?))
+GROUP BY used.lot_id, dye.id, pack.id, stock.id ORDER BY used.lot_id, min(used.position)"""
 
 _LABS = "SELECT lab_l, lab_a, lab_b, swatch_id, id FROM current_measurement"
 

@@ -131,6 +131,23 @@ def test_how_a_swatch_was_made(yarn):
     assert [(d.dye, d.pack, d.depth_percent) for d in d8.dyes] == [("Ember", "E2", 0.8)]
 
 
+def test_a_dye_that_went_in_twice_is_one_and_unknown_parts_stay_unknown(tmp_path):
+    with create_archive(tmp_path / "twice") as archive:
+        studio(archive.conn)
+        went_in = (
+            DyeIn("Ember", "20 mL", stock="S1"),
+            DyeIn("Tarn", "0.3 g"),
+            DyeIn("Ember", "30 mL", stock="S1"),
+        )
+        for code, dyes in (("T-1", went_in), ("T-2", (*went_in, DyeIn("Tarn", "a pinch")))):
+            add_lot(archive.conn, Lot(code, ("Lumme",), dry_g=100.0, dyes_in=dyes))
+            add_swatch(archive.conn, Swatch(code, "Lumme", "skein", code))
+        made = made_of(archive.conn, [swatch_id_of(archive.conn, c) for c in ("T-1", "T-2")])
+    told = [[(d.dye, d.stock, d.depth_percent) for d in one.dyes] for one in made.values()]
+    ember = ("Ember", "S1", pytest.approx(0.5))
+    assert told == [[ember, ("Tarn", None, pytest.approx(0.3))], [ember, ("Tarn", None, None)]]
+
+
 @pytest.mark.parametrize(
     ("filters", "count"),
     [
