@@ -143,7 +143,7 @@ def studio_toml() -> str:
         out.append(table("dye", {"name": dye, "family": family}))
         pack = {"dye": dye, "code": pack_of(dye), "opened_on": "2026-01-20"}
         out.append(table("dye_pack", pack))
-        stock = {"dye": dye, "code": stock_of(dye), "grams": 5.0, "made_up_to_ml": 500.0}
+        stock = {"dye": dye, "code": stock_of(dye), "grams": 10.0, "made_up_to_ml": 1000.0}
         out.append(table("stock", {**stock, "mixed_on": "2026-02-02"}))
     for name, colourway in COLOURWAYS.items():
         out.append(table("colourway", {"name": name, "note": colourway.note}))
