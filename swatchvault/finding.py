@@ -16,10 +16,10 @@ from ingest.colour import Floats
 from ingest.flags import FLAGS
 from ingest.model import Measurement, none_if_nan
 from swatchvault import shades
-from swatchvault.archive import StoredColour
+from swatchvault.archive import StoredColour, speaks_of
 from swatchvault.archive.evenness import versions_in_use
-from swatchvault.archive.looks import newest_looks
-from swatchvault.archive.made import Filters, Made, made_of, newest_labs, swatches_where
+from swatchvault.archive.looks import speaking_looks
+from swatchvault.archive.made import Filters, Made, made_of, speaking_labs, swatches_where
 from swatchvault.archive.pages_find import newest_row
 from swatchvault.archive.swatches import swatch_there
 from swatchvault.errors import NotFound
@@ -27,7 +27,13 @@ from swatchvault.likeness import CHARGE, CHARGE_WITHOUT_REFERENCE
 from swatchvault.lotcheck import as_colour
 from swatchvault.naming import measured_swatch
 from swatchvault.pair import Capture, Colour, OwnFrame
-from swatchvault.photodoubt import doubt_of_swatches, own_frames, photos_by_swatch, u_of_lab
+from swatchvault.photodoubt import (
+    doubt_of_swatches,
+    own_frames,
+    photo_of_lab,
+    photos_by_swatch,
+    u_of_lab,
+)
 
 #: Flags of what the program found by itself, so that a person looks whether it did so rightly.
 FOUND_BY_SEARCH = frozenset({"located by search", "reference found by search"})
@@ -35,10 +41,14 @@ FOUND_BY_SEARCH = frozenset({"located by search", "reference found by search"})
 
 @dataclass(frozen=True, eq=False)
 class Query:
-    """What is looked for: a stated colour, a swatch with its photos, or a new measurement."""
+    """What is looked for: a stated colour, a swatch with its photos, or a new measurement.
+
+    ``spoken``: of a swatch's photos the one that speaks for it.
+    """
 
     target: shades.Target
     photos: tuple[StoredColour, ...] = ()
+    spoken: StoredColour | None = None
     measured: Measurement | None = None
     tonality: Mapping[str, Any] | None = None
     version: str | None = None  # of the method that measured it; None: a stated colour
@@ -50,7 +60,7 @@ class Query:
     @property
     def u_lab(self) -> list[float] | None:
         """Standard uncertainties of its colour, NaN where unknown; ``None``: a stated colour."""
-        photo = self.measured or (self.photos[-1] if self.photos else None)
+        photo = self.measured or self.spoken
         return None if photo is None else photo.covariance.standard_total()
 
     @property
@@ -94,12 +104,12 @@ def made_record(made: Made) -> dict[str, Any]:
 
 
 def query_of_swatch(conn: sqlite3.Connection, label: str) -> Query:
-    """The query that a swatch of the archive is; its newest photo gives the colour."""
+    """The query that a swatch of the archive is; the photo that speaks for it gives the colour."""
     photos = tuple(measured_swatch(conn, label))
-    newest = photos[-1]
-    warnings = (shades.NO_CARD_WARNING,) if newest.reference == "none" else ()
-    target = shades.Target(newest.lab, f"swatch {label}", warnings)
-    return Query(target, photos, tonality=newest.tonality, version=newest.version)
+    (spoken,) = speaks_of(conn, photos).values()
+    warnings = (shades.NO_CARD_WARNING,) if spoken.reference == "none" else ()
+    target = shades.Target(spoken.lab, f"swatch {label}", warnings)
+    return Query(target, photos, spoken, tonality=spoken.tonality, version=spoken.version)
 
 
 def query_of_text(conn: sqlite3.Connection, what: str) -> Query:
@@ -189,7 +199,7 @@ class KeptLooks:
 def keep_looks(conn: sqlite3.Connection, query: Query) -> KeptLooks:
     """Read the looks that a query can be held against and build their index."""
     stamp = newest_row(conn)
-    ids, labs, records = newest_looks(conn, query.version, query.evenness_method)
+    ids, labs, records = speaking_looks(conn, query.version, query.evenness_method)
     looks = [shades.look_of(lab, record) for lab, record in zip(labs, records, strict=True)]
     return KeptLooks(stamp, ids, labs, shades.LookIndex(looks))
 
@@ -233,7 +243,7 @@ def _search_of_looks(
 ) -> Callable[[int], tuple[NDArray[np.intp], Floats]]:
     """The k most alike; a photo's white may be off, more so with no reference in it."""
     look = shades.look_of(query.target.lab, query.tonality)
-    photo = query.measured or (query.photos[-1] if query.photos else None)
+    photo = query.measured or query.spoken
     if photo is None:
         return lambda k: index.nearest(look, k)
     charge = CHARGE_WITHOUT_REFERENCE if photo.reference == "none" else CHARGE
@@ -245,7 +255,7 @@ def _searched(
 ) -> tuple[np.ndarray[Any, Any], Floats]:
     versions = versions_in_use(conn)
     several = len(versions) > 1 or query.version not in (None, *versions)
-    ids, labs = newest_labs(conn, query.version or versions[-1] if several else None)
+    ids, labs = speaking_labs(conn, query.version or versions[-1] if several else None)
     if filters.asks:
         wanted = swatches_where(conn, filters)
         keep = np.isin(ids, np.fromiter(wanted, dtype=np.int64, count=len(wanted)))
@@ -289,7 +299,8 @@ def hits_of(
     photos = photos_by_swatch(conn, ids, wanted)
     frames = own_frames(conn, query.photos)
     doubts = [
-        _doubt(query, photos[i], float(d), k_l, frames) for i, d in zip(ids, distances, strict=True)
+        _doubt(query, photos[i], lab, float(d), k_l, frames)
+        for i, lab, d in zip(ids, labs, distances, strict=True)
     ]
     ranks = shades.shared_ranks(distances.tolist(), [u for u, _ in doubts])
     return [
@@ -301,16 +312,17 @@ def hits_of(
 def _doubt(
     query: Query,
     hit: Sequence[StoredColour],
+    lab: Floats,
     delta_e: float,
     k_l: float,
     frames: Mapping[int, OwnFrame],
 ) -> tuple[float, str]:
     if query.photos:
         return doubt_of_swatches(query.photos, hit, delta_e, k_l, frames)
-    newest = hit[-1]
+    spoken = photo_of_lab(hit, lab) or hit[-1]
     if query.measured is not None:
         ours_new = Colour.from_measurement(query.measured)
-        u = shades.u_of_pair(ours_new, as_colour(newest), Capture.OTHER, delta_e, k_l)
+        u = shades.u_of_pair(ours_new, as_colour(spoken), Capture.OTHER, delta_e, k_l)
         return u, Capture.OTHER.value
-    u = shades.u_to_stated(query.target.lab, newest.lab, newest.covariance.total, k_l)
+    u = shades.u_to_stated(query.target.lab, spoken.lab, spoken.covariance.total, k_l)
     return u, "a stated colour"

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from ingest.colour import Floats
 from swatchvault import finding, shades
 from swatchvault.archive.evenness import versions_in_use
-from swatchvault.archive.made import Filters, newest_labs, swatches_where
+from swatchvault.archive.made import Filters, speaking_labs, swatches_where
 from swatchvault.archive.pages_find import newest_row
 from swatchvault.errors import NotFound
 
@@ -40,7 +40,7 @@ def keep_colours(conn: sqlite3.Connection, version: str | None = None) -> KeptCo
     versions = versions_in_use(conn)
     wanted = version or (versions[-1] if versions else None)
     several = len(versions) > 1 or version not in (None, *versions)
-    ids, labs = newest_labs(conn, wanted if several else None)
+    ids, labs = speaking_labs(conn, wanted if several else None)
     return KeptColours(stamp, wanted, ids, labs, shades.LabIndex(labs))
 
 

@@ -26,7 +26,7 @@ CORRECTED_BY = {
 #: Share of a swatch's pixels that are clipped from which it is told.
 CLIPPED_TOLD = 0.005
 #: Columns of the archive that hold 1 for yes and 0 for no.
-YES_OR_NO = frozenset({"dry", "locked", "superwash", "same_dyes", "newest"})
+YES_OR_NO = frozenset({"dry", "locked", "superwash", "same_dyes"})
 _KIND = {"card": "grey card", "steps": "neutral steps", "chart24": "24-patch chart"}
 
 

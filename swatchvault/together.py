@@ -13,7 +13,7 @@ import numpy as np
 from ingest.colour import Floats, delta_e_2000
 from ingest.model import FLAGS_THAT_STOP_A_VERDICT
 from swatchvault import shades
-from swatchvault.archive import StoredColour, colours
+from swatchvault.archive import StoredColour, colours, speaks_of
 from swatchvault.archive.made import Made, made_of
 from swatchvault.drift import undated_words
 from swatchvault.errors import CompareError
@@ -30,7 +30,7 @@ Setups = list[tuple[int, bool] | None]
 
 @dataclass(frozen=True, eq=False)
 class Table:
-    """Swatches that lie on one table: their newest photos, facts and names.
+    """Swatches that lie on one table: the photos that speak for them, facts and names.
 
     ``every``: all photos of each by the same version of the method, oldest first.
     ``own_frames``: what repeats taught of their set-ups, by the set-up's id.
@@ -71,19 +71,19 @@ def table_of(
     photos: dict[int, list[StoredColour]] = {}
     for stored in found:  # oldest first
         photos.setdefault(stored.swatch_id, []).append(stored)
-    newest = {swatch: several[-1] for swatch, several in photos.items()}
-    made = made_of(conn, list(newest))
-    versions = {c.version for c in newest.values()}
+    spoken = speaks_of(conn, found)
+    made = made_of(conn, list(spoken))
+    versions = {c.version for c in spoken.values()}
     if len(versions) > 1:
         raise CompareError(
             f"these were measured by versions {' and '.join(sorted(versions))} of the method: "
             "measure them anew with `swatchvault remeasure --all`, then compare"
         )
-    order = sorted(newest, key=lambda i: (made[i].dyed_on or "9999", i))
+    order = sorted(spoken, key=lambda i: (made[i].dyed_on or "9999", i))
     version = versions.pop() if versions else None
     every = tuple(tuple(c for c in photos[i] if c.version == version) for i in order)
     frames = own_frames(conn, [c for several in every for c in several])
-    return Table(tuple(newest[i] for i in order), tuple(made[i] for i in order), every, frames)
+    return Table(tuple(spoken[i] for i in order), tuple(made[i] for i in order), every, frames)
 
 
 def _measured_of(conn: sqlite3.Connection, names: Sequence[str]) -> list[int]:
@@ -146,17 +146,18 @@ def standard_lab(
     where none is named."""
     if standard is None or standard in table.names:
         return np.asarray(found.labs[table.names.index(standard) if standard else 0])
-    return np.asarray(measured_swatch(conn, standard)[-1].lab)
+    (spoken,) = speaks_of(conn, measured_swatch(conn, standard)).values()
+    return np.asarray(spoken.lab)
 
 
 Way = tuple[str, list[list[StoredColour]]]
 
 
 def _least_doubt(table: Table, tolerance: float, k_l: float) -> Way:
-    newest, *averaged = _ways(table)
-    ways = [newest, *(way for way in averaged if _agree(way[1], tolerance, k_l))]
+    single, *averaged = _ways(table)
+    ways = [single, *(way for way in averaged if _agree(way[1], tolerance, k_l))]
     if len(ways) == 1:
-        return newest
+        return single
     return min(ways, key=lambda way: _doubt(table, way[1], tolerance, k_l))
 
 
@@ -176,7 +177,7 @@ def _ways(table: Table) -> list[Way]:
     """What swatches can be taken from, in words and as photos of each swatch; photos on which no
     verdict can be given are left out where others remain."""
     usable = [[c for c in s if not c.flags & FLAGS_THAT_STOP_A_VERDICT] or s for s in table.every]
-    ways = [("each swatch by its newest photo", [list(several[-1:]) for several in usable])]
+    ways = [("each swatch by its photo of least doubt", [[c] for c in table.photos])]
     frames = set.intersection(*({c.photo_sha256 for c in several} for several in usable))
     setups = set.intersection(*({c.setup_id for c in several} for several in usable)) - {None}
     if frames:

@@ -21,7 +21,7 @@ import numpy as np
 
 from ingest.colour import delta_e_2000
 from swatchvault.archive import create_archive, open_archive
-from swatchvault.archive.made import newest_labs
+from swatchvault.archive.made import speaking_labs
 from swatchvault.lab_index import LabIndex
 from swatchvault.likeness import Look, LookIndex, in_other_balances
 from swatchvault.pair import Colour
@@ -141,7 +141,7 @@ def cold() -> None:
             read = statistics.median(timed(lambda: columns(archive.conn)) for _ in range(3))
 
             def start() -> None:
-                LabIndex(newest_labs(archive.conn)[1]).nearest([50, 0, 0])
+                LabIndex(speaking_labs(archive.conn)[1]).nearest([50, 0, 0])
 
             ours = statistics.median(timed(start) for _ in range(3))
     print(f"cold: {ours / read:.2f} times reading the columns ({ours:.2f} s against {read:.2f} s)")
@@ -157,7 +157,7 @@ def memory() -> None:
             "import numpy as np\n"
             "from pathlib import Path\n"
             "from swatchvault.archive import open_archive\n"
-            "from swatchvault.archive.made import newest_labs\n"
+            "from swatchvault.archive.made import speaking_labs\n"
             "from swatchvault.lab_index import LabIndex\n"
             "LabIndex(np.random.default_rng(1).normal(0, 20, (9000, 3))).nearest([5, 0, 0])\n"
             "def peak():\n"  # of this process alone: what getrusage says counts its parent's too
@@ -165,7 +165,7 @@ def memory() -> None:
             "    return int(text.split('VmHWM:')[1].split()[0])\n"
             "before = peak()\n"
             f"with open_archive(Path({str(Path(folder) / 'a')!r})) as archive:\n"
-            "    ids, labs = newest_labs(archive.conn)\n"
+            "    ids, labs = speaking_labs(archive.conn)\n"
             "    index = LabIndex(labs)\n"
             "    del labs\n"
             "    index.nearest([50, 0, 0]); index.nearest([-20, 200, -200], 20, k_l=2)\n"

@@ -52,7 +52,7 @@ VIEWS_ABOUT: Mapping[str, str] = {
     "current_measurement": "Measurements that count: not superseded, nor set aside; all columns.",
     "measurements_set_aside": "Measurements that are set aside and count nowhere: why, since when.",
     "colours": "Every current colour of every swatch, with names, doubt and flags.",
-    "latest_colours": "The newest colour of each swatch.",
+    "latest_colours": "Each swatch's colour by the photo that speaks for it: that of least doubt.",
     "current_masters": "The swatch that each colourway on each base in each form is held to now.",
     "lots_against_master": "Each lot that has a master, and the last verdict given on it.",
     "checks_given": "Verdicts given, with the lots' names and the figures behind them.",

@@ -14,6 +14,7 @@ from ingest.model import Array, LabCovariance
 from swatchvault.archive.aside import why_none_counts
 from swatchvault.archive.measured import tonality_from
 from swatchvault.archive.rows import find, tri
+from swatchvault.archive.speaking import speaking
 from swatchvault.errors import NotFound
 
 _SELECT = """SELECT m.*, swatch.label AS swatch, swatch.form, swatch.dry AS swatch_dry,
@@ -132,17 +133,16 @@ def colours(
     return [_stored(dict(zip(names, row, strict=True))) for row in rows]
 
 
-def latest_labs(conn: sqlite3.Connection) -> tuple[tuple[int, ...], Array]:
-    """Ids of the swatches that were measured, and their newest Lab, (n, 3): to search by colour."""
-    sql = (
-        "SELECT swatch_id, lab_l, lab_a, lab_b FROM (SELECT m.*, row_number() OVER "
-        "(PARTITION BY swatch_id ORDER BY COALESCE(photo.taken_at, m.measured_at) DESC, m.id DESC) "
-        "AS newest FROM current_measurement AS m JOIN photo ON photo.id = m.photo_id) "
-        "WHERE newest = 1 ORDER BY swatch_id"
-    )
-    rows = [tuple(r) for r in conn.execute(sql)]
-    labs = np.array([r[1:] for r in rows], dtype=np.float64).reshape(-1, 3)
-    return tuple(int(r[0]) for r in rows), labs
+def speaks_of(conn: sqlite3.Connection, photos: Sequence[StoredColour]) -> dict[int, StoredColour]:
+    """The measurement that speaks for each of the swatches that these are of, by its id; of
+    measurements by the version of the newest of them."""
+    newest = {c.swatch_id: c.version for c in photos}  # oldest first
+    known = {c.measurement_id: c for c in photos}
+    found: dict[int, StoredColour] = {}
+    for version in sorted(set(newest.values())):
+        of_it = [i for i, v in newest.items() if v == version]
+        found |= {i: known[m] for i, m in speaking(conn, of_it, version).items()}
+    return found
 
 
 def lots_of(conn: sqlite3.Connection, colourway: str, base: str, form: str) -> list[LotOf]:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from swatchvault.archive.views import variance_total
+from swatchvault.archive.speaking import variance_total
 
 #: Of the measurement ``m``: variances over all four parts, NULL where a part is unknown.
 VARIANCES = ", ".join(f"{variance_total(i)} AS variance_{n}" for i, n in enumerate("lab"))

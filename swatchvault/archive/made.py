@@ -13,6 +13,7 @@ import numpy as np
 
 from ingest.model import Array
 from swatchvault.archive.rows import find
+from swatchvault.archive.speaking import placed
 from swatchvault.errors import ArchiveError
 
 _MADE = """SELECT swatch.id, swatch.label, swatch.form, base.name, lot.id, lot.code, lot.dyed_on,
@@ -36,15 +37,9 @@ LEFT JOIN dye_pack AS pack ON pack.id = COALESCE(used.dye_pack_id, stock.dye_pac
 WHERE used.lot_id IN (SELECT value FROM json_each(?))
 GROUP BY used.lot_id, dye.id, pack.id, stock.id ORDER BY used.lot_id, min(used.position)"""
 
-_LABS = "SELECT lab_l, lab_a, lab_b, swatch_id, id FROM current_measurement"
-
-#: Only for swatches with several measurements: which is the newest.
-_TIMES = """SELECT m.swatch_id, m.id FROM current_measurement AS m
-JOIN photo ON photo.id = m.photo_id
-WHERE m.swatch_id IN (SELECT value FROM json_each(:ids))
-AND (:version IS NULL OR m.version = :version)
-ORDER BY m.swatch_id, COALESCE(photo.taken_at, m.measured_at), m.id"""
-
+_LABS = f"""SELECT m.swatch_id, m.lab_l, m.lab_a, m.lab_b
+FROM ({placed("(:version IS NULL OR m.version = :version)")}) AS spoken
+JOIN measurement AS m ON m.id = spoken.id WHERE spoken.place = 1"""
 
 #: The class of a measurement: by the dyer's own rule where one is in force and can say.
 _CLASS = """(CASE WHEN EXISTS (SELECT 1 FROM eye_class AS e WHERE e.measurement_id = m.id
@@ -141,23 +136,15 @@ def made_of(conn: sqlite3.Connection, swatch_ids: Sequence[int]) -> dict[int, Ma
     return {r[0]: Made(*(*r, tuple(dyes.get(r[4], ())))) for r in rows}
 
 
-def newest_labs(conn: sqlite3.Connection, version: str | None = None) -> tuple[Array, Array]:
-    """Ids (n,) of measured swatches and their newest Lab (n, 3), by id; light on memory.
+def speaking_labs(conn: sqlite3.Connection, version: str | None = None) -> tuple[Array, Array]:
+    """Ids (n,) of measured swatches and the Lab (n, 3) that speaks for each, by id.
 
     ``version``: only measurements by that version of the method.
     """
-    only = " WHERE version = :version" if version is not None else ""
-    rows = (tuple(row) for row in conn.execute(_LABS + only, {"version": version}))
-    table = np.fromiter(rows, dtype=np.dtype((np.float64, 5)))  # ids are exact to 2**53
-    ids, counts = np.unique(table[:, 3], return_counts=True)
-    several = ids[counts > 1].astype(int).tolist()
-    if several:
-        asked = {"ids": json.dumps(several), "version": version}
-        newest = dict(conn.execute(_TIMES, asked).fetchall())  # the last one wins
-        old = np.isin(table[:, 3], several) & ~np.isin(table[:, 4], list(newest.values()))
-        table = table[~old]
-    table = table[np.argsort(table[:, 3], kind="stable")]
-    return table[:, 3].astype(np.int64), np.ascontiguousarray(table[:, :3])
+    rows = (tuple(row) for row in conn.execute(_LABS, {"version": version}))
+    table = np.fromiter(rows, dtype=np.dtype((np.float64, 4)))  # ids are exact to 2**53
+    table = table[np.argsort(table[:, 0], kind="stable")]
+    return table[:, 0].astype(np.int64), np.ascontiguousarray(table[:, 1:])
 
 
 def swatches_where(conn: sqlite3.Connection, filters: Filters) -> set[int]:

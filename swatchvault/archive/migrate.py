@@ -1,7 +1,8 @@
 """The schema's numbered migrations: each old archive opens and is upgraded in one transaction.
 
 Migration n is entry n - 1 of :data:`MIGRATIONS`; ``PRAGMA user_version`` holds how many an
-archive has had. A released migration is never edited. Views hold no data and are made anew.
+archive has had. A released migration is never edited. Views hold no data and are made anew, also
+where they are not as this program has them.
 """
 
 from __future__ import annotations
@@ -87,12 +88,13 @@ def version_of(conn: sqlite3.Connection) -> int:
 def migrate(conn: sqlite3.Connection, migrations: Sequence[Migration] | None = None) -> int:
     """Bring the database to the newest version in one transaction; return how many steps ran.
 
-    Safe to run twice and by two programs at once. Raises ``ArchiveError`` if the archive is of a
+    Views that differ from this program's are made anew without a step. Safe to run twice and by
+    two programs at once. Raises ``ArchiveError`` if the archive is of a
     newer version (nothing is written), or if a step leaves rows that do not fit (nothing stays).
     """
     steps = MIGRATIONS if migrations is None else migrations
     refuse_newer(version_of(conn), len(steps))
-    if version_of(conn) == len(steps):
+    if version_of(conn) == len(steps) and _views(conn) == set(VIEWS.values()):
         return 0
     # A table is rebuilt under its old name without upsetting those that refer to it
     # (sqlite.org/lang_altertable.html, section 7); the check before the commit stands in.
@@ -122,6 +124,10 @@ def refuse_newer(have: int, known: int) -> None:
             f"the archive is of version {have}, this program knows versions up to {known}: "
             "nothing was changed; open it with a newer swatchvault"
         )
+
+
+def _views(conn: sqlite3.Connection) -> set[str]:
+    return {r[0] for r in conn.execute("SELECT sql FROM sqlite_master WHERE type = 'view'")}
 
 
 def _drop_views(conn: sqlite3.Connection) -> None:

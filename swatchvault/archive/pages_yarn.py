@@ -8,6 +8,7 @@ from typing import Any
 
 from swatchvault.archive.labs import LAB, with_lab
 from swatchvault.archive.listing import query
+from swatchvault.archive.speaking import speaks_for
 from swatchvault.errors import NotFound
 
 Record = dict[str, Any]
@@ -53,13 +54,14 @@ json_extract(m.tonality, '$.class') AS evenness, c.verdict, tonal.verdict AS eve
 c.words
 FROM (SELECT lot.id AS lot_id, lot.code AS lot, lot.dyed_on, lot.recipe_id, lot.colourway_id,
     {_BASES} AS bases, recipe.version AS recipe_version,
-    (SELECT m.id FROM swatch JOIN current_measurement AS m ON m.swatch_id = swatch.id
-        WHERE swatch.lot_id = lot.id ORDER BY m.id DESC LIMIT 1) AS newest,
+    (SELECT m.swatch_id FROM swatch JOIN current_measurement AS m ON m.swatch_id = swatch.id
+        WHERE swatch.lot_id = lot.id ORDER BY m.id DESC LIMIT 1) AS seen,
     (SELECT c.id FROM lot_check AS c WHERE c.lot_id = lot.id
         ORDER BY c.checked_at DESC, c.id DESC LIMIT 1) AS check_id
     FROM (SELECT id FROM lot {{where}} ORDER BY dyed_on DESC, id DESC LIMIT :most) AS shown
     JOIN lot ON lot.id = shown.id LEFT JOIN recipe ON recipe.id = lot.recipe_id) AS l
-LEFT JOIN measurement AS m ON m.id = l.newest LEFT JOIN layout ON layout.id = m.layout_id
+LEFT JOIN measurement AS m ON m.id = {speaks_for("l.seen")}
+LEFT JOIN layout ON layout.id = m.layout_id
 LEFT JOIN photo ON photo.id = layout.photo_id LEFT JOIN lot_check AS c ON c.id = l.check_id
 LEFT JOIN evenness_check AS tonal ON tonal.lot_check_id = c.id
 ORDER BY l.dyed_on DESC, l.lot_id DESC"""
@@ -67,13 +69,11 @@ ORDER BY l.dyed_on DESC, l.lot_id DESC"""
 _SWATCHES = f"""SELECT s.*, {LAB}, photo.sha256 AS photo_sha256,
 m.region, m.flags, json_extract(m.tonality, '$.class') AS evenness
 FROM (SELECT swatch.id AS swatch_id, swatch.label AS swatch, swatch.form, swatch.dry,
-    swatch.base_id, base.name AS base, swatch.lot_id, lot.code AS lot, lot.dyed_on,
-    (SELECT m.id FROM current_measurement AS m JOIN photo ON photo.id = m.photo_id
-        WHERE m.swatch_id = swatch.id
-        ORDER BY COALESCE(photo.taken_at, m.measured_at) DESC, m.id DESC LIMIT 1) AS newest
+    swatch.base_id, base.name AS base, swatch.lot_id, lot.code AS lot, lot.dyed_on
     FROM swatch JOIN base ON base.id = swatch.base_id LEFT JOIN lot ON lot.id = swatch.lot_id
     WHERE {{where}}) AS s
-LEFT JOIN measurement AS m ON m.id = s.newest LEFT JOIN layout ON layout.id = m.layout_id
+LEFT JOIN measurement AS m ON m.id = {speaks_for("s.swatch_id")}
+LEFT JOIN layout ON layout.id = m.layout_id
 LEFT JOIN photo ON photo.id = layout.photo_id
 ORDER BY s.dyed_on, s.lot_id, s.swatch_id LIMIT :most"""
 
@@ -89,13 +89,9 @@ WHERE {where} ORDER BY c.checked_at DESC, c.id DESC LIMIT :most"""
 _MASTERS = f"""SELECT held.id AS master_id, held.swatch_id, held.base_id, held.form, held.tolerance,
 held.k_l, held.since, held.reason, base.name AS base, swatch.label AS swatch, {LAB}
 FROM (SELECT master.*, row_number() OVER (PARTITION BY colourway_id, base_id, form
-        ORDER BY since DESC, id DESC) AS place,
-    (SELECT m.id FROM current_measurement AS m JOIN photo ON photo.id = m.photo_id
-        WHERE m.swatch_id = master.swatch_id
-        ORDER BY COALESCE(photo.taken_at, m.measured_at) DESC, m.id DESC LIMIT 1) AS newest
-    FROM master WHERE {{where}}) AS held
+        ORDER BY since DESC, id DESC) AS place FROM master WHERE {{where}}) AS held
 JOIN base ON base.id = held.base_id JOIN swatch ON swatch.id = held.swatch_id
-LEFT JOIN measurement AS m ON m.id = held.newest
+LEFT JOIN measurement AS m ON m.id = {speaks_for("held.swatch_id")}
 WHERE held.place = 1 ORDER BY base.name, held.form"""
 
 _LABS_ON_BASE = """SELECT swatch.label AS swatch, m.lab_l, m.lab_a, m.lab_b FROM swatch
@@ -121,7 +117,7 @@ def one(conn: sqlite3.Connection, kind: str, row_id: int) -> Record:
 
 
 def lots_of_colourway(conn: sqlite3.Connection, colourway_id: int) -> list[Record]:
-    """Its lots, newest first, each with its newest colour and last verdict; at most ``MOST``."""
+    """Its lots, newest first, each with its colour and last verdict; at most ``MOST``."""
     sql = _LOTS.format(where="WHERE lot.colourway_id = :id")
     return with_lab(query(conn, sql, {"id": colourway_id, "most": MOST}).records())
 
@@ -133,17 +129,17 @@ def lots_on_base(conn: sqlite3.Connection, base_id: int, most: int = 100) -> lis
 
 
 def swatches_of_lot_id(conn: sqlite3.Connection, lot_id: int) -> list[Record]:
-    """A lot's swatches with their newest colour."""
+    """A lot's swatches, each with the colour that speaks for it."""
     return _swatches(conn, "swatch.lot_id = :id", lot_id)
 
 
 def swatches_of_colourway_id(conn: sqlite3.Connection, colourway_id: int) -> list[Record]:
-    """The swatches of a colourway's lots with their newest colour, oldest lot first."""
+    """The swatches of a colourway's lots with their colours, oldest lot first."""
     return _swatches(conn, "lot.colourway_id = :id", colourway_id)
 
 
 def undyed_swatches(conn: sqlite3.Connection, base_id: int) -> list[Record]:
-    """Swatches of a base as it came, with their newest colour."""
+    """Swatches of a base as it came, with their colours."""
     return _swatches(conn, "swatch.base_id = :id AND swatch.lot_id IS NULL", base_id)
 
 
@@ -153,7 +149,7 @@ def labs_on_base(conn: sqlite3.Connection, base_id: int, most: int) -> list[Reco
 
 
 def masters_of_colourway(conn: sqlite3.Connection, colourway_id: int) -> list[Record]:
-    """The masters in force, one for each base and form, with their newest colour."""
+    """The masters in force, one for each base and form, with their colours."""
     sql = _MASTERS.format(where="colourway_id = :id")
     return with_lab(query(conn, sql, {"id": colourway_id}).records())
 

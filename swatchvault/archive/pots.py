@@ -18,6 +18,7 @@ from swatchvault.archive.lots import add_lot, dye_columns, dye_in_grams, step_co
 from swatchvault.archive.recipes import amount_columns, recipe_by_id, recipe_id_of
 from swatchvault.archive.rows import clean, find, insert, named, to_json, transaction
 from swatchvault.archive.settings import spoons_of
+from swatchvault.archive.speaking import speaks_for
 from swatchvault.errors import ArchiveError, NotFound
 
 
@@ -59,7 +60,7 @@ class Pot:
 
 @dataclass(frozen=True)
 class RecipeColour:
-    """The newest measured colour of a lot that followed a recipe.
+    """The measured colour of a lot that followed a recipe.
 
     ``u_lab``: standard uncertainties of ``lab``, all parts; ``None`` where unknown.
     """
@@ -257,20 +258,20 @@ def recipe_colour(
     conn: sqlite3.Connection, colourway: str, base: str, version: int
 ) -> RecipeColour | None:
     """The colour measured of lots that followed a recipe on its base, if there is one: a master's
-    in force, else that by the best reference (chart, steps, card), of those the newest. A lot
+    in force, else that by the best reference (chart, steps, card), of those the newest, each by
+    the photo that speaks for it. A lot
     whose last check said that it is outside is not what the recipe gives."""
     sql = (
         "SELECT lab_l, lab_a, lab_b, label, code, photo_sha256, variance_l, variance_a, variance_b "
         f"FROM (SELECT m.*, {VARIANCES}, swatch.label, "
         "lot.code, lot.dyed_on, swatch.id IN (SELECT swatch_id FROM current_masters) AS held, "
         "(SELECT verdict FROM lot_check WHERE lot_id = lot.id ORDER BY checked_at DESC, id DESC "
-        "LIMIT 1) AS verdict, row_number() OVER (PARTITION BY m.swatch_id ORDER BY "
-        f"{_BY_REFERENCE}, COALESCE(photo.taken_at, m.measured_at) DESC, m.id DESC) AS newest "
+        "LIMIT 1) AS verdict "
         "FROM lot JOIN swatch ON swatch.lot_id = lot.id JOIN base ON base.id = swatch.base_id "
-        "JOIN current_measurement AS m ON m.swatch_id = swatch.id "
-        "JOIN photo ON photo.id = m.photo_id "
+        "JOIN current_measurement AS m "
+        f"ON m.id = {speaks_for('swatch.id')} "
         "WHERE lot.recipe_id = ? AND base.name = ? COLLATE NOCASE) "
-        "WHERE newest = 1 AND (held OR verdict IS NOT 'outside') "
+        "WHERE (held OR verdict IS NOT 'outside') "
         f"ORDER BY held DESC, {_BY_REFERENCE}, dyed_on DESC, id DESC"
     )
     recipe_id = recipe_id_of(conn, colourway, base, version)

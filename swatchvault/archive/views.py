@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from swatchvault.archive.speaking import placed, variance_total
 from swatchvault.archive.views_evenness import EVENNESS_VIEWS
 
 _FLAGS = "(SELECT group_concat(value, '; ') FROM json_each(m.flags))"
@@ -22,13 +23,6 @@ ASIDE_OF_FILED = (
     f"(SELECT * FROM {ASIDE}) AS aside CROSS JOIN filed_measurement AS m "
     "ON m.swatch_id = aside.swatch_id AND m.photo_id = aside.photo_id"
 )
-
-
-def variance_total(index: int) -> str:
-    """SQL: variance of one Lab axis of the measurement ``m``, its four parts summed; NULL where a
-    part is unknown."""
-    parts = ("cov_region", "cov_frame", "cov_setup", "cov_profile")
-    return " + ".join(f"json_extract(m.{p}, '$[{index}][{index}]')" for p in parts)
 
 
 VIEWS: Mapping[str, str] = {
@@ -68,10 +62,9 @@ LEFT JOIN setup ON setup.id = photo.setup_id
 LEFT JOIN lot ON lot.id = swatch.lot_id
 LEFT JOIN skein ON skein.id = swatch.skein_id
 LEFT JOIN colourway ON colourway.id = lot.colourway_id""",
-    "latest_colours": """CREATE VIEW latest_colours AS
-SELECT * FROM (SELECT colours.*, row_number() OVER (PARTITION BY swatch_id
-    ORDER BY COALESCE(taken_at, measured_at) DESC, measurement_id DESC) AS newest FROM colours)
-WHERE newest = 1""",
+    "latest_colours": f"""CREATE VIEW latest_colours AS
+SELECT colours.*, spoken.place FROM ({placed()}) AS spoken
+JOIN colours ON colours.measurement_id = spoken.id WHERE spoken.place = 1""",
     "current_masters": """CREATE VIEW current_masters AS
 SELECT colourway.name AS colourway, base.name AS base, ranked.form, swatch.label AS swatch,
     ranked.tolerance, ranked.k_l, ranked.since, ranked.reason,

@@ -7,20 +7,21 @@ import sqlite3
 from dataclasses import dataclass
 
 from swatchvault.archive.listing import query
+from swatchvault.archive.speaking import speaking
 
 _PAGE = """SELECT colourway.id, colourway.name,
 (SELECT count(*) FROM lot WHERE lot.colourway_id = colourway.id) AS lots,
-(SELECT m.id FROM lot JOIN swatch ON swatch.lot_id = lot.id
+(SELECT m.swatch_id FROM lot JOIN swatch ON swatch.lot_id = lot.id
     JOIN current_measurement AS m ON m.swatch_id = swatch.id
     WHERE lot.colourway_id = colourway.id ORDER BY m.id DESC LIMIT 1) AS newest,
-(SELECT m.id FROM master JOIN current_measurement AS m ON m.swatch_id = master.swatch_id
+(SELECT m.swatch_id FROM master JOIN current_measurement AS m ON m.swatch_id = master.swatch_id
     WHERE master.colourway_id = colourway.id
     ORDER BY master.since DESC, master.id DESC, m.id DESC LIMIT 1) AS of_master,
 EXISTS (SELECT 1 FROM master WHERE master.colourway_id = colourway.id) AS has_master
 FROM colourway WHERE colourway.name > :after AND (:text = '' OR instr(lower(name), lower(:text)))
 ORDER BY colourway.name LIMIT :count"""
 
-_SEEN = """SELECT m.id, m.lab_l, m.lab_a, m.lab_b, photo.sha256 AS photo_sha256,
+_SEEN = """SELECT m.swatch_id, m.lab_l, m.lab_a, m.lab_b, photo.sha256 AS photo_sha256,
 json_extract(m.tonality, '$.class') AS evenness
 FROM measurement AS m JOIN layout ON layout.id = m.layout_id
 JOIN photo ON photo.id = layout.photo_id WHERE m.id IN (SELECT value FROM json_each(:ids))"""
@@ -39,10 +40,10 @@ WHERE lot.colourway_id IN (SELECT value FROM json_each(:ids))) WHERE place = 1""
 class OnTheWall:
     """A colourway as the wall shows it; what is not known is ``None``.
 
-    ``lab``, ``photo_sha256`` and ``evenness`` are those of the master's newest measurement, or of
-    the newest lot's where no photo of a master counts. ``verdict``: the last one given on
-    ``checked_lot``, the newest lot that was checked; ``evenness_verdict``: what that check said of
-    its evenness.
+    ``lab``, ``photo_sha256`` and ``evenness`` are of the photo that speaks for the master, or
+    for the swatch measured last where no photo of a master counts. ``verdict``: the last one given
+    on ``checked_lot``, the newest lot that was checked; ``evenness_verdict``: what that check said
+    of its evenness.
     """
 
     colourway_id: int
@@ -63,8 +64,9 @@ def wall(
     """Colourways by name, those after ``after``, whose name holds ``text``; at most ``count``."""
     page = query(conn, _PAGE, {"after": after, "text": text, "count": count}).records()
     shown = [row["of_master"] or row["newest"] for row in page]
-    ids = json.dumps([i for i in shown if i is not None])
-    seen = {row["id"]: row for row in query(conn, _SEEN, {"ids": ids}).records()}
+    spoken = speaking(conn, {i for i in shown if i is not None})
+    ids = json.dumps(list(spoken.values()))
+    seen = {row["swatch_id"]: row for row in query(conn, _SEEN, {"ids": ids}).records()}
     ids = json.dumps([row["id"] for row in page])
     checked = {row["colourway_id"]: row for row in query(conn, _CHECKED, {"ids": ids}).records()}
     return [

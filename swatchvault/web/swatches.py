@@ -37,22 +37,25 @@ async def swatch_page(visit: Visit) -> Response:
 
 def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
     from swatchvault.archive import pages_yarn as pages
-    from swatchvault.archive import swatch_colours
+    from swatchvault.archive import speaks_of, swatch_colours
     from swatchvault.tonal_words import say
 
     found = swatch_colours(conn, swatch_id)
     newest = found[-1] if found else None
+    spoken = speaks_of(conn, found).get(swatch_id)
     swatch = pages.one(conn, "swatch", swatch_id)
     history = pages.history_of_swatch(conn, swatch_id)
     return {
         "swatch": swatch,
         "right": put_right("swatch", swatch_id, swatch, names=names_for(conn, "swatch")),
+        "spoken": spoken,
         "newest": newest,
-        "doubt": None if newest is None else _doubt(newest.covariance),
+        "photos": len(found),
+        "doubt": None if spoken is None else _doubt(spoken.covariance),
         "evenness": None if newest is None else say(newest.tonality, newest.flags),
         "palette": palette_bar(newest.tonality if newest else None),
-        "flags": [] if newest is None else _flags(newest),
-        "photo": None if newest is None else _photo(conn, newest.photo_sha256, newest.region),
+        "flags": [] if spoken is None else _flags(spoken),
+        "photo": None if spoken is None else _photo(conn, spoken.photo_sha256, spoken.region),
         "history": history,
         "all_aside": newest is None and any(not h["superseded"] for h in history),
         "master": pages.master_of_swatch(conn, swatch_id),

@@ -27,7 +27,6 @@ from swatchvault.archive import (
     decide_same_dyes,
     export_rows,
     file_photo,
-    latest_labs,
     listing,
     lot_dyes,
     lots_of,
@@ -38,6 +37,7 @@ from swatchvault.archive import (
     show,
     swatch_colours,
 )
+from swatchvault.archive.made import speaking_labs
 from swatchvault.errors import ArchiveError, NotFound
 from tests.swatchvault.factories import (
     LAB,
@@ -127,9 +127,9 @@ def test_colours_meet_every_condition(archive, limits, number):
     assert len(colours(archive.conn, **limits)) == number
 
 
-def test_the_newest_colour_of_each_swatch(archive):
-    ids, labs = latest_labs(archive.conn)
-    assert ids == (1, 2)
+def test_the_newest_of_equals_speaks_for_each_swatch(archive):
+    ids, labs = speaking_labs(archive.conn)
+    assert ids.tolist() == [1, 2]
     assert labs.tolist() == [[41.0, 31.0, -9.0], [44.0, 30.0, -7.0]]
     rows = {r["swatch"]: r for r in export_rows(archive.conn, "latest_colours").records()}
     assert rows["sun 1"]["lab_l"] == 41.0
@@ -140,8 +140,8 @@ def test_the_newest_colour_of_each_swatch(archive):
 
 def test_an_empty_archive_has_no_colours(tmp_path):
     with create_archive(tmp_path / "new") as empty:
-        ids, labs = latest_labs(empty.conn)
-    assert ids == ()
+        ids, labs = speaking_labs(empty.conn)
+    assert ids.tolist() == []
     assert labs.shape == (0, 3)
 
 

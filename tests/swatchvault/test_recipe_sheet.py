@@ -36,7 +36,7 @@ from swatchvault.recipe_sheet import (
     sheet_lines,
     write_sheet,
 )
-from tests.swatchvault.factories import LAB, measured, photo_file, photo_of, studio
+from tests.swatchvault.factories import LAB, covariance, measured, photo_file, photo_of, studio
 from tests.swatchvault.running import run
 
 ONE = Recipe(
@@ -255,7 +255,8 @@ def test_of_the_lots_that_followed_a_recipe_the_best_reference_gives_its_colour(
         ]
         for name, swatch, reference, lightness, taken in told:
             source = photo_file(tmp_path, name, name.encode())
-            seen = measured(lab=(lightness, 5.0, 5.0), reference=reference)
+            doubt = covariance(1.0 if reference == "steps" else 4.0)
+            seen = measured(lab=(lightness, 5.0, 5.0), reference=reference, covariance=doubt)
             found = photo_of(source, [seen], taken_at=taken)
             file_photo(made, found, source, [RegionOf("new", swatch)])
         colour = recipe_colour(made.conn, "Low sun", "Lumme", 1)

@@ -69,10 +69,10 @@ def grouped(archive, tolerance=2.0):
     return group_swatches(table_of(archive.conn, NAMES), tolerance, 2.0)
 
 
-def test_one_photo_of_each_is_its_newest(tmp_path):
+def test_one_photo_of_each_is_the_newest_of_equals(tmp_path):
     with archive_of(tmp_path, NEWEST_ONLY) as archive:
         found = grouped(archive)
-    assert found.by == "each swatch by its newest photo"
+    assert found.by == "each swatch by its photo of least doubt"
     assert found.labs[:, 0].tolist() == [42.0, 43.5, 42.4]
 
 
@@ -95,14 +95,14 @@ def test_photos_that_disagree_are_not_averaged(tmp_path):
     odd = (("w", {"a": 20.0}), *NEWEST_ONLY)
     with archive_of(tmp_path, odd) as archive:
         found = grouped(archive)
-    assert found.by == "each swatch by its newest photo"
+    assert found.by == "each swatch by its photo of least doubt"
     assert found.labs[0, 0] == 42.0
 
 
 def test_a_photo_that_allows_no_verdict_is_left_out_where_another_remains(tmp_path):
     clipped = (*NEWEST_ONLY, ("t", {"c": 49.0}))
     with archive_of(tmp_path, clipped, frozenset({"clipped beyond use"})) as archive:
-        assert table_of(archive.conn, NAMES).photos[2].lab[0] == 49.0
+        assert table_of(archive.conn, NAMES).photos[2].lab[0] == 42.4
         assert grouped(archive).labs[2, 0] == 42.4
 
 
@@ -132,7 +132,7 @@ def test_groups_count_what_repeats_of_the_set_up_taught(tmp_path, capsys):
         before = json.loads(run(capsys, *command).out)
         taught(archive)
         after = json.loads(run(capsys, *command).out)
-    assert before["taken_from"] == after["taken_from"] == "each swatch by its newest photo"
+    assert before["taken_from"] == after["taken_from"] == "each swatch by its photo of least doubt"
     assert (len(before["cannot_tell"]), len(after["cannot_tell"])) == (0, 3)
 
 
