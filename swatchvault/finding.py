@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.colour import Floats
+from ingest.colour import Floats, delta_e_2000
 from ingest.flags import FLAGS
 from ingest.model import Measurement, none_if_nan
 from swatchvault import shades
@@ -20,7 +20,7 @@ from swatchvault.archive import StoredColour, speaks_of
 from swatchvault.archive.evenness import versions_in_use
 from swatchvault.archive.looks import speaking_looks
 from swatchvault.archive.made import Filters, Made, made_of, speaking_labs, swatches_where
-from swatchvault.archive.pages_find import newest_row
+from swatchvault.archive.pages_find import newest_row, shown_with
 from swatchvault.archive.swatches import swatch_there
 from swatchvault.errors import NotFound
 from swatchvault.likeness import CHARGE, CHARGE_WITHOUT_REFERENCE
@@ -28,7 +28,8 @@ from swatchvault.lotcheck import as_colour
 from swatchvault.naming import measured_swatch
 from swatchvault.pair import Capture, Colour, OwnFrame
 from swatchvault.photodoubt import (
-    doubt_of_swatches,
+    Apart,
+    apart,
     own_frames,
     photo_of_lab,
     photos_by_swatch,
@@ -143,8 +144,9 @@ def near(
     Raises ``NotFound`` where nothing measured meets the filters.
     """
     ids, labs = _searched(conn, query, filters)
-    rows, distances = shades.LabIndex(labs).nearest(query.target.lab, k, k_l=k_l)
-    return hits_of(conn, query, [int(ids[r]) for r in rows], labs[rows], distances, k_l)
+    rows, _ = shades.LabIndex(labs).nearest(query.target.lab, k, k_l=k_l)
+    rows = with_companions(conn, query, ids, rows)
+    return hits_of(conn, query, ids[rows].tolist(), labs[rows], k_l)[:k]
 
 
 def within(
@@ -152,8 +154,25 @@ def within(
 ) -> list[Hit]:
     """Every swatch within ``tolerance`` of the query; may be none."""
     ids, labs = _searched(conn, query, filters)
-    rows, distances = shades.LabIndex(labs).within(query.target.lab, tolerance, k_l=k_l)
-    return hits_of(conn, query, [int(ids[r]) for r in rows], labs[rows], distances, k_l)
+    rows, _ = shades.LabIndex(labs).within(query.target.lab, tolerance, k_l=k_l)
+    rows = with_companions(conn, query, ids, rows)
+    hits = hits_of(conn, query, ids[rows].tolist(), labs[rows], k_l)
+    return [hit for hit in hits if hit.distance <= tolerance]
+
+
+def with_companions(
+    conn: sqlite3.Connection,
+    query: Query,
+    ids: NDArray[np.int64],
+    rows: NDArray[np.intp],
+    wanted: NDArray[np.bool_] | None = None,
+) -> NDArray[np.intp]:
+    """The rows found and those of swatches that share a photo with the one asked about: that photo
+    may say that they lie nearer. ``wanted``: (n,) which of ``ids`` may be found."""
+    if query.swatch_id is None:
+        return rows
+    beside = np.isin(ids, list(shown_with(conn, query.swatch_id)))
+    return np.union1d(rows, np.flatnonzero(beside if wanted is None else beside & wanted))
 
 
 def by_other_dyes(conn: sqlite3.Connection, query: Query, hits: Sequence[Hit]) -> list[Hit]:
@@ -283,11 +302,11 @@ def hits_of(
     query: Query,
     ids: Sequence[int],
     labs: Floats,
-    distances: Floats,
     k_l: float,
     version: str | None = None,
 ) -> list[Hit]:
-    """Swatches found, with how they were made, the doubt of each distance, and shared ranks.
+    """Swatches found, nearest first, with how they were made, the doubt of each distance, and
+    shared ranks. Distance and doubt are by the same photos.
 
     ``version``: of the method that measured ``labs``; looked up where it is not said.
     """
@@ -298,31 +317,32 @@ def hits_of(
         wanted = versions[-1] if versions else None
     photos = photos_by_swatch(conn, ids, wanted)
     frames = own_frames(conn, query.photos)
-    doubts = [
-        _doubt(query, photos[i], lab, float(d), k_l, frames)
-        for i, lab, d in zip(ids, labs, distances, strict=True)
+    found = [
+        (_apart(query, photos[i], lab, k_l, frames), i, lab)
+        for i, lab in zip(ids, labs, strict=True)
     ]
-    ranks = shades.shared_ranks(distances.tolist(), [u for u, _ in doubts])
+    found.sort(key=lambda each: each[0].delta_e)
+    ranks = shades.shared_ranks([a.delta_e for a, _, _ in found], [a.u for a, _, _ in found])
     return [
-        Hit(rank, made[i], lab, float(d), u, how, u_of_lab(photos[i], lab))
-        for rank, i, lab, d, (u, how) in zip(ranks, ids, labs, distances, doubts, strict=True)
+        Hit(rank, made[i], lab, a.delta_e, a.u, a.photos, u_of_lab(photos[i], lab))
+        for rank, (a, i, lab) in zip(ranks, found, strict=True)
     ]
 
 
-def _doubt(
+def _apart(
     query: Query,
     hit: Sequence[StoredColour],
     lab: Floats,
-    delta_e: float,
     k_l: float,
     frames: Mapping[int, OwnFrame],
-) -> tuple[float, str]:
-    if query.photos:
-        return doubt_of_swatches(query.photos, hit, delta_e, k_l, frames)
+) -> Apart:
     spoken = photo_of_lab(hit, lab) or hit[-1]
+    if query.spoken is not None:
+        return apart(query.photos, hit, (query.spoken, spoken), k_l, frames)
+    delta_e = float(delta_e_2000(query.target.lab, lab, k_l))
     if query.measured is not None:
         ours_new = Colour.from_measurement(query.measured)
         u = shades.u_of_pair(ours_new, as_colour(spoken), Capture.OTHER, delta_e, k_l)
-        return u, Capture.OTHER.value
+        return Apart(delta_e, u, Capture.OTHER.value)
     u = shades.u_to_stated(query.target.lab, spoken.lab, spoken.covariance.total, k_l)
-    return u, "a stated colour"
+    return Apart(delta_e, u, "a stated colour")

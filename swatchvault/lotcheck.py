@@ -163,7 +163,7 @@ def check_swatch(
         side = "master" if not master else "lot"
         raise CompareError(f"the {side}'s swatch has no measured photo; add one first")
     tried = []
-    for capture, ours, theirs in groups(*map(_usable, one_version(master, new))):
+    for capture, ours, theirs in groups(*map(usable, one_version(master, new))):
         own = held.own_frames.get(ours[0].setup_id or -1) if capture in _OF_A_SETUP else None
         conditions = Conditions(capture, held.tolerance, held.k_l, None, held.same_dyes, own)
         comparison = compare_under(
@@ -227,7 +227,8 @@ def check_record(checked: CheckedSwatch, facts: Mapping[str, Any]) -> dict[str, 
 _OF_A_SETUP = (Capture.LOCKED, Capture.SAME_SETUP)
 
 
-def _usable(colours: Sequence[StoredColour]) -> list[StoredColour]:
+def usable(colours: Sequence[StoredColour]) -> list[StoredColour]:
+    """Photos that a verdict can be given on, or all of them where there is none."""
     good = [c for c in colours if not c.flags & FLAGS_THAT_STOP_A_VERDICT]
     return good or list(colours)
 

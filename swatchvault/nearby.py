@@ -7,7 +7,6 @@ has a newer measurement.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -58,10 +57,11 @@ def near(
     total = len(kept.index)
     ask = k + 1
     while True:
-        rows, distances = kept.index.nearest(query.target.lab, min(ask, total), k_l=k_l)
+        rows, _ = kept.index.nearest(query.target.lab, min(ask, total), k_l=k_l)
         good = wanted[rows]
         if int(good.sum()) >= k or ask >= total:
-            return _hits(conn, kept, query, rows[good][:k], distances[good][:k], k_l)
+            rows = finding.with_companions(conn, query, kept.ids, rows[good][:k], wanted)
+            return _hits(conn, kept, query, rows, k_l)[:k]
         ask = min(total, ask * 8)
 
 
@@ -75,9 +75,9 @@ def within(
 ) -> list[finding.Hit]:
     """As :func:`swatchvault.finding.within`."""
     wanted = _wanted(conn, kept, query, filters)
-    rows, distances = kept.index.within(query.target.lab, tolerance, k_l=k_l)
-    good = wanted[rows]
-    return _hits(conn, kept, query, rows[good], distances[good], k_l)
+    rows, _ = kept.index.within(query.target.lab, tolerance, k_l=k_l)
+    rows = finding.with_companions(conn, query, kept.ids, rows[wanted[rows]], wanted)
+    return [h for h in _hits(conn, kept, query, rows, k_l) if h.distance <= tolerance]
 
 
 def _wanted(
@@ -101,10 +101,8 @@ def _hits(
     conn: sqlite3.Connection,
     kept: KeptColours,
     query: finding.Query,
-    rows: Sequence[int] | NDArray[np.intp],
-    distances: Floats,
+    rows: NDArray[np.intp],
     k_l: float,
 ) -> list[finding.Hit]:
-    ids = [int(kept.ids[r]) for r in rows]
-    labs = kept.labs[np.asarray(rows, dtype=int)]
-    return finding.hits_of(conn, query, ids, labs, distances, k_l, kept.version)
+    ids = kept.ids[rows].tolist()
+    return finding.hits_of(conn, query, ids, kept.labs[rows], k_l, kept.version)

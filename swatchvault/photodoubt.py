@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 import sqlite3
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
-from ingest.colour import Floats
+from ingest.colour import Floats, delta_e_2000
 from swatchvault.archive import StoredColour, colours, learned_of_setup
-from swatchvault.lotcheck import as_colour, groups
+from swatchvault.lotcheck import as_colour, groups, one_version, usable
 from swatchvault.pair import Capture, Conditions, OwnFrame, mean_of_photos
 from swatchvault.pairdoubt import pair_doubt
 
@@ -39,6 +40,43 @@ def doubt_of_swatches(
     pair = [mean_of_photos([as_colour(c) for c in side]) for side in (ours, theirs)]
     doubt = pair_doubt(pair[0], pair[1], Conditions(capture, k_l=k_l, own_frame=own))
     return doubt.u(delta_e), capture.value
+
+
+@dataclass(frozen=True)
+class Apart:
+    """How far two swatches are apart: ΔE00, its standard uncertainty, and by which photos."""
+
+    delta_e: float
+    u: float
+    photos: str
+
+
+def apart(
+    one: Sequence[StoredColour],
+    other: Sequence[StoredColour],
+    spoken: tuple[StoredColour, StoredColour],
+    k_l: float,
+    frames: Mapping[int, OwnFrame],
+) -> Apart:
+    """ΔE00 of two swatches with its doubt, both by the same photos: those that belong together
+    best, averaged where they agree, else the two that speak for the swatches (``spoken``)."""
+    ways = groups(*map(usable, one_version(one, other)))
+    best = [way for way in ways if way[0] is ways[0][0]]
+    agreeing = (way for way in best if all(_agree(side, k_l) for side in way[1:]))
+    capture, ours, theirs = next(agreeing, None) or groups([spoken[0]], [spoken[1]])[0]
+    of_a_setup = capture in (Capture.LOCKED, Capture.SAME_SETUP)
+    own = frames.get(ours[0].setup_id or -1) if of_a_setup else None
+    pair = [mean_of_photos([as_colour(c) for c in side]) for side in (ours, theirs)]
+    doubt = pair_doubt(pair[0], pair[1], Conditions(capture, k_l=k_l, own_frame=own))
+    delta_e = float(delta_e_2000(pair[0].lab, pair[1].lab, k_l))
+    return Apart(delta_e, doubt.u(delta_e), capture.value)
+
+
+def _agree(photos: Sequence[StoredColour], k_l: float) -> bool:
+    """Whether no photo of a swatch is further from their mean than the usual tolerance."""
+    labs = np.array([c.lab for c in photos])
+    away = delta_e_2000(np.broadcast_to(labs.mean(axis=0), labs.shape), labs, k_l)
+    return len(labs) == 1 or bool((away <= Conditions.tolerance).all())
 
 
 def photos_by_swatch(

@@ -21,6 +21,20 @@ def newest_row(conn: sqlite3.Connection) -> tuple[int, int, int, int]:
     return int(newest or 0), int(layout or 0), int(aside or 0), int(taken_back)
 
 
+def shown_with(conn: sqlite3.Connection, swatch_id: int) -> set[int]:
+    """Ids of the other swatches that a photo shows together with this one."""
+    sql = (
+        "SELECT other.swatch_id FROM measurement AS own "
+        "JOIN layout AS here ON here.id = own.layout_id "
+        "JOIN layout AS there ON there.photo_id = here.photo_id "
+        "JOIN measurement AS other ON other.layout_id = there.id "
+        "WHERE own.swatch_id = :id AND other.swatch_id <> :id "
+        "AND own.superseded_by IS NULL AND here.superseded_by IS NULL "
+        "AND other.superseded_by IS NULL AND there.superseded_by IS NULL"
+    )
+    return {int(r[0]) for r in conn.execute(sql, {"id": swatch_id})}
+
+
 @dataclass(frozen=True)
 class Choices:
     """Names that a search can be narrowed by."""

@@ -9,7 +9,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from ingest.colour import delta_e_2000
 from ingest.flags import FLAGS
+from swatchvault import nearby
 from swatchvault.archive import (
     DyeIn,
     Lot,
@@ -32,7 +34,14 @@ from swatchvault.archive.looks import speaking_looks
 from swatchvault.archive.made import Filters, made_of, speaking_labs, swatches_where
 from swatchvault.archive.rename import rename
 from swatchvault.errors import ArchiveError, NotFound
-from swatchvault.finding import like, query_of_measurement, query_of_swatch, query_of_text
+from swatchvault.finding import (
+    like,
+    near,
+    query_of_measurement,
+    query_of_swatch,
+    query_of_text,
+    within,
+)
 from swatchvault.pair import Capture, OwnFrame
 from swatchvault.photodoubt import doubt_of_swatches
 from swatchvault.together import course_of, table_of
@@ -447,3 +456,31 @@ def test_an_empty_archive_says_so(arguments, tmp_path, capsys):
     ran = run(capsys, *arguments, "--archive", tmp_path / "new")
     assert ran.code == 1
     assert "no measured swatch" in ran.err
+
+
+def test_distance_and_doubt_are_by_the_same_photo(tmp_path, capsys):
+    """In the photo that shows both they are 1 apart, by the newest photo of the one 7; a third
+    lies 2 off by its own photo, and would come first."""
+    with create_archive(tmp_path / "yarn") as made:
+        one, two = studio(made.conn)
+        third = add_swatch(made.conn, Swatch("sun 3", "Lumme", "skein", "L2")).id
+        shown = [({"a": 42.0, "b": 43.0}, 1), ({"b": 49.0}, 2), ({"c": 44.5}, 3)]
+        ids = {"a": one, "b": two, "c": third}
+        for lightness, day in shown:
+            path = photo_file(tmp_path, f"{day}.jpg", f"{day}".encode())
+            found = [measured(n, (L, 30.0, -8.0), flags=frozenset()) for n, L in lightness.items()]
+            photo = photo_of(path, found, taken_at=f"2026-05-0{day}T10:00:00")
+            file_photo(made, photo, path, [RegionOf(n, ids[n]) for n in lightness])
+        query = query_of_swatch(made.conn, "sun 1")
+        hits = near(made.conn, query, Filters(), k=1, k_l=1.0)
+        again = nearby.near(
+            made.conn, nearby.keep_colours(made.conn), query, Filters(), k=1, k_l=1.0
+        )
+        inside = within(made.conn, query, Filters(), 1.5, 1.0)
+    want = float(delta_e_2000(np.array([42.0, 30, -8]), np.array([43.0, 30, -8]), 1.0))
+    for found in (hits, again, inside):
+        (hit,) = found
+        assert (hit.made.swatch, hit.photos) == ("sun 2", "same frame")
+        assert hit.distance == pytest.approx(want)
+    said = run(capsys, "near", "sun 1", "--k-l", 1, "--json", "--archive", tmp_path / "yarn").out
+    assert [h["swatch"] for h in json.loads(said)["hits"]] == ["sun 2", "sun 3"]
