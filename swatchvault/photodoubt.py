@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ingest.colour import Floats, delta_e_2000
+from ingest.model import LabCovariance
 from swatchvault.archive import StoredColour, colours, learned_of_setup
 from swatchvault.lotcheck import as_colour, groups, one_version, usable
 from swatchvault.pair import Capture, Conditions, OwnFrame, mean_of_photos
@@ -77,6 +78,22 @@ def _agree(photos: Sequence[StoredColour], k_l: float) -> bool:
     labs = np.array([c.lab for c in photos])
     away = delta_e_2000(np.broadcast_to(labs.mean(axis=0), labs.shape), labs, k_l)
     return len(labs) == 1 or bool((away <= Conditions.tolerance).all())
+
+
+def u_of_mean(covariances: Sequence[LabCovariance], setups: Sequence[int | None]) -> list[float]:
+    """Standard uncertainties (3,) of the mean Lab of a swatch's photos; NaN where unknown.
+
+    What is fresh in each photo falls with their number; what photos of one set-up share falls only
+    with the number of set-ups (photos of no known one count as one), and what all share stays.
+    """
+    k = len(covariances)
+    fresh = sum(c.region + c.frame for c in covariances) / k**2
+    shared = np.zeros((3, 3))
+    for setup in set(setups):
+        of_it = [c.setup for c, s in zip(covariances, setups, strict=True) if s == setup]
+        shared = shared + (len(of_it) / k) ** 2 * np.mean(of_it, axis=0)
+    profile = np.mean([c.profile for c in covariances], axis=0)
+    return [float(v) for v in np.sqrt(np.diag(fresh + shared + profile))]
 
 
 def photos_by_swatch(

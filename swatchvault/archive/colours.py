@@ -215,11 +215,10 @@ def measured_or_not_found(conn: sqlite3.Connection, label: str) -> list[StoredCo
 
 def _stored(row: Mapping[str, Any]) -> StoredColour:
     dry = row["dry"] if row["dry"] is not None else row["swatch_dry"]
-    parts = ("region", "frame", "setup", "profile")
     return StoredColour(
         measurement_id=row["id"],
         lab=np.array([row["lab_l"], row["lab_a"], row["lab_b"]], dtype=np.float64),
-        covariance=LabCovariance(*(_matrix(row[f"cov_{part}"]) for part in parts)),
+        covariance=covariance_of(row),
         flags=frozenset(json.loads(row["flags"])),
         clipped_share=_or_nan(row["clipped_share"]),
         shadow_sd=_or_nan(row["shadow_sd"]),
@@ -237,6 +236,12 @@ def _stored(row: Mapping[str, Any]) -> StoredColour:
             )
         },
     )
+
+
+def covariance_of(row: Mapping[str, Any]) -> LabCovariance:
+    """The four parts of a measurement's covariance, from its columns."""
+    parts = ("region", "frame", "setup", "profile")
+    return LabCovariance(*(_matrix(row[f"cov_{part}"]) for part in parts))
 
 
 def _matrix(text: str) -> Array:

@@ -6,6 +6,7 @@ import sqlite3
 from collections.abc import Mapping
 from typing import Any
 
+from swatchvault.archive.colours import covariance_of
 from swatchvault.archive.labs import LAB, with_lab
 from swatchvault.archive.listing import query
 from swatchvault.archive.speaking import speaks_for
@@ -238,10 +239,12 @@ def newest_check_id(conn: sqlite3.Connection) -> int:
 
 
 def sides_of_check(conn: sqlite3.Connection, check_id: int) -> dict[str, list[Record]]:
-    """The measurements that a verdict was given on: ``{"master": [...], "lot": [...]}``."""
+    """The measurements that a verdict was given on: ``{"master": [...], "lot": [...]}``, each with
+    its ``covariance`` and the number of its set-up."""
     sql = (
         f"SELECT given.side, m.id, photo.sha256 AS photo_sha256, m.region, {LAB}, "
         "m.reference, m.flags, m.superseded_by, photo.taken_at, setup.name AS setup, "
+        "photo.setup_id, m.cov_region, m.cov_frame, m.cov_setup, m.cov_profile, "
         f"{_ASIDE} FROM lot_check_measurement AS given "
         "JOIN measurement AS m ON m.id = given.measurement_id "
         "JOIN layout ON layout.id = m.layout_id JOIN photo ON photo.id = layout.photo_id "
@@ -250,6 +253,7 @@ def sides_of_check(conn: sqlite3.Connection, check_id: int) -> dict[str, list[Re
     )
     sides: dict[str, list[Record]] = {"master": [], "lot": []}
     for row in with_lab(query(conn, sql, {"id": check_id}).records()):
+        row["covariance"] = covariance_of(row)
         sides[row["side"]].append(row)
     return sides
 

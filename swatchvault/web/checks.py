@@ -28,6 +28,8 @@ CAPTURES = {
     "other": "two photos that have no set-up in common",
 }
 _QUESTION = ("swatch_id", "master_swatch_id", "capture", "tolerance", "k_l")
+#: A difference in L* that rounding may leave.
+_SAME = 0.01
 
 
 async def new_check_page(visit: Visit) -> Response:
@@ -162,6 +164,7 @@ def _check(conn: sqlite3.Connection, check_id: int) -> Record:
     from swatchvault.words import percent
 
     check = pages.one(conn, "check", check_id)
+    sides = pages.sides_of_check(conn, check_id)
     detail = json.loads(check["detail"])
     given = pages.checks_of_lot(conn, check["lot_id"]) if check["lot_id"] else []
     unknown = float("nan")
@@ -178,9 +181,32 @@ def _check(conn: sqlite3.Connection, check_id: int) -> Record:
         "p": p,
         "capture": CAPTURES.get(check["capture"], ""),
         "dyes_missing": _dyes_missing(conn, check),
-        "sides": pages.sides_of_check(conn, check_id),
+        "sides": sides,
+        "compared": _compared(check, sides),
         "evenness": _evenness(conn, check_id),
         "others": [[c for c in part if c["id"] != check_id] for part in newest_and_earlier(given)],
+    }
+
+
+def _compared(check: Record, sides: dict[str, list[Record]]) -> Record:
+    """The colour of each side that was compared, the mean of its photos, with its doubt; empty
+    where the stored photos do not give the stored difference."""
+    import numpy as np
+
+    from swatchvault.photodoubt import u_of_mean
+
+    if not all(sides.values()):
+        return {}
+    labs = {side: np.mean([row["lab"] for row in rows], axis=0) for side, rows in sides.items()}
+    told = check["delta_l"]
+    if told is not None and abs(labs["lot"][0] - labs["master"][0] - told) > _SAME:
+        return {}
+    return {
+        side: {
+            "lab": labs[side].tolist(),
+            "u": u_of_mean([r["covariance"] for r in rows], [r["setup_id"] for r in rows]),
+        }
+        for side, rows in sides.items()
     }
 
 

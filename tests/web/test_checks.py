@@ -14,7 +14,9 @@ import pytest
 from swatchvault.archive import open_archive
 from swatchvault.checking import Ask, check_lot
 from swatchvault.compare import PAIR_FLAGS
-from swatchvault.web.checks import general_notes, own_flags, pair_flags
+from swatchvault.photodoubt import u_of_mean
+from swatchvault.web.checks import _compared, general_notes, own_flags, pair_flags
+from tests.swatchvault.factories import covariance
 from tests.web.test_yarn import ask, ids, once
 
 pytestmark = pytest.mark.anyio
@@ -234,3 +236,35 @@ async def test_words_of_direction_are_no_verdict(
     }
     text = html.unescape((await visitor("dyer").get(where[page])).text)
     assert text.count("The verdict is the other word.") == 1
+
+
+def test_what_was_compared_is_the_mean_and_not_the_newest() -> None:
+    def photo(lightness: float, setup: int | None = 1) -> dict[str, Any]:
+        return {"lab": (lightness, 5.0, 6.0), "covariance": covariance(), "setup_id": setup}
+
+    sides = {"master": [photo(40.0), photo(44.0)], "lot": [photo(41.0)]}
+    found = _compared({"delta_l": -1.0}, sides)
+    assert found["master"]["lab"] == [42.0, 5.0, 6.0]
+    # parts of L* are 0.1 x 1, 2, 3, 4: the first two are halved by a second photo
+    assert found["master"]["u"][0] == pytest.approx((0.05 + 0.1 + 0.3 + 0.4) ** 0.5)
+    assert found["lot"]["u"][0] == pytest.approx(1.0)
+    assert _compared({"delta_l": -3.0}, sides) == {}  # the newest alone would give that
+    assert _compared({"delta_l": -3.0}, {**sides, "lot": []}) == {}
+
+
+def test_a_mean_over_two_set_ups_knows_what_each_shares() -> None:
+    u = u_of_mean([covariance()] * 3, [1, 1, 2])
+    assert u[0] == pytest.approx((0.1 / 3 + 0.2 / 3 + 0.3 * (4 + 1) / 9 + 0.4) ** 0.5)
+
+
+async def test_the_colours_printed_give_the_difference_printed(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    """Of all checks of the demo, some of which are of the mean of several photos."""
+    several = 0
+    for check_id, told in ask(studio, "SELECT id, delta_l FROM lot_check"):
+        text = html.unescape((await visitor("dyer").get(f"/check/{check_id}")).text)
+        master, new = re.findall(r'chip.*?<span class="lab">L\* ([0-9.]+) ±', text, re.DOTALL)[:2]
+        assert float(new) - float(master) == pytest.approx(told, abs=0.11)  # each to a tenth
+        several += "which was compared; the picture is the newest" in text
+    assert several
