@@ -74,6 +74,7 @@ class Hit:
     """A swatch that was found. ``u``: doubt of ``distance`` where it is a ΔE00, NaN unknown.
 
     ``u_lab``: (3,) standard uncertainties of ``lab`` by itself, all parts; NaN where unknown.
+    ``damp``: whether ``lab`` was measured wet or damp.
     """
 
     rank: int
@@ -83,6 +84,7 @@ class Hit:
     u: float
     photos: str
     u_lab: Sequence[float]
+    damp: bool = False
 
     def record(self) -> dict[str, Any]:
         """Plain JSON data."""
@@ -94,6 +96,7 @@ class Hit:
             "distance": self.distance,
             "u": none_if_nan(self.u),
             "photos": self.photos,
+            "damp": self.damp,
         }
 
 
@@ -108,8 +111,9 @@ def query_of_swatch(conn: sqlite3.Connection, label: str) -> Query:
     """The query that a swatch of the archive is; the photo that speaks for it gives the colour."""
     photos = tuple(measured_swatch(conn, label))
     (spoken,) = speaks_of(conn, photos).values()
-    warnings = (shades.NO_CARD_WARNING,) if spoken.reference == "none" else ()
-    target = shades.Target(spoken.lab, f"swatch {label}", warnings)
+    warnings = [shades.NO_CARD_WARNING] if spoken.reference == "none" else []
+    warnings += [shades.DAMP_WARNING] if spoken.damp else []
+    target = shades.Target(spoken.lab, f"swatch {label}", tuple(warnings))
     return Query(target, photos, spoken, tonality=spoken.tonality, version=spoken.version)
 
 
@@ -252,7 +256,7 @@ def like(
     found = [int(kept.ids[r]) for r in rows]
     made, photos = made_of(conn, found), photos_by_swatch(conn, found, query.version)
     return [
-        Hit(rank, made[i], lab, float(d), math.nan, "", u_of_lab(photos[i], lab))
+        Hit(rank, made[i], lab, float(d), math.nan, "", *_own(photos[i], lab))
         for rank, (i, lab, d) in enumerate(zip(found, kept.labs[rows], distances, strict=True), 1)
     ]
 
@@ -324,9 +328,15 @@ def hits_of(
     found.sort(key=lambda each: each[0].delta_e)
     ranks = shades.shared_ranks([a.delta_e for a, _, _ in found], [a.u for a, _, _ in found])
     return [
-        Hit(rank, made[i], lab, a.delta_e, a.u, a.photos, u_of_lab(photos[i], lab))
+        Hit(rank, made[i], lab, a.delta_e, a.u, a.photos, *_own(photos[i], lab))
         for rank, (a, i, lab) in zip(ranks, found, strict=True)
     ]
+
+
+def _own(photos: Sequence[StoredColour], lab: Floats) -> tuple[list[float], bool]:
+    """The doubt of a colour by itself, and whether it was measured damp."""
+    photo = photo_of_lab(photos, lab)
+    return u_of_lab(photos, lab), photo is not None and photo.damp
 
 
 def _apart(

@@ -58,7 +58,7 @@ class CheckedSwatch:
 
 def as_colour(stored: StoredColour) -> Colour:
     """A stored measurement as one side of a comparison."""
-    flags = stored.flags | ({"not dry"} if stored.dry is False else frozenset())
+    flags = stored.flags | ({"not dry"} if stored.damp else frozenset())
     return Colour(
         stored.lab,
         stored.covariance.region,

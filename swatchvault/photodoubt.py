@@ -61,7 +61,7 @@ def apart(
 ) -> Apart:
     """ΔE00 of two swatches with its doubt, both by the same photos: those that belong together
     best, averaged where they agree, else the two that speak for the swatches (``spoken``)."""
-    ways = groups(*map(usable, one_version(one, other)))
+    ways = groups(*(dry_of(usable(side)) for side in one_version(one, other)))
     best = [way for way in ways if way[0] is ways[0][0]]
     agreeing = (way for way in best if all(_agree(side, k_l) for side in way[1:]))
     capture, ours, theirs = next(agreeing, None) or groups([spoken[0]], [spoken[1]])[0]
@@ -71,6 +71,11 @@ def apart(
     doubt = pair_doubt(pair[0], pair[1], Conditions(capture, k_l=k_l, own_frame=own))
     delta_e = float(delta_e_2000(pair[0].lab, pair[1].lab, k_l))
     return Apart(delta_e, doubt.u(delta_e), capture.value)
+
+
+def dry_of(photos: Sequence[StoredColour]) -> list[StoredColour]:
+    """Photos of dry yarn, or all of them where there is none."""
+    return [c for c in photos if not c.damp] or list(photos)
 
 
 def _agree(photos: Sequence[StoredColour], k_l: float) -> bool:

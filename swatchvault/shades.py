@@ -63,6 +63,10 @@ NO_CARD_WARNING = (
     "There is no card in this photo, so its colours are the camera's own: on average some 10 "
     "ΔE00 from the truth. Take the order as a hint, or photograph it again beside a grey card."
 )
+#: What a swatch that was measured damp is worth.
+DAMP_WARNING = (
+    "It was measured damp, and wet yarn is darker and stronger in colour: photograph it again, dry."
+)
 
 
 @dataclass(frozen=True, eq=False)

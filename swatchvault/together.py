@@ -20,7 +20,7 @@ from swatchvault.errors import CompareError
 from swatchvault.lotcheck import as_colour
 from swatchvault.naming import measured_swatch, no_photo_yet, swatches_named
 from swatchvault.pair import Colour, OwnFrame, mean_of_photos
-from swatchvault.photodoubt import doubt_of_swatches, own_frames
+from swatchvault.photodoubt import doubt_of_swatches, dry_of, own_frames
 
 #: Swatches by which photos are chosen, where there are more: enough to tell. Our choice.
 FEW = 40
@@ -33,13 +33,15 @@ class Table:
     """Swatches that lie on one table: the photos that speak for them, facts and names.
 
     ``every``: all photos of each by the same version of the method, oldest first.
-    ``own_frames``: what repeats taught of their set-ups, by the set-up's id.
+    ``own_frames``: what repeats taught of their set-ups, by the set-up's id. ``damp``: labels of
+    swatches that were left out because they were measured wet or damp.
     """
 
     photos: tuple[StoredColour, ...]
     made: tuple[Made, ...]
     every: tuple[tuple[StoredColour, ...], ...] = ()
     own_frames: Mapping[int, OwnFrame] = field(default_factory=dict)
+    damp: tuple[str, ...] = ()
 
     @property
     def labs(self) -> Floats:
@@ -57,10 +59,12 @@ def table_of(
     colourway: str | None = None,
     base: str | None = None,
     form: str | None = None,
+    damp: bool = True,
 ) -> Table:
     """Each measured swatch and its photos: of these lots and swatches, or all that fit.
 
-    Oldest lot first; lots without a date, which may be from any time, come last. Raises
+    Oldest lot first; lots without a date, which may be from any time, come last. ``damp``: with
+    those that were measured wet or damp; else these are left out, and told. Raises
     ``NotFound`` for a name of which nothing was measured, and ``CompareError`` where none of what
     was measured of these is on the base or of the form.
     """
@@ -72,6 +76,10 @@ def table_of(
     for stored in found:  # oldest first
         photos.setdefault(stored.swatch_id, []).append(stored)
     spoken = speaks_of(conn, found)
+    left_out = () if damp else tuple(sorted(c.swatch for c in spoken.values() if c.damp))
+    spoken = {i: c for i, c in spoken.items() if c.swatch not in left_out}
+    if left_out and not spoken:
+        raise CompareError(damp_words(left_out))
     made = made_of(conn, list(spoken))
     versions = {c.version for c in spoken.values()}
     if len(versions) > 1:
@@ -81,9 +89,22 @@ def table_of(
         )
     order = sorted(spoken, key=lambda i: (made[i].dyed_on or "9999", i))
     version = versions.pop() if versions else None
-    every = tuple(tuple(c for c in photos[i] if c.version == version) for i in order)
+    of_it = [[c for c in photos[i] if c.version == version] for i in order]
+    every = tuple(tuple(several if damp else dry_of(several)) for several in of_it)
     frames = own_frames(conn, [c for several in every for c in several])
-    return Table(tuple(spoken[i] for i in order), tuple(made[i] for i in order), every, frames)
+    seen, how = tuple(spoken[i] for i in order), tuple(made[i] for i in order)
+    return Table(seen, how, every, frames, left_out)
+
+
+def damp_words(swatches: Sequence[str]) -> str:
+    """That swatches were left out because they were measured damp; "" for none."""
+    if not swatches:
+        return ""
+    were, it = ("was", "it") if len(swatches) == 1 else ("were", "them")
+    return (
+        f"{', '.join(swatches)} {were} measured damp and left out, since wet yarn is darker and "
+        f"stronger in colour: photograph {it} again, dry"
+    )
 
 
 def _measured_of(conn: sqlite3.Connection, names: Sequence[str]) -> list[int]:
@@ -232,9 +253,11 @@ def course_of(table: Table, k_l: float) -> shades.Course:
     return shades.course(np.array(labs).reshape(-1, 3), facts, k_l=k_l, u=u)
 
 
-def notes_of(course: shades.Course) -> list[str]:
-    """What must be read with a course, lots that stand last for want of a date first."""
-    return [note for note in (undated_words(course.lots), *course.notes) if note]
+def notes_of(course: shades.Course, damp: Sequence[str] = ()) -> list[str]:
+    """What must be read with a course: swatches left out as ``damp``, lots that stand last for
+    want of a date, and what else weakens it."""
+    left_out = damp_words(damp) and f"{damp_words(damp)}."
+    return [note for note in (left_out, undated_words(course.lots), *course.notes) if note]
 
 
 def _facts(lot: str, made: Sequence[Made]) -> shades.LotFacts:

@@ -71,6 +71,11 @@ class StoredColour:
     version: str
     neutral: tuple[float, ...] | None = None
 
+    @property
+    def damp(self) -> bool:
+        """Whether it was measured wet or damp, which makes yarn darker and stronger in colour."""
+        return self.dry is False or "not dry" in self.flags
+
 
 @dataclass(frozen=True)
 class LotOf:

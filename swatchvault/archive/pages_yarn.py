@@ -9,7 +9,7 @@ from typing import Any
 from swatchvault.archive.colours import covariance_of
 from swatchvault.archive.labs import LAB, with_lab
 from swatchvault.archive.listing import query
-from swatchvault.archive.speaking import speaks_for
+from swatchvault.archive.speaking import DAMP, speaks_for
 from swatchvault.errors import NotFound
 
 Record = dict[str, Any]
@@ -50,7 +50,7 @@ _ONE: Mapping[str, str] = {
         LEFT JOIN colourway ON colourway.id = lot.colourway_id WHERE c.id = :id""",
 }
 
-_LOTS = f"""SELECT l.*, {LAB}, photo.sha256 AS photo_sha256,
+_LOTS = f"""SELECT l.*, {LAB}, {DAMP} AS damp, photo.sha256 AS photo_sha256,
 json_extract(m.tonality, '$.class') AS evenness, c.verdict, tonal.verdict AS evenness_verdict,
 c.words
 FROM (SELECT lot.id AS lot_id, lot.code AS lot, lot.dyed_on, lot.recipe_id, lot.colourway_id,
@@ -67,7 +67,7 @@ LEFT JOIN photo ON photo.id = layout.photo_id LEFT JOIN lot_check AS c ON c.id =
 LEFT JOIN evenness_check AS tonal ON tonal.lot_check_id = c.id
 ORDER BY l.dyed_on DESC, l.lot_id DESC"""
 
-_SWATCHES = f"""SELECT s.*, {LAB}, photo.sha256 AS photo_sha256,
+_SWATCHES = f"""SELECT s.*, {LAB}, {DAMP} AS damp, photo.sha256 AS photo_sha256,
 m.region, m.flags, json_extract(m.tonality, '$.class') AS evenness
 FROM (SELECT swatch.id AS swatch_id, swatch.label AS swatch, swatch.form, swatch.dry,
     swatch.base_id, base.name AS base, swatch.lot_id, lot.code AS lot, lot.dyed_on
@@ -88,7 +88,7 @@ WHERE {where} ORDER BY c.checked_at DESC, c.id DESC LIMIT :most"""
 
 # As the view current_masters, which ranks every master before it can be narrowed.
 _MASTERS = f"""SELECT held.id AS master_id, held.swatch_id, held.base_id, held.form, held.tolerance,
-held.k_l, held.since, held.reason, base.name AS base, swatch.label AS swatch, {LAB}
+held.k_l, held.since, held.reason, base.name AS base, swatch.label AS swatch, {LAB}, {DAMP} AS damp
 FROM (SELECT master.*, row_number() OVER (PARTITION BY colourway_id, base_id, form
         ORDER BY since DESC, id DESC) AS place FROM master WHERE {{where}}) AS held
 JOIN base ON base.id = held.base_id JOIN swatch ON swatch.id = held.swatch_id

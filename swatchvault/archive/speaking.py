@@ -25,11 +25,12 @@ def variance_total(index: int) -> str:
     return " + ".join(f"json_extract(m.{p}, '$[{index}][{index}]')" for p in parts)
 
 
-_STOPPED = " + ".join(
-    f"instr(m.flags, '\"{flag}\"')" for flag in sorted({*FLAGS_THAT_STOP_A_VERDICT, "not dry"})
+_STOPPED = " + ".join(f"instr(m.flags, '\"{flag}\"')" for flag in sorted(FLAGS_THAT_STOP_A_VERDICT))
+#: SQL: 1 where the measurement ``m`` was of damp yarn, 0 where of dry or where nobody said.
+DAMP = (
+    "(COALESCE(m.dry, (SELECT dry FROM swatch WHERE swatch.id = m.swatch_id)) IS 0 "
+    "OR COALESCE(instr(m.flags, '\"not dry\"'), 0) > 0)"
 )
-#: 1 where the measurement ``m`` was damp, 0 where it was dry or nobody said.
-DAMP = "COALESCE(m.dry, (SELECT dry FROM swatch WHERE swatch.id = m.swatch_id)) IS 0"
 _NEWEST_VERSION = (
     "(SELECT version FROM measurement WHERE superseded_by IS NULL ORDER BY id DESC LIMIT 1)"
 )

@@ -202,7 +202,8 @@ def _show(hits: list[Any], warnings: list[str], measure: str, *, ranked: bool) -
             for d in made.dyes
         )
         seen = (made.swatch, lab_cell(hit.lab, hit.u_lab))
-        names = (made.colourway, made.base, made.form, made.lot, made.dyed_on, dyes)
+        form = f"{made.form}, measured damp" if hit.damp else made.form
+        names = (made.colourway, made.base, form, made.lot, made.dyed_on, dyes)
         rows.append((hit.rank, hit.distance, *doubt, *seen, *names))
     click.echo("\n".join(table_lines(header, rows)))
     click.echo(OF_ITSELF if ranked else NO_DOUBT_OF_LOOKS)

@@ -13,6 +13,8 @@ from swatchvault.commands.options import NUMBER, archive_option, json_option, ne
 from swatchvault.errors import CompareError
 from swatchvault.writing import write_text_file
 
+DAMP = click.option("--damp", is_flag=True, help="With swatches that were measured damp, too.")
+
 
 @click.command("groups")
 @click.argument("names", nargs=-1)
@@ -30,6 +32,7 @@ from swatchvault.writing import write_text_file
     show_default=True,
     help="Block sizes in ΔL*, ΔC*ab, ΔH*ab; our choice.",
 )
+@DAMP
 @archive_option
 @json_option
 def groups_command(
@@ -41,6 +44,7 @@ def groups_command(
     k_l: float,
     standard: str | None,
     blocks: tuple[float, float, float],
+    damp: bool,
     archive_folder: Path | None,
     as_json: bool,
 ) -> None:
@@ -52,12 +56,15 @@ def groups_command(
     if not names and colourway is None:
         raise CompareError("nothing to group: name lots or swatches, or give --colourway")
     with open_archive(need_archive(archive_folder)) as archive:
-        table = together.table_of(archive.conn, names, colourway=colourway, base=base, form=form)
+        table = together.table_of(
+            archive.conn, names, colourway=colourway, base=base, form=form, damp=damp
+        )
         found = together.group_swatches(table, tolerance, k_l)
         held = together.standard_lab(archive.conn, table, found, standard)
     numbers = shades.shade_sort(found.labs, held, blocks)
     if as_json:
-        print_json(_grouping_record(found, table.names, numbers, blocks))
+        record = _grouping_record(found, table.names, numbers, blocks)
+        print_json({**record, "left_out_damp": list(table.damp)})
         return
     for number, rows in enumerate(found.groups, 1):
         click.echo(f"group {number}, neighbours look most alike:")
@@ -76,6 +83,8 @@ def groups_command(
             f"{table.names[bridge.right]} "
             f"({delta_e_words(bridge.delta_e, found.u_of(bridge.left, bridge.right))})"
         )
+    if table.damp:
+        click.echo(f"! {together.damp_words(table.damp)}; --damp takes damp swatches in")
     click.echo(
         f"ΔE00 with kL = {k_l:g}, {found.by}; ± is one standard uncertainty. "
         "Shade-sort numbers: lightness, chroma, hue; 555 is "
@@ -113,6 +122,7 @@ def _grouping_record(
 @click.option("--base", help="The base, where the colourway is on several.")
 @click.option("--form", type=FORMS, help="The form, where there are several.")
 @K_L
+@DAMP
 @click.option("--svg", type=FILE, help="Draw the chart into this file.")
 @archive_option
 @json_option
@@ -121,6 +131,7 @@ def drift_command(
     base: str | None,
     form: str | None,
     k_l: float,
+    damp: bool,
     svg: Path | None,
     archive_folder: Path | None,
     as_json: bool,
@@ -130,7 +141,9 @@ def drift_command(
     from swatchvault.archive import open_archive
 
     with open_archive(need_archive(archive_folder)) as archive:
-        table = together.table_of(archive.conn, (), colourway=colourway, base=base, form=form)
+        table = together.table_of(
+            archive.conn, (), colourway=colourway, base=base, form=form, damp=damp
+        )
     kinds = sorted({f"{m.base} as {m.form}" for m in table.made})
     if len(kinds) > 1:
         raise CompareError(f"{colourway} is there on {'; '.join(kinds)}: name one base and form")
@@ -139,7 +152,7 @@ def drift_command(
     if svg is not None:
         write_text_file(svg, shades.course_svg(found, title), ".svg")
     if as_json:
-        print_json({**_course_record(found), "notes": together.notes_of(found)})
+        print_json({**_course_record(found), "notes": together.notes_of(found, table.damp)})
         return
     click.echo(title)
     for row, (lot, value) in enumerate(zip(found.lots, found.values, strict=True)):
@@ -155,7 +168,7 @@ def drift_command(
     )
     for sentence in found.sentences or ("No lot is out of line with the others.",):
         click.echo(sentence)
-    for note in together.notes_of(found):
+    for note in together.notes_of(found, table.damp):
         click.echo(f"! {note}")
 
 

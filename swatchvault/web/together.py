@@ -39,6 +39,7 @@ class GroupsAsked:
     standard: str = ""
     blocks: tuple[str, ...] = ("", "", "")
     go: str = ""
+    damp: str = ""
 
     def above_zero(self, text: str, what: str, default: float) -> float:
         value = number(text, what) if text else default
@@ -49,7 +50,7 @@ class GroupsAsked:
 
 async def groups_page(visit: Visit) -> Response:
     """Lots or skeins chosen, and the groups in which every pair is within the tolerance."""
-    plain = ("colourway", "names", "base", "form", "tolerance", "k_l", "standard", "go")
+    plain = ("colourway", "names", "base", "form", "tolerance", "k_l", "standard", "go", "damp")
     asked = GroupsAsked(
         lots=tuple(visit.request.args.getlist("lot")),
         blocks=tuple(visit.asked(name).strip() for name, _ in _BLOCKS),
@@ -103,7 +104,12 @@ def _grouped(
     if not names and colourway is None:
         raise RefusedError("nothing to group: choose a colourway, tick its lots, or type names")
     table = together.table_of(
-        conn, names, colourway=colourway, base=asked.base or None, form=asked.form or None
+        conn,
+        names,
+        colourway=colourway,
+        base=asked.base or None,
+        form=asked.form or None,
+        damp=bool(asked.damp),
     )
     if len(table.made) > _MOST_GROUPED:
         raise RefusedError(
@@ -119,6 +125,7 @@ def _grouped(
         "groups": rows,
         "averaged": any(r["u_lab"] is None for of_group in rows for r in of_group),
         "table": table,
+        "damp": together.damp_words(table.damp),
         "standard": standard,
         "sizes": sizes,
     }
@@ -132,6 +139,7 @@ def _group_rows(found: Grouping, table: Table, numbers: list[str]) -> list[list[
                 "lab": [float(v) for v in found.labs[row]],
                 "u_lab": _u_of(table, found, row),
                 "number": numbers[row],
+                "damp": table.photos[row].damp,
             }
             for row in rows
         ]

@@ -65,13 +65,13 @@ def _courses(
         if len(lots) < 2:
             continue
         try:
-            table = together.table_of(conn, (), colourway=name, base=base, form=form)
+            table = together.table_of(conn, (), colourway=name, base=base, form=form, damp=False)
             course = together.course_of(table, 2.0)
         except CompareError:  # a lot was taken away meanwhile
             continue
         title = f"{name} on {base} as {form}, kL = 2"
         said = course.sentences or (quiet,)
-        notes = together.notes_of(course)
+        notes = together.notes_of(course, table.damp)
         svg = shades.course_svg(course, title)
         found.append({"title": f"{base} as {form}", "svg": svg, "said": said, "notes": notes})
     return found

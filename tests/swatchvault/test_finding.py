@@ -363,7 +363,10 @@ def test_like_among_few_of_many_finds_as_many_as_were_asked_for(yarn):
 
 def test_groups_with_the_order_and_the_numbers(ask):
     answer = json.loads(
-        ask("groups", "--colourway", "Low sun", "--form", "skein", "--tolerance", "1", "--json").out
+        ask(
+            *("groups", "--colourway", "Low sun", "--form", "skein", "--damp"),
+            *("--tolerance", "1", "--json"),
+        ).out
     )
     assert [len(g) for g in answer["groups"]] == [7, 3]
     assert set(answer["groups"][1]) == {"d7", "d8", "d9"}
@@ -379,7 +382,7 @@ def test_drift_is_told_and_drawn(ask, tmp_path):
     assert "new: packet Ember E2, stock Ember S2" in said
     assert "lighter than the limits allow" in said
     assert target.read_text(encoding="utf-8").startswith("<svg")
-    record = json.loads(ask("drift", "Low sun", "--form", "skein", "--json").out)
+    record = json.loads(ask("drift", "Low sun", "--form", "skein", "--damp", "--json").out)
     assert record["lots"][7]["changes"] == ["packet Ember E2", "stock Ember S2"]
 
 
@@ -436,7 +439,7 @@ def test_a_photo_is_searched_and_without_a_card_warned_of(ask, tmp_path):
         (["groups", "--colourway", "Low sun", "--base", "Torva"], "11 measured swatches, none on "),
         (["drift", "Low sun", "--form", "wound card"], "Lumme as skein (10), Lumme as knit (1)"),
         (["groups", "D0", "k1"], "form alone"),
-        (["groups", "D1", "--tolerance", "-1"], "tolerance is -1"),
+        (["groups", "D2", "--tolerance", "-1"], "tolerance is -1"),
         (["drift", "Wet slate"], "one measured lot"),
         (["drift", "Nowhere"], "unknown colourway"),
         (["drift", "Low sun"], "name one base and form"),
@@ -484,3 +487,41 @@ def test_distance_and_doubt_are_by_the_same_photo(tmp_path, capsys):
         assert hit.distance == pytest.approx(want)
     said = run(capsys, "near", "sun 1", "--k-l", 1, "--json", "--archive", tmp_path / "yarn").out
     assert [h["swatch"] for h in json.loads(said)["hits"]] == ["sun 2", "sun 3"]
+
+
+def test_a_damp_swatch_is_marked_where_it_is_found(ask):
+    """d1 was measured damp, all others dry."""
+    for search in ("near", "like"):
+        hits = json.loads(ask(search, "d0", "-n", "12", "--json").out)["hits"]
+        assert [h["swatch"] for h in hits if h["damp"]] == ["d1"]
+        (line,) = (x for x in ask(search, "d0", "-n", "12").out.splitlines() if " d1 " in x)
+        assert "skein, measured damp" in line
+    assert "It was measured damp" in ask("near", "d1").out
+    assert "It was measured damp" not in ask("near", "d0").out
+
+
+def test_groups_and_drift_leave_a_damp_swatch_out_unless_asked(ask):
+    groups, drift = (
+        ("groups", "d0", "d1", "d2", "--form", "skein"),
+        ("drift", "Low sun", "--form", "skein"),
+    )
+    said = ask(*groups).out
+    assert "d1 was measured damp and left out" in said
+    assert not any(line.startswith("  d1 ") for line in said.splitlines())
+    record = json.loads(ask(*groups, "--json").out)
+    assert record["left_out_damp"] == ["d1"] and "d1" not in record["shade_sort"]
+    with_it = json.loads(ask(*groups, "--damp", "--json").out)
+    assert with_it["left_out_damp"] == [] and "d1" in with_it["shade_sort"]
+    lots = json.loads(ask(*drift, "--json").out)
+    assert "D1" not in [lot["lot"] for lot in lots["lots"]]
+    assert lots["notes"][0].startswith("d1 was measured damp and left out")
+    every = json.loads(ask(*drift, "--damp", "--json").out)
+    assert "D1" in [lot["lot"] for lot in every["lots"]]
+    assert not any("damp" in note for note in every["notes"])
+
+
+def test_damp_swatches_alone_are_refused_with_what_to_do(ask):
+    assert ask("groups", "d1").err == (
+        "d1 was measured damp and left out, since wet yarn is darker and stronger in colour: "
+        "photograph it again, dry\n"
+    )

@@ -15,6 +15,7 @@ from urllib.parse import quote
 import numpy as np
 import pytest
 
+from swatchvault.archive import open_archive
 from swatchvault.pair import Capture
 from swatchvault.web.finds import DOUBT_OF, kept_colours
 
@@ -340,3 +341,50 @@ async def test_a_photo_is_headed_by_its_name_and_a_doubt_that_is_not_known_is_sa
     with_card, without = (re.findall(r"L\* [\d.]+ ± ([\d.]+)", part) for part in sought)
     assert float(without[0]) > 3.0 * float(with_card[0])
     assert "these photos cannot tell which of them lies nearer" in pages[1]
+
+
+async def test_damp_swatches_are_marked_and_left_out_of_groups(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    lot, other, swatch, label, colourway = damp_lot(studio)
+    dyer = visitor("dyer")
+    found = (await dyer.get(f"/find?by=swatch&swatch={other}&n=200")).text
+    (item,) = (
+        li for li in re.findall("<li>.*?</li>", found, re.DOTALL) if f'"/swatch/{swatch}"' in li
+    )
+    assert "<strong>measured damp</strong>" in item
+    assert found.count("measured damp") == 1
+    assert "<strong>measured damp</strong>" in (await dyer.get(f"/colourway/{colourway}")).text
+    assert "<strong>measured damp</strong>" in (await dyer.get(f"/lot/{lot}")).text
+    groups = f"/groups?colourway={colourway}&go=1&form=wound+card"
+    page = html.unescape((await dyer.get(groups)).text)
+    assert f"{label} was measured damp and left out" in page
+    assert f">{label}</bdi></a>" not in page
+    page = html.unescape((await dyer.get(f"{groups}&damp=1")).text)
+    assert "left out" not in page and f"<bdi>{label}</bdi></a>" in page
+    assert page.count("<strong>measured damp</strong>") == 1
+
+
+def damp_lot(studio: Path) -> tuple[int, int, int, str, int]:
+    """A lot of the demo whose one swatch is said to be damp: its number, another swatch of its
+    colourway, the damp swatch with its label, and the colourway."""
+    with open_archive(studio) as archive:
+        conn = archive.conn
+        lot, swatch, label, colourway = conn.execute(
+            "SELECT lot.id, swatch.id, swatch.label, lot.colourway_id FROM swatch "
+            "JOIN lot ON lot.id = swatch.lot_id JOIN colourway ON colourway.id = lot.colourway_id "
+            "WHERE colourway.name = 'Ninth Furrow' AND form = 'wound card' AND swatch.id NOT IN "
+            "(SELECT swatch_id FROM master) ORDER BY swatch.id LIMIT 1"
+        ).fetchone()
+        (other,) = conn.execute(
+            "SELECT swatch.id FROM swatch JOIN lot ON lot.id = swatch.lot_id JOIN "
+            "current_measurement AS m ON m.swatch_id = swatch.id WHERE colourway_id = ? "
+            "AND swatch.id <> ? AND form = 'wound card' LIMIT 1",
+            (colourway, swatch),
+        ).fetchone()
+        for (name,) in conn.execute(
+            "SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name = 'measurement'"
+        ).fetchall():
+            conn.execute(f'DROP TRIGGER "{name}"')
+        conn.execute("UPDATE measurement SET dry = 0 WHERE swatch_id = ?", (swatch,))
+    return lot, other, swatch, label, colourway
