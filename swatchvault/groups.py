@@ -18,6 +18,9 @@ from swatchvault.errors import CompareError
 
 #: One-sided 95 % of a normal: a pair nearer to the tolerance than this cannot be told.
 SURE = 1.645
+#: What a ΔE00 of unknown doubt is taken to be worth where something must be said: a photo without
+#: a reference is on average some 10 ΔE00 off (literature on phones).
+U_UNKNOWN = 10.0
 #: Blocks of ΔL*, ΔC*ab, ΔH*ab for shade sorting. Our choice, printed with every number.
 BLOCKS = (1.0, 1.0, 0.8)
 
@@ -26,6 +29,17 @@ BLOCKS = (1.0, 1.0, 0.8)
 class Bridge:
     """The closest pair across the gap between two neighbouring groups, and its ΔE00."""
 
+    left: int
+    right: int
+    delta_e: float
+
+
+@dataclass(frozen=True)
+class Split:
+    """Two groups, by their places, that the photos cannot tell apart: no pair across them is surely
+    beyond the tolerance. ``left``, ``right``: the nearest pair that cannot be told."""
+
+    groups: tuple[int, int]
     left: int
     right: int
     delta_e: float
@@ -40,6 +54,7 @@ class Grouping:
     doubt is unknown). ``course``: groups as they follow each other by looks. ``bridges``: one
     for each step of ``course``. ``labs``: (n, 3) the colours that were grouped. ``by``: which
     photos gave them, where photos did. ``u``: (n, n) doubt of ``delta_e``, as it was given.
+    ``splits``: pairs of groups that rest on doubt, the nearest first.
     """
 
     groups: tuple[tuple[int, ...], ...]
@@ -52,6 +67,7 @@ class Grouping:
     labs: Floats
     by: str = ""
     u: Floats | None = None
+    splits: tuple[Split, ...] = ()
 
     def u_of(self, i: int, j: int) -> float:
         """Standard uncertainty of the ΔE00 of two rows; NaN where unknown."""
@@ -92,7 +108,10 @@ def group(
     course = _course(table, groups)
     bridges = tuple(_bridge(table, groups[a], groups[b]) for a, b in itertools.pairwise(course))
     unsure = _unsure(table, groups, tolerance, u)
-    return Grouping(groups, unsure, tuple(course), bridges, table, tolerance, k_l, lab, u=u)
+    splits = _splits(table, groups, tolerance, u)
+    return Grouping(
+        *(groups, unsure, tuple(course), bridges, table, tolerance, k_l, lab), u=u, splits=splits
+    )
 
 
 def order_alike(table: Floats, members: Sequence[int]) -> list[int]:
@@ -184,6 +203,25 @@ def _unsure(
     doubt = np.nan if u is None else u
     unsure = np.argwhere(np.triu(within & ~(table + SURE * doubt <= tolerance), 1))
     return tuple((int(i), int(j)) for i, j in unsure)
+
+
+def _splits(
+    table: Floats, groups: tuple[tuple[int, ...], ...], tolerance: float, u: Floats | None
+) -> tuple[Split, ...]:
+    doubt = np.full(table.shape, np.nan) if u is None else u
+    reach = SURE * np.where(np.isnan(doubt), U_UNKNOWN, doubt)
+    rows = np.concatenate(groups)
+    starts = np.cumsum([0, *(len(g) for g in groups)])[:-1]
+    beyond = (table - reach > tolerance)[np.ix_(rows, rows)]
+    beyond = np.logical_or.reduceat(np.logical_or.reduceat(beyond, starts, axis=0), starts, axis=1)
+    told = np.where(table + reach <= tolerance, np.inf, table)  # surely within: not in doubt
+    found = []
+    for a, b in np.argwhere(np.triu(~beyond, 1)):
+        part = told[np.ix_(groups[a], groups[b])]
+        i, j = (int(v) for v in np.unravel_index(int(part.argmin()), part.shape))
+        left, right = groups[a][i], groups[b][j]
+        found.append(Split((int(a), int(b)), left, right, float(table[left, right])))
+    return tuple(sorted(found, key=lambda split: split.delta_e))
 
 
 def shade_sort(

@@ -13,6 +13,7 @@ from swatchvault.commands.options import NUMBER, archive_option, json_option, ne
 from swatchvault.errors import CompareError
 from swatchvault.writing import write_text_file
 
+SPLITS_SHOWN = 6  # the nearest say enough; our choice
 DAMP = click.option("--damp", is_flag=True, help="With swatches that were measured damp, too.")
 
 
@@ -75,7 +76,17 @@ def groups_command(
             f"cannot tell: {table.names[i]} and {table.names[j]} "
             f"({delta_e_words(found.delta_e[i, j], found.u_of(i, j))}, within {tolerance:g} or not)"
         )
-    if found.unsure:
+    for split in found.splits[:SPLITS_SHOWN]:
+        a, b = (place + 1 for place in split.groups)
+        click.echo(
+            f"groups {a} and {b} are split on doubt: {table.names[split.left]} and "
+            f"{table.names[split.right]} "
+            f"({delta_e_words(split.delta_e, found.u_of(split.left, split.right))}, within "
+            f"{tolerance:g} or not)"
+        )
+    if len(found.splits) > SPLITS_SHOWN:
+        click.echo(f"… and {len(found.splits) - SPLITS_SHOWN} more pairs of groups")
+    if found.unsure or found.splits:
         click.echo("(`check` uses photos that show both, where there are some, and can tell more)")
     for bridge in found.bridges:
         click.echo(
@@ -104,6 +115,15 @@ def _grouping_record(
         "taken_from": found.by,
         "groups": [[names[r] for r in rows] for rows in found.groups],
         "cannot_tell": [[names[i], names[j]] for i, j in found.unsure],
+        "split_on_doubt": [
+            {
+                "groups": [place + 1 for place in s.groups],
+                "swatches": [names[s.left], names[s.right]],
+                "delta_e_00": s.delta_e,
+                "u": none_if_nan(found.u_of(s.left, s.right)),
+            }
+            for s in found.splits
+        ],
         "alternate": [
             {
                 "swatches": [names[b.left], names[b.right]],

@@ -96,3 +96,32 @@ def test_shade_sort_numbers():
 def test_what_cannot_be_grouped(labs, tolerance, what):
     with pytest.raises(CompareError, match=what):
         group(labs, tolerance)
+
+
+def test_a_split_that_rests_on_doubt_is_named():
+    labs = [[50.0, 0, 0], [51.2, 0, 0], [53.0, 0, 0], [75.0, 0, 0]]
+    vague = np.full((4, 4), 2.0)
+    found = group(labs, 2.0, k_l=1.0, u=vague)
+    assert [set(g) for g in found.groups] == [{0, 1}, {2}, {3}]
+    (split,) = found.splits  # 25 off is told for sure
+    assert (split.groups, {split.left, split.right}) == ((0, 1), {1, 2})
+    assert split.delta_e == pytest.approx(found.delta_e[1, 2])
+    # one pair across is surely beyond: then they are two, whatever the others are
+    sure = vague.copy()
+    sure[0, 2] = sure[2, 0] = 0.1
+    assert group(labs, 2.0, k_l=1.0, u=sure).splits == ()
+    assert group(labs, 2.0, k_l=1.0, u=np.full((4, 4), 0.01)).splits == ()
+
+
+def test_a_pair_surely_within_is_not_what_a_split_rests_on():
+    labs = [[50.0, 0, 0], [51.2, 0, 0], [53.0, 0, 0]]
+    u = np.full((3, 3), 2.0)
+    u[1, 2] = u[2, 1] = 0.01
+    (split,) = group(labs, 2.0, k_l=1.0, u=u).splits
+    assert {split.left, split.right} == {0, 2}
+
+
+def test_of_unknown_doubt_only_what_is_near_may_be_one():
+    near, far = [[50.0, 0, 0], [60.0, 0, 0]], [[50.0, 0, 0], [90.0, 0, 0]]
+    assert len(group(near, 2.0, k_l=1.0).splits) == 1
+    assert group(far, 2.0, k_l=1.0).splits == ()

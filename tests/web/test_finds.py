@@ -271,6 +271,11 @@ async def test_groups_are_the_commands(visitor: Callable[[str], Any], studio: Pa
     assert f"{sum(map(len, told['groups']))} swatches in {len(told['groups'])} groups" in page
     order = re.findall(r'href="/swatch/\d+"><bdi>([^<]*)</bdi>', page)
     assert order == [name for group in told["groups"] for name in group]
+    assert told["split_on_doubt"]
+    for split in told["split_on_doubt"][:6]:
+        a, b = split["groups"]
+        left, right = split["swatches"]
+        assert f"Groups {a} and {b}: <bdi>{left}</bdi> and <bdi>{right}</bdi>, ΔE00" in page
     for name, number in told["shade_sort"].items():
         assert re.search(rf"<bdi>{re.escape(name)}</bdi>.*?shade-sort {number}<", page, re.S)
 
