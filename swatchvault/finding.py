@@ -23,6 +23,7 @@ from swatchvault.archive.made import Filters, Made, made_of, speaking_labs, swat
 from swatchvault.archive.pages_find import newest_row, shown_with
 from swatchvault.archive.swatches import swatch_there
 from swatchvault.errors import NotFound
+from swatchvault.groups import U_UNKNOWN
 from swatchvault.likeness import CHARGE, CHARGE_WITHOUT_REFERENCE
 from swatchvault.lotcheck import as_colour
 from swatchvault.naming import measured_swatch
@@ -36,6 +37,11 @@ from swatchvault.photodoubt import (
     u_of_lab,
 )
 
+#: Tolerance of a search where none is asked for, in ΔE00; as of a check, our choice.
+TOLERANCE = 2.0
+#: A hit farther off than this many standard uncertainties is not near; our choice, 99.7 % of a
+#: normal.
+DOUBTS = 3.0
 #: Flags of what the program found by itself, so that a person looks whether it did so rightly.
 FOUND_BY_SEARCH = frozenset({"located by search", "reference found by search"})
 
@@ -177,6 +183,28 @@ def with_companions(
         return rows
     beside = np.isin(ids, list(shown_with(conn, query.swatch_id)))
     return np.union1d(rows, np.flatnonzero(beside if wanted is None else beside & wanted))
+
+
+def nothing_near(
+    query: Query, hits: Sequence[Hit], tolerance: float, *, limited: bool = False
+) -> str:
+    """That nothing lies near, with the nearest of ``hits`` there is; "" where something does.
+
+    Near is within ``tolerance`` or, where the photos are less sure than that and no limit was asked
+    for (``limited``), within :data:`DOUBTS` times the doubt.
+    """
+    limits = [tolerance if limited else max(tolerance, DOUBTS * _known(h.u)) for h in hits]
+    if not hits or any(h.distance <= most for h, most in zip(hits, limits, strict=True)):
+        return ""
+    doubt = "" if limited else f", or within {DOUBTS:g} times the doubt,"
+    return (
+        f"Nothing within {tolerance:g}{doubt} of {query.target.name}: the nearest is "
+        f"{hits[0].made.swatch}, {hits[0].distance:.3g} off."
+    )
+
+
+def _known(u: float) -> float:
+    return U_UNKNOWN if math.isnan(u) else u
 
 
 def by_other_dyes(conn: sqlite3.Connection, query: Query, hits: Sequence[Hit]) -> list[Hit]:

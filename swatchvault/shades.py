@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 from ingest.colour import D65, SRGB_TO_XYZ, Floats, srgb_to_linear, xyz_to_lab
 from swatchvault.drift import Course, LotFacts, course
 from swatchvault.errors import CompareError
-from swatchvault.groups import Grouping, group, order_alike, pairwise, shade_sort
+from swatchvault.groups import U_UNKNOWN, Grouping, group, order_alike, pairwise, shade_sort
 from swatchvault.lab_index import LabIndex
 from swatchvault.likeness import Look, LookIndex, look_of
 from swatchvault.maps import Gap, course_svg, gaps, map_svg
@@ -138,7 +138,8 @@ def u_of_pair(a: Colour, b: Colour, capture: Capture, delta_e: float, k_l: float
 def shared_ranks(delta_e: Sequence[float], u: Sequence[float]) -> list[int]:
     """Ranks of hits, nearest first; those that cannot be told from the first of a rank share it.
 
-    ``u``: standard uncertainty of each, NaN where unknown: it can be told from nothing.
+    ``u``: standard uncertainty of each, NaN where unknown: one photo without a reference, which
+    is some 10 ΔE00 off, brings its doubt upon both.
 
     >>> shared_ranks([1.0, 1.2, 6.0], [0.5, 0.5, 0.5])
     [1, 1, 3]
@@ -146,8 +147,9 @@ def shared_ranks(delta_e: Sequence[float], u: Sequence[float]) -> list[int]:
     ranks: list[int] = []
     first = 0
     for row, (distance, doubt) in enumerate(zip(delta_e, u, strict=True)):
-        together = math.hypot(doubt, u[first]) * TOLD_APART
-        if row and distance - delta_e[first] > together:  # False where a doubt is NaN
+        known = [v for v in (doubt, u[first]) if not math.isnan(v)]
+        unknown = [U_UNKNOWN] if len(known) < 2 else []
+        if row and distance - delta_e[first] > math.hypot(*known, *unknown) * TOLD_APART:
             first = row
         ranks.append(first + 1)
     return ranks

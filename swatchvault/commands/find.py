@@ -89,7 +89,11 @@ def _photo(path: Path, region: str | None) -> Any:
 @K_L
 @filter_options
 @click.option("--other-dyes", is_flag=True, help="Ways there within --tolerance, no dye in common.")
-@TOLERANCE
+@click.option(
+    "--tolerance",
+    type=NUMBER,
+    help="Only hits within this ΔE00; with --other-dyes 2 where it is not said.",
+)
 @archive_option
 @json_option
 def near_command(
@@ -98,7 +102,7 @@ def near_command(
     count: int,
     k_l: float,
     other_dyes: bool,
-    tolerance: float,
+    tolerance: float | None,
     archive_folder: Path | None,
     as_json: bool,
     **limits: Any,
@@ -114,17 +118,22 @@ def near_command(
     from swatchvault.archive.made import Filters
     from swatchvault.search_notes import left_out
 
+    if tolerance is not None and not tolerance > 0:
+        raise CompareError(f"tolerance is {tolerance:g}, needed a number above 0: such as 2")
+    limit = finding.TOLERANCE if tolerance is None else tolerance
     with open_archive(need_archive(archive_folder)) as archive:
-        query, why = query_of(archive.conn, what, region), ""
+        query, why, far = query_of(archive.conn, what, region), "", ""
         if other_dyes:
-            near = finding.within(archive.conn, query, Filters(**limits), tolerance, k_l)
+            near = finding.within(archive.conn, query, Filters(**limits), limit, k_l)
             hits = finding.by_other_dyes(archive.conn, query, near)
-            why = finding.no_other_ways(query, near, tolerance)
+            why = finding.no_other_ways(query, near, limit)
         else:
             hits = finding.near(archive.conn, query, Filters(**limits), k=count, k_l=k_l)
+            far = finding.nothing_near(query, hits, limit, limited=tolerance is not None)
+            hits = [h for h in hits if tolerance is None or h.distance <= tolerance]
         classed = limits["tonality"] is not None
         older = left_out(archive.conn, query, classed=classed)
-    warnings = [*query.target.warnings, *older]
+    warnings = [*query.target.warnings, *older, *([far] if far else [])]
     if as_json:
         lab, u = [float(v) for v in query.target.lab], query.u_lab
         u_lab = None if u is None else [none_if_nan(v) for v in u]
@@ -135,7 +144,7 @@ def near_command(
         click.echo(why)
     elif other_dyes:
         ways = "1 way" if len(hits) == 1 else f"{len(hits)} ways"
-        click.echo(f"{ways} with no dye in common, within {tolerance:g}:")
+        click.echo(f"{ways} with no dye in common, within {limit:g}:")
     _show(hits, warnings, f"ΔE00 (kL = {k_l:g})", ranked=True)
 
 

@@ -130,23 +130,28 @@ def _found(conn: sqlite3.Connection, state: dict[str, Any], asked: Asked) -> dic
     query, words = query_of(conn, asked, state.get("photos to find", {}))
     filters, k_l = asked.filters(), asked.above_zero("k_l", "kL")
     kept = kept_colours(conn, state, query.version)
-    looks = asked["rank"] == "looks"
+    looks, far = asked["rank"] == "looks", ""
+    limit = asked.above_zero("tolerance", "the tolerance")
     if looks:
         hits = finding.like(
             conn, query, filters, k=asked.count, kept=kept_looks(conn, state, query)
         )
     elif asked["other"]:
-        tolerance = asked.above_zero("tolerance", "the tolerance")
-        hits = nearby.within(conn, kept, query, filters, tolerance, k_l)
+        hits = nearby.within(conn, kept, query, filters, limit, k_l)
         hits = finding.by_other_dyes(conn, query, hits)
     else:
         hits = nearby.near(conn, kept, query, filters, k=asked.count, k_l=k_l)
-    notes = [words, *query.target.warnings, *_left_out(conn, state, query, asked, kept)]
+        limited = bool(asked["tolerance"])
+        far = finding.nothing_near(query, hits, limit, limited=limited)
+        hits = [h for h in hits if not limited or h.distance <= limit]
+    notes = [words, *query.target.warnings, *_left_out(conn, state, query, asked, kept), far]
+    if looks and asked["tolerance"]:
+        notes.append("The limit of ΔE00 was not used: how unlike two look is no ΔE00.")
     return {
         "query": query,
         "looks": looks,
         "k_l": k_l,
-        "tolerance": asked.above_zero("tolerance", "the tolerance"),
+        "tolerance": limit,
         "hits": [_shown(h) for h in hits],
         "doubt_of": _doubt_of_all(hits),
         **_no_doubt(query, hits),

@@ -404,7 +404,8 @@ def test_a_photo_is_searched_and_without_a_card_warned_of(ask, tmp_path):
     assert {h["rank"] for h in warned["hits"]} == {1}  # nothing can be told apart
     (tmp_path / "hedge.marks.json").write_text(json.dumps(marks))
     answer = json.loads(ask("near", photo, "--json").out)
-    assert answer["warnings"] == []
+    (far,) = answer["warnings"]  # of no card nothing is said; the archive holds no such green
+    assert far.startswith("Nothing within 2, or within 3 times the doubt,")
     assert "has no region 'x'" in ask("near", photo, "--region", "x").err
     name = marks["swatches"][0]["name"]
     for command in ("near", "like"):
@@ -525,3 +526,28 @@ def test_damp_swatches_alone_are_refused_with_what_to_do(ask):
         "d1 was measured damp and left out, since wet yarn is darker and stronger in colour: "
         "photograph it again, dry\n"
     )
+
+
+def test_near_says_where_nothing_is_near(ask):
+    said = "Nothing within 2, or within 3 times the doubt, of L* 90 a* 0 b* 0: the nearest is "
+    record = json.loads(ask("near", "90,0,0", "--json").out)
+    (warning,) = record["warnings"]
+    first = record["hits"][0]
+    assert warning == f"{said}{first['swatch']}, {first['distance']:.3g} off."
+    assert first["distance"] > 3 * first["u"] and len(record["hits"]) == 10
+    assert ask("near", "90,0,0").out.splitlines()[0] == f"! {warning}"
+    assert "Nothing" not in ask("near", "42,31,-8").out
+    # 3 off, and the doubt is over 1
+    doubtful = json.loads(ask("near", "39,31,-8", "--k-l", "1", "--json").out)
+    assert 2 < doubtful["hits"][0]["distance"] <= 3 * doubtful["hits"][0]["u"]
+    assert doubtful["warnings"] == []
+
+
+def test_a_tolerance_is_a_limit_also_without_other_dyes(ask):
+    every = json.loads(ask("near", "42,31,-8", "-n", "20", "--json").out)["hits"]
+    some = json.loads(ask("near", "42,31,-8", "-n", "20", "--tolerance", "1", "--json").out)["hits"]
+    assert some == [h for h in every if h["distance"] <= 1] and 0 < len(some) < len(every)
+    none = ask("near", "90,0,0", "--tolerance", "3").out
+    assert none.startswith("! Nothing within 3 of L* 90 a* 0 b* 0: the nearest is ")
+    assert len(none.splitlines()) == 1
+    assert "tolerance is -1" in ask("near", "42,31,-8", "--tolerance", "-1").err

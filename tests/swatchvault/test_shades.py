@@ -164,6 +164,9 @@ def test_targets():
         ([1, 1.1, 4.0], [0.5] * 3, [1, 1, 3]),
         ([1, 4, 9], [np.nan, 0.1, 0.1], [1, 1, 1]),
         ([1, 2, 2.0], [0.1, 0.1, np.nan], [1, 2, 2]),
+        # without a reference some 10 off, 1.96 times: 19.6
+        ([1.14, 20.5, 21.0, 38.5], [np.nan] * 4, [1, 1, 3, 3]),
+        ([1.14, 38.5], [0.1, np.nan], [1, 2]),
     ],
 )
 def test_hits_that_cannot_be_told_apart_share_a_rank(distance, u, ranks):

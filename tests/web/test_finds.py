@@ -66,6 +66,9 @@ def test_every_way_to_take_two_photos_has_its_words() -> None:
             "what=40,20,10&other=1&tolerance=15",
             ["near", "40,20,10", "--other-dyes", "--tolerance", "15"],
         ),
+        ("what=45,20,-10&base=Orrin+four-ply", ["near", "45,20,-10", "--base", "Orrin four-ply"]),
+        ("what=45,20,-10&tolerance=14,8", ["near", "45,20,-10", "--tolerance", "14.8"]),
+        ("what=45,20,-10&tolerance=0.5", ["near", "45,20,-10", "--tolerance", "0.5"]),
         ("swatch=3&rank=looks&n=5", ["like", "3", "-n", "5"]),
     ],
 )
@@ -393,3 +396,11 @@ def damp_lot(studio: Path) -> tuple[int, int, int, str, int]:
             conn.execute(f'DROP TRIGGER "{name}"')
         conn.execute("UPDATE measurement SET dry = 0 WHERE swatch_id = ?", (swatch,))
     return lot, other, swatch, label, colourway
+
+
+async def test_a_limit_that_looks_cannot_use_is_told(visitor: Callable[[str], Any]) -> None:
+    dyer = visitor("dyer")
+    said = "The limit of ΔE00 was not used"
+    assert said in (await dyer.get("/find?swatch=3&rank=looks&tolerance=3")).text
+    assert said not in (await dyer.get("/find?swatch=3&rank=looks")).text
+    assert 'name="tolerance" value=""' in (await dyer.get("/find")).text
