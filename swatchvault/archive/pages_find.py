@@ -67,11 +67,20 @@ def swatch_label(conn: sqlite3.Connection, swatch_id: int) -> str:
 
 def colourway_ids(conn: sqlite3.Connection, swatch_ids: Sequence[int]) -> dict[int, int]:
     """The colourway's number of each of these swatches that has one."""
+    return _of_lots(conn, "colourway_id", swatch_ids)
+
+
+def recipe_ids(conn: sqlite3.Connection, swatch_ids: Sequence[int]) -> dict[int, int]:
+    """The number of the recipe that the lot of each of these swatches followed, if one."""
+    return _of_lots(conn, "recipe_id", swatch_ids)
+
+
+def _of_lots(conn: sqlite3.Connection, column: str, swatch_ids: Sequence[int]) -> dict[int, int]:
     import json
 
     sql = (
-        "SELECT swatch.id, lot.colourway_id FROM swatch JOIN lot ON lot.id = swatch.lot_id "
-        "WHERE swatch.id IN (SELECT value FROM json_each(?)) AND lot.colourway_id IS NOT NULL"
+        f"SELECT swatch.id, lot.{column} FROM swatch JOIN lot ON lot.id = swatch.lot_id "
+        f"WHERE swatch.id IN (SELECT value FROM json_each(?)) AND lot.{column} IS NOT NULL"
     )
     return {int(r[0]): int(r[1]) for r in conn.execute(sql, (json.dumps(list(swatch_ids)),))}
 

@@ -201,7 +201,7 @@ def _show(hits: list[Any], warnings: list[str], measure: str, *, ranked: bool) -
     if not hits:
         return
     first = ("rank", measure, *(["±"] if ranked else []), "swatch", "L*, a*, b*")
-    header = (*first, "colourway", "base", "form", "lot", "dyed on", "dyes")
+    header = (*first, "colourway", "base", "form", "lot", "recipe", "dyed on", "dyes")
     rows = []
     for hit in hits:
         doubt = [hit.u if hit.u == hit.u else "?"] if ranked else []
@@ -211,8 +211,9 @@ def _show(hits: list[Any], warnings: list[str], measure: str, *, ranked: bool) -
             for d in made.dyes
         )
         seen = (made.swatch, lab_cell(hit.lab, hit.u_lab))
+        recipe = "" if made.recipe_version is None else f"version {made.recipe_version}"
         form = f"{made.form}, measured damp" if hit.damp else made.form
-        names = (made.colourway, made.base, form, made.lot, made.dyed_on, dyes)
+        names = (made.colourway, made.base, form, made.lot, recipe, made.dyed_on, dyes)
         rows.append((hit.rank, hit.distance, *doubt, *seen, *names))
     click.echo("\n".join(table_lines(header, rows)))
     click.echo(OF_ITSELF if ranked else NO_DOUBT_OF_LOOKS)

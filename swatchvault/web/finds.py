@@ -125,7 +125,7 @@ def _values(conn: sqlite3.Connection, state: dict[str, Any], asked: Asked) -> di
 
 def _found(conn: sqlite3.Connection, state: dict[str, Any], asked: Asked) -> dict[str, Any]:
     from swatchvault import finding, nearby
-    from swatchvault.archive.pages_find import colourway_ids
+    from swatchvault.archive.pages_find import colourway_ids, recipe_ids
 
     query, words = query_of(conn, asked, state.get("photos to find", {}))
     filters, k_l = asked.filters(), asked.above_zero("k_l", "kL")
@@ -158,6 +158,7 @@ def _found(conn: sqlite3.Connection, state: dict[str, Any], asked: Asked) -> dic
         "shared": len({h.rank for h in hits}) < len(hits),
         "notes": [n for n in notes if n],
         "colourways": colourway_ids(conn, [h.made.swatch_id for h in hits]),
+        "recipes": recipe_ids(conn, [h.made.swatch_id for h in hits]),
     }
 
 

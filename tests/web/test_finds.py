@@ -404,3 +404,24 @@ async def test_a_limit_that_looks_cannot_use_is_told(visitor: Callable[[str], An
     assert said in (await dyer.get("/find?swatch=3&rank=looks&tolerance=3")).text
     assert said not in (await dyer.get("/find?swatch=3&rank=looks")).text
     assert 'name="tolerance" value=""' in (await dyer.get("/find")).text
+
+
+async def test_a_hit_leads_to_its_lot_and_its_recipe(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    page = (await visitor("dyer").get("/find?what=37,24,12&n=200")).text
+    with open_archive(studio) as archive:
+        lots = archive.conn.execute(
+            "SELECT swatch.id, lot.id, recipe.id, recipe.version FROM swatch "
+            "JOIN lot ON lot.id = swatch.lot_id LEFT JOIN recipe ON recipe.id = lot.recipe_id "
+            "WHERE swatch.id IN (SELECT swatch_id FROM current_measurement)"
+        ).fetchall()
+    items = re.findall("<li>.*?</li>", page, re.DOTALL)
+    followed = 0
+    for swatch, lot, recipe, version in lots:
+        (item,) = (li for li in items if f'"/swatch/{swatch}"' in li)
+        assert f'href="/lot/{lot}"' in item
+        link = f'<a href="/recipe/{recipe}">recipe version {version}</a>'
+        assert (link in item) is (recipe is not None)
+        followed += recipe is not None
+    assert followed > 0
