@@ -26,10 +26,6 @@ FRAME: Mapping[str, Mapping[str, float]] = {
     "other, both by daylight": {"card": 2.3, "steps": 1.4, "chart": 1.2},
     "other": {"card": 4.0, "steps": 2.6, "chart": 1.6},
 }
-# By other light than daylight settings that are free leave more, where no chart corrects colours:
-# with 0.48, of lots of three families of simulated dyes that constants are found on, 1.7 % of those
-# called within at T = 3 and kL = 2 were not (12 of 692), with 0.55 1.2 % (7 of 606).
-FRAME_OTHER_LIGHT: Mapping[str, Mapping[str, float]] = {"same set-up": {"steps": 0.55}}
 # The part that grows with the difference, as a share of ΔE00; the same simulation.
 SHARE_DAYLIGHT = {"card": 0.25, "steps": 0.11, "chart": 0.11}
 SHARE_OTHER_LIGHT = {"card": 0.35, "steps": 0.2, "chart": 0.2}
@@ -140,9 +136,8 @@ def _under(values: Floats, full: float, none: float) -> Floats:
     return np.clip((none - values) / (none - full), 0.0, 1.0)
 
 
-def _default_frame(row: str, columns: Sequence[str], daylight: bool) -> float:
-    by_light = {} if daylight else FRAME_OTHER_LIGHT.get(row, {})
-    return max(by_light.get(c, FRAME[row].get(c, math.nan)) for c in columns)
+def _default_frame(row: str, columns: Sequence[str]) -> float:
+    return max(FRAME[row].get(c, math.nan) for c in columns)
 
 
 def pair_doubt(master: Colour, new: Colour, conditions: Conditions) -> PairDoubt:
@@ -155,7 +150,7 @@ def pair_doubt(master: Colour, new: Colour, conditions: Conditions) -> PairDoubt
         row = "other, both by daylight" if daylight else "other"
         shares = SHARE_DAYLIGHT if daylight else SHARE_ANYTHING_ELSE
     unknown = "none" in columns
-    default = math.nan if unknown else _default_frame(row, columns, daylight)
+    default = math.nan if unknown else _default_frame(row, columns)
     frame = default**2 * np.eye(3)
     own = conditions.own_frame
     order = list(Capture)

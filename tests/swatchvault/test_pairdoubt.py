@@ -43,8 +43,6 @@ REFERENCES = ("card", "steps", "chart")
 def test_frame_part_and_share(capture, frames, light):
     for reference, frame in zip(REFERENCES, frames, strict=True):
         doubt = u_of(capture, (reference, reference), light)
-        if (capture, reference) == ("same set-up", "steps") and light != "daylight":
-            frame = 0.55
         np.testing.assert_allclose(doubt.frame, frame**2 * np.eye(3))
         daylight, other = (0.25, 0.35) if reference == "card" else (0.11, 0.2)
         assert doubt.share == (daylight if light == "daylight" else other)
