@@ -126,9 +126,15 @@ async def test_what_cannot_be_is_a_sentence_and_stays_typed(
     assert f'value="{typed}"' in answer.text
 
 
-async def test_a_stock_that_is_old_or_overdrawn_says_so(visitor: Callable[[str], Any]) -> None:
+async def test_a_stock_that_is_old_or_overdrawn_says_so(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
     page = (await visitor("dyer").get("/shelf")).text
     assert "Mixed more than six months ago" in page
+    assert "More was used than was thought to be there" not in page
+    with sqlite3.connect(studio / "archive.db") as conn:
+        conn.execute("UPDATE stock SET made_up_to_ml = 500 WHERE code = 'brackle 1 %'")
+    page = (await visitor("dyer").get("/shelf")).text
     assert "More was used than was thought to be there" in page
     assert (await visitor("dyer").get("/dye/999")).status_code == 404
 
