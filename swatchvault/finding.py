@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import math
-import re
 import sqlite3
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,20 +12,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.colour import Floats, delta_e_2000
-from ingest.flags import FLAGS
-from ingest.model import Measurement, none_if_nan
+from ingest.model import none_if_nan
 from swatchvault import shades
-from swatchvault.archive import StoredColour, speaks_of
+from swatchvault.archive import StoredColour
 from swatchvault.archive.evenness import versions_in_use
-from swatchvault.archive.looks import speaking_looks
 from swatchvault.archive.made import Filters, Made, made_of, speaking_labs, swatches_where
-from swatchvault.archive.pages_find import newest_row, shown_with
-from swatchvault.archive.swatches import swatch_there
+from swatchvault.archive.pages_find import shown_with
 from swatchvault.errors import NotFound
 from swatchvault.groups import U_UNKNOWN
-from swatchvault.likeness import CHARGE, CHARGE_WITHOUT_REFERENCE
 from swatchvault.lotcheck import as_colour
-from swatchvault.naming import measured_swatch
 from swatchvault.pair import Capture, Colour, OwnFrame
 from swatchvault.photodoubt import (
     Apart,
@@ -36,43 +30,13 @@ from swatchvault.photodoubt import (
     photos_by_swatch,
     u_of_lab,
 )
+from swatchvault.queries import Query
 
 #: Tolerance of a search where none is asked for, in ΔE00; as of a check, our choice.
 TOLERANCE = 2.0
 #: A hit farther off than this many standard uncertainties is not near; our choice, 99.7 % of a
 #: normal.
 DOUBTS = 3.0
-#: Flags of what the program found by itself, so that a person looks whether it did so rightly.
-FOUND_BY_SEARCH = frozenset({"located by search", "reference found by search"})
-
-
-@dataclass(frozen=True, eq=False)
-class Query:
-    """What is looked for: a stated colour, a swatch with its photos, or a new measurement.
-
-    ``spoken``: of a swatch's photos the one that speaks for it.
-    """
-
-    target: shades.Target
-    photos: tuple[StoredColour, ...] = ()
-    spoken: StoredColour | None = None
-    measured: Measurement | None = None
-    tonality: Mapping[str, Any] | None = None
-    version: str | None = None  # of the method that measured it; None: a stated colour
-
-    @property
-    def evenness_method(self) -> str | None:
-        return (self.tonality or {}).get("method")
-
-    @property
-    def u_lab(self) -> list[float] | None:
-        """Standard uncertainties of its colour, NaN where unknown; ``None``: a stated colour."""
-        photo = self.measured or self.spoken
-        return None if photo is None else photo.covariance.standard_total()
-
-    @property
-    def swatch_id(self) -> int | None:
-        return self.photos[0].swatch_id if self.photos else None
 
 
 @dataclass(frozen=True, eq=False)
@@ -111,39 +75,6 @@ def made_record(made: Made) -> dict[str, Any]:
     names = ("swatch", "form", "base", "lot", "dyed_on", "colourway", "recipe_version")
     dyes = [{"dye": d.dye, "depth_percent": d.depth_percent, "pack": d.pack} for d in made.dyes]
     return {**{n: getattr(made, n) for n in names}, "dyes": dyes}
-
-
-def query_of_swatch(conn: sqlite3.Connection, label: str) -> Query:
-    """The query that a swatch of the archive is; the photo that speaks for it gives the colour."""
-    photos = tuple(measured_swatch(conn, label))
-    (spoken,) = speaks_of(conn, photos).values()
-    warnings = [shades.NO_CARD_WARNING] if spoken.reference == "none" else []
-    warnings += [shades.DAMP_WARNING] if spoken.damp else []
-    target = shades.Target(spoken.lab, f"swatch {label}", tuple(warnings))
-    return Query(target, photos, spoken, tonality=spoken.tonality, version=spoken.version)
-
-
-def query_of_text(conn: sqlite3.Connection, what: str) -> Query:
-    """What a person typed: a swatch's label, else a Lab triple or a hex colour, whose # may be
-    left out.
-
-    Raises ``NotFound`` for what is neither, and for a swatch that has no measured photo.
-    """
-    if swatch_there(conn, what):
-        return query_of_swatch(conn, what)
-    bare = re.fullmatch(r"[0-9a-fA-F]{6}", what.strip())
-    target = shades.parse_target(f"#{what.strip()}" if bare else what)
-    return query_of_swatch(conn, what) if target is None else Query(target)
-
-
-def query_of_measurement(measured: Measurement) -> Query:
-    """The query that a new photo's swatch is."""
-    warnings = [shades.NO_CARD_WARNING] if measured.reference == "none" else []
-    warnings += [FLAGS[f] for f in sorted(measured.flags & FOUND_BY_SEARCH)]
-    target = shades.Target(np.asarray(measured.lab), measured.name, tuple(warnings))
-    from ingest.pipeline import METHOD_VERSION
-
-    return Query(target, measured=measured, tonality=measured.tonality, version=METHOD_VERSION)
 
 
 def near(
@@ -237,70 +168,6 @@ def no_other_ways(query: Query, hits: Sequence[Hit], tolerance: float) -> str:
     )
 
 
-@dataclass(frozen=True, eq=False)
-class KeptLooks:
-    """Looks of the measured swatches by one version of both methods, with their index."""
-
-    stamp: tuple[int, int, int, int]
-    ids: NDArray[np.int64]
-    labs: Floats
-    index: shades.LookIndex
-
-
-def keep_looks(conn: sqlite3.Connection, query: Query) -> KeptLooks:
-    """Read the looks that a query can be held against and build their index."""
-    stamp = newest_row(conn)
-    ids, labs, records = speaking_looks(conn, query.version, query.evenness_method)
-    looks = [shades.look_of(lab, record) for lab, record in zip(labs, records, strict=True)]
-    return KeptLooks(stamp, ids, labs, shades.LookIndex(looks))
-
-
-def like(
-    conn: sqlite3.Connection,
-    query: Query,
-    filters: Filters,
-    *,
-    k: int = 10,
-    kept: KeptLooks | None = None,
-) -> list[Hit]:
-    """Swatches that look most like the query: colours, shares and evenness; ranks as they come.
-
-    ``kept``: what :func:`keep_looks` gave for this query's versions, where that is at hand.
-    """
-    kept = kept or keep_looks(conn, query)
-    wanted = kept.ids != (query.swatch_id or -1)
-    if filters.asks:
-        ids = swatches_where(conn, filters)
-        wanted &= np.isin(kept.ids, np.fromiter(ids, dtype=np.int64, count=len(ids)))
-    if not wanted.any():
-        raise NotFound(_nothing(filters))
-    search = _search_of_looks(query, kept.index)
-    ask, total = k + 1, len(kept.ids)
-    rows, distances = search(ask)
-    while int(wanted[rows].sum()) < k and ask < total:
-        ask = min(total, ask * 8)
-        rows, distances = search(ask)
-    rows, distances = rows[wanted[rows]][:k], distances[wanted[rows]][:k]
-    found = [int(kept.ids[r]) for r in rows]
-    made, photos = made_of(conn, found), photos_by_swatch(conn, found, query.version)
-    return [
-        Hit(rank, made[i], lab, float(d), math.nan, "", *_own(photos[i], lab))
-        for rank, (i, lab, d) in enumerate(zip(found, kept.labs[rows], distances, strict=True), 1)
-    ]
-
-
-def _search_of_looks(
-    query: Query, index: shades.LookIndex
-) -> Callable[[int], tuple[NDArray[np.intp], Floats]]:
-    """The k most alike; a photo's white may be off, more so with no reference in it."""
-    look = shades.look_of(query.target.lab, query.tonality)
-    photo = query.measured or query.spoken
-    if photo is None:
-        return lambda k: index.nearest(look, k)
-    charge = CHARGE_WITHOUT_REFERENCE if photo.reference == "none" else CHARGE
-    return lambda k: index.nearest_in_any_balance(look, k, charge)
-
-
 def _searched(
     conn: sqlite3.Connection, query: Query, filters: Filters
 ) -> tuple[np.ndarray[Any, Any], Floats]:
@@ -319,11 +186,12 @@ def _searched(
             "method: measure them anew with `swatchvault remeasure --all`"
         )
     if not len(ids):
-        raise NotFound(_nothing(filters))
+        raise NotFound(nothing_meets(filters))
     return ids, labs
 
 
-def _nothing(filters: Filters) -> str:
+def nothing_meets(filters: Filters) -> str:
+    """Why a search has nothing to look among."""
     if filters.asks:
         return "no other measured swatch meets all of that: ask for less"
     return "the archive holds no measured swatch to search yet: photograph one and add it"
@@ -356,12 +224,12 @@ def hits_of(
     found.sort(key=lambda each: each[0].delta_e)
     ranks = shades.shared_ranks([a.delta_e for a, _, _ in found], [a.u for a, _, _ in found])
     return [
-        Hit(rank, made[i], lab, a.delta_e, a.u, a.photos, *_own(photos[i], lab))
+        Hit(rank, made[i], lab, a.delta_e, a.u, a.photos, *own_of(photos[i], lab))
         for rank, (a, i, lab) in zip(ranks, found, strict=True)
     ]
 
 
-def _own(photos: Sequence[StoredColour], lab: Floats) -> tuple[list[float], bool]:
+def own_of(photos: Sequence[StoredColour], lab: Floats) -> tuple[list[float], bool]:
     """The doubt of a colour by itself, and whether it was measured damp."""
     photo = photo_of_lab(photos, lab)
     return u_of_lab(photos, lab), photo is not None and photo.damp

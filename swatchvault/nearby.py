@@ -18,6 +18,7 @@ from swatchvault.archive.evenness import versions_in_use
 from swatchvault.archive.made import Filters, speaking_labs, swatches_where
 from swatchvault.archive.pages_find import newest_row
 from swatchvault.errors import NotFound
+from swatchvault.queries import Query
 
 Stamp = tuple[int, int, int, int]
 
@@ -46,7 +47,7 @@ def keep_colours(conn: sqlite3.Connection, version: str | None = None) -> KeptCo
 def near(
     conn: sqlite3.Connection,
     kept: KeptColours,
-    query: finding.Query,
+    query: Query,
     filters: Filters,
     *,
     k: int = 10,
@@ -68,7 +69,7 @@ def near(
 def within(
     conn: sqlite3.Connection,
     kept: KeptColours,
-    query: finding.Query,
+    query: Query,
     filters: Filters,
     tolerance: float,
     k_l: float,
@@ -81,7 +82,7 @@ def within(
 
 
 def _wanted(
-    conn: sqlite3.Connection, kept: KeptColours, query: finding.Query, filters: Filters
+    conn: sqlite3.Connection, kept: KeptColours, query: Query, filters: Filters
 ) -> NDArray[np.bool_]:
     """(n,) which of the kept colours may be found. Raises ``NotFound`` where none may."""
     wanted = kept.ids != (query.swatch_id or -1)
@@ -100,7 +101,7 @@ def _wanted(
 def _hits(
     conn: sqlite3.Connection,
     kept: KeptColours,
-    query: finding.Query,
+    query: Query,
     rows: NDArray[np.intp],
     k_l: float,
 ) -> list[finding.Hit]:

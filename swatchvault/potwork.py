@@ -103,7 +103,7 @@ def doubtful_doses(
         columns = dye_columns(conn, dye)
         weighed, grams = columns["amount_g"] is not None, columns["dye_g"]
         taken = columns["amount_g"] if weighed else columns["amount_ml"]
-        if columns["stock_id"] is None or grams is None or taken is None:
+        if columns["stock_id"] is None or grams is None or not taken:
             continue
         said = f"{dye.dye}: {dye.amount} of stock {dye.stock} holds {grams:.3g} g of dye"
         wanted = planned.get(dye.dye)

@@ -6,7 +6,7 @@ import sqlite3
 
 from swatchvault.archive.evenness import evenness_methods_in_use, versions_in_use
 from swatchvault.archive.eye import eye_rule, not_classed_by_eye
-from swatchvault.finding import Query
+from swatchvault.queries import Query
 
 
 def left_out(

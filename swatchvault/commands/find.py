@@ -15,7 +15,7 @@ from swatchvault.errors import CompareError
 if TYPE_CHECKING:
     import sqlite3
 
-    from swatchvault.finding import Query
+    from swatchvault.queries import Query
 
 FORMS = click.Choice(["skein", "wound card", "knit"])
 CLASSES = click.Choice(["solid", "semi-solid", "variegated", "speckled", "gradient"])
@@ -52,15 +52,15 @@ def filter_options(command: Callable[..., Any]) -> Callable[..., Any]:
 
 def query_of(conn: sqlite3.Connection, what: str, region: str | None) -> Query:
     """WHAT as a query: PHOTO or PHOTO:NAME, a hex colour, a Lab triple, else a swatch's label."""
-    from swatchvault import finding
+    from swatchvault import queries
     from swatchvault.commands.photos import split_name
 
     path, name = split_name(what)
     if path.is_file():
         if name is not None and region is not None:
             raise click.UsageError(f"{what} names a region already: leave --region out")
-        return finding.query_of_measurement(_photo(path, region if name is None else name))
-    return finding.query_of_text(conn, what)
+        return queries.query_of_measurement(_photo(path, region if name is None else name))
+    return queries.query_of_text(conn, what)
 
 
 def _photo(path: Path, region: str | None) -> Any:
@@ -168,14 +168,14 @@ def like_command(
     A photo needs a scale for its evenness; without one it is found by its colours only. Of a photo
     that shows several swatches, one is PHOTO:NAME.
     """
-    from swatchvault import finding, shades
+    from swatchvault import alike, shades
     from swatchvault.archive import open_archive
     from swatchvault.archive.made import Filters
     from swatchvault.search_notes import left_out
 
     with open_archive(need_archive(archive_folder)) as archive:
         query = query_of(archive.conn, what, region)
-        hits = finding.like(archive.conn, query, Filters(**limits), k=count)
+        hits = alike.like(archive.conn, query, Filters(**limits), k=count)
         classed = limits["tonality"] is not None
         older = left_out(archive.conn, query, evenness=True, classed=classed)
     warnings = [*query.target.warnings, *older]

@@ -14,9 +14,9 @@ from swatchvault.potwork import choose_stocks, here
 
 if TYPE_CHECKING:
     from swatchvault.archive.dyed import PotAsDyed
-    from swatchvault.finding import Query
     from swatchvault.foretell import Correction, KnownBase
     from swatchvault.pot import PotPlan, StockChoice
+    from swatchvault.queries import Query
 
 
 def read_recipe(
@@ -101,7 +101,7 @@ def pot_and_target(
     """The pot in the target's form where it has one, the target, and a note where forms differ."""
     from swatchvault.archive import current_master, get_lot
     from swatchvault.archive.dyed import base_and_form, pot_as_dyed
-    from swatchvault.finding import query_of_swatch
+    from swatchvault.queries import query_of_swatch
 
     get_lot(conn, lot)
     if target is not None:

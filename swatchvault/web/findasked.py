@@ -13,7 +13,7 @@ from swatchvault.web.visit import RefusedError
 if TYPE_CHECKING:
     from ingest.model import PhotoMeasurement
     from swatchvault.archive.made import Filters
-    from swatchvault.finding import Query
+    from swatchvault.queries import Query
 
 FORMS = ("skein", "wound card", "knit")
 CLASSES = ("solid", "semi-solid", "variegated", "speckled", "gradient")
@@ -93,23 +93,23 @@ def query_of(
     conn: sqlite3.Connection, asked: Asked, photos: dict[str, PhotoMeasurement]
 ) -> tuple[Query, str]:
     """The query, and a sentence where the colour asked for was not taken as it was."""
-    from swatchvault import finding
+    from swatchvault import queries
     from swatchvault.archive.pages_find import swatch_label
 
     if asked.by == "swatch":
         label = swatch_label(conn, whole(asked["swatch"], "the swatch"))
-        return finding.query_of_swatch(conn, label), ""
+        return queries.query_of_swatch(conn, label), ""
     if asked.by == "photo":
         return _of_photo(asked, photos), ""
     if asked.by == "typed":
-        return finding.query_of_text(conn, asked["what"]), ""
+        return queries.query_of_text(conn, asked["what"]), ""
     return _of_colour(asked)
 
 
 def _of_colour(asked: Asked) -> tuple[Query, str]:
     import numpy as np
 
-    from swatchvault import finding, shades
+    from swatchvault import queries, shades
     from swatchvault.picker import chroma_limit, lab_of_lch
 
     lightness, chroma, hue = asked.lch
@@ -122,11 +122,11 @@ def _of_colour(asked: Asked) -> tuple[Query, str]:
         )
     lab = lab_of_lch(lightness, min(chroma, most), hue)
     name = f"L* {lab[0]:.1f} a* {lab[1]:.1f} b* {lab[2]:.1f}"
-    return finding.Query(shades.Target(np.array(lab), name)), words
+    return queries.Query(shades.Target(np.array(lab), name)), words
 
 
 def _of_photo(asked: Asked, photos: dict[str, Any]) -> Query:
-    from swatchvault import finding
+    from swatchvault import queries
 
     photo = photos.get(asked["photo"])
     if photo is None:
@@ -137,4 +137,4 @@ def _of_photo(asked: Asked, photos: dict[str, Any]) -> Query:
     if not asked["region"] and len(names) > 1:
         raise RefusedError(f"the photo shows {', '.join(names)}: choose which one to look for")
     found = photo.swatches[names.index(asked["region"]) if asked["region"] else 0]
-    return finding.query_of_measurement(found)
+    return queries.query_of_measurement(found)

@@ -20,8 +20,10 @@ from swatchvault.web.visit import Form, RefusedError, Visit
 if TYPE_CHECKING:
     from ingest.colour import Floats
     from ingest.model import PhotoMeasurement
-    from swatchvault.finding import Hit, KeptLooks, Query
+    from swatchvault.alike import KeptLooks
+    from swatchvault.finding import Hit
     from swatchvault.nearby import KeptColours
+    from swatchvault.queries import Query
 
 MOST_BYTES = 60_000_000  # as a photo that is to be filed
 _PHOTOS_KEPT = 12  # measured and not filed; our choice
@@ -76,8 +78,8 @@ def kept_colours(
 
 def kept_looks(conn: sqlite3.Connection, state: dict[str, Any], query: Query) -> KeptLooks:
     """The archive's looks with their index, built anew only when something was measured."""
+    from swatchvault.alike import keep_looks
     from swatchvault.archive.pages_find import newest_row
-    from swatchvault.finding import keep_looks
 
     kept: dict[tuple[str | None, str | None], KeptLooks] = state.setdefault("looks", {})
     versions = (query.version, query.evenness_method)
@@ -124,7 +126,7 @@ def _values(conn: sqlite3.Connection, state: dict[str, Any], asked: Asked) -> di
 
 
 def _found(conn: sqlite3.Connection, state: dict[str, Any], asked: Asked) -> dict[str, Any]:
-    from swatchvault import finding, nearby
+    from swatchvault import alike, finding, nearby
     from swatchvault.archive.pages_find import colourway_ids, recipe_ids
 
     query, words = query_of(conn, asked, state.get("photos to find", {}))
@@ -133,9 +135,7 @@ def _found(conn: sqlite3.Connection, state: dict[str, Any], asked: Asked) -> dic
     looks, far = asked["rank"] == "looks", ""
     limit = asked.above_zero("tolerance", "the tolerance")
     if looks:
-        hits = finding.like(
-            conn, query, filters, k=asked.count, kept=kept_looks(conn, state, query)
-        )
+        hits = alike.like(conn, query, filters, k=asked.count, kept=kept_looks(conn, state, query))
     elif asked["other"]:
         hits = nearby.within(conn, kept, query, filters, limit, k_l)
         hits = finding.by_other_dyes(conn, query, hits)

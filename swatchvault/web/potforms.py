@@ -61,7 +61,8 @@ def log_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
         raise RefusedError("a look needs what was seen: colour left, pH or a note")
     if kind == "hold" and step.minutes is None:
         raise RefusedError("a hold needs its minutes: type how long it is to last")
-    hold = still_running((d.step for d in pot.steps), here()) if kind in ENDS_A_HOLD else None
+    ends = kind in ENDS_A_HOLD and not pot.ended_at
+    hold = still_running((d.step for d in pot.steps), here()) if ends else None
     if hold and not form.text("ends_hold"):
         raise RefusedError(
             f"a hold is still running, {clock(hold.left_s)} to go, and “{kind}” would end it: tick "
@@ -141,7 +142,7 @@ def minute_words(at: str | None) -> str:
 def correct_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
     """Correct a step as `pot edit` does; a step that changed meanwhile is refused."""
     from swatchvault.archive import edit_dye_in, edit_step, get_pot
-    from swatchvault.potwork import here, noted, step_words
+    from swatchvault.potwork import doubtful_doses, here, noted, plan_of, step_words
 
     number = whole(form.text("number"), "the step")
     pot = get_pot(conn, code)
@@ -163,10 +164,18 @@ def correct_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
     changes = {k: v for k, v in new.items() if v != getattr(step, k)}
     if changes:
         edit_step(conn, code, number, changes)
+    corrected = set()
     for index, dye in enumerate(last_dyes(pot)):
         amount = form.text(f"amount{index + 1}")
         if amount and form.text(f"dye{index + 1}") == dye.dye and amount != (dye.amount or ""):
             edit_dye_in(conn, code, dye.dye, amount)
+            corrected.add(dye.dye)
+    now_in = [d for d in last_dyes(get_pot(conn, code)) if d.dye in corrected]
+    doubts = doubtful_doses(conn, plan_of(conn, pot, {}), pot, now_in)
+    if doubts and not form.text("really"):  # what was written above is taken back by the refusal
+        raise RefusedError(
+            f"{'; '.join(doubts.values())}. Correct the amount, or tick “{REALLY}” if it did"
+        )
 
 
 def last_dyes(pot: Pot) -> list[DyeIn]:

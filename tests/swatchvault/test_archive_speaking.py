@@ -25,7 +25,7 @@ from swatchvault.archive.pages_yarn import (
 from swatchvault.archive.speaking import speaking
 from swatchvault.archive.views import VIEWS
 from swatchvault.archive.wall import wall
-from swatchvault.finding import query_of_swatch
+from swatchvault.queries import query_of_swatch
 from swatchvault.together import table_of
 from tests.swatchvault.factories import covariance, measured, photo_file, photo_of, studio
 

@@ -12,6 +12,7 @@ import pytest
 from ingest.colour import delta_e_2000
 from ingest.flags import FLAGS
 from swatchvault import nearby
+from swatchvault.alike import like
 from swatchvault.archive import (
     DyeIn,
     Lot,
@@ -34,16 +35,10 @@ from swatchvault.archive.looks import speaking_looks
 from swatchvault.archive.made import Filters, made_of, speaking_labs, swatches_where
 from swatchvault.archive.rename import rename
 from swatchvault.errors import ArchiveError, NotFound
-from swatchvault.finding import (
-    like,
-    near,
-    query_of_measurement,
-    query_of_swatch,
-    query_of_text,
-    within,
-)
+from swatchvault.finding import near, within
 from swatchvault.pair import Capture, OwnFrame
 from swatchvault.photodoubt import doubt_of_swatches
+from swatchvault.queries import query_of_measurement, query_of_swatch, query_of_text
 from swatchvault.together import course_of, table_of
 from tests.swatchvault.factories import measured, photo_file, photo_of, studio
 from tests.swatchvault.running import run

@@ -353,6 +353,15 @@ def test_an_amount_far_from_the_plan_is_asked_about(pot, amount, words):
     assert f"Ember {amount} of stock S1" in pot("log", "P1")
 
 
+def test_a_correction_far_from_the_plan_is_told(pot):
+    started(pot)
+    pot("did", "P1", "dye in", "--dye", "Ember=80 mL", "--dye", "Tarn=1 tsp")
+    assert "!" not in pot("edit", "P1", "1", "--dye", "Ember=85 mL")
+    out = pot("edit", "P1", "1", "--dye", "ember=0.8 g")
+    assert "! Ember: 0.8 g of stock S1 holds 0.008 g of dye, where 0.8 g are planned" in out
+    assert "Tarn" not in out
+
+
 def test_powder_that_is_named_is_powder(pot):
     started(pot)
     pot("did", "P1", "dye in", "--dye", "Ember=0.8 g", "--powder", "Ember")

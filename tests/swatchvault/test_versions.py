@@ -2,6 +2,7 @@
 
 import pytest
 
+from swatchvault.alike import like
 from swatchvault.archive import (
     Master,
     RegionOf,
@@ -15,8 +16,9 @@ from swatchvault.archive import (
 from swatchvault.archive.dyed import dyed_on_base
 from swatchvault.archive.made import Filters
 from swatchvault.errors import CompareError, NotFound
-from swatchvault.finding import like, near, query_of_swatch, within
+from swatchvault.finding import near, within
 from swatchvault.lotcheck import groups, one_version
+from swatchvault.queries import query_of_swatch
 from swatchvault.search_notes import left_out
 from swatchvault.shades import Target
 from swatchvault.together import group_swatches, table_of

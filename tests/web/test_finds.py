@@ -175,14 +175,14 @@ async def test_colours_are_kept_until_something_is_measured(
 async def test_a_kept_index_finds_what_a_new_one_finds(
     visitor: Callable[[str], Any], studio: Path
 ) -> None:
-    from swatchvault import finding, nearby, shades
+    from swatchvault import finding, nearby, queries, shades
     from swatchvault.archive import open_archive
     from swatchvault.archive.made import Filters
 
     with open_archive(studio) as archive:
         kept = kept_colours(archive.conn, {})
         for lab in ([40, 20, 10], [70, -20, 30], [15, 0, -20]):
-            query = finding.Query(shades.Target(np.array(lab, dtype=float), "asked"))
+            query = queries.Query(shades.Target(np.array(lab, dtype=float), "asked"))
             for filters in (Filters(), Filters(form="knit"), Filters(dye="Marn blue")):
                 mine = nearby.near(archive.conn, kept, query, filters, k=3)
                 theirs = finding.near(archive.conn, query, filters, k=3)
@@ -209,18 +209,18 @@ async def test_looks_are_kept_until_something_is_measured(
 
 
 async def test_kept_looks_find_what_new_ones_find(studio: Path) -> None:
-    from swatchvault import finding
+    from swatchvault import alike, queries
     from swatchvault.archive import open_archive
     from swatchvault.archive.made import Filters
 
     with open_archive(studio) as archive:
         labels = [r[0] for r in archive.conn.execute("SELECT DISTINCT swatch FROM how_even")][:3]
         for label in labels:
-            query = finding.query_of_swatch(archive.conn, label)
-            kept = finding.keep_looks(archive.conn, query)
+            query = queries.query_of_swatch(archive.conn, label)
+            kept = alike.keep_looks(archive.conn, query)
             for filters in (Filters(), Filters(form="knit")):
-                mine = finding.like(archive.conn, query, filters, k=3, kept=kept)
-                theirs = finding.like(archive.conn, query, filters, k=3)
+                mine = alike.like(archive.conn, query, filters, k=3, kept=kept)
+                theirs = alike.like(archive.conn, query, filters, k=3)
                 assert [h.record() for h in mine] == [h.record() for h in theirs] != []
                 assert label not in [h.made.swatch for h in mine]
 

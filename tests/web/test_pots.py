@@ -310,6 +310,37 @@ async def test_grams_of_powder_are_not_taken_for_stock(
     assert (await dyer.post(path, step("sure", **dye, really="yes"))).status_code == 303
 
 
+async def test_a_correction_to_grams_of_powder_is_asked_about_and_stores_nothing(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    path = await start(dyer)
+    await dyer.post(path, step("dye", what="2"))
+    page = (await dyer.get(f"{path}?edit=1")).text
+    part = page.split('id="correct"')[1].split("</section>")[0]
+    fields = dict(re.findall(r'name="(was|at|dye1|dye2|amount1|amount2)" value="([^"]*)"', part))
+    edit = {**fields, "do": "edit", "number": "1", "kind": "dye in", "note": "weighed"}
+    refused = await dyer.post(path, {**edit, "amount1": "0.6 g", "once": token("e1")})
+    assert refused.status_code == 400 and "holds 0.006 g of dye" in refused.text
+    assert 'name="really"' in refused.text
+    lot = int(path.rsplit("/", 1)[1])
+    amounts = "SELECT amount FROM lot_dye WHERE lot_id = ? ORDER BY position"
+    assert rows(studio, amounts, lot) == [("60 mL",), ("90 mL",)]
+    assert rows(studio, "SELECT note FROM pot_step WHERE lot_id = ? AND at > ''", lot) == [(None,)]
+    told = {**edit, "amount1": "0.6 g", "really": "yes", "once": token("e2")}
+    assert (await dyer.post(path, told)).status_code == 303
+    assert rows(studio, amounts, lot) == [("0.6 g",), ("90 mL",)]
+
+
+async def test_a_pot_that_has_ended_holds_nothing(visitor: Callable[[str], Any]) -> None:
+    dyer = visitor("dyer")
+    path = await start(dyer)
+    await dyer.post(path, step("hold", kind="hold", minutes="30"))
+    end = {"once": token("end"), "do": "end", "all_the_same": "yes"}
+    assert (await dyer.post(path, end)).status_code == 303
+    assert (await dyer.post(path, step("rinse", kind="rinse"))).status_code == 303
+
+
 @pytest.mark.parametrize("typed", ["30", "1:30", "1 : 30", "30,0"])
 async def test_a_ratio_may_be_typed_as_it_is_said(
     visitor: Callable[[str], Any], typed: str

@@ -1,0 +1,159 @@
+"""`pot edit`, `log`, `skein` and `end`: a pot's log looked at and put right, and how it ended."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import click
+
+from swatchvault.amounts import parse_amount
+from swatchvault.commands.making import pair
+from swatchvault.commands.options import NUMBER, archive_option, json_option, need_archive
+from swatchvault.commands.potsteps import log_lines
+from swatchvault.commands.sums import say_caution
+from swatchvault.potwork import (
+    doubtful_doses,
+    here,
+    noted,
+    plan_of,
+    step_words,
+)
+
+at_option = click.option("--at", help="When, if not now: 10:05, or 2026-03-01T10:05.")
+
+
+def step_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """What can be noted of a step."""
+    for option in (
+        click.option("--note", help="Anything."),
+        click.option("--left", help="Colour left: none, trace, some, much, or 15 %."),
+        click.option("--ph", type=NUMBER, help="pH measured."),
+        click.option("--minutes", type=NUMBER, help="Minutes it takes or took."),
+        click.option("--temperature", type=NUMBER, help="Temperature in °C."),
+        click.option("--amount", help='What really went in, such as "20 mL".'),
+        at_option,
+    ):
+        command = option(command)
+    return command
+
+
+@click.command("edit")
+@click.argument("lot")
+@click.argument("number", type=int)
+@click.option("--kind", help="What it was.")
+@click.option("--dye", "dyes", multiple=True, help='"DYE=80 mL": what last went in of it.')
+@step_options
+@archive_option
+def pot_edit(
+    lot: str,
+    number: int,
+    kind: str | None,
+    dyes: tuple[str, ...],
+    archive_folder: Path | None,
+    **told: Any,
+) -> None:
+    """Correct step NUMBER of the log of LOT; what is not named stays."""
+    from swatchvault.archive import edit_dye_in, edit_step, get_pot, open_archive, transaction
+
+    with open_archive(need_archive(archive_folder)) as archive:
+        pot = get_pot(archive.conn, lot)
+        changes = {k: v for k, v in {"kind": kind, **noted(pot, told)}.items() if v is not None}
+        if not changes and not dyes:
+            raise click.UsageError("say what to correct, such as --at or --amount")
+        with transaction(archive.conn):
+            edit_step(archive.conn, lot, number, changes)
+            for dye, amount in map(pair, dyes):
+                edit_dye_in(archive.conn, lot, dye, amount)
+        pot = get_pot(archive.conn, lot)
+        told_of = {pair(text)[0].casefold() for text in dyes}
+        last = {d.dye: d for d, _ in pot.dyes_in if d.dye.casefold() in told_of}
+        doubts = doubtful_doses(archive.conn, plan_of(archive.conn, pot, {}), pot, last.values())
+    done = next(d for d in pot.steps if d.number == number)
+    asked = [f"! {said}: if that is not so, correct it again" for said in doubts.values()]
+    click.echo("\n".join([f"{number}. {step_words(done.step)}", *asked]))
+
+
+@click.command("log")
+@click.argument("lot")
+@archive_option
+@json_option
+def pot_log(lot: str, archive_folder: Path | None, as_json: bool) -> None:
+    """What was planned for LOT and what was done, apart."""
+    from swatchvault.archive import get_pot, open_archive
+
+    with open_archive(need_archive(archive_folder)) as archive:
+        pot = get_pot(archive.conn, lot)
+        plan = plan_of(archive.conn, pot, {})
+    if as_json:
+        record = {"plan": None if plan is None else asdict(plan), "done": asdict(pot)}
+        click.echo(json.dumps(record, ensure_ascii=False))
+        return
+    click.echo("\n".join(log_lines(plan, pot)))
+    say_caution()
+
+
+@click.command("skein")
+@click.argument("lot")
+@click.argument("label")
+@click.option("--in", "grams_in", help='Dry weight before, such as "100 g".')
+@click.option("--out", "grams_out", help="Dry weight after.")
+@click.option("--base", help="Its base, where the lot holds several.")
+@click.option("--base-lot", help="The delivery of its base.")
+@click.option("--from", "from_skein", help="The skein it was before, if broken or overdyed.")
+@click.option("--from-lot", help="The lot of that skein, if another.")
+@click.option("--note", help="Anything.")
+@archive_option
+def pot_skein(
+    lot: str,
+    label: str,
+    grams_in: str | None,
+    grams_out: str | None,
+    archive_folder: Path | None,
+    **told: str | None,
+) -> None:
+    """Record a skein of LOT, with its grams in and out. Can be said again with more."""
+    from swatchvault.archive import Skein, add_skein, open_archive
+    from swatchvault.archive.lots import skein_doubts
+
+    before, after = (
+        None if g is None else parse_amount(g, bare="g").g for g in (grams_in, grams_out)
+    )
+    with open_archive(need_archive(archive_folder)) as archive:
+        entry = add_skein(archive.conn, lot, Skein(label, before, after, **told))
+        doubts = skein_doubts(archive.conn, lot, label)
+    weights = "".join(
+        f", {g:.4g} g {way}" for g, way in ((before, "in"), (after, "out")) if g is not None
+    )
+    click.echo(f"skein {label} of lot {lot}: {entry.change}{weights}")
+    for line in doubts:
+        click.echo(f"! {line}")
+
+
+@click.command("end")
+@click.argument("lot")
+@click.option("--bled", help="What bled at the wash.")
+@click.option("--handle", help="felted, matted, sticking, halo kept ...")
+@click.option("--success", help="yes, no, or in your words.")
+@click.option("--next-time", help="What to try next time.")
+@at_option
+@archive_option
+def pot_end(lot: str, at: str | None, archive_folder: Path | None, **told: str | None) -> None:
+    """End the log of LOT: how it came out, and what to try next time. Can be said again."""
+    from swatchvault.archive import end_pot, get_pot, open_archive
+    from swatchvault.potclock import check_time, read_time
+
+    now = here()
+    with open_archive(need_archive(archive_folder)) as archive:
+        pot = get_pot(archive.conn, lot)
+        when = now if at is None else read_time(at, now)
+        ended = pot.ended_at if pot.ended_at and at is None else None
+        end_pot(archive.conn, lot, ended or check_time(when, pot.started_at, now), told)
+        pot = get_pot(archive.conn, lot)
+        plan = plan_of(archive.conn, pot, {})
+    click.echo(f"lot {pot.lot} ended {pot.ended_at}")
+    click.echo("\n".join(log_lines(plan, pot)))
+    say_caution()

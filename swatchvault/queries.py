@@ -1,0 +1,83 @@
+"""What is looked for: a stated colour, a swatch of the archive, or a photo just measured."""
+
+from __future__ import annotations
+
+import re
+import sqlite3
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ingest.flags import FLAGS
+from ingest.model import Measurement
+from swatchvault import shades
+from swatchvault.archive import StoredColour, speaks_of
+from swatchvault.archive.swatches import swatch_there
+from swatchvault.naming import measured_swatch
+
+#: Flags of what the program found by itself, so that a person looks whether it did so rightly.
+FOUND_BY_SEARCH = frozenset({"located by search", "reference found by search"})
+
+
+@dataclass(frozen=True, eq=False)
+class Query:
+    """What is looked for: a stated colour, a swatch with its photos, or a new measurement.
+
+    ``spoken``: of a swatch's photos the one that speaks for it.
+    """
+
+    target: shades.Target
+    photos: tuple[StoredColour, ...] = ()
+    spoken: StoredColour | None = None
+    measured: Measurement | None = None
+    tonality: Mapping[str, Any] | None = None
+    version: str | None = None  # of the method that measured it; None: a stated colour
+
+    @property
+    def evenness_method(self) -> str | None:
+        return (self.tonality or {}).get("method")
+
+    @property
+    def u_lab(self) -> list[float] | None:
+        """Standard uncertainties of its colour, NaN where unknown; ``None``: a stated colour."""
+        photo = self.measured or self.spoken
+        return None if photo is None else photo.covariance.standard_total()
+
+    @property
+    def swatch_id(self) -> int | None:
+        return self.photos[0].swatch_id if self.photos else None
+
+
+def query_of_swatch(conn: sqlite3.Connection, label: str) -> Query:
+    """The query that a swatch of the archive is; the photo that speaks for it gives the colour."""
+    photos = tuple(measured_swatch(conn, label))
+    (spoken,) = speaks_of(conn, photos).values()
+    warnings = [shades.NO_CARD_WARNING] if spoken.reference == "none" else []
+    warnings += [shades.DAMP_WARNING] if spoken.damp else []
+    target = shades.Target(spoken.lab, f"swatch {label}", tuple(warnings))
+    return Query(target, photos, spoken, tonality=spoken.tonality, version=spoken.version)
+
+
+def query_of_text(conn: sqlite3.Connection, what: str) -> Query:
+    """What a person typed: a swatch's label, else a Lab triple or a hex colour, whose # may be
+    left out.
+
+    Raises ``NotFound`` for what is neither, and for a swatch that has no measured photo.
+    """
+    if swatch_there(conn, what):
+        return query_of_swatch(conn, what)
+    bare = re.fullmatch(r"[0-9a-fA-F]{6}", what.strip())
+    target = shades.parse_target(f"#{what.strip()}" if bare else what)
+    return query_of_swatch(conn, what) if target is None else Query(target)
+
+
+def query_of_measurement(measured: Measurement) -> Query:
+    """The query that a new photo's swatch is."""
+    warnings = [shades.NO_CARD_WARNING] if measured.reference == "none" else []
+    warnings += [FLAGS[f] for f in sorted(measured.flags & FOUND_BY_SEARCH)]
+    target = shades.Target(np.asarray(measured.lab), measured.name, tuple(warnings))
+    from ingest.pipeline import METHOD_VERSION
+
+    return Query(target, measured=measured, tonality=measured.tonality, version=METHOD_VERSION)
