@@ -102,7 +102,9 @@ def as_marks(layout: Layout) -> dict[str, Any]:
     """The layout as a marks file's content; :func:`parse_marks` gives the same layout back."""
     marks: dict[str, Any] = {"references": [_reference_marks(r) for r in layout.references]}
     marks["swatches"] = [
-        {"name": s.name, "polygon": [list(p) for p in s.polygon]} for s in layout.swatches
+        {"name": s.name, "polygon": [list(p) for p in s.polygon]}
+        | ({} if s.across_mm is None else {"across_mm": s.across_mm})
+        for s in layout.swatches
     ]
     if layout.scale is not None:
         s = layout.scale
@@ -110,8 +112,12 @@ def as_marks(layout: Layout) -> dict[str, Any]:
     return marks
 
 
-def mm_per_px(scale: Scale | None, width: int, height: int) -> float:
-    """Millimetres per pixel between the two points of a scale; NaN where there is none."""
+def mm_per_px(layout: Layout, swatch: SwatchRegion, width: int, height: int) -> float:
+    """Millimetres per pixel of a picture at a swatch: its own, or else between the two points of
+    the layout's scale; NaN where there is neither."""
+    if swatch.across_mm is not None:
+        return swatch.across_mm / width
+    scale = layout.scale
     if scale is None:
         return math.nan
     dx = (scale.end[0] - scale.start[0]) * width
@@ -202,11 +208,16 @@ def _chart(item: Mapping[str, Any], where: str) -> Reference:
 def _swatch(item: Any, where: str) -> SwatchRegion:
     if not isinstance(item, Mapping):
         raise MarksError(f"{where}: expected an object with name and polygon")
-    _only(item, {"name", "polygon"}, where)
+    _only(item, {"name", "polygon", "across_mm"}, where)
     name = item.get("name", "swatch")
     if not isinstance(name, str) or not name.strip() or len(name) > 200:
         raise MarksError(f"{where}: the name must be text of 1 to 200 characters")
-    return SwatchRegion(name, _polygon(item.get("polygon"), where))
+    across = item.get("across_mm")
+    if across is not None:
+        across = _number(across, f"{where}: across_mm")
+        if not 0.1 <= across <= 100_000:
+            raise MarksError(f"{where}: across_mm is {across:g}; needed 0.1 to 100000 millimetres")
+    return SwatchRegion(name, _polygon(item.get("polygon"), where), across_mm=across)
 
 
 def _scale(item: Any, where: str) -> Scale:

@@ -155,12 +155,13 @@ def _assemble(
     half_diagonal = 0.5 * float(np.hypot(photo.width, photo.height))
     centres = np.array([sheet.places[name].corners.mean(axis=0) for name in regions])
     mm_per_px = camera.mm_per_unit(centres) / half_diagonal * true
+    scales = dict(zip(regions, mm_per_px.tolist(), strict=True))
     residual_mm = placed.residual_mm * true
     share = min(1.0, len(placed.used) / 6.0)
     confidence = share / (1.0 + residual_mm**2 + doubt_mm**2)
     covered = {name: bare.covered(sheet.places[name]) for name in regions}
     swatches = tuple(
-        SwatchRegion(name, _polygon(camera, rect), "mat", confidence)
+        SwatchRegion(name, _polygon(camera, rect), "mat", confidence, scales[name] * photo.width)
         for name, rect in covered.items()
         if rect is not None and name != "reference"
     )
@@ -176,7 +177,7 @@ def _assemble(
         cut_off=tuple(name for name in sheet.places if name not in regions),
         surround={k: v for k, v in surround.items() if bare.is_bare(sheet.surround[k])},
         occupied={name: rect is not None for name, rect in covered.items()},
-        mm_per_px=dict(zip(regions, mm_per_px.tolist(), strict=True)),
+        mm_per_px=scales,
         residual_mm=residual_mm,
         doubt_mm=doubt_mm,
         confidence=confidence,

@@ -98,12 +98,14 @@ class Reference:
 
 @dataclass(frozen=True)
 class SwatchRegion:
-    """A piece of yarn to measure: its name and outline."""
+    """A piece of yarn to measure: its name and outline. ``across_mm``: millimetres that the
+    picture's whole width would span at this place, where a mat says so; None: as the scale says."""
 
     name: str
     polygon: Polygon
     located: LocatedBy = "marks"
     confidence: float = 1.0
+    across_mm: float | None = None
 
 
 @dataclass(frozen=True)

@@ -116,10 +116,8 @@ def measure_decoded(
     settings = settings or Settings()
     ready = prepare(photo, layout, settings)
     located, correction = ready.layout, ready.correction
-    scale = mm_per_px(located.scale, photo.width, photo.height)
     swatches = tuple(
-        _measure(photo, located, i, correction, settings, scale)
-        for i in range(len(located.swatches))
+        _measure(photo, located, i, correction, settings) for i in range(len(located.swatches))
     )
     return _result(photo, located, correction, swatches)
 
@@ -174,9 +172,10 @@ def _measure(
     index: int,
     correction: Correction,
     settings: Settings,
-    scale: float,
 ) -> Measurement:
-    found = measure_region(photo, layout.swatches[index], correction, settings, scale)
+    swatch = layout.swatches[index]
+    scale = mm_per_px(layout, swatch, photo.width, photo.height)
+    found = measure_region(photo, swatch, correction, settings, scale)
     return replace(found, flags=check_flags(found.flags | photo.flags))
 
 

@@ -47,7 +47,7 @@ class Shown:
 def shown(ready: Prepared, index: int, settings: Settings) -> Shown:
     """A swatch measured for its flags, and looked at for its maps."""
     region, photo = ready.layout.swatches[index], ready.photo
-    scale = mm_per_px(ready.layout.scale, photo.width, photo.height)
+    scale = mm_per_px(ready.layout, region, photo.width, photo.height)
     measured = measure_region(photo, region, ready.correction, settings, scale)
     look = look_closely(photo, region, ready.correction, scale, measured.clipped_share)
     picture = region_picture(photo, region.polygon, ready.correction, PICTURE_SIDE)
@@ -92,7 +92,7 @@ def _pictures(
     region = next((s for s in ready.layout.swatches if s.name == stored.region), None)
     if region is None:
         return None, None, ("No picture: the photo's marks do not name this region.",)
-    scale = mm_per_px(ready.layout.scale, photo.width, photo.height)
+    scale = mm_per_px(ready.layout, region, photo.width, photo.height)
     look = look_closely(photo, region, ready.correction, scale, stored.clipped_share)
     picture = region_picture(photo, region.polygon, ready.correction, PICTURE_SIDE)
     return picture, look.map, ()

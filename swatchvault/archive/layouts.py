@@ -24,7 +24,8 @@ def layout_to_marks(layout: Layout) -> dict[str, Any]:
     marks: dict[str, Any] = {} if layout.located == "marks" else {"located": layout.located}
     marks["references"] = [{**_reference_to(r), **_how(r, layout)} for r in layout.references]
     marks["swatches"] = [
-        {"name": s.name, "polygon": _points(s.polygon), **_how(s, layout)} for s in layout.swatches
+        {"name": s.name, "polygon": _points(s.polygon), **_own_scale(s), **_how(s, layout)}
+        for s in layout.swatches
     ]
     if layout.scale is not None:
         start, end = _points((layout.scale.start, layout.scale.end))
@@ -34,6 +35,10 @@ def layout_to_marks(layout: Layout) -> dict[str, Any]:
     if layout.flags:
         marks["flags"] = sorted(layout.flags)
     return marks
+
+
+def _own_scale(swatch: SwatchRegion) -> dict[str, float]:
+    return {} if swatch.across_mm is None else {"across_mm": round(swatch.across_mm, 3)}
 
 
 def layout_to_text(layout: Layout) -> str:
@@ -53,6 +58,7 @@ def layout_from_text(text: str) -> Layout:
                 _polygon(s["polygon"]),
                 s.get("located", located),
                 s.get("confidence", 1.0),
+                s.get("across_mm"),
             )
             for s in marks["swatches"]
         ),

@@ -2,6 +2,7 @@
 
 import json
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -77,7 +78,10 @@ def layouts(draw):
         scale = Scale(start, end, draw(st.floats(0.1, 1000.0)))
     return Layout(
         tuple(draw(st.lists(references(), max_size=3))),
-        tuple(SwatchRegion(n, draw(boxes())) for n in names),
+        tuple(
+            SwatchRegion(n, draw(boxes()), across_mm=draw(st.none() | st.floats(0.1, 1e5)))
+            for n in names
+        ),
         scale,
     )
 
@@ -179,6 +183,7 @@ MISTAKES = {
         {"swatches": [{"name": "a", "polygon": SQUARE}] * 2},
         "two swatches are named 'a'",
     ),
+    "swatch scale": (swatch(name="a", polygon=SQUARE, across_mm=0), "across_mm is 0; needed 0.1"),
     "swatch corners": (swatch(name="a"), "found 0 corners"),
     "scale no object": ({"scale": 3}, "scale needs from, to and mm"),
     "scale key": ({"scale": {"from": [0, 0], "to": [1, 1], "cm": 1}}, "unknown key 'cm'"),
@@ -244,8 +249,17 @@ def test_the_first_patch_lies_at_the_first_corner_and_the_sixth_at_the_second():
 
 def test_millimetres_per_pixel():
     # 0.3 of 1000 px across and 0.4 of 1000 px down: 500 px for 100 mm.
-    assert mm_per_px(Scale((0.1, 0.1), (0.4, 0.5), 100.0), 1000, 1000) == pytest.approx(0.2)
+    new = SwatchRegion("new", ((0.1, 0.1), (0.2, 0.1), (0.2, 0.2)))
+
+    def of(scale, width, height, swatch=new):
+        return mm_per_px(Layout(swatches=(swatch,), scale=scale), swatch, width, height)
+
+    assert of(Scale((0.1, 0.1), (0.4, 0.5), 100.0), 1000, 1000) == pytest.approx(0.2)
     # The same fractions in a picture twice as wide are not the same pixels.
-    assert mm_per_px(Scale((0.0, 0.5), (1.0, 0.5), 100.0), 2000, 1000) == pytest.approx(0.05)
-    assert mm_per_px(Scale((0.5, 0.0), (0.5, 1.0), 100.0), 2000, 1000) == pytest.approx(0.1)
-    assert math.isnan(mm_per_px(None, 10, 10))
+    assert of(Scale((0.0, 0.5), (1.0, 0.5), 100.0), 2000, 1000) == pytest.approx(0.05)
+    assert of(Scale((0.5, 0.0), (0.5, 1.0), 100.0), 2000, 1000) == pytest.approx(0.1)
+    assert math.isnan(of(None, 10, 10))
+    # What the place itself says goes before the length elsewhere.
+    own = replace(new, across_mm=150.0)
+    assert of(Scale((0.5, 0.0), (0.5, 1.0), 100.0), 2000, 1000, own) == pytest.approx(0.075)
+    assert of(None, 2000, 1000, own) == pytest.approx(0.075)

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from ingest.errors import MarksError
+from ingest.locate import mm_per_px
 from ingest.mat import Rect, find_mat, mat
 from tests.render import mat as render
 
@@ -131,6 +132,26 @@ def test_outlines_of_swatches_lie_inside_the_yarn():
     assert (low >= (piece.x - 0.3, piece.y - 0.3)).all()
     assert (high <= (piece.right + 0.3, piece.bottom + 0.3)).all()
     assert (np.ptp(mm, axis=0) >= (28, 21)).all()
+
+
+def test_each_swatch_has_the_scale_of_its_place():
+    """Leaning away, a tilted sheet's far half is smaller: one scale for all would not do."""
+    rng, sheet = np.random.default_rng(1), mat("A4")
+    drawn = render.draw_sheet(sheet)
+    for place in sheet.places.values():
+        render.lay_yarn(drawn, place, rng)
+    pose = render.pose(sheet, np.random.default_rng(1), long_side=2016)
+    photo = render.as_photo(render.view_of(drawn, pose, rng))
+    layout = find_mat(photo).layout
+    whole = dataclasses.replace(layout.swatches[0], across_mm=None)
+    one = mm_per_px(layout, whole, photo.width, photo.height)
+    off = []
+    for swatch in layout.swatches:
+        true = float(pose.mm_per_px(sheet.places[swatch.name].corners.mean(axis=0)[None])[0])
+        own = mm_per_px(layout, swatch, photo.width, photo.height)
+        assert own == pytest.approx(true, rel=0.01)
+        off.append(abs(one / true - 1.0))
+    assert max(off) > 0.15
 
 
 def test_surround_is_given_only_where_it_is_bare():

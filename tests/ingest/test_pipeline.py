@@ -128,6 +128,10 @@ def test_the_scale_in_the_marks_reaches_the_swatch(tmp_path):
     found = measure_photo(save(tmp_path, pixels, marks))
     assert found.swatches[0].mm_per_px == pytest.approx(72.0 / 360)
     assert not any("scale unknown" in s.flags for s in found.swatches)
+    marks["swatches"][0]["across_mm"] = 90.0
+    found = measure_photo(save(tmp_path, pixels, marks))
+    scales = [s.mm_per_px for s in found.swatches]
+    assert scales == pytest.approx([90.0 / 360, *[72.0 / 360] * (len(scales) - 1)])
 
 
 def test_measuring_twice_gives_the_same_figures(measured):

@@ -510,7 +510,8 @@ def test_a_layout_is_kept_whole(archive):
         "after-2014-11",
         corners=ELSEWHERE,
     )
-    for place in (layout(("a", "b")), Layout(), Layout((card, chart), located="search")):
+    own_scale = Layout(swatches=(SwatchRegion("a", SQUARE, across_mm=312.5),), located="mat")
+    for place in (layout(("a", "b")), Layout(), Layout((card, chart), located="search"), own_scale):
         assert layout_from_text(layout_to_text(place)) == place
 
 

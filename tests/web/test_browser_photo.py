@@ -237,6 +237,21 @@ def test_a_photo_of_two_offers_their_names(
     assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
 
 
+def test_a_swatch_keeps_its_own_scale_until_the_length_is_changed(
+    signed_in: Callable[..., Any], live: Live, photo: Path
+) -> None:
+    page = signed_in("dyer", DESK)
+    send(page, live, photo)
+    (swatch,) = marks()["swatches"][:1]
+    length = {"from": [0.1, 0.9], "to": [0.8, 0.9], "mm": 100}
+    put(page, {"swatches": [{**swatch, "across_mm": 180.5}], "scale": length})
+    page.get_by_role("button", name="Add a corner").click()
+    assert sent(page)["swatches"][0]["across_mm"] == 180.5
+    page.get_by_label("Add", exact=True).select_option("a known length")
+    page.get_by_role("button", name="Add it").click()
+    assert "across_mm" not in sent(page)["swatches"][0]
+
+
 def test_regions_and_corners_by_buttons(
     signed_in: Callable[..., Any], live: Live, photo: Path
 ) -> None:

@@ -14,14 +14,17 @@
 
   // ---- text to regions and back ---------------------------------------------------------------
 
+  let lengthRead;  // the length as it was read: a swatch's own millimetres stand only beside it
+
   function read(text) {
     const marks = JSON.parse(text);
+    lengthRead = undefined;
     const out = [];
     for (const one of marks.references || []) {
       const { kind, polygon, patches, corners, ...rest } = one;
       out.push({ kind, polys: kind === "steps" ? patches : [kind === "card" ? polygon : corners], ...rest });
     }
-    for (const one of marks.swatches || []) out.push({ kind: "swatch", name: one.name || "swatch", polys: [one.polygon] });
+    for (const { name, polygon, ...rest } of marks.swatches || []) out.push({ kind: "swatch", name: name || "swatch", polys: [polygon], ...rest });
     if (marks.scale) out.push({ kind: "scale", mm: marks.scale.mm, polys: [[marks.scale.from, marks.scale.to]] });
     for (const one of out) {
       if (!one.polys.length || !one.polys.every((q) => q.length > 1 && q.every((xy) => xy.every(Number.isFinite)))) throw new Error("a place is missing");
@@ -34,11 +37,14 @@
     const round = (q) => q.map(([x, y]) => [+x.toFixed(5), +y.toFixed(5)]);
     for (const { kind, polys, name, ...rest } of regions) {
       const q = polys.map(round);
-      if (kind === "swatch") marks.swatches.push({ name, polygon: q[0] });
+      if (kind === "swatch") marks.swatches.push({ name, polygon: q[0], ...(rest.across_mm && { across_mm: rest.across_mm }) });
       else if (kind === "scale") marks.scale = { from: q[0][0], to: q[0][1], mm: rest.mm };
       else if (kind === "steps") marks.references.push({ kind, patches: q, ...rest });
       else marks.references.push({ kind, [kind === "card" ? "polygon" : "corners"]: q[0], ...rest });
     }
+    const length = JSON.stringify(marks.scale) || "";
+    if (lengthRead === undefined) lengthRead = length;
+    else if (length !== lengthRead) marks.swatches.forEach((one) => delete one.across_mm);
     return JSON.stringify(marks);
   }
 
