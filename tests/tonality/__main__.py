@@ -4,8 +4,8 @@
 and ``evaluate`` measure photos of other yarns and print the tables; ``look`` is for work on the
 method, ``evaluate`` is kept for the end. ``rims`` does the same for core and halo, ``greys``
 for painted greys. ``other`` measures yarn that a second renderer draws, in ways of its own:
-nothing is fitted on it; with ``--neutral`` all of it is white, grey and black. Photos lie in the
-folder and are rendered once.
+nothing is fitted on it; with ``--neutral`` all of it is white, grey and black. ``third`` does the
+same with a third renderer. Photos lie in the folder and are rendered once.
 """
 
 from __future__ import annotations
@@ -19,18 +19,26 @@ import ingest.evenness_fit
 from ingest.evenness_cells import as_cells, cell_factor, sum_to_cells
 from ingest.evenness_figures import figures
 from ingest.evenness_model import inputs
-from tests.tonality import greys, other_draws, other_figures, rims
+from tests.tonality import greys, other_draws, other_figures, renderer_tables, rims, third_figures
 from tests.tonality.figures import measured, tables
 from tests.tonality.fitting import fit, write
-from tests.tonality.other_figures import RULED
 from tests.tonality.photos import Seen, to_xyz
+from tests.tonality.renderer_tables import RULED, Row
 from tests.tonality.sets import cases, seen
 
 #: Photos of the second renderer that the rule is fitted on, as a share of the first's, and how
 #: often each counts; seed of the tenths that are left out in turn.
 OTHER_SHARE, OTHER_TIMES, FOLD_SEED = 0.4, 2, 0
 
-COUNTS = {"fit": 1800, "look": 240, "evaluate": 300, "rims": 150, "greys": 150, "other": 300}
+COUNTS = {
+    "fit": 1800,
+    "look": 240,
+    "evaluate": 300,
+    "rims": 150,
+    "greys": 150,
+    "other": 300,
+    "third": 250,
+}
 
 
 def inputs_of(photo: Seen) -> np.ndarray:
@@ -73,6 +81,13 @@ def light(hard: bool) -> str:
     return "hard" if hard else "flat, softly lit"
 
 
+def by_another(chosen: argparse.Namespace, count: int, hard: bool) -> list[Row]:
+    """Photos of the second or the third renderer, measured."""
+    if chosen.what == "third":
+        return third_figures.rows_of(chosen.to, count, hard)
+    return other_figures.rows_of(chosen.to, count, hard, chosen.neutral or None)
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("what", choices=sorted(COUNTS))
@@ -92,12 +107,10 @@ def main() -> None:
                 told = greys.tables(list(greys.rows(chosen.to, count, hard)))
             print("\n" + light(hard) + f"\n{told}", flush=True)
         return
-    if chosen.what == "other":
+    if chosen.what in ("other", "third"):
         for hard in (False, True):
-            drawn = other_figures.rows_of(chosen.to, count, hard, chosen.neutral or None)
-            print(
-                "\n" + light(hard) + f", {count} photos\n{other_figures.tables(drawn)}", flush=True
-            )
+            told = renderer_tables.tables(by_another(chosen, count, hard))
+            print("\n" + light(hard) + f", {count} photos\n{told}", flush=True)
         return
     for hard in (False, True):
         rows = [measured(c, seen(c, chosen.to)) for c in cases(chosen.what, hard, count)]

@@ -23,7 +23,7 @@ from tests.tonality.other_dyes import (
     dye,
     undyed,
 )
-from tests.tonality.other_figures import Row, classes, far_outside, ranges, rows_of
+from tests.tonality.other_figures import rows_of
 from tests.tonality.other_lay import FORMS, Yarn, lay
 from tests.tonality.other_strands import MARGIN_MM, surface
 from tests.tonality.other_yarn import (
@@ -37,6 +37,7 @@ from tests.tonality.other_yarn import (
     render,
     truth_of,
 )
+from tests.tonality.renderer_tables import Row, classes, far_outside, measured, ranges
 
 DEEP_RED = (("red", 1.5), ("brown", 0.4))
 HALF_BLACK = (("black", 1.0),)
@@ -268,8 +269,6 @@ def test_a_drawn_case_shows_the_colour_of_its_recipe():
 
 def test_tables_count_what_is_right_held_and_far_outside():
     """Of a solid found as it is, and a painted grey taken for a solid."""
-    from tests.tonality.other_figures import measured
-
     solid = replace(draw(3, False, "solid", True), form="wound card")
     row = measured(solid, render(replace(solid, camera=replace(solid.camera, px_per_mm=6.0))))
     good = Row(solid, row.found.low, replace(row.found, name="solid"), row.inside)
