@@ -42,10 +42,15 @@ REACH_MM = 4
 Stop = tuple[str, str]
 
 
-def stops(found: Figures, kind: Class, side_mm: float, clipped_share: float) -> list[Stop]:
+def stops(
+    found: Figures, kind: Class, side_mm: float, clipped_share: float, too_dark: bool = False
+) -> list[Stop]:
     """Flags under which no class is given, each with its sentence."""
     contrast = found.shade.contrast
     out: list[Stop] = []
+    if too_dark:
+        said = "The photo is far too dark to judge evenness: expose more, or use more light."
+        out.append(("evenness not judged", said))
     if clipped_share >= CLIPPED and not _dark_dots(found, kind):
         out.append(("evenness not judged", "Too much of the yarn is clipped to judge evenness."))
     elif clipped_share >= CLIPPED_DOTS and _light_dots(found, kind):

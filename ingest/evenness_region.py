@@ -50,4 +50,5 @@ def examine_region(
         y = (box.y0 + rows * factor) / photo.height
         points = np.stack(np.broadcast_arrays(x[None, :], y[:, None]), axis=-1)
         lit = (lit / correction.light_at(points)[..., None]).astype(np.float32)
-    return examine_cells(lit, share, mm_per_px, factor, correction.xyz, clipped_share)
+    too_dark = "photo too dark" in correction.flags
+    return examine_cells(lit, share, mm_per_px, factor, correction.xyz, clipped_share, too_dark)

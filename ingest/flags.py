@@ -121,7 +121,8 @@ FLAGS: Mapping[str, str] = {
         "know that the yarn is painted so. Evenness is not judged."
     ),
     "evenness not judged": (
-        "Shadow, clipping or what else lies in the region keeps its evenness from being judged."
+        "Shadow, clipping, a photo far too dark or what else lies in the region keeps its evenness "
+        "from being judged."
     ),
     "not dry": "Measured wet or damp: wet yarn is darker and stronger in colour than dry.",
 }

@@ -132,9 +132,10 @@ def examine_cells(
     factor: int,
     to_xyz: ToXyz,
     clipped_share: float = 0.0,
+    too_dark: bool = False,
 ) -> Examined:
     """The same, with what it was made from, of light already summed over ``factor`` pixels
-    squared."""
+    squared. ``too_dark``: the photo is so dark that steps of its numbers shape colours."""
     flags = set()
     if not mm_per_px > 0:
         mm_per_px = scale_from_strands(as_cells(light, weight, math.nan, factor), to_xyz) / factor
@@ -164,7 +165,7 @@ def examine_cells(
     kind = class_of(ruled)
     if flat_topped(cells, found.shade.contrast):
         clipped_share = max(clipped_share, CLIPPED)
-    stopped = stops(found, kind, _shorter_side(cells), clipped_share)
+    stopped = stops(found, kind, _shorter_side(cells), clipped_share, too_dark)
     flags |= {name for name, _ in stopped}
     made = by_class(found, ruled, kind, made)
     if stopped:

@@ -30,6 +30,7 @@ PAIR = 0.75
 TOLERANCE_TIMES, LEAST_TOLERANCE = 2.0, 0.5
 #: Flags under which how even a swatch is cannot be compared.
 STOPS: Mapping[str, str] = {
+    "photo too dark": "its photo is far too dark",
     "evenness not judged": "shadow or clipping keeps its evenness from being judged",
     "scale doubtful": "its scale in millimetres is doubtful",
     "scale estimated": "its scale is only a guess: mark a known length in the photo",

@@ -32,6 +32,7 @@ HELP: Mapping[str, str] = {
     "out of focus": "photograph it again, sharp: rest the phone on something",
     "perhaps two swatches": "mark one swatch alone, with no background in it",
     "clipped beyond use": "photograph it again, darker",
+    "photo too dark": "photograph it again, lighter: expose more, or use more light",
 }
 #: Flags under which nothing is told of evenness, whatever two classes it lies between.
 STOPS = frozenset({*HELP, "evenness not judged"}) - {"scale estimated"}

@@ -269,6 +269,20 @@ def test_clipping_told_from_the_picture_stops_the_class():
     assert found.name is None and "evenness not judged" in found.flags
 
 
+def test_a_far_too_dark_photo_shows_no_evenness():
+    """At a sixteenth of the light, steps of numbers made a solid blue look variegated."""
+    seen = photo("solid")
+    image = photo_of_light(0.5 * seen.linear)
+    made, whole = as_it_is(image), swatch_at((0, 0, *image.pixels.shape[1::-1]), image.pixels)
+    settings = Settings(allow_uncorrected=True)
+    assert measure_region(image, whole, made, settings, seen.mm_per_px).tonality["class"] == "solid"
+    made = replace(made, flags=made.flags | {"photo too dark"})
+    dark = measure_region(image, whole, made, settings, seen.mm_per_px)
+    assert (dark.tonality["class"], dark.tonality["between"]) == (None, None)
+    assert dark.tonality["range"][0] == 0.0 and "evenness not judged" in dark.flags
+    assert dark.tonality["reasons"][0].startswith("The photo is far too dark")
+
+
 def test_dark_dots_are_dye_though_their_ground_is_clipped():
     seen = photo("speckled")
     for share in (0.02, 0.05):

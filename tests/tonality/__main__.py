@@ -3,14 +3,15 @@
 ``fit`` renders the photos that the rule is fitted on and writes ingest/evenness_fit.py. ``look``
 and ``evaluate`` measure photos of other yarns and print the tables; ``look`` is for work on the
 method, ``evaluate`` is kept for the end. ``rims`` does the same for core and halo, ``greys``
-for painted greys. ``other`` measures yarn that a second renderer draws, in ways of its own:
-nothing is fitted on it; with ``--neutral`` all of it is white, grey and black. ``third`` does the
-same with a third renderer. Photos lie in the folder and are rendered once.
+for painted greys. ``other`` measures yarn that a second renderer draws, in ways of its own; with
+``--neutral`` all of it is white, grey and black. ``third`` does the same with a third renderer.
+Photos lie in the folder and are rendered once.
 """
 
 from __future__ import annotations
 
 import argparse
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -19,16 +20,24 @@ import ingest.evenness_fit
 from ingest.evenness_cells import as_cells, cell_factor, sum_to_cells
 from ingest.evenness_figures import figures
 from ingest.evenness_model import inputs
-from tests.tonality import greys, other_draws, other_figures, renderer_tables, rims, third_figures
+from tests.tonality import (
+    greys,
+    other_draws,
+    other_figures,
+    renderer_tables,
+    rims,
+    third_draws,
+    third_figures,
+)
 from tests.tonality.figures import measured, tables
 from tests.tonality.fitting import fit, write
 from tests.tonality.photos import Seen, to_xyz
 from tests.tonality.renderer_tables import RULED, Row
 from tests.tonality.sets import cases, seen
 
-#: Photos of the second renderer that the rule is fitted on, as a share of the first's, and how
-#: often each counts; seed of the tenths that are left out in turn.
-OTHER_SHARE, OTHER_TIMES, FOLD_SEED = 0.4, 2, 0
+#: Photos of each renderer that the rule is fitted on, as a share of the first's, and how often
+#: each counts; seed of the tenths that are left out in turn.
+SHARES, TIMES, FOLD_SEED = (1.0, 0.4, 0.25), (1, 2, 2), 0
 
 COUNTS = {
     "fit": 1800,
@@ -52,29 +61,36 @@ def inputs_of(photo: Seen) -> np.ndarray:
     return inputs(found)
 
 
-def refit(folder: Path, count: int) -> None:
-    """Both renderers: what is learned of one way to draw yarn does not hold of another."""
-    rows, truths, own = [], [], []
+def fitted_on(folder: Path, count: int) -> Iterator[tuple[int, Seen]]:
+    """Solids and semi-solids of all three renderers, each with which of them drew it."""
     for hard in (False, True):
         for case in cases("fit", hard, count):
             if case.kind in RULED:
-                photo = seen(case, folder)
-                rows.append(inputs_of(photo))
-                truths.append(photo.truth["unevenness"])
-                own.append(True)
-        for k in range(round(count * OTHER_SHARE)):
+                yield 0, seen(case, folder)
+        for k in range(round(count * SHARES[1])):
             other = other_draws.draw(other_draws.FIT_SEED + 2 * k + int(hard), hard)
             if other.kind in RULED:
-                photo = other_figures.kept(other, folder)
-                rows.append(inputs_of(photo))
-                truths.append(photo.truth["unevenness"])
-                own.append(False)
-    counted = np.where(own, 1, OTHER_TIMES)
+                yield 1, other_figures.kept(other, folder)
+        for k in range(round(count * SHARES[2])):
+            third = third_draws.draw(third_draws.FIT_SEED + 2 * k + int(hard), hard)
+            if third.kind in RULED:
+                yield 2, third_figures.kept(third, folder)
+
+
+def refit(folder: Path, count: int) -> None:
+    """All renderers: what is learned of one way to draw yarn does not hold of another."""
+    by, rows, truths = [], [], []
+    for renderer, photo in fitted_on(folder, count):
+        by.append(renderer)
+        rows.append(inputs_of(photo))
+        truths.append(photo.truth["unevenness"])
+    counted = np.array(TIMES)[by]
     fold = np.random.default_rng(FOLD_SEED).permutation(len(rows)) % 10
     rule, ridge = fit(
         *(np.repeat(part, counted, axis=0) for part in (np.array(rows), np.array(truths), fold))
     )
-    write(rule, ridge, (sum(own), len(own) - sum(own)), Path(ingest.evenness_fit.__file__))
+    counts = tuple(by.count(renderer) for renderer in range(len(TIMES)))
+    write(rule, ridge, counts, Path(ingest.evenness_fit.__file__))
 
 
 def light(hard: bool) -> str:

@@ -10,9 +10,9 @@ from ingest.evenness_model import Rule, root, terms
 
 HEAD = '''"""The rule that turns a region's figures into its unevenness: data, made by a program.
 
-Fitted on renders of yarn that is solid or semi-solid, {first} by one renderer and {second} by
-another, by ``python -m tests.tonality fit``; no real yarn is among them. Ridge of {ridge:g}, chosen
-by leaving tenths out. The inputs' order is that of ``INPUTS`` in evenness_model.
+Fitted on renders of yarn that is solid or semi-solid, {counts} by
+three renderers, by ``python -m tests.tonality fit``; no real yarn is among them. Ridge of
+{ridge:g}, chosen by leaving tenths out. The inputs' order is that of ``INPUTS`` in evenness_model.
 """
 
 TABLES = """\\
@@ -63,9 +63,10 @@ def solve(a: np.ndarray, y: np.ndarray, ridge: float) -> np.ndarray:
     return np.linalg.solve(a.T @ a + np.diag(penalty), a.T @ y)
 
 
-def write(rule: Rule, ridge: float, counts: tuple[int, int], path: Path) -> None:
-    """The module of coefficients. ``counts``: renders by the first renderer and by the second."""
-    head = HEAD.format(first=counts[0], second=counts[1], ridge=ridge)
+def write(rule: Rule, ridge: float, counts: tuple[int, ...], path: Path) -> None:
+    """The module of coefficients. ``counts``: renders by each renderer."""
+    told = ", ".join(map(str, counts[:-1])) + f" and {counts[-1]}"
+    head = HEAD.format(counts=told, ridge=ridge)
     blocks = []
     for name in Rule.__dataclass_fields__:
         numbers = [f"{v:.5g}" for v in getattr(rule, name)]
