@@ -83,7 +83,10 @@ FLAGS: Mapping[str, str] = {
         "file can hold."
     ),
     "too dark": "The swatch is so dark that the camera's noise and veil shape its colour.",
-    "glare": "Bright colourless spots in the swatch: sheen or a lamp mirrored in it.",
+    "glare": (
+        "Bright colourless spots in the swatch: sheen, a lamp mirrored in it, or paper or table "
+        "within its outline. Look at the marks."
+    ),
     "background left out": "Background seen between strands was left out of the mean.",
     "perhaps background": (
         "Part of the region looks like what lies around it, and could be the table seen between "

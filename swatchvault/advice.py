@@ -20,6 +20,12 @@ AT_THE_EDGE = (
     "The lot lies at the edge of the tolerance and better photos would hardly help: lay the two "
     "side by side in daylight and judge by eye."
 )
+MARK_ANEW = (
+    "Look at the marks first: part of the region of {names} looks like table, paper or a second "
+    "swatch. Mark the yarn alone and measure it again."
+)
+#: Flags under which the region may hold more than one yarn.
+DOUBTFUL_MARKS = frozenset({"perhaps background", "perhaps two swatches"})
 STILL_NEAR = (
     "so that a new reading may fall clear of the tolerance; one as near as this would still not"
 )
@@ -141,8 +147,12 @@ def what_next(master: Colour, new: Colour, diff: Difference) -> tuple[Advice, ..
     if not any(a.enough for a in out):
         out += _weigh(master, new, diff, [_all_at_once(diff)])
     if not out:
-        return (Advice(AT_THE_EDGE, math.nan, False),)
-    return tuple(sorted(out, key=lambda a: a.u_at_tolerance))
+        out = [Advice(AT_THE_EDGE, math.nan, False)]
+    marked = [c.name or "a swatch" for c in (master, new) if c.flags & DOUBTFUL_MARKS]
+    first = (
+        [Advice(MARK_ANEW.format(names=" and ".join(marked)), math.nan, False)] if marked else []
+    )
+    return (*first, *sorted(out, key=lambda a: a.u_at_tolerance))
 
 
 def _weigh(master: Colour, new: Colour, diff: Difference, changes: list[_Change]) -> list[Advice]:

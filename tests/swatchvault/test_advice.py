@@ -58,6 +58,16 @@ def test_each_change_is_weighed_as_if_it_were_made():
     assert by_text(found, "six or more neutral steps").enough
 
 
+@pytest.mark.parametrize("flag", ["perhaps background", "perhaps two swatches"])
+def test_doubtful_marks_are_looked_at_before_another_photo(flag):
+    one, other = colours("card")
+    pair = one, replace(other, name="moss-8", flags=frozenset({flag}))
+    loose = Conditions("same set-up", light="daylight", same_dyes=True)
+    first, *others = advice(pair, loose)
+    assert "region of moss-8" in first.text and math.isnan(first.u_at_tolerance)
+    assert others == list(advice((one, other), loose)) and not first.enough
+
+
 def test_daylight_and_dyes_are_asked_for_only_where_not_stated():
     pair = colours("steps")
     texts = " ".join(a.text for a in advice(pair, Conditions("same set-up")))
