@@ -23,6 +23,7 @@ from swatchvault.archive.entities import (
     RecipePart,
     Skein,
     Stock,
+    StruckStep,
 )
 from swatchvault.archive.exchange import DyeKept, LotKept, Making, StepKept
 from swatchvault.errors import SwatchvaultError
@@ -94,8 +95,14 @@ def _lot(lot: Lot, kept: LotKept) -> Record:
     for step, seen in zip(lot.steps, kept.steps, strict=True):
         more = {"amount_ml": seen.amount_ml, "amount_g": seen.amount_g}
         inner.append(_flat("step", step, planned_step=seen.plan_number, **more))
+    inner += [_struck(s) for s in kept.struck]
     inner += [_flat("skein", s) for s in lot.skeins]
     return _record("lot", facts, inner)
+
+
+def _struck(struck: StruckStep) -> Record:
+    facts = {"number": struck.number, "struck_at": struck.struck_at, **asdict(struck.step)}
+    return _record("struck step", facts, [_flat("struck dye", dye) for dye in struck.dyes])
 
 
 # ---------------------------------------------------------------------------------------------
@@ -158,7 +165,8 @@ def _lot_of(record: Record) -> Lot:
     return Lot(
         bases=tuple(str(b.facts["base"]) for b in record.of("in the pot")),
         dyes_in=tuple(
-            DyeIn(**_without(d, "amount_ml", "amount_g", "dye_g")) for d in record.of("dye in")
+            DyeIn(**_without(d, "amount_ml", "amount_g", "dye_g", "with_step"))
+            for d in record.of("dye in")
         ),
         steps=tuple(
             PotStep(**_without(s, "amount_ml", "amount_g", "planned_step"))
@@ -182,7 +190,17 @@ def _kept_of(record: Record) -> LotKept:
             for s in record.of("step")
         ),
         dyes=tuple(
-            DyeKept(*(d.facts.get(k) for k in ("amount_ml", "amount_g", "dye_g")))
+            DyeKept(*(d.facts.get(k) for k in ("amount_ml", "amount_g", "dye_g", "with_step")))
             for d in record.of("dye in")
         ),
+        struck=tuple(_struck_of(s) for s in record.of("struck step")),
+    )
+
+
+def _struck_of(record: Record) -> StruckStep:
+    return StruckStep(
+        int(record.facts["number"]),
+        PotStep(**_without(record, "number", "struck_at")),
+        tuple(DyeIn(**_without(d)) for d in record.of("struck dye")),
+        str(record.facts["struck_at"]),
     )

@@ -12,6 +12,7 @@ from swatchvault.errors import NotFound
 
 if TYPE_CHECKING:
     from swatchvault.archive import DyeIn, Pot, PotStep, Recipe
+    from swatchvault.archive.entities import StruckStep
     from swatchvault.pot import PotPlan, StepPlan, StockChoice
 
 
@@ -161,6 +162,14 @@ def step_words(step: PotStep) -> str:
     ]
     when = step.at[:16].replace("T", " ") + "  " if step.at else ""
     return f"{when}{step.kind}" + "".join(f", {f}" for f in facts if f)
+
+
+def struck_words(struck: StruckStep) -> str:
+    """A step that was taken back, on one line, with the dyes that it had put in and when."""
+    dyes = [f"{d.amount or 'an unknown amount'} of {d.dye}" for d in struck.dyes]
+    when = datetime.fromisoformat(struck.struck_at).astimezone()
+    said = f"{step_words(struck.step)}{', with ' if dyes else ''}{', '.join(dyes)}"
+    return f"{struck.number}. {said} (struck {when:%Y-%m-%d %H:%M})"
 
 
 def departures(plan: PotPlan | None, pot: Pot) -> list[str]:

@@ -78,13 +78,21 @@ _LOT_INNER = (
     Kind("in the pot", "base", needed="base"),
     Kind("pot", "started_at ended_at bled handle success next_time"),
     Kind("planned from", "dye stock", needed="dye"),
-    Kind("dye in", "dye amount pack stock", "amount_ml amount_g dye_g", needed="dye"),
+    Kind("dye in", "dye amount pack stock", "amount_ml amount_g dye_g", "with_step", needed="dye"),
     Kind(
         "step",
         "kind at amount colour_left note",
         "temperature_c minutes ph amount_ml amount_g",
         "planned_step",
         needed="kind",
+    ),
+    Kind(
+        "struck step",
+        "kind at amount colour_left note struck_at",
+        "temperature_c minutes ph",
+        "number",
+        needed="kind number struck_at",
+        inner=(Kind("struck dye", "dye amount pack stock", needed="dye"),),
     ),
     Kind(
         "skein",

@@ -113,6 +113,7 @@ from swatchvault.archive.rows import Entry, find, find_of, transaction
 from swatchvault.archive.sent import once
 from swatchvault.archive.settings import spoons_of
 from swatchvault.archive.setups import add_reference, add_repeat_set, add_setup
+from swatchvault.archive.struck import strike_last
 from swatchvault.archive.studio import (
     add_base,
     add_base_lot,
@@ -249,6 +250,7 @@ __all__ = [
     "stated_evenness",
     "stocks_held",
     "store_files",
+    "strike_last",
     "swatch_colours",
     "swatch_facts",
     "swatch_id_of",

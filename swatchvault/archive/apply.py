@@ -13,6 +13,7 @@ from swatchvault.archive.masters import set_master
 from swatchvault.archive.recipes import add_recipe
 from swatchvault.archive.rows import Entry, clean, find, old_name_words, transaction
 from swatchvault.archive.setups import add_reference, add_setup
+from swatchvault.archive.struck import refuse_struck
 from swatchvault.archive.studio import (
     add_base,
     add_base_lot,
@@ -73,6 +74,8 @@ def apply_notes(conn: sqlite3.Connection, notes: Notes) -> Applied:
         each(notes.stocks, add_stock)
         each(notes.colourways, add_colourway)
         each(_parents_first(notes.recipes), add_recipe)
+        for lot in notes.lots:
+            refuse_struck(conn, lot.code, lot.steps)
         each(notes.lots, add_lot)
         each(notes.references, add_reference)
         each(notes.setups, add_setup)

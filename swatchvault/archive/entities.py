@@ -144,6 +144,16 @@ class PotStep:
 
 
 @dataclass(frozen=True)
+class StruckStep:
+    """A step that was taken back: its number in the log, what was said, the dyes it put in."""
+
+    number: int
+    step: PotStep
+    dyes: tuple[DyeIn, ...]
+    struck_at: str
+
+
+@dataclass(frozen=True)
 class Skein:
     """One hank of a lot. ``base`` only where the lot holds several."""
 

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from swatchvault.amounts import SpoonSizes
-from swatchvault.archive.entities import Lot, Notes, Recipe
+from swatchvault.archive.entities import Lot, Notes, Recipe, StruckStep
 from swatchvault.archive.lookup import (
     get_base,
     get_base_lot,
@@ -27,6 +27,7 @@ from swatchvault.archive.recipes import (
 )
 from swatchvault.archive.rows import find
 from swatchvault.archive.settings import spoons_of
+from swatchvault.archive.struck import struck_of
 
 #: What a pot's own row says.
 POT_FACTS = ("started_at", "ended_at", "bled", "handle", "success", "next_time")
@@ -43,11 +44,13 @@ class StepKept:
 
 @dataclass(frozen=True)
 class DyeKept:
-    """What the archive keeps of a dye that went in beside what was typed."""
+    """What the archive keeps of a dye that went in beside what was typed; ``with_step``: the number
+    of the step that put it in, where that was noted."""
 
     amount_ml: float | None = None
     amount_g: float | None = None
     dye_g: float | None = None
+    with_step: int | None = None
 
 
 @dataclass(frozen=True)
@@ -59,6 +62,7 @@ class LotKept:
     planned_from: Mapping[str, str | None] | None = None
     steps: tuple[StepKept, ...] = ()
     dyes: tuple[DyeKept, ...] = ()
+    struck: tuple[StruckStep, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -201,7 +205,8 @@ def _kept(conn: sqlite3.Connection, lot: Lot) -> LotKept:
         (lot_id,),
     )
     dyes = conn.execute(
-        "SELECT amount_ml, amount_g, dye_g FROM lot_dye WHERE lot_id = ? ORDER BY position",
+        "SELECT amount_ml, amount_g, dye_g, (SELECT position FROM pot_step "
+        "WHERE pot_step.id = pot_step_id) FROM lot_dye WHERE lot_id = ? ORDER BY position",
         (lot_id,),
     )
     return LotKept(
@@ -210,6 +215,7 @@ def _kept(conn: sqlite3.Connection, lot: Lot) -> LotKept:
         planned_from=None if row is None else json.loads(row["planned_from"] or "{}"),
         steps=tuple(StepKept(r[0], r[1], plan.get(r[2])) for r in steps),
         dyes=tuple(DyeKept(*r) for r in dyes),
+        struck=struck_of(conn, lot_id),
     )
 
 

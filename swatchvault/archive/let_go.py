@@ -26,6 +26,7 @@ _BELONGS: Mapping[str, tuple[tuple[str, str, str], ...]] = {
     "lot": (
         ("dye that went in", "dyes that went in", "lot_dye WHERE lot_id = :id"),
         ("step of its log", "steps of its log", "pot_step WHERE lot_id = :id"),
+        ("struck step of its log", "struck steps of its log", "struck_step WHERE lot_id = :id"),
         ("pot that was started", "pots that were started", "pot WHERE lot_id = :id"),
         ("skein", "skeins", "skein WHERE lot_id = :id"),
         ("swatch", "swatches", "swatch WHERE lot_id = :id"),

@@ -17,6 +17,7 @@ from swatchvault.archive.schema_numbered import renumber
 from swatchvault.archive.schema_photos import PICTURES
 from swatchvault.archive.schema_pot import POT
 from swatchvault.archive.schema_renamed import RENAMED
+from swatchvault.archive.schema_struck import STRUCK
 from swatchvault.archive.schema_studio import STUDIO
 from swatchvault.archive.schema_web import WEB
 from swatchvault.archive.views import VIEWS
@@ -69,6 +70,12 @@ def set_aside(conn: sqlite3.Connection) -> None:
         conn.execute(statement)
 
 
+def struck(conn: sqlite3.Connection) -> None:
+    """Migration 8: steps struck from a pot's log, and which dyes each step put in."""
+    for statement in STRUCK:
+        conn.execute(statement)
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     first_tables,
     pots,
@@ -77,6 +84,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     numbered_photos,
     mended_names,
     set_aside,
+    struck,
 )
 
 

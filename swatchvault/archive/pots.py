@@ -12,13 +12,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from swatchvault.archive.entities import DyeIn, Lot, PotStep, Recipe
+from swatchvault.archive.entities import DyeIn, Lot, PotStep, Recipe, StruckStep
 from swatchvault.archive.labs import VARIANCES, roots_of
 from swatchvault.archive.lots import add_lot, dye_columns, dye_in_grams, step_columns
 from swatchvault.archive.recipes import amount_columns, recipe_by_id, recipe_id_of
 from swatchvault.archive.rows import clean, find, insert, named, to_json, transaction
 from swatchvault.archive.settings import spoons_of
 from swatchvault.archive.speaking import speaks_for
+from swatchvault.archive.struck import struck_of
 from swatchvault.errors import ArchiveError, NotFound
 
 
@@ -44,7 +45,10 @@ class DoneStep:
 
 @dataclass(frozen=True)
 class Pot:
-    """A lot's pot: the recipe it follows, what was done in order, what went in, how it ended."""
+    """A lot's pot: the recipe it follows, what was done in order, what went in, how it ended.
+
+    ``struck``: steps that were taken back; nothing else holds or counts them.
+    """
 
     lot: str
     recipe: Recipe | None
@@ -56,6 +60,7 @@ class Pot:
     dyes_in: tuple[tuple[DyeIn, float | None], ...]
     end: Mapping[str, str | None]
     planned_from: Mapping[str, str | None]
+    struck: tuple[StruckStep, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -135,6 +140,7 @@ def get_pot(conn: sqlite3.Connection, code: str) -> Pot:
         dyes_in=tuple((DyeIn(*r[:4]), r[4]) for r in map(tuple, dyes)),
         end={k: row[k] for k in ("bled", "handle", "success", "next_time")},
         planned_from=json.loads(row["planned_from"] or "{}"),
+        struck=struck_of(conn, lot_id),
     )
 
 
@@ -164,9 +170,10 @@ def record_step(
             planned = order[plan_number - 1]
         number = _next(conn, "pot_step", lot_id)
         columns = {"lot_id": lot_id, "position": number, "recipe_step_id": planned}
-        insert(conn, "pot_step", {**columns, **step_columns(conn, step)})
+        step_id = insert(conn, "pot_step", {**columns, **step_columns(conn, step)})
         for dye in dyes:
             place = {"lot_id": lot_id, "position": _next(conn, "lot_dye", lot_id)}
+            place["pot_step_id"] = step_id
             insert(conn, "lot_dye", {**place, **dye_columns(conn, dye)})
     return number
 

@@ -13,7 +13,7 @@ from swatchvault.errors import ArchiveError
 
 #: How a colour was made, in the order in which rows may go.
 _MAKING = (
-    *("pot_step", "pot", "lot_dye", "recipe_step", "recipe_dye", "recipe_part"),
+    *("struck_step", "pot_step", "pot", "lot_dye", "recipe_step", "recipe_dye", "recipe_part"),
     *("stock", "dye_pack", "dye"),
 )
 #: What a page's form did, and how a name was once mistyped, is nobody's business.

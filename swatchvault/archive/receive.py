@@ -13,6 +13,7 @@ from swatchvault.archive.lots import add_lot
 from swatchvault.archive.recipes import planned_amount, recipe_id_of, set_spoons
 from swatchvault.archive.rows import clean, put, to_json, transaction
 from swatchvault.archive.settings import spoons_of
+from swatchvault.archive.struck import keep_struck, refuse_struck, refuse_unstruck
 from swatchvault.errors import ArchiveError
 
 
@@ -40,6 +41,9 @@ def receive_making(conn: sqlite3.Connection, making: Making) -> Received:
             if not old:
                 recipe_id = recipe_id_of(conn, recipe.colourway, recipe.base, recipe.version)
                 conn.execute("UPDATE recipe SET added_at = ? WHERE id = ?", (at, recipe_id))
+        for lot, kept in zip(notes.lots, making.kept, strict=True):
+            refuse_struck(conn, lot.code, lot.steps, kept.struck)
+            refuse_unstruck(conn, lot.code, lot.steps, kept.struck)
         # Lots come twice, first without what they name of each other, so that any order does.
         changes = [{add_lot(conn, _alone(lot)).change} for lot in notes.lots]
         for lot, kept, seen in zip(notes.lots, making.kept, changes, strict=True):
@@ -107,10 +111,12 @@ def _keep(
     dyes_before, steps_before = known or (0, 0)
     for position, dye in enumerate(kept.dyes[dyes_before:], dyes_before + 1):
         sql = (
-            "UPDATE lot_dye SET amount_ml = ?, amount_g = ?, dye_g = ? "
-            "WHERE lot_id = ? AND position = ?"
+            "UPDATE lot_dye SET amount_ml = ?, amount_g = ?, dye_g = ?, pot_step_id = "
+            "(SELECT id FROM pot_step AS step WHERE step.lot_id = lot_dye.lot_id "
+            "AND step.position = ?) WHERE lot_id = ? AND position = ?"
         )
-        conn.execute(sql, (dye.amount_ml, dye.amount_g, dye.dye_g, lot_id, position))
+        told = (dye.amount_ml, dye.amount_g, dye.dye_g, dye.with_step)
+        conn.execute(sql, (*told, lot_id, position))
     plan = plan_ids(conn, lot_id)
     for position, step in enumerate(kept.steps[steps_before:], steps_before + 1):
         sql = (
@@ -119,12 +125,14 @@ def _keep(
         )
         planned = _planned(plan, step.plan_number, kept.lot)
         conn.execute(sql, (step.amount_ml, step.amount_g, planned, lot_id, position))
+    changed = sum(keep_struck(conn, lot_id, struck) for struck in kept.struck) > 0
     if kept.pot is None:
-        return False
+        return changed
     facts: dict[str, Any] = {k: clean(v, k) for k, v in kept.pot.items()}
     if kept.planned_from:
         facts["planned_from"] = to_json(kept.planned_from)
-    return put(conn, "pot", {"lot_id": lot_id}, facts, ("started_at",)).change != "same"
+    entry = put(conn, "pot", {"lot_id": lot_id}, facts, ("started_at",))
+    return changed or entry.change != "same"
 
 
 def _planned(plan: list[int], number: int | None, lot: str) -> int | None:

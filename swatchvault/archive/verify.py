@@ -39,6 +39,7 @@ _JSON = {
     ),
     "correction": ("provenance",),
     "lot_check": ("detail",),
+    "struck_step": ("step", "dyes"),
     "evenness_check": ("detail",),
     "eye_rule": ("thresholds", "detail"),
 }

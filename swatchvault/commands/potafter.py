@@ -1,4 +1,4 @@
-"""`pot edit`, `log`, `skein` and `end`: a pot's log looked at and put right, and how it ended."""
+"""`pot edit`, `undo`, `log`, `skein`, `end`: a log looked at and put right, and how it ended."""
 
 from __future__ import annotations
 
@@ -13,8 +13,9 @@ import click
 from swatchvault.amounts import parse_amount
 from swatchvault.commands.making import pair
 from swatchvault.commands.options import NUMBER, archive_option, json_option, need_archive
-from swatchvault.commands.potsteps import log_lines
+from swatchvault.commands.potsteps import log_lines, stock_lines
 from swatchvault.commands.sums import say_caution
+from swatchvault.potclock import still_running
 from swatchvault.potwork import (
     doubtful_doses,
     here,
@@ -75,6 +76,35 @@ def pot_edit(
     done = next(d for d in pot.steps if d.number == number)
     asked = [f"! {said}: if that is not so, correct it again" for said in doubts.values()]
     click.echo("\n".join([f"{number}. {step_words(done.step)}", *asked]))
+
+
+@click.command("undo")
+@click.argument("lot")
+@archive_option
+def pot_undo(lot: str, archive_folder: Path | None) -> None:
+    """Take back the step of LOT that was entered last, with the dyes that went in by it.
+
+    What it ended runs on. It is kept in the log as struck, and counted nowhere.
+    """
+    from swatchvault.archive import find, get_pot, open_archive, strike_last
+    from swatchvault.archive.pages_pot import started_here
+
+    with open_archive(need_archive(archive_folder)) as archive:
+        before = get_pot(archive.conn, lot)
+        struck = strike_last(archive.conn, lot)
+        lines = stock_lines(archive.conn, struck.dyes, ", taken out again")
+        from_notes = not started_here(archive.conn, find(archive.conn, "lot", lot))
+        after = get_pot(archive.conn, lot)
+    planned = next(d.plan_number for d in before.steps if d.number == struck.number)
+    if planned is not None:
+        lines.append(f"   planned step {planned} is open again")
+    hold = still_running((d.step for d in after.steps), here())
+    if hold and not still_running((d.step for d in before.steps), here()):
+        lines.append(f"   it had ended the hold, which runs on: {hold.words}")
+    if from_notes:
+        lines.append("! the lot was written down in notes: take the step out of studio.toml too")
+    said = f"struck {struck.number}. {step_words(struck.step)}: kept as struck, counted nowhere"
+    click.echo("\n".join([said, *lines]))
 
 
 @click.command("log")

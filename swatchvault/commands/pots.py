@@ -18,6 +18,7 @@ from swatchvault.commands.potafter import (
     pot_end,
     pot_log,
     pot_skein,
+    pot_undo,
     step_options,
 )
 from swatchvault.commands.potsteps import (
@@ -235,5 +236,5 @@ def _say_time(lot: str, archive_folder: Path | None, as_json: bool) -> None:
         click.echo("no hold with a time in this log yet" if hold is None else hold.words)
 
 
-for _command in (pot_edit, pot_log, pot_skein, pot_end):
+for _command in (pot_edit, pot_undo, pot_log, pot_skein, pot_end):
     pot_command.add_command(_command)

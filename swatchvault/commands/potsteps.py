@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from swatchvault.commands.making import pair
 from swatchvault.errors import ArchiveError, NotFound
-from swatchvault.potwork import departures, step_words
+from swatchvault.potwork import departures, step_words, struck_words
 
 if TYPE_CHECKING:
     from swatchvault.archive import DyeIn, Pot
@@ -80,13 +80,14 @@ def ask_about(doubts: Mapping[str, str], went_in: Iterable[DyeIn], named: Iterab
         )
 
 
-def stock_lines(conn: sqlite3.Connection, dyes: Iterable[DyeIn]) -> list[str]:
-    """What went in, and what should be left of each stock."""
+def stock_lines(conn: sqlite3.Connection, dyes: Iterable[DyeIn], verb: str = "") -> list[str]:
+    """What went in, and what should be left of each stock; ``verb`` is said of each dye."""
     from swatchvault.archive import stocks_held
 
     lines = []
     for dye in dyes:
         line = f"   {dye.dye}: {dye.amount}" + (f" of stock {dye.stock}" if dye.stock else "")
+        line += verb
         for held in stocks_held(conn, dye.dye) if dye.stock else ():
             if held.code.casefold() == (dye.stock or "").casefold() and held.left_ml is not None:
                 line += f"; about {max(held.left_ml, 0.0):.4g} mL of it left"
@@ -107,6 +108,8 @@ def log_lines(plan: PotPlan | None, pot: Pot) -> list[str]:
             lines.append(f"  [{'x' if step.number in done else ' '}] {step_plan_words(step)}")
     lines.append("done" if pot.steps else "nothing done yet")
     lines += [f"  {d.number}. {step_words(d.step)}" for d in pot.steps]
+    lines += ["struck, and counted nowhere"] if pot.struck else []
+    lines += [f"  {struck_words(s)}" for s in pot.struck]
     if pot.dyes_in:
         lines.append("went in")
     for dye, grams in pot.dyes_in:

@@ -178,6 +178,23 @@ def correct_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
         )
 
 
+def undo_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
+    """Strike the last step as `pot undo` does, if it still is the one that the page showed."""
+    from swatchvault.archive import get_pot, strike_last
+    from swatchvault.potwork import step_words
+
+    pot = get_pot(conn, code)
+    shown = (whole(form.text("number"), "the step"), form.text("was"))
+    last = pot.steps[-1] if pot.steps else None
+    if last is None or shown != (last.number, step_words(last.step)):
+        now = f"step {last.number}: {step_words(last.step)}" if last else "none: the log is empty"
+        raise RefusedError(
+            f"the log was changed meanwhile, by another tab or phone. Its last step is now {now}. "
+            "Look at it, and strike that one if it is wrong"
+        )
+    strike_last(conn, code)
+
+
 def last_dyes(pot: Pot) -> list[DyeIn]:
     """What last went in of each dye: its amount can be corrected."""
     return list({d.dye: replace(d) for d, _ in pot.dyes_in}.values())

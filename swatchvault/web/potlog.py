@@ -27,6 +27,7 @@ OVER_SHOWN_S = 6 * 3600.0
 WORK: Mapping[str, Callable[[sqlite3.Connection, str, Form], None]] = {
     "step": potforms.log_step,
     "edit": potforms.correct_step,
+    "undo": potforms.undo_step,
     "skein": potforms.log_skein,
     "end": potforms.log_end,
 }
@@ -76,7 +77,8 @@ def _gone(conn: sqlite3.Connection, lot_id: int) -> bool:
 
 
 async def _shown(visit: Visit, lot_id: int, typed: Mapping[str, str], words: str) -> Response:
-    number = typed.get("number") or visit.asked("edit")
+    edited = typed.get("number") if typed.get("do") == "edit" else None
+    number = edited or visit.asked("edit")
     step = typed.get("what") or visit.asked("step")
     view = await visit.read(_view, lot_id, step, number)
     if view.editing is not None and typed.get("do") != "edit":
@@ -115,6 +117,7 @@ class PotView:
     doses_asked: bool
     waiting: tuple[tuple[StepPlan, str], ...]
     log: tuple[LogLine, ...]
+    struck: tuple[str, ...]
     went_in: tuple[tuple[str, str], ...]
     departures: list[str]
     hold: Hold | None
@@ -132,7 +135,7 @@ def _view(conn: sqlite3.Connection, lot_id: int, step: str, number: str) -> PotV
     from swatchvault.archive import get_pot
     from swatchvault.archive import pages_pot as pages
     from swatchvault.archive.schema_studio import STEP_KINDS
-    from swatchvault.potwork import departures, here, plan_of, step_words
+    from swatchvault.potwork import departures, here, plan_of, step_words, struck_words
     from swatchvault.recipe_sheet import step_plan_words
 
     pot = get_pot(conn, pages.lot_code(conn, lot_id))
@@ -154,6 +157,7 @@ def _view(conn: sqlite3.Connection, lot_id: int, step: str, number: str) -> PotV
         doses_asked=asked,
         waiting=tuple((s, step_plan_words(s)) for s in left if s is not chosen),
         log=tuple(LogLine(d.number, step_words(d.step), d.plan_number) for d in pot.steps),
+        struck=tuple(struck_words(s) for s in pot.struck),
         went_in=_went_in(pot),
         departures=departures(plan, pot),
         hold=_hold(pot, now),

@@ -1,6 +1,7 @@
 """A recipe on a weight of goods, hold timers from stored times, and a lot made at the pot."""
 
 import json
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta, timezone
 
 import pytest
@@ -11,18 +12,21 @@ from swatchvault.amounts import parse_amount
 from swatchvault.archive import (
     DyeIn,
     Lot,
+    Notes,
     PlannedDye,
     PlannedStep,
     PotStep,
     Recipe,
     RecipePart,
     add_recipe,
+    apply_notes,
     create_archive,
     get_lot,
     get_pot,
     open_archive,
     record_step,
     start_pot,
+    transaction,
     verify,
 )
 from swatchvault.errors import AmountError, ArchiveError, NotFound, SwatchvaultError
@@ -404,6 +408,76 @@ def test_a_step_that_was_another_leaves_the_planned_one_open(pot):
     assert "[x] 1. soak" in pot("log", "P1")
     pot("edit", "P1", "1", "--kind", "other", "--note", "tapped by mistake")
     assert "[ ] 1. soak" in pot("log", "P1")
+
+
+def test_the_last_step_is_struck_and_what_it_ended_runs_on(pot, folder):
+    started(pot, "--ratio", 30)
+    begun = f"{datetime.now().astimezone() - timedelta(minutes=5):%Y-%m-%dT%H:%M:%S}"
+    pot("hold", "P1", "--minutes", 500, "--at", begun)
+    pot("did", "P1", "cool")
+    assert "ended by cool" in pot("time", "P1")
+    out = pot("undo", "P1")
+    assert "struck 2. " in out and "cool: kept as struck, counted nowhere" in out
+    assert "the hold, which runs on: hold of 500 min" in out
+    assert "ended by" not in pot("time", "P1")
+    log = pot("log", "P1")
+    assert "struck, and counted nowhere" in log
+    assert "cool (struck 20" in log.split("struck, and counted nowhere")[1]
+    assert "cool" not in log.split("struck, and counted nowhere")[0].split("done")[1]
+    with open_archive(folder) as archive:
+        assert [s.kind for s in get_lot(archive.conn, "P1").steps] == ["hold"]
+        assert not verify(archive)
+
+
+def test_a_struck_dye_is_back_in_its_stock_and_its_planned_step_open(pot, folder):
+    with_dye_steps(folder, "dye in", "rinse")
+    pot("start", "P3", "Low sun", "Lumme", "--goods", "100 g")
+    pot("did", "P3", "dye in", "--dye", "Ember=30 mL")
+    pot("did", "P3", "dye in", "--dye", "Ember=50 mL", "--dye", "Tarn=20 mL")
+    pot("did", "P3", "look", "--left", "some")
+    pot("undo", "P3")  # the look, which put nothing in
+    assert "Ember 50 mL" in pot("log", "P3")
+    out = pot("undo", "P3")
+    assert "Ember: 50 mL of stock S1, taken out again; about 90 mL of it left" in out
+    assert "planned step" not in out  # that was the first
+    log = json.loads(pot("log", "P3", "--json"))["done"]
+    assert [(d["dye"], d["amount"]) for d, _ in log["dyes_in"]] == [("Ember", "30 mL")]
+    assert [(s["number"], s["step"]["kind"]) for s in log["struck"]] == [(3, "look"), (2, "dye in")]
+    assert [d["amount"] for d in log["struck"][1]["dyes"]] == ["50 mL", "20 mL"]
+    assert "planned step 1 is open again" in pot("undo", "P3")
+    assert "[ ] 1. dye in" in pot("log", "P3")
+    assert "has no step: there is nothing to take back" in pot("undo", "P3", code=1)
+    assert "1. " in pot("did", "P3", "1")  # and is done anew
+
+
+def test_dye_of_before_steps_were_noted_with_it_goes_only_where_it_is_plain(pot, folder):
+    started(pot)
+    pot("did", "P1", "dye in", "--dye", "Ember=30 mL")
+    with open_archive(folder) as archive:
+        archive.conn.execute("UPDATE lot_dye SET pot_step_id = NULL")
+    pot("undo", "P1")
+    assert "went in" not in pot("log", "P1")
+    for amount in (30, 40):
+        pot("did", "P1", "dye in", "--dye", f"Ember={amount} mL")
+    with open_archive(folder) as archive:
+        archive.conn.execute("UPDATE lot_dye SET pot_step_id = NULL")
+    assert "in 2 steps" in pot("undo", "P1", code=1)
+    assert "Ember 40 mL" in pot("log", "P1") and "2. " in pot("log", "P1")
+
+
+def test_notes_do_not_bring_a_struck_step_back(pot, folder):
+    assert "take the step out of studio.toml too" in pot("undo", "L1")
+    with open_archive(folder) as archive:
+        (struck,) = get_pot(archive.conn, "L1").struck
+        assert struck.step.kind == "look"
+        lot = get_lot(archive.conn, "L1")
+        again = replace(lot, steps=(*lot.steps, struck.step))
+        with pytest.raises(ArchiveError, match=r"'look' \(2026-03-01T10:45\) was struck on 20"):
+            apply_notes(archive.conn, Notes(lots=(again,)))
+        other = replace(struck.step, colour_left="20 %")
+        assert apply_notes(archive.conn, Notes(lots=(replace(lot, steps=(*lot.steps, other)),)))
+        with pytest.raises(ArchiveError, match="kept as it was"), transaction(archive.conn):
+            archive.conn.execute("UPDATE struck_step SET position = 9")
 
 
 def with_dye_steps(folder, *kinds):

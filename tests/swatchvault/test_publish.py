@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from swatchvault.archive import open_archive, verify
+from swatchvault.archive import PotStep, open_archive, record_step, strike_last, verify
 from swatchvault.archive.publishing import publish
 from swatchvault.errors import ArchiveError
 from tests.swatchvault.running import run
@@ -23,13 +23,16 @@ def archive_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     with open_archive(folder) as archive:
         archive.conn.execute("UPDATE lot SET note = 'swirled two petrel blues', water = 'well'")
         archive.conn.execute("UPDATE base SET price_per_kg = 71.25")
+        step = PotStep("look", "2026-05-01T10:00", note="marbled by the lid")
+        record_step(archive.conn, "NF-1", step)
+        strike_last(archive.conn, "NF-1")
     return folder
 
 
 def secrets(folder: Path) -> set[str]:
     """Every text of the making that an archive holds, eight characters or longer."""
     tables = ("dye", "dye_pack", "stock", "recipe", "recipe_part", "recipe_step", "lot_dye")
-    found: set[str] = {"swirled two petrel blues"}
+    found: set[str] = {"swirled two petrel blues", "marbled by the lid"}
     with sqlite3.connect(folder / "archive.db") as conn:
         for table in (*tables, "pot_step", "pot"):
             for row in conn.execute(f"SELECT * FROM {table}"):

@@ -36,6 +36,7 @@ from swatchvault.archive import (
     record_step,
     set_spoons,
     start_pot,
+    strike_last,
     verify,
 )
 from swatchvault.archive.exchange import Making, gather_making
@@ -260,6 +261,29 @@ def test_the_log_of_a_pot_goes_along(folder, form):
     assert kept.steps[0].plan_number == 2
     assert kept.planned_from == {"Ember": "S2", "Tarn": None}
     assert kept.pot["next_time"] == "less acid"
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_a_struck_step_goes_along_and_does_not_come_back(folder, form):
+    with open_archive(folder) as archive:
+        before = gather_making(archive.conn)
+        other, third = carried(archive.conn, form), carried(archive.conn, form)
+        struck = strike_last(archive.conn, "P1")
+        assert [d.amount for d in struck.dyes] == ["50 mL"]
+        made = gather_making(archive.conn)
+        assert next(k for k in made.kept if k.lot == "P1").struck == (struck,)
+        new = carried(archive.conn, form)
+    assert gather_making(new) == made
+    assert strike_last(other, "P1").dyes == struck.dyes  # it is known what the step put in
+    with pytest.raises(ArchiveError, match="was struck on"):
+        receive_making(other, before)
+    with pytest.raises(ArchiveError, match="was struck on"):
+        receive_making(new, before)
+    with pytest.raises(ArchiveError, match="was struck in what you read in, and stands here"):
+        receive_making(third, made)
+    assert len(get_lot(third, "P1").steps) == 2
+    record_step(new, "P1", struck.step)  # really done after all
+    assert receive_making(new, gather_making(new)).changed == 0
 
 
 def test_one_colourway_brings_what_it_names_and_no_more(folder):

@@ -294,6 +294,52 @@ async def test_a_hold_that_runs_is_not_ended_by_a_slip(
     assert (await dyer.post(path, step("dry", kind="dry"))).status_code == 303
 
 
+def undo_fields(page: str, name: str) -> dict[str, str]:
+    part = page.split("Undo the last step")[1].split("</form>")[0]
+    found = dict(re.findall(r'name="(do|number|was)" value="([^"]*)"', part))
+    assert found["do"] == "undo"
+    return {**found, "once": token(name)}
+
+
+async def test_the_last_step_is_undone(visitor: Callable[[str], Any], studio: Path) -> None:
+    helper = visitor("helper")
+    path = await start(helper)
+    lot = int(path.rsplit("/", 1)[1])
+    assert "Undo the last step" not in (await helper.get(path)).text
+    await helper.post(path, step("hold", kind="hold", minutes="30"))
+    await helper.post(path, step("cool", kind="cool", ends_hold="yes"))
+    page = (await helper.get(path)).text
+    assert 'class="timer' not in page and "Strike step 2" in page
+    undo = undo_fields(page, "u1")
+    for _ in range(2):  # sent twice, it strikes one step
+        assert (await helper.post(path, undo)).status_code == 303
+    page = (await helper.get(path)).text
+    assert 'class="timer' in page and "Strike step 1" in page
+    assert "<del>2. " in page and "Struck, and counted nowhere" in page
+    kinds = "SELECT kind FROM pot_step WHERE lot_id = ?"
+    assert rows(studio, kinds, lot) == [("hold",)]
+    late = await helper.post(path, {**undo, "once": token("u2")})  # from an older page
+    assert late.status_code == 400 and "Its last step is now step 1: " in late.text
+    assert rows(studio, kinds, lot) == [("hold",)]
+
+
+async def test_undo_takes_its_dye_out_again(visitor: Callable[[str], Any], studio: Path) -> None:
+    dyer = visitor("dyer")
+    path = await start(dyer)
+    lot = int(path.rsplit("/", 1)[1])
+    await dyer.post(path, step("dye", what="2"))
+    left = "SELECT sum(left_ml) FROM stocks"
+    page = (await dyer.get(path)).text
+    assert "Went in" in page
+    (((before,)),) = rows(studio, left)
+    await dyer.post(path, undo_fields(page, "u"))
+    assert rows(studio, left) == [(pytest.approx(before + 150.0),)]
+    assert rows(studio, "SELECT count(*) FROM lot_dye WHERE lot_id = ?", lot) == [(0,)]
+    page = (await dyer.get(path)).text
+    assert "Went in" not in page and "with 60 mL of Pellow red, 90 mL of Brackle brown" in page
+    assert (await dyer.post(path, step("again", what="2"))).status_code == 303
+
+
 async def test_grams_of_powder_are_not_taken_for_stock(
     visitor: Callable[[str], Any], studio: Path
 ) -> None:

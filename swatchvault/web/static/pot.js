@@ -155,7 +155,7 @@
         keep({ ...entry, refused: "" });
         send(true);
       }));
-      if (entry.refused) line.append(button("Mend it", () => open(entry)));
+      if (entry.refused && !entry.name.startsWith("undo")) line.append(button("Mend it", () => open(entry)));
       line.append(button("Throw it away", () => {
         localStorage.removeItem(entry.key);
         show();

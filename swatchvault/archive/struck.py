@@ -1,0 +1,155 @@
+"""The last step of a pot's log taken back: kept as it was said, struck, and counted nowhere."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Collection, Sequence
+from dataclasses import asdict
+
+from swatchvault.archive.entities import DyeIn, PotStep, StruckStep
+from swatchvault.archive.rows import find, insert, now, to_json, transaction
+from swatchvault.errors import ArchiveError, NotFound
+
+_STEP = (
+    "step.kind, step.at, step.amount, step.temperature_c, step.minutes, step.ph, "
+    "step.colour_left, step.note"
+)
+
+
+def strike_last(conn: sqlite3.Connection, code: str) -> StruckStep:
+    """Strike the step of a lot's log that was entered last, with the dyes that went in by it.
+
+    What it ended runs on, and the planned step that it carried out is open again. Raises
+    ``NotFound`` for a log without steps, ``ArchiveError`` where it is not known which dyes the
+    step put in.
+    """
+    with transaction(conn):
+        lot_id = find(conn, "lot", code)
+        row = conn.execute(
+            f"SELECT id, position, {_STEP} FROM pot_step AS step WHERE lot_id = ? "
+            "ORDER BY position DESC",
+            (lot_id,),
+        ).fetchone()
+        if row is None:
+            raise NotFound(f"the log of lot {code!r} has no step: there is nothing to take back")
+        step_id, number, *facts = tuple(row)
+        step = PotStep(*facts)
+        dye_ids = _dyes_by(conn, code, lot_id, step_id, number, step)
+        struck = StruckStep(number, step, _dyes(conn, dye_ids), now())
+        keep_struck(conn, lot_id, struck)
+        for dye_id in dye_ids:
+            conn.execute("DELETE FROM lot_dye WHERE id = ?", (dye_id,))
+        conn.execute("DELETE FROM pot_step WHERE id = ?", (step_id,))
+    return struck
+
+
+def struck_of(conn: sqlite3.Connection, lot_id: int) -> tuple[StruckStep, ...]:
+    """The steps that were struck from a lot's log, in the order in which they were."""
+    sql = "SELECT position, step, dyes, struck_at FROM struck_step WHERE lot_id = ? ORDER BY id"
+    return tuple(
+        StruckStep(
+            number,
+            PotStep(**json.loads(step)),
+            tuple(DyeIn(**dye) for dye in json.loads(dyes)),
+            struck_at,
+        )
+        for number, step, dyes, struck_at in conn.execute(sql, (lot_id,))
+    )
+
+
+def keep_struck(conn: sqlite3.Connection, lot_id: int, struck: StruckStep) -> bool:
+    """Keep a struck step of a lot; whether it was not kept yet."""
+    if struck in struck_of(conn, lot_id):
+        return False
+    row = {
+        "lot_id": lot_id,
+        "position": struck.number,
+        "step": to_json(_told(struck.step)),
+        "dyes": to_json([_told(dye) for dye in struck.dyes]),
+        "struck_at": struck.struck_at,
+    }
+    insert(conn, "struck_step", row)
+    return True
+
+
+def refuse_struck(
+    conn: sqlite3.Connection,
+    code: str,
+    steps: Sequence[PotStep],
+    known: Collection[StruckStep] = (),
+) -> None:
+    """Raise ``ArchiveError`` if steps that go on from a lot's log bring back one that was struck.
+
+    ``known``: those that whoever tells the steps knows to be struck.
+    """
+    row = conn.execute("SELECT id FROM lot WHERE code = ?", (code,)).fetchone()
+    if row is None:
+        return
+    sql = "SELECT count(*) FROM pot_step WHERE lot_id = ?"
+    (kept,) = conn.execute(sql, (row[0],)).fetchone()
+    struck = [s for s in struck_of(conn, row[0]) if s not in known]
+    for step in steps[kept:]:
+        for old in struck:
+            if step == old.step:
+                what = f"step {step.kind!r} ({step.at or 'no time'})"
+                raise ArchiveError(
+                    f"lot {code!r}: its {what} was struck on {old.struck_at[:10]}: take it out of "
+                    "what you read in, with the dyes that it put in"
+                )
+
+
+def refuse_unstruck(
+    conn: sqlite3.Connection, code: str, steps: Sequence[PotStep], known: Collection[StruckStep]
+) -> None:
+    """Raise ``ArchiveError`` if a lot's log still ends in a step that ``known`` says is struck.
+
+    ``steps``: the log of whoever tells it.
+    """
+    sql = (
+        f"SELECT position, {_STEP} FROM pot_step AS step JOIN lot ON lot.id = lot_id "
+        "WHERE lot.code = ? AND position > ?"
+    )
+    for number, *facts in map(tuple, conn.execute(sql, (code, len(steps)))):
+        if any(s.number == number and s.step == PotStep(*facts) for s in known):
+            raise ArchiveError(
+                f"lot {code!r}: step {number} ({facts[0]}) was struck in what you read in, and "
+                f"stands here: take it back here too, with `swatchvault pot undo {code!r}`"
+            )
+
+
+def _dyes_by(
+    conn: sqlite3.Connection, code: str, lot_id: int, step_id: int, number: int, step: PotStep
+) -> list[int]:
+    """Ids of the dyes that a step put in: those noted with it, else all of the only "dye in"."""
+    sql = "SELECT id, pot_step_id FROM lot_dye WHERE lot_id = ? ORDER BY position"
+    rows = [(int(r[0]), r[1]) for r in conn.execute(sql, (lot_id,))]
+    noted = [row_id for row_id, by in rows if by == step_id]
+    loose = [row_id for row_id, by in rows if by is None]
+    if noted or step.kind != "dye in" or not loose:
+        return noted
+    sql = (
+        "SELECT count(*) FROM pot_step AS step WHERE lot_id = ? AND kind = 'dye in' "
+        "AND NOT EXISTS (SELECT 1 FROM lot_dye WHERE pot_step_id = step.id)"
+    )
+    (several,) = conn.execute(sql, (lot_id,)).fetchone()
+    if several == 1:
+        return loose
+    raise ArchiveError(
+        f"dye went into lot {code!r} in {several} steps, and of which of it went in with step "
+        f"{number} nothing is noted: correct it with `swatchvault pot edit {code!r} {number} "
+        '--kind other --dye "DYE=AMOUNT"`, the amount of what last went in of each dye'
+    )
+
+
+def _dyes(conn: sqlite3.Connection, ids: Sequence[int]) -> tuple[DyeIn, ...]:
+    sql = (
+        "SELECT dye.name, amount, dye_pack.code, stock.code FROM lot_dye "
+        "JOIN dye ON dye.id = lot_dye.dye_id LEFT JOIN dye_pack ON dye_pack.id = "
+        "lot_dye.dye_pack_id LEFT JOIN stock ON stock.id = stock_id WHERE lot_dye.id = ?"
+    )
+    return tuple(DyeIn(*conn.execute(sql, (row_id,)).fetchone()) for row_id in ids)
+
+
+def _told(thing: PotStep | DyeIn) -> dict[str, object]:
+    return {k: v for k, v in asdict(thing).items() if v is not None}
