@@ -82,6 +82,7 @@ def add_command(
     base of a lot.
     """
     from swatchvault.archive import apply_notes, open_archive
+    from swatchvault.archive.stock_doubts import new_doubts, stock_doubts
     from swatchvault.filing import file_photos, file_told
 
     if really_new and not create:
@@ -98,7 +99,10 @@ def add_command(
             if folder is None:
                 filings = file_told(archive, notes, really_new=really_new, **how)
             else:
+                before = stock_doubts(archive.conn)
                 applied = apply_notes(archive.conn, notes)
+                for line in new_doubts(archive.conn, before):
+                    click.echo(line)
                 added, changed = applied.added, applied.changed
                 filings = file_photos(archive, applied, folder, **how)
             total = len({row.photo for row in notes.photos})

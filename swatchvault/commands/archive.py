@@ -35,22 +35,34 @@ def verify_command(
 ) -> None:
     """Look for any photo, small picture or row that does not fit the others.
 
-    Leaves with exit code 1 if anything does not fit.
+    Leaves with exit code 1 if anything does not fit. What can hardly be right of your stocks, such
+    as more taken than was mixed, is a note and leaves with 0.
     """
     from swatchvault.archive import open_archive
+    from swatchvault.archive.stock_doubts import stock_doubts
     from swatchvault.archive.verify import sweep as sweep_files
     from swatchvault.archive.verify import verify
 
     with open_archive(need_archive(folder or archive_folder)) as archive:
         removed = sweep_files(archive) if sweep else []
         problems = verify(archive)
+        notes = (
+            []
+            if any(p.kind == "database damaged" for p in problems)
+            else stock_doubts(archive.conn)
+        )
     if as_json:
-        click.echo(json.dumps([asdict(p) for p in problems], ensure_ascii=False))
+        items = [{**asdict(p), "note": False} for p in problems]
+        facts = ("kind", "where", "what", "do")
+        items += [{**{k: getattr(n, k) for k in facts}, "note": True} for n in notes]
+        click.echo(json.dumps(items, ensure_ascii=False))
     else:
         for path in removed:
             click.echo(f"removed {path.name}")
         for problem in problems:
             click.echo(f"{problem.where}: {problem.what}; {problem.do}")
+        for note in notes:
+            click.echo(f"note: {note}")
         click.echo(f"{len(problems)} things do not fit" if problems else "everything fits")
     if problems:
         raise click.exceptions.Exit(1)

@@ -99,7 +99,10 @@ def _put_right(
 ) -> tuple[dict[str, Any], list[str]]:
     from swatchvault.archive.mend import mend
     from swatchvault.archive.rename import id_of
+    from swatchvault.archive.stock_doubts import new_doubts, stock_doubts
 
+    before = stock_doubts(archive.conn)
     done = mend(archive.conn, kind, id_of(archive.conn, kind, *name), told, sure=sure)
+    notes = new_doubts(archive.conn, before)
     changes = [{"field": f, "old": old, "new": new} for f, old, new in done.changes]
-    return {**asdict(done), "changes": changes, "removed": False}, done.lines
+    return {**asdict(done), "changes": changes, "removed": False}, [*done.lines, *notes]

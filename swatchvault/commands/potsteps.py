@@ -91,7 +91,6 @@ def stock_lines(conn: sqlite3.Connection, dyes: Iterable[DyeIn], verb: str = "")
         for held in stocks_held(conn, dye.dye) if dye.stock else ():
             if held.code.casefold() == (dye.stock or "").casefold() and held.left_ml is not None:
                 line += f"; about {max(held.left_ml, 0.0):.4g} mL of it left"
-                line += ": more went in than was thought to be there" if held.left_ml < 0 else ""
         lines.append(line)
     return lines
 

@@ -120,6 +120,7 @@ class PotView:
     struck: tuple[str, ...]
     went_in: tuple[tuple[str, str], ...]
     departures: list[str]
+    stock_doubts: list[str]
     hold: Hold | None
     now: str
     skeins: list[Any]
@@ -135,6 +136,7 @@ def _view(conn: sqlite3.Connection, lot_id: int, step: str, number: str) -> PotV
     from swatchvault.archive import get_pot
     from swatchvault.archive import pages_pot as pages
     from swatchvault.archive.schema_studio import STEP_KINDS
+    from swatchvault.archive.stock_doubts import doubts_of_lot
     from swatchvault.potwork import departures, here, plan_of, step_words, struck_words
     from swatchvault.recipe_sheet import step_plan_words
 
@@ -160,6 +162,7 @@ def _view(conn: sqlite3.Connection, lot_id: int, step: str, number: str) -> PotV
         struck=tuple(struck_words(s) for s in pot.struck),
         went_in=_went_in(pot),
         departures=departures(plan, pot),
+        stock_doubts=[str(d) for d in doubts_of_lot(conn, lot_id)],
         hold=_hold(pot, now),
         now=now.isoformat(timespec="milliseconds"),
         skeins=pages.skeins_of(conn, pot.lot),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
@@ -18,6 +18,7 @@ from swatchvault.web.visit import Form, RefusedError, Visit
 
 if TYPE_CHECKING:
     from swatchvault.archive.pages_shelf import StockOnShelf
+    from swatchvault.archive.stock_doubts import StockDoubt
 
 #: Rows of fibres in the form of a base; our choice.
 FIBRE_ROWS = 4
@@ -49,10 +50,12 @@ async def _shown(visit: Visit, typed: Mapping[str, str], words: str) -> Response
 def _values(conn: sqlite3.Connection) -> dict[str, Any]:
     from swatchvault.archive import schema_studio
     from swatchvault.archive.pages_shelf import bases_on_shelf, dyes_on_shelf, stocks_on_shelf
+    from swatchvault.archive.stock_doubts import stock_doubts
 
+    doubts = stock_doubts(conn)
     return {
         "dyes": dyes_on_shelf(conn),
-        "stocks": [with_age(s) for s in stocks_on_shelf(conn)],
+        "stocks": [with_age(s, doubts) for s in stocks_on_shelf(conn)],
         "bases": bases_on_shelf(conn),
         "halos": schema_studio.HALOS,
         "fibre_rows": range(1, FIBRE_ROWS + 1),
@@ -61,17 +64,16 @@ def _values(conn: sqlite3.Connection) -> dict[str, Any]:
     }
 
 
-def with_age(stock: StockOnShelf) -> dict[str, Any]:
-    """A stock with a hint where it is old or used up, as a pot's plan gives it."""
+def with_age(stock: StockOnShelf, doubts: Iterable[StockDoubt]) -> dict[str, Any]:
+    """A stock with hints: where it is old or used up, as a pot's plan gives it, and its doubts."""
     from swatchvault.pot import StockChoice, is_aged
 
     choice = StockChoice(stock.code, stock.strength_percent, stock.left_ml, stock.mixed_on)
     hints = []
     if is_aged(choice, date.today()):
         hints.append("mixed more than six months ago: test it, or mix anew")
-    if stock.left_ml is not None and stock.left_ml < 0:
-        hints.append("more was used than was thought to be there: look, and set what is left")
-    elif stock.left_ml == 0:
+    hints += [f"{d.what}: {d.do}" for d in doubts if d.stock_id == stock.stock_id]
+    if stock.left_ml == 0:
         hints.append("used up")
     facts = {name: getattr(stock, name) for name in ("grams", "made_up_to_ml", "mixed_on")}
     return {"stock": stock, "hints": hints, "right": put_right("stock", stock.stock_id, facts)}
@@ -80,9 +82,11 @@ def with_age(stock: StockOnShelf) -> dict[str, Any]:
 async def dye_page(visit: Visit) -> Response:
     """One dye: packs, stocks, the recipes that name it and the lots it went into."""
     from swatchvault.archive import pages_shelf
+    from swatchvault.archive.stock_doubts import stock_doubts
 
     found = await visit.read(pages_shelf.dye_page, row_id(visit))
-    stocks = [with_age(s) for s in found.stocks]
+    doubts = await visit.read(stock_doubts)
+    stocks = [with_age(s, doubts) for s in found.stocks]
     return await visit.page("sv_dye.html", {"page": found, "dye": found.dye, "stocks": stocks})
 
 

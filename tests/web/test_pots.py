@@ -393,3 +393,28 @@ async def test_a_ratio_may_be_typed_as_it_is_said(
 ) -> None:
     page = await visitor("dyer").get(f"/pots?recipe=1&goods=200&ratio={typed}")
     assert "liquor 6000 mL" in page.text
+
+
+async def test_a_stock_overdrawn_is_noted_on_its_pages(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    path = await start(dyer)
+    await dyer.post(path, step("dye", what="2"))
+    ((stock, dye, had),) = rows(
+        studio,
+        "SELECT stock.id, stock.dye_id, made_up_to_ml FROM stock JOIN lot_dye ON stock_id = "
+        "stock.id ORDER BY lot_dye.id DESC LIMIT 1",
+    )
+    pages = (path, f"/dye/{dye}", "/shelf")
+    for page in pages:
+        assert "of it went in (lots" not in (await dyer.get(page)).text
+    with sqlite3.connect(studio / "archive.db") as conn:
+        conn.execute("UPDATE stock SET made_up_to_ml = 80, mixed_on = '2030-01-01' WHERE id = ?",
+                     (stock,))  # fmt: skip
+    conn.close()
+    assert had > 80
+    for page in pages:
+        text = (await dyer.get(page)).text
+        assert "80 mL were mixed" in text and "NF-1" in text
+        assert "and it was mixed on 2030-01-01" in text

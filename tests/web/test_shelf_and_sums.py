@@ -131,11 +131,11 @@ async def test_a_stock_that_is_old_or_overdrawn_says_so(
 ) -> None:
     page = (await visitor("dyer").get("/shelf")).text
     assert "Mixed more than six months ago" in page
-    assert "More was used than was thought to be there" not in page
+    assert "of it went in (lots" not in page
     with sqlite3.connect(studio / "archive.db") as conn:
         conn.execute("UPDATE stock SET made_up_to_ml = 500 WHERE code = 'brackle 1 %'")
     page = (await visitor("dyer").get("/shelf")).text
-    assert "More was used than was thought to be there" in page
+    assert "mL of it went in (lots" in page and "and 500 mL were mixed" in page
     assert (await visitor("dyer").get("/dye/999")).status_code == 404
 
 
