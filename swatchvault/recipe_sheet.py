@@ -28,7 +28,7 @@ class RecipeSheet:
 
     ``u_lab``: standard uncertainties of ``lab``. ``against_base``: the base of the version that it
     is set against, where it is another; ``other_base``: what to know of a recipe that came from
-    another base, a sentence each.
+    another base, a sentence each; ``again``: an earlier version that plans the same.
     """
 
     recipe: Recipe
@@ -42,6 +42,12 @@ class RecipeSheet:
     to_try: str | None = None
     against_base: str | None = None
     other_base: tuple[str, ...] = ()
+    again: int | None = None
+
+    @property
+    def is_again(self) -> tuple[str, ...]:
+        """That an earlier version plans the same, in words."""
+        return () if self.again is None else (again_words(self.again),)
 
     @property
     def set_against(self) -> str:
@@ -148,7 +154,7 @@ def plan_lines(plan: PotPlan) -> list[str]:
 
 def sheet_lines(sheet: RecipeSheet) -> list[str]:
     """The sheet as text, without its cautions."""
-    lines = [title_of(sheet.recipe), *sheet.other_base]
+    lines = [title_of(sheet.recipe), *sheet.is_again, *sheet.other_base]
     lines += [f"its note: {sheet.recipe.note}"] if sheet.recipe.note else []
     lines += plan_lines(sheet.plan)
     lines += [f"note: {p.name}: {p.note}" for p in sheet.recipe.parts if p.note]
@@ -159,6 +165,11 @@ def sheet_lines(sheet: RecipeSheet) -> list[str]:
         lines.append(f"against {sheet.set_against}:")
         lines += [f"  {c}" for c in sheet.changes] or ["  nothing changed"]
     return lines
+
+
+def again_words(version: int) -> str:
+    """That a recipe plans what an earlier version of it did."""
+    return f"this is version {version} again: the same dyes and steps"
 
 
 def title_of(recipe: Recipe) -> str:
@@ -202,7 +213,10 @@ def sheet_html(sheet: RecipeSheet, back: str = "") -> str:
     if sheet.thumb is not None:
         data = base64.b64encode(sheet.thumb).decode("ascii")
         body.insert(0, f'<img alt="photo of the yarn" src="data:image/jpeg;base64,{data}">')
-    body += [f"<p>{escape(line[:1].upper() + line[1:])}.</p>" for line in sheet.other_base]
+    body += [
+        f"<p>{escape(line[:1].upper() + line[1:])}.</p>"
+        for line in (*sheet.is_again, *sheet.other_base)
+    ]
     body += [f"<p>Note: {escape(sheet.recipe.note)}</p>"] if sheet.recipe.note else []
     body.append(f"<p>{escape(_goods_words(sheet.plan))}</p>")
     if sheet.lab is not None:

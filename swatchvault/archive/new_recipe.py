@@ -5,9 +5,15 @@ from __future__ import annotations
 import sqlite3
 from dataclasses import replace
 
-from swatchvault.archive.entities import Colourway, Recipe
+from swatchvault.archive.entities import Colourway, PlannedDye, Recipe
 from swatchvault.archive.listing import query
-from swatchvault.archive.recipes import add_recipe, get_recipe, recipe_by_id, same_recipe
+from swatchvault.archive.recipes import (
+    add_recipe,
+    get_recipe,
+    recipe_by_id,
+    same_recipe,
+    versions_of,
+)
 from swatchvault.archive.rows import Entry, find, transaction
 from swatchvault.archive.studio import add_colourway
 from swatchvault.errors import ArchiveError, NotFound
@@ -54,6 +60,29 @@ def add_next_version(
                     conn, replace(recipe, version=1, parent=first.version, parent_base=first.base)
                 )
         return add_recipe(conn, replace(recipe, version=(newest or 0) + 1, parent=newest))
+
+
+def repeats(conn: sqlite3.Connection, recipe: Recipe) -> int | None:
+    """The earliest version before ``recipe``, on its base, that plans the same; ``None`` if none.
+
+    The order of its dyes, its notes and where it came from are left aside, and depths are held to
+    each other by four figures, as what went into a lot is told.
+    """
+    of = (recipe.colourway, recipe.base)
+    plan = _alike(recipe, recipe)
+    for version in sorted(v for v in versions_of(conn, *of) if v < recipe.version):
+        if same_recipe(plan, _alike(get_recipe(conn, *of, version), plan)):
+            return version
+    return None
+
+
+def _alike(recipe: Recipe, other: Recipe) -> Recipe:
+    """A recipe with what may differ of two that plan the same, its parents, as in ``other``."""
+    parts = []
+    for part in recipe.parts:
+        dyes = [PlannedDye(d.dye, float(f"{d.depth_percent:.4g}")) for d in part.dyes]
+        parts.append(replace(part, dyes=tuple(sorted(dyes, key=lambda d: d.dye.casefold()))))
+    return replace(recipe, parts=tuple(parts), parent=other.parent, parent_base=other.parent_base)
 
 
 def _make_colourway(conn: sqlite3.Connection, name: str) -> None:

@@ -244,15 +244,21 @@ def end_pot(conn: sqlite3.Connection, code: str, ended_at: str, told: Mapping[st
 
 
 def next_time(conn: sqlite3.Connection, colourway: str, base: str) -> str | None:
-    """What the newest lot of a colourway on a base that says so would try next time."""
+    """What the newest lot of a colourway on a base that says so would try next time.
+
+    ``None`` once a version was made after that lot ended: what it would try has been weighed then.
+    """
     sql = (
-        "SELECT lot.code, next_time FROM pot JOIN lot ON lot.id = pot.lot_id "
-        "JOIN lot_base ON lot_base.lot_id = lot.id WHERE colourway_id = ? AND base_id = ? "
-        "AND next_time IS NOT NULL ORDER BY dyed_on DESC, lot.id DESC"
+        "SELECT lot.code, next_time, (SELECT max(datetime(added_at)) FROM recipe "
+        "WHERE recipe.colourway_id = lot.colourway_id AND recipe.base_id = lot_base.base_id) "
+        "> COALESCE(datetime(ended_at), datetime(dyed_on, '+1 day')) "
+        "FROM pot JOIN lot ON lot.id = pot.lot_id JOIN lot_base ON lot_base.lot_id = lot.id "
+        "WHERE colourway_id = ? AND base_id = ? AND next_time IS NOT NULL "
+        "ORDER BY dyed_on DESC, lot.id DESC"
     )
     ids = (find(conn, "colourway", colourway), find(conn, "base", base))
     row = conn.execute(sql, ids).fetchone()
-    return None if row is None else f"to try, from lot {row[0]}: {row[1]}"
+    return None if row is None or row[2] else f"to try, from lot {row[0]}: {row[1]}"
 
 
 #: Best reference first.

@@ -51,6 +51,7 @@ def recipe_command(
 ) -> None:
     """The recipe of COLOURWAY on BASE, for a weight of goods, in grams and millilitres."""
     from swatchvault.archive import get_recipe, next_time, open_archive, recipe_colour, spoons_of
+    from swatchvault.archive.new_recipe import repeats
     from swatchvault.other_base import other_base_lines
     from swatchvault.pot import plan_pot
     from swatchvault.recipe_sheet import RecipeSheet, recipe_changes, sheet_lines, write_sheet
@@ -64,7 +65,7 @@ def recipe_command(
         colour = recipe_colour(conn, recipe.colourway, recipe.base, recipe.version)
         to_try = next_time(conn, recipe.colourway, recipe.base)
         spoons = spoons_of(conn)
-        elsewhere = other_base_lines(conn, recipe)
+        elsewhere, again = other_base_lines(conn, recipe), repeats(conn, recipe)
         thumb = None if colour is None else archive.thumbs / f"{colour.photo_sha256}.jpg"
     plan = plan_pot(
         recipe,
@@ -86,6 +87,7 @@ def recipe_command(
         thumb=thumb.read_bytes() if thumb is not None and thumb.is_file() else None,
         to_try=to_try,
         other_base=elsewhere,
+        again=again,
     )
     if to is not None:
         write_sheet(to, sheet)

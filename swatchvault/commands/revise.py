@@ -56,8 +56,9 @@ def revise_command(
     base that has none of COLOURWAY yet, with or without changes.
     """
     from swatchvault.archive import add_recipe, get_recipe, open_archive, transaction
+    from swatchvault.archive.new_recipe import repeats
     from swatchvault.other_base import other_base_lines
-    from swatchvault.recipe_sheet import recipe_changes, title_of
+    from swatchvault.recipe_sheet import again_words, recipe_changes, title_of
     from swatchvault.revision import Changes, read_depth, read_step, revise
 
     replaced: dict[int, PlannedStep | None] = {n: read_step(t) for n, t in map(_numbered, steps)}
@@ -84,7 +85,9 @@ def revise_command(
         add_recipe(conn, new)
         new = get_recipe(conn, colourway, new.base, new.version)
         elsewhere = other_base_lines(conn, new)
+        again = repeats(conn, new)
     lines = [f"  {line}" for line in (*recipe_changes(old, new), *elsewhere)]
+    lines += [] if again is None else [f"note: {again_words(again)}"]
     click.echo("\n".join([f"{title_of(new)}:", *lines]))
     say_caution()
 

@@ -103,6 +103,7 @@ def sheet_of(conn: sqlite3.Connection, folder: Path, recipe_id: int, asked: Aske
     from swatchvault.amounts import parse_amount
     from swatchvault.archive import get_recipe, next_time, recipe_colour, spoons_of
     from swatchvault.archive import pages_yarn as pages
+    from swatchvault.archive.new_recipe import repeats
     from swatchvault.other_base import other_base_lines
     from swatchvault.pot import plan_pot
     from swatchvault.potwork import choose_stocks, here
@@ -140,6 +141,7 @@ def sheet_of(conn: sqlite3.Connection, folder: Path, recipe_id: int, asked: Aske
         to_try=next_time(conn, *names),
         against_base=against_base,
         other_base=other_base_lines(conn, recipe),
+        again=repeats(conn, recipe),
     )
 
 

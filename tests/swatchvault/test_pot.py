@@ -571,6 +571,33 @@ def test_the_end_is_kept_and_can_be_added_to(pot, folder, capsys):
     assert "to try, from lot P1: less acid" in next_one
 
 
+def test_what_to_try_is_told_until_a_version_is_made_after_that_lot(pot, folder, capsys):
+    def told():
+        return "to try, from lot P1: less acid" in run(
+            capsys, "recipe", "Low sun", "Lumme", "--archive", folder
+        ).out  # fmt: skip
+
+    def made(at):
+        with open_archive(folder) as archive:
+            archive.conn.execute("UPDATE recipe SET added_at = ? WHERE version = 2", (at,))
+
+    made("2026-03-01T09:00:00Z")
+    started(pot)
+    with open_archive(folder) as archive:
+        archive.conn.execute("UPDATE recipe SET added_at = '2026-01-01T00:00:00Z'")
+    pot("end", "P1", "--next-time", "less acid", "--at", "2026-03-01T11:30:00+01:00")
+    made("2026-03-01T10:30:00Z")  # the very moment, in another zone
+    assert told()
+    made("2026-03-01T10:31:00Z")
+    assert not told()
+    with open_archive(folder) as archive:  # no time of the end: the day it was dyed on counts whole
+        archive.conn.execute("UPDATE pot SET ended_at = NULL")
+    assert told()
+    made("2026-03-02T00:00:01Z")
+    assert not told()
+    assert "next time: less acid" in pot("log", "P1")
+
+
 def test_a_step_after_the_end_is_kept_and_told(pot):
     started(pot)
     assert "had ended" not in pot("did", "P1", "rinse")

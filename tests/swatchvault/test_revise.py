@@ -170,6 +170,24 @@ def test_a_lot_that_departed_becomes_the_next_version(folder, capsys):
     )
 
 
+def test_a_version_that_plans_what_an_earlier_one_did_is_filed_and_told(folder, capsys):
+    with open_archive(folder) as archive:  # as version 1 plans, in another order
+        dyes = (DyeIn("Tarn", "20 mL", stock="S1"), DyeIn("Ember", "80 mL", stock="S1"))
+        add_lot(archive.conn, Lot("D", ("Lumme",), "Low sun", dry_g=100.0, dyes_in=dyes))
+    asked = ("revise", "Low sun", "Lumme", "--from", 1)
+    other = run(capsys, *asked, "--dye", "Ember=0.9").out
+    assert "version 3, from version 1" in other and "again" not in other
+    told = "this is version 1 again: the same dyes and steps"
+    back = run(capsys, "revise", "Low sun", "Lumme", "--from", 3, "--as-done", "D", "--note", "so")
+    assert "version 4, from version 3" in back.out and f"note: {told}" in back.out
+    shown = run(capsys, "recipe", "Low sun", "Lumme")
+    assert shown.out.splitlines()[1] == told
+    assert json.loads(run(capsys, "recipe", "Low sun", "Lumme", "--json").out)["again"] == 1
+    steps = run(capsys, "revise", "Low sun", "Lumme", "--drop-step", 1).out
+    assert "version 5" in steps and "again" not in steps
+    assert "again" not in run(capsys, "recipe", "Low sun", "Lumme", "--version", 1).out
+
+
 @pytest.mark.parametrize(
     ("more", "said"),
     [

@@ -234,3 +234,22 @@ async def test_another_colourway_comes_from_no_recipe(visitor: Visitor, studio: 
     strange = {**sent, "once": "strange-of-this-test", "came_from": "99999"}
     assert (await visitor("dyer").post("/recipe/new", strange)).status_code in (400, 404)
     assert counts(studio) == before
+
+
+async def test_a_recipe_that_is_an_earlier_one_again_says_so(visitor: Visitor) -> None:
+    dyer, places = visitor("dyer"), []
+    swapped = {"dye1": "Brackle brown", "depth1": "0.15", "dye3": "Pellow red", "depth3": "0.4"}
+    for way, depths in (
+        ("new_colourway", {}),
+        ("colourway", {"depth1": "0,5"}),
+        ("colourway", swapped),
+    ):
+        name = {"new_colourway": "", way: "Fox at Noon"}
+        told = {**SENT, **name, **depths, "once": f"a-token-of-a-test-{len(places)}"}
+        answer = await dyer.post("/recipe/new", told)
+        assert answer.status_code == 303, answer.text
+        places.append(answer.headers["location"])
+    said = "his is version 1 again: the same dyes and steps"
+    for place, there in zip(places, (False, False, True), strict=True):
+        assert (f"t{said}" in (await dyer.get(place)).text) is there
+        assert (f"T{said}" in (await dyer.get(f"{place}/card?goods=100+g")).text) is there
