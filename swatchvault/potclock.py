@@ -19,7 +19,10 @@ LEFT_WORDS = ("none", "trace", "some", "much")
 
 @dataclass(frozen=True)
 class Hold:
-    """A hold as its stored start and planned minutes say; ``left_s`` below 0 is time over."""
+    """A hold, or another step that takes minutes, as its stored start and minutes say.
+
+    ``left_s`` below 0 is time over.
+    """
 
     started_at: datetime
     ends_at: datetime
@@ -27,12 +30,13 @@ class Hold:
     gone_s: float
     left_s: float
     ended_by: str | None
+    kind: str = "hold"
 
     @property
     def words(self) -> str:
-        """The hold in one sentence."""
+        """The step's time in one sentence."""
         end = f"{self.ends_at:%H:%M}"
-        said = f"hold of {self.minutes:g} min since {self.started_at:%H:%M}, to {end}: "
+        said = f"{self.kind} of {self.minutes:g} min since {self.started_at:%H:%M}, to {end}: "
         if self.ended_by:
             return said + f"ended by {self.ended_by}"
         if self.left_s > 0:
@@ -66,6 +70,9 @@ def read_time(text: str, now: datetime) -> datetime:
 
 #: Steps after which no hold runs on.
 ENDS_A_HOLD = ("cool", "rinse", "dry")
+#: Steps that can be timed. They follow one another in the pot: a later one ends an earlier one,
+#: but for a hold, through which one may heat.
+TIMED = ("soak", "heat", "hold", *ENDS_A_HOLD)
 
 
 def latest_hold(steps: Iterable[PotStep], now: datetime) -> Hold | None:
@@ -74,17 +81,35 @@ def latest_hold(steps: Iterable[PotStep], now: datetime) -> Hold | None:
     Only stored times count, so a timer survives sleep, restart and another machine. A later
     cool, rinse or dry ends it.
     """
-    done = list(steps)
+    return _latest(list(steps), now, ("hold",))
+
+
+def latest_timed(steps: Iterable[PotStep], now: datetime) -> Hold | None:
+    """The last step of a log that takes time and has a start and minutes, as it stands at ``now``.
+
+    A hold is ended by a later cool, rinse or dry, any other by a later step that takes time, and a
+    soak by dye that goes in too.
+    """
+    return _latest(list(steps), now, TIMED)
+
+
+def _latest(done: list[PotStep], now: datetime, kinds: tuple[str, ...]) -> Hold | None:
     for i in range(len(done) - 1, -1, -1):
         step = done[i]
-        if step.kind != "hold" or step.at is None or step.minutes is None:
+        if step.kind not in kinds or step.at is None or step.minutes is None:
             continue
         start = read_time(step.at, now)
         ends = start + timedelta(minutes=step.minutes)
-        after = next((s.kind for s in done[i + 1 :] if s.kind in ENDS_A_HOLD), None)
+        after = next((s.kind for s in done[i + 1 :] if _ends(step.kind, s.kind)), None)
         gone = (now - start).total_seconds()
-        return Hold(start, ends, step.minutes, gone, step.minutes * 60 - gone, after)
+        return Hold(start, ends, step.minutes, gone, step.minutes * 60 - gone, after, step.kind)
     return None
+
+
+def _ends(kind: str, later: str) -> bool:
+    if kind == "hold":
+        return later in ENDS_A_HOLD
+    return later in TIMED or (kind == "soak" and later == "dye in")
 
 
 def still_running(steps: Iterable[PotStep], now: datetime) -> Hold | None:

@@ -15,7 +15,7 @@ from swatchvault.commands.making import pair
 from swatchvault.commands.options import NUMBER, archive_option, json_option, need_archive
 from swatchvault.commands.potsteps import log_lines, stock_lines
 from swatchvault.commands.sums import say_caution
-from swatchvault.potclock import still_running
+from swatchvault.potclock import latest_timed
 from swatchvault.potwork import (
     doubtful_doses,
     here,
@@ -98,9 +98,10 @@ def pot_undo(lot: str, archive_folder: Path | None) -> None:
     planned = next(d.plan_number for d in before.steps if d.number == struck.number)
     if planned is not None:
         lines.append(f"   planned step {planned} is open again")
-    hold = still_running((d.step for d in after.steps), here())
-    if hold and not still_running((d.step for d in before.steps), here()):
-        lines.append(f"   it had ended the hold, which runs on: {hold.words}")
+    hold = latest_timed((d.step for d in after.steps), here())
+    was = latest_timed((d.step for d in before.steps), here())
+    if hold and hold != was and not hold.ended_by and hold.left_s > 0:
+        lines.append(f"   it had ended the {hold.kind}, which runs on: {hold.words}")
     if from_notes:
         lines.append("! the lot was written down in notes: take the step out of studio.toml too")
     said = f"struck {struck.number}. {step_words(struck.step)}: kept as struck, counted nowhere"

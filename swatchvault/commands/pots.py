@@ -29,7 +29,7 @@ from swatchvault.commands.potsteps import (
 )
 from swatchvault.commands.sums import say_caution
 from swatchvault.errors import ArchiveError
-from swatchvault.potclock import ENDS_A_HOLD, clock, still_running
+from swatchvault.potclock import ENDS_A_HOLD, TIMED, clock, still_running
 from swatchvault.potwork import (
     choose_stocks,
     doubtful_doses,
@@ -176,6 +176,8 @@ def pot_did(
             f"! this ends the hold that ran, {clock(cut.left_s)} to go; if it still runs: {again}",
         ]
     click.echo("\n".join([f"{number}. {step_words(step)}", *lines]))
+    if step.kind in TIMED and step.minutes and not pot.ended_at:
+        _say_time(lot, archive_folder, False)
     if kind in CAREFUL:
         say_caution()
 
@@ -206,7 +208,7 @@ def pot_hold(lot: str, archive_folder: Path | None, **told: Any) -> None:
 @archive_option
 @json_option
 def pot_time(lot: str, archive_folder: Path | None, as_json: bool) -> None:
-    """How long the latest hold of LOT has left, worked out from its stored start."""
+    """How long the latest hold, soak or other timed step of LOT has left, from its stored start."""
     _say_time(lot, archive_folder, as_json)
 
 
@@ -227,15 +229,15 @@ def _record(lot: str, kind: str, archive_folder: Path | None, told: dict[str, An
 
 def _say_time(lot: str, archive_folder: Path | None, as_json: bool) -> None:
     from swatchvault.archive import get_pot, open_archive
-    from swatchvault.potclock import latest_hold
+    from swatchvault.potclock import latest_timed
 
     with open_archive(need_archive(archive_folder)) as archive:
         pot = get_pot(archive.conn, lot)
-    hold = latest_hold((d.step for d in pot.steps), here())
+    hold = latest_timed((d.step for d in pot.steps), here())
     if as_json:
         click.echo(json.dumps(None if hold is None else asdict(hold), default=str))
     else:
-        click.echo("no hold with a time in this log yet" if hold is None else hold.words)
+        click.echo("no step with minutes in this log yet" if hold is None else hold.words)
 
 
 for _command in (pot_edit, pot_undo, pot_log, pot_skein, pot_end):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from swatchvault.web.pots import POWDER
@@ -57,6 +57,8 @@ def log_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
     kind = planned.kind if planned else form.need("kind", "What was done")
     told = told_of(form, here())
     step = make_step(pot, kind, planned, told)
+    if form.text("already") and not form.text("at"):
+        step = replace(step, at=_begun(step, here()))
     if kind == "look" and not (step.colour_left or step.ph is not None or step.note):
         raise RefusedError("a look needs what was seen: colour left, pH or a note")
     if kind == "hold" and step.minutes is None:
@@ -76,6 +78,15 @@ def log_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
             f"choose powder; if so much stock really went in, tick “{REALLY}”"
         )
     record_step(conn, code, step, planned.number if planned else None, dyes)
+
+
+def _begun(step: PotStep, now: datetime) -> str:
+    """When a step that is over now began: its minutes ago, though goods may be soaked before the
+    pot is started."""
+    from swatchvault.potclock import read_time
+
+    begun = read_time(step.at or now.isoformat(), now) - timedelta(minutes=step.minutes or 0.0)
+    return begun.astimezone(now.tzinfo).isoformat(timespec="seconds")
 
 
 def _planned(plan: PotPlan | None, pot: Pot, what: str) -> StepPlan | None:

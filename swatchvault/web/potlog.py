@@ -113,6 +113,7 @@ class PotView:
     afterwards: bool
     next: StepPlan | None
     next_words: str
+    next_timed: bool
     doses: tuple[tuple[str, Dose], ...]
     doses_asked: bool
     waiting: tuple[tuple[StepPlan, str], ...]
@@ -122,6 +123,7 @@ class PotView:
     departures: list[str]
     stock_doubts: list[str]
     hold: Hold | None
+    holding: bool
     now: str
     skeins: list[Any]
     bases: list[str]
@@ -137,6 +139,7 @@ def _view(conn: sqlite3.Connection, lot_id: int, step: str, number: str) -> PotV
     from swatchvault.archive import pages_pot as pages
     from swatchvault.archive.schema_studio import STEP_KINDS
     from swatchvault.archive.stock_doubts import doubts_of_lot
+    from swatchvault.potclock import TIMED, still_running
     from swatchvault.potwork import departures, here, plan_of, step_words, struck_words
     from swatchvault.recipe_sheet import step_plan_words
 
@@ -155,6 +158,7 @@ def _view(conn: sqlite3.Connection, lot_id: int, step: str, number: str) -> PotV
         afterwards=afterwards,
         next=chosen,
         next_words=step_plan_words(chosen) if chosen else "",
+        next_timed=bool(chosen and chosen.kind in TIMED and chosen.minutes),
         doses=doses,
         doses_asked=asked,
         waiting=tuple((s, step_plan_words(s)) for s in left if s is not chosen),
@@ -164,6 +168,7 @@ def _view(conn: sqlite3.Connection, lot_id: int, step: str, number: str) -> PotV
         departures=departures(plan, pot),
         stock_doubts=[str(d) for d in doubts_of_lot(conn, lot_id)],
         hold=_hold(pot, now),
+        holding=still_running((d.step for d in pot.steps), now) is not None,
         now=now.isoformat(timespec="milliseconds"),
         skeins=pages.skeins_of(conn, pot.lot),
         bases=pages.bases_in_lot(conn, lot_id),
@@ -181,10 +186,10 @@ def _left(plan: PotPlan | None, pot: Pot) -> list[StepPlan]:
 
 
 def _hold(pot: Pot, now: datetime) -> Hold | None:
-    """The hold that runs, or that is over and was not followed by anything that ends it."""
-    from swatchvault.potclock import latest_hold
+    """The step whose time runs, or is over and was not followed by anything that ends it."""
+    from swatchvault.potclock import latest_timed
 
-    hold = latest_hold((d.step for d in pot.steps), now)
+    hold = latest_timed((d.step for d in pot.steps), now)
     if hold and (pot.ended_at or hold.ended_by or hold.left_s < -OVER_SHOWN_S):
         return None
     return hold

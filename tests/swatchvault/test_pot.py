@@ -31,7 +31,7 @@ from swatchvault.archive import (
 )
 from swatchvault.errors import AmountError, ArchiveError, NotFound, SwatchvaultError
 from swatchvault.pot import StockChoice, choose_stock, plan_pot, pour_words, weigh_words
-from swatchvault.potclock import check_left, check_time, clock, latest_hold, read_time
+from swatchvault.potclock import check_left, check_time, clock, latest_hold, latest_timed, read_time
 from swatchvault.potwork import doubtful_doses
 from tests.swatchvault.factories import copy_of, studio
 from tests.swatchvault.running import run
@@ -167,6 +167,41 @@ def test_a_hold_started_before_the_clocks_changed_is_as_long():
     steps = [PotStep("hold", "2026-03-29T01:50:00+01:00", minutes=30.0)]
     hold = latest_hold(steps, datetime(2026, 3, 29, 3, 0, tzinfo=summer))
     assert hold.left_s == pytest.approx(20 * 60)
+
+
+@pytest.mark.parametrize(
+    ("kinds", "words"),
+    [
+        (["soak"], "soak of 30 min since 12:00, to 12:30: 20 min 00 s left"),
+        (["soak", "acid in", "look"], "soak of 30 min since 12:00, to 12:30: 20 min 00 s left"),
+        (["soak", "dye in"], "ended by dye in"),
+        (["heat", "dye in"], "heat of 30 min"),
+        (["soak", "heat"], "heat of 30 min"),
+        (["hold", "soak -"], "hold of 30 min since 12:00, to 12:30: 20 min 00 s left"),
+        (["heat", "hold -"], "heat of 30 min since 12:00, to 12:30: ended by hold"),
+        (["hold", "cool"], "cool of 30 min"),
+        (["hold", "cool -"], "ended by cool"),
+        (["acid in", "look", "other"], None),
+    ],
+)
+def test_whatever_takes_time_is_timed(kinds, words):
+    steps = [
+        PotStep(k.rstrip(" -"), NOW.isoformat(), minutes=None if "-" in k else 30.0) for k in kinds
+    ]
+    timed = latest_timed(steps, NOW + timedelta(minutes=10))
+    assert (timed is None) if words is None else words in timed.words
+
+
+def test_a_soak_that_is_begun_says_its_time(pot):
+    started(pot)
+    out = pot("did", "P1", "1")
+    assert "soak of 30 min since" in out and " left" in out
+    assert "soak of 30 min" in pot("time", "P1")
+    assert json.loads(pot("time", "P1", "--json"))["kind"] == "soak"
+    assert "left" not in pot("did", "P1", "2", "--amount", "2 g")
+    pot("undo", "P1")
+    assert "it had ended" not in pot("undo", "P1")
+    assert "no step with minutes" in pot("time", "P1")
 
 
 def test_the_latest_hold_counts_and_a_rinse_ends_it():

@@ -33,12 +33,18 @@ def start(page: Any, live: Live, code: str) -> None:
     page.wait_for_url(re.compile(r"/pot/\d+"))
 
 
+def something_else(page: Any) -> Any:
+    """The form for what is not planned, unfolded."""
+    page.get_by_text("A look, a hold, or what is not planned").click()
+    return page.locator("#else")
+
+
 def log_a_hold(page: Any, minutes: str) -> None:
-    form = page.locator("#else")
+    form = something_else(page)
     form.get_by_role("radio", name="hold", exact=True).check()
     form.get_by_label("Minutes").fill(minutes)
     form.get_by_role("button", name="Log it").click()
-    page.locator(".timer").wait_for()
+    page.locator(".timer[data-kind=hold]").wait_for()
 
 
 def seconds_left(page: Any) -> int:
@@ -89,7 +95,7 @@ def test_an_entry_made_offline_is_kept_and_counts_once(
     start(page, live, "B-3")
     page.context.set_offline(True)
     before = datetime.now().astimezone()
-    page.locator("#else").get_by_role("radio", name="trace").check()
+    something_else(page).get_by_role("radio", name="trace").check()
     page.locator("#else").get_by_label("Note").fill("no connection")
     page.get_by_role("button", name="Log it").click()
     page.get_by_text("Not sent yet, kept here.").wait_for()
@@ -119,7 +125,7 @@ def test_an_entry_that_was_sent_and_not_answered_counts_once(
             route.continue_()
 
     page.route("**/pot/*", lose_the_answer)
-    page.locator("#else").get_by_label("pH").fill("4.5")
+    something_else(page).get_by_label("pH").fill("4.5")
     page.get_by_role("button", name="Log it").click()
     page.get_by_text("Not sent yet, kept here.").wait_for()
     page.unroute("**/pot/*")
@@ -138,7 +144,7 @@ def test_an_entry_that_is_not_taken_stays_with_its_reason(
         conn.execute("DELETE FROM lot_base WHERE lot_id = (SELECT id FROM lot WHERE code = 'B-5')")
         conn.execute("DELETE FROM lot WHERE code = 'B-5'")
     conn.close()
-    page.locator("#else").get_by_label("Note").fill("the pot is gone")
+    something_else(page).get_by_label("Note").fill("the pot is gone")
     page.get_by_role("button", name="Log it").click()
     page.get_by_text("Not taken, kept here.").wait_for()
     kept = page.locator("#kept")
@@ -151,7 +157,7 @@ def test_an_entry_that_is_not_taken_stays_with_its_reason(
 def test_an_entry_that_is_not_taken_is_mended(signed_in: Callable[..., Any], live: Live) -> None:
     page = signed_in("dyer", PHONE)
     start(page, live, "B-6")
-    form = page.locator("#else")
+    form = something_else(page)
     form.get_by_role("radio", name="look", exact=True).check()
     form.get_by_role("radio", name="some", exact=True).check()
     form.get_by_label("Temperature, °C").fill("warm")
@@ -178,7 +184,7 @@ def test_an_entry_that_is_not_taken_is_mended(signed_in: Callable[..., Any], liv
 
 def refused_dye(page: Any) -> str:
     """A dye that went in, with a temperature that is none; what the dye is called."""
-    form = page.locator("#else")
+    form = something_else(page)
     form.get_by_role("radio", name="dye in", exact=True).check()
     form.get_by_label("Temperature, °C").fill("warm")
     form.get_by_text("Dyes that went in").click()
@@ -254,3 +260,27 @@ def test_a_refused_correction_is_opened_again(signed_in: Callable[..., Any], liv
     page.locator("#correct").get_by_label("Temperature, °C").fill("35")
     page.get_by_role("button", name="Store the correction").click()
     page.locator("#log").get_by_text("35 °C").wait_for()
+
+
+def test_a_soak_is_timed_and_a_step_by_mistake_is_undone(
+    signed_in: Callable[..., Any], live: Live
+) -> None:
+    page = signed_in("helper", PHONE)
+    start(page, live, "B-10")
+    page.get_by_role("button", name="Begin the soak").click()
+    page.locator(".clock").filter(has_text=":").wait_for()
+    assert 30 * 60 - 20 <= seconds_left(page) <= 30 * 60
+    assert "soak of 30 min, to " in page.locator(".clock-words").inner_text()
+    page.locator("#next .next-words").filter(has_text="dye in").wait_for()
+    page.get_by_role("button", name="Done as planned").click()
+    page.locator(".timer").wait_for(state="detached")
+    page.get_by_role("heading", name="Went in").wait_for()
+    page.context.set_offline(True)
+    page.get_by_text("Undo the last step").click()
+    page.get_by_role("button", name="Strike step 2").click()
+    page.locator("#kept").get_by_text("undo of step 2").wait_for()
+    page.context.set_offline(False)
+    page.locator("#log del").filter(has_text="2. ").wait_for()
+    page.locator(".timer").wait_for()  # what it had ended runs on
+    assert page.get_by_role("heading", name="Went in").count() == 0
+    assert [s[0] for s in steps(live.folder, "B-10")] == ["soak"]

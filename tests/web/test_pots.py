@@ -395,6 +395,57 @@ async def test_a_ratio_may_be_typed_as_it_is_said(
     assert "liquor 6000 mL" in page.text
 
 
+async def test_a_planned_soak_is_begun_with_its_timer_or_over_already(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    now = datetime.now().astimezone()
+    path = await start(dyer, at=f"{now - timedelta(hours=1):%Y-%m-%dT%H:%M}")
+    page = (await dyer.get(path)).text
+    assert "Begin the soak" in page and 'name="already"' in page
+    await dyer.post(path, step("soak", what="1"))
+    page = (await dyer.get(path)).text
+    assert 'data-kind="soak" data-minutes="30.0"' in page and "soak of 30 min since" in page
+    assert 'name="already"' not in page and "Done as planned" in page  # the dye goes in next
+    assert "all_the_same" not in page  # no hold runs, though a soak does
+    await dyer.post(path, undo_fields(page, "undo"))
+    tapped = now.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    await dyer.post(path, step("over", what="1", already="yes", tapped=tapped))
+    sql = "SELECT at, minutes FROM pot_step WHERE kind = 'soak' ORDER BY id DESC LIMIT 1"
+    (((at, minutes)),) = rows(studio, sql)
+    assert minutes == 30.0
+    assert datetime.fromisoformat(at) == (now - timedelta(minutes=30)).replace(microsecond=0)
+    late = await start(dyer, "T-2")  # only begun: soaked before
+    told = step("now", what="1", already="yes")
+    assert (await dyer.post(late, told)).status_code == 303
+    (((at, _)),) = rows(studio, sql)
+    ago = datetime.now().astimezone() - datetime.fromisoformat(at)
+    assert timedelta(minutes=30) <= ago < timedelta(minutes=31)
+    page = (await dyer.get(late)).text
+    assert "soak of 30 min" in page
+    assert " s over</p>" in page
+
+
+def fold(page: str) -> str:
+    found = re.search(r"<details( open)?><summary>A look, a hold, or what", page)
+    assert found is not None
+    return "open" if found[1] else "folded"
+
+
+async def test_something_else_is_folded_until_an_error_comes_back(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    path = await start(dyer)
+    assert fold((await dyer.get(path)).text) == "folded"
+    assert fold((await dyer.post(path, step("bad", kind="look"))).text) == "open"
+    assert fold((await dyer.post(path, step("bad2", what="77"))).text) == "folded"
+    with sqlite3.connect(studio / "archive.db") as conn:  # no recipe is followed: all is else
+        conn.execute("UPDATE lot SET recipe_id = NULL WHERE code = 'T-1'")
+    conn.close()
+    assert fold((await dyer.get(path)).text) == "open"
+
+
 async def test_a_stock_overdrawn_is_noted_on_its_pages(
     visitor: Callable[[str], Any], studio: Path
 ) -> None:

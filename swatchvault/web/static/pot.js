@@ -58,13 +58,13 @@
     const over = left <= 0;
     timer.querySelector(".clock").textContent = (over ? "+" : "") + words(left);
     timer.querySelector(".clock-words").textContent =
-      `hold of ${Number(timer.dataset.minutes)} min, ${over ? "over since" : "to"} ` +
+      `${timer.dataset.kind} of ${Number(timer.dataset.minutes)} min, ${over ? "over since" : "to"} ` +
       hour(ends - ahead);
     timer.classList.toggle("over", over);
     document.title = `${over ? "over" : words(left)} · ${title}`;
     if (over && told !== timer.dataset.ends) {
       told = timer.dataset.ends;
-      timer.querySelector("[data-over]").textContent = "The hold is over.";
+      timer.querySelector("[data-over]").textContent = `The ${timer.dataset.kind} is over.`;
       if (left > -60000) ring();
     }
   }
@@ -117,7 +117,7 @@
   }
 
   const PLAIN = { left_percent: "% left", ph: "pH", temperature: "°C", left: "colour left" };
-  const QUIET = ["once", "do", "what", "tapped", "was", "number", "kind"];
+  const QUIET = ["once", "do", "what", "tapped", "was", "number", "kind", "already"];
   const OPENING = "studio-pot-opening"; // the entry that the next page is to open for change
 
   function entryWords(entry) {
