@@ -73,9 +73,12 @@ def _values(conn: sqlite3.Connection, asked: StartAsked) -> dict[str, Any]:
     """All that the page shows; a start that cannot be planned leaves its sentence in ``problem``"""
     from swatchvault.archive.pages_pot import dye_sources, pots, recipe_choices
     from swatchvault.cautions import CAUTION_LINE
+    from swatchvault.pot import pour_words, weigh_words
 
     values: dict[str, Any] = {
         "caution_line": CAUTION_LINE,
+        "pour": lambda ml: pour_words(ml)[0],
+        "weigh": lambda g: weigh_words(g)[0],
         "open": pots(conn, open_now=True),
         "ended": pots(conn, open_now=False, count=10),
         "choices": recipe_choices(conn),

@@ -469,3 +469,13 @@ async def test_a_stock_overdrawn_is_noted_on_its_pages(
         text = (await dyer.get(page)).text
         assert "80 mL were mixed" in text and "NF-1" in text
         assert "and it was mixed on 2030-01-01" in text
+
+
+async def test_the_page_and_the_printed_card_round_the_same(visitor: Callable[[str], Any]) -> None:
+    dyer = visitor("dyer")
+    page = (await dyer.get("/pots?recipe=1&goods=213.4&ratio=30")).text
+    card = (await dyer.get("/recipe/1/card?goods=213.4+g&ratio=30")).text
+    said = r"[Ll]iquor ([0-9.]+ mL)[,;] water besides all that is added ([0-9.]+ mL)"
+    on_page, on_card = re.search(said, page), re.search(said, card)
+    assert on_page is not None and on_card is not None
+    assert on_page.groups() == on_card.groups() == ("6400 mL", "6200 mL")
