@@ -98,13 +98,13 @@ def pot_undo(lot: str, archive_folder: Path | None) -> None:
     planned = next(d.plan_number for d in before.steps if d.number == struck.number)
     if planned is not None:
         lines.append(f"   planned step {planned} is open again")
-    hold = latest_timed((d.step for d in after.steps), here())
-    was = latest_timed((d.step for d in before.steps), here())
-    if hold and hold != was and not hold.ended_by and hold.left_s > 0:
+    hold, was = (latest_timed((d.step for d in p.steps), here()) for p in (after, before))
+    ran = was is not None and not was.ended_by and hold and was.started_at == hold.started_at
+    if hold and not ran and not hold.ended_by and hold.left_s > 0:
         lines.append(f"   it had ended the {hold.kind}, which runs on: {hold.words}")
     if from_notes:
         lines.append("! the lot was written down in notes: take the step out of studio.toml too")
-    said = f"struck {struck.number}. {step_words(struck.step)}: kept as struck, counted nowhere"
+    said = f"struck {struck.number}. {step_words(struck.step)}; kept as struck, counted nowhere"
     click.echo("\n".join([said, *lines]))
 
 

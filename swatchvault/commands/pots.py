@@ -170,7 +170,7 @@ def pot_did(
         ended = pot.ended_at[:16].replace("T", " ")
         lines = [*lines, f"! the lot had ended {ended}; the step is kept in its log all the same"]
     if cut:
-        again = f'swatchvault pot edit "{lot}" {number} --kind look'
+        again = f'swatchvault pot undo "{lot}"'
         lines = [
             *lines,
             f"! this ends the hold that ran, {clock(cut.left_s)} to go; if it still runs: {again}",

@@ -420,7 +420,14 @@ def test_a_step_that_ends_a_hold_says_so(pot):
     started(pot)
     pot("hold", "P1", "--minutes", 500)
     out = pot("did", "P1", "cool")
-    assert "this ends the hold that ran" in out and 'pot edit "P1" 2 --kind look' in out
+    assert "this ends the hold that ran" in out and 'pot undo "P1"' in out
+    pot("undo", "P1")
+    assert "ended by" not in pot("time", "P1")
+    assert "runs on" not in pot("undo", "P1")  # the hold itself, which ended nothing
+    pot("hold", "P1", "--minutes", 500)
+    pot("look", "P1", "--left", "some")
+    assert "runs on" not in pot("undo", "P1")  # a look ended nothing
+    pot("did", "P1", "cool")
     pot("edit", "P1", "2", "--kind", "look")
     assert "ended by" not in pot("time", "P1")
 
@@ -452,7 +459,7 @@ def test_the_last_step_is_struck_and_what_it_ended_runs_on(pot, folder):
     pot("did", "P1", "cool")
     assert "ended by cool" in pot("time", "P1")
     out = pot("undo", "P1")
-    assert "struck 2. " in out and "cool: kept as struck, counted nowhere" in out
+    assert "struck 2. " in out and "cool; kept as struck, counted nowhere" in out
     assert "the hold, which runs on: hold of 500 min" in out
     assert "ended by" not in pot("time", "P1")
     log = pot("log", "P1")
