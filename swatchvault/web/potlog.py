@@ -186,11 +186,12 @@ def _left(plan: PotPlan | None, pot: Pot) -> list[StepPlan]:
 
 
 def _hold(pot: Pot, now: datetime) -> Hold | None:
-    """The step whose time runs, or is over and was not followed by anything that ends it."""
+    """The step whose time runs, or a hold that is over and was not followed by what ends it."""
     from swatchvault.potclock import latest_timed
 
     hold = latest_timed((d.step for d in pot.steps), now)
-    if hold and (pot.ended_at or hold.ended_by or hold.left_s < -OVER_SHOWN_S):
+    shown_s = OVER_SHOWN_S if hold and hold.kind == "hold" else 0.0
+    if hold and (pot.ended_at or hold.ended_by or hold.left_s < -shown_s):
         return None
     return hold
 
