@@ -8,7 +8,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import asdict
 
 from swatchvault.archive.entities import DyeIn, PotStep, StruckStep
-from swatchvault.archive.rows import find, insert, now, to_json, transaction
+from swatchvault.archive.rows import clean, find, insert, now, to_json, transaction
 from swatchvault.errors import ArchiveError, NotFound
 
 _STEP = (
@@ -83,7 +83,7 @@ def refuse_struck(
 
     ``known``: those that whoever tells the steps knows to be struck.
     """
-    row = conn.execute("SELECT id FROM lot WHERE code = ?", (code,)).fetchone()
+    row = conn.execute("SELECT id FROM lot WHERE code = ?", (clean(code, "code"),)).fetchone()
     if row is None:
         return
     sql = "SELECT count(*) FROM pot_step WHERE lot_id = ?"
@@ -110,7 +110,7 @@ def refuse_unstruck(
         f"SELECT position, {_STEP} FROM pot_step AS step JOIN lot ON lot.id = lot_id "
         "WHERE lot.code = ? AND position > ?"
     )
-    for number, *facts in map(tuple, conn.execute(sql, (code, len(steps)))):
+    for number, *facts in map(tuple, conn.execute(sql, (clean(code, "code"), len(steps)))):
         if any(s.number == number and s.step == PotStep(*facts) for s in known):
             raise ArchiveError(
                 f"lot {code!r}: step {number} ({facts[0]}) was struck in what you read in, and "
