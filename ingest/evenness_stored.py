@@ -22,6 +22,8 @@ STOPPED_BY = frozenset(
         "perhaps two swatches",
     }
 )
+#: Flags under which how even it is cannot be compared with another swatch either.
+STOPS_A_COMPARISON = STOPPED_BY | {"scale estimated", "clipped beyond use"}
 #: Thresholds of the border between solid and semi-solid.
 SOLID_BORDER = ("floor", "floor_per_doubt", "floor_most", "solid_share")
 

@@ -22,6 +22,7 @@ from swatchvault.archive import (
     swatch_colours,
     swatches_of_colourway,
     swatches_of_lot,
+    tells_evenness,
     transaction,
     why_none_counts,
 )
@@ -227,7 +228,8 @@ def _check(conn: sqlite3.Connection, swatch: SwatchFacts, master: CurrentMaster,
     stated = stated_evenness(conn, master.master_id)
     even = None
     if stated is not None:
-        new = swatch_colours(conn, swatch.swatch_id)
+        found = swatch_colours(conn, swatch.swatch_id)
+        new = tells_evenness(conn, found, stated.method).get(swatch.swatch_id)
         even = check_evenness(stated, master_lot, new, master.form)
     if not master_lot:
         raise _no_master_photo(conn, master.swatch_id, master.swatch)

@@ -187,23 +187,11 @@ def evenness_of(stored: StoredColour) -> Evenness:
     return Evenness.of_record(stored.tonality, stored.form, stored.flags)
 
 
-def newest_evenness(
-    photos: Sequence[StoredColour], method: str | None = None
-) -> tuple[Evenness, StoredColour | None]:
-    """The newest photo on which a swatch's evenness can be compared, by ``method`` where some is
-    by it; else the newest photo, which says why not. ``photos``: oldest first."""
-    if not photos:
-        return Evenness(math.nan, math.nan, "", None), None
-    usable = [c for c in photos if evenness_of(c).why_not is None]
-    by_method = [c for c in usable if evenness_of(c).method == method]
-    chosen = (by_method or usable or list(photos))[-1]
-    return evenness_of(chosen), chosen
-
-
 def check_evenness(
-    stated: StatedEvenness, master: Sequence[StoredColour], new: Sequence[StoredColour], form: str
+    stated: StatedEvenness, master: Sequence[StoredColour], new: StoredColour | None, form: str
 ) -> CheckedEvenness:
-    """Hold a swatch's evenness to its master's statement. ``form``: the master's."""
+    """Hold a swatch's evenness to its master's statement. ``form``: the master's; ``new``: the
+    photo that tells the swatch's, ``None`` where it has none."""
     kinds = {c.measurement_id: evenness_of(c).kind for c in master}
     held = Evenness(
         stated.unevenness,
@@ -213,9 +201,9 @@ def check_evenness(
         kinds.get(stated.measurement_id or -1),
         set_aside=stated.set_aside,
     )
-    found, photo = newest_evenness(new, stated.method)
+    found = Evenness(math.nan, math.nan, "", None) if new is None else evenness_of(new)
     comparison = compare_evenness(held, found, stated.tolerance)
-    measured = None if photo is None else photo.measurement_id
+    measured = None if new is None else new.measurement_id
     return CheckedEvenness(comparison, stated.statement_id, measured)
 
 

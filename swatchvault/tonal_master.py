@@ -9,11 +9,12 @@ from swatchvault.archive import (
     no_longer_held,
     state_evenness,
     swatch_colours,
+    tells_evenness,
     why_none_counts,
 )
 from swatchvault.errors import ArchiveError, NotFound
 from swatchvault.evenness_check import Evenness, reason_for, tolerance_for
-from swatchvault.lotcheck import newest_evenness
+from swatchvault.lotcheck import evenness_of
 
 
 def state_or_end(
@@ -61,11 +62,13 @@ def state_or_end(
 
 
 def _told(conn: sqlite3.Connection, swatch: SwatchFacts) -> tuple[Evenness, int]:
-    found, photo = newest_evenness(swatch_colours(conn, swatch.swatch_id))
+    photos = swatch_colours(conn, swatch.swatch_id)
+    photo = tells_evenness(conn, photos).get(swatch.swatch_id)
     if photo is None:
         why = why_none_counts(conn, swatch.swatch_id)
         why = why or "has no measured photo: photograph it and add it first"
         raise NotFound(f"swatch {swatch.swatch!r} {why}")
+    found = evenness_of(photo)
     why = found.why_not
     if why is None and found.kind is None:
         between = (photo.tonality or {}).get("between") or ()

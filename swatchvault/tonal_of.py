@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -21,6 +21,7 @@ from swatchvault.archive import (
     reference_of_setup,
     swatch_facts,
     swatches_of_colourway,
+    tells_evenness,
 )
 from swatchvault.archive.originals import original_of
 from swatchvault.errors import SwatchvaultError
@@ -56,12 +57,15 @@ def shown(ready: Prepared, index: int, settings: Settings) -> Shown:
 
 
 def card_of_swatch(archive: Archive, label: str) -> Card:
-    """The card of a stored swatch: figures of its newest photo, as stored."""
+    """The card of a stored swatch: figures of the photo that tells how even it
+    is, as stored."""
     conn = archive.conn
-    stored = measured_swatch(conn, label)[-1]
+    photos = measured_swatch(conn, label)
+    (stored,) = tells_evenness(conn, photos).values()
     facts = swatch_facts(conn, label)
     picture, found, notes = _pictures(archive, stored)
     record = stored.tonality
+    notes = (*told_from(photos, stored), *notes)
     if record is not None and record["method"] != METHOD:
         notes = (
             *notes,
@@ -73,6 +77,17 @@ def card_of_swatch(archive: Archive, label: str) -> Card:
     of = tuple(p for p in (facts.colourway, facts.base, lot, day) if p)
     peers = _peers_of(conn, stored)
     return Card(label, of, stored.form, record, stored.flags, found, picture, peers, notes)
+
+
+def told_from(photos: Sequence[StoredColour], told: StoredColour) -> tuple[str, ...]:
+    """Which photo of several tells how even a swatch is, as a sentence; none where there is one."""
+    if len(photos) < 2:
+        return ()
+    at = (told.taken_at or told.added_at)[:16].replace("T", " ")
+    return (
+        f"Told from the photo of {at}, of {len(photos)} photos the one that leaves least doubt of "
+        "how even it is.",
+    )
 
 
 def _pictures(
@@ -106,12 +121,12 @@ def beside_archive(
 ) -> Peers:
     """A swatch that is in no archive beside the semi-solids of one."""
     own = Evenness.of_record(record, form, flags)
-    return beside(own, (), list(_newest(colours(conn, form=form)).values()))
+    return beside(own, (), list(_each(conn, colours(conn, form=form)).values()))
 
 
 def _peers_of(conn: sqlite3.Connection, stored: StoredColour) -> Peers:
     own = peer_of(stored)
-    every = _newest(colours(conn))
+    every = _each(conn, colours(conn))
     earlier: list[Peer] = []
     if stored.colourway is not None:
         for facts in swatches_of_colourway(conn, stored.colourway, stored.base):
@@ -123,9 +138,9 @@ def _peers_of(conn: sqlite3.Connection, stored: StoredColour) -> Peers:
     return beside(own.evenness, earlier, others, own.off_line)
 
 
-def _newest(found: list[StoredColour]) -> dict[int, Peer]:
-    """The newest measurement of each swatch."""
-    return {c.swatch_id: peer_of(c) for c in found}
+def _each(conn: sqlite3.Connection, found: list[StoredColour]) -> dict[int, Peer]:
+    """Each swatch of these photos, by the one that tells how even it is."""
+    return {swatch: peer_of(c) for swatch, c in tells_evenness(conn, found).items()}
 
 
 def peer_of(stored: StoredColour) -> Peer:

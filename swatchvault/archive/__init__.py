@@ -21,6 +21,7 @@ from swatchvault.archive.colours import (
     speaks_of,
     swatch_colours,
     swatch_id_of,
+    tells_evenness,
 )
 from swatchvault.archive.connect import (
     DATABASE,
@@ -258,6 +259,7 @@ __all__ = [
     "swatches_of_colourway",
     "swatches_of_lot",
     "sweep",
+    "tells_evenness",
     "transaction",
     "verify",
     "why_none_counts",

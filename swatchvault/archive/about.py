@@ -57,7 +57,7 @@ VIEWS_ABOUT: Mapping[str, str] = {
     "current_masters": "The swatch that each colourway on each base in each form is held to now.",
     "lots_against_master": "Each lot that has a master, and the last verdict given on it.",
     "checks_given": "Verdicts given, with the lots' names and the figures behind them.",
-    "how_even": "How even each swatch is by its newest photo: class, figures and their doubt.",
+    "how_even": "How even each swatch is by the photo that tells it best: class, figures, doubt.",
     "evenness_checks_given": "Verdicts on evenness, with the lots' names and the figures.",
     "lots": "Lots with their colourway, bases, recipe and liquor ratio.",
     "skeins": "Skeins with grams in and out, and what was lost.",

@@ -14,7 +14,7 @@ from ingest.model import Array, LabCovariance
 from swatchvault.archive.aside import why_none_counts
 from swatchvault.archive.measured import tonality_from
 from swatchvault.archive.rows import find, tri
-from swatchvault.archive.speaking import speaking
+from swatchvault.archive.speaking import speaking, telling_evenness
 from swatchvault.errors import NotFound
 
 _SELECT = """SELECT m.*, swatch.label AS swatch, swatch.form, swatch.dry AS swatch_dry,
@@ -148,6 +148,16 @@ def speaks_of(conn: sqlite3.Connection, photos: Sequence[StoredColour]) -> dict[
         of_it = [i for i, v in newest.items() if v == version]
         found |= {i: known[m] for i, m in speaking(conn, of_it, version).items()}
     return found
+
+
+def tells_evenness(
+    conn: sqlite3.Connection, photos: Sequence[StoredColour], method: str | None = None
+) -> dict[int, StoredColour]:
+    """The measurement that tells how even each of the swatches is that these are all photos of,
+    by its id; one by ``method`` where one that can be compared is by it."""
+    known = {c.measurement_id: c for c in photos}
+    told = telling_evenness(conn, {c.swatch_id for c in photos}, method)
+    return {swatch: known[m] for swatch, m in told.items() if m in known}
 
 
 def lots_of(conn: sqlite3.Connection, colourway: str, base: str, form: str) -> list[LotOf]:

@@ -21,7 +21,7 @@ ALSO = {"tonal": "semi-solid", "semisolid": "semi-solid", "semi solid": "semi-so
 
 @dataclass(frozen=True, eq=False)
 class NamedSwatch:
-    """A swatch that the dyer named, with what its newest photo says; unknown is ``None``.
+    """A swatch that the dyer named, with what the photo of least doubt says; unknown is ``None``.
 
     ``word``: the dyer's. ``by_program``, ``by_eye``: classes by the program's rule and by the
     dyer's rule in force, ``None`` where it cannot be told; ``by_eye_known``: whether that rule

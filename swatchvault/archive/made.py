@@ -13,7 +13,7 @@ import numpy as np
 
 from ingest.model import Array
 from swatchvault.archive.rows import find
-from swatchvault.archive.speaking import placed
+from swatchvault.archive.speaking import placed, placed_by_evenness
 from swatchvault.errors import ArchiveError
 
 _MADE = """SELECT swatch.id, swatch.label, swatch.form, base.name, lot.id, lot.code, lot.dyed_on,
@@ -47,6 +47,10 @@ _CLASS = """(CASE WHEN EXISTS (SELECT 1 FROM eye_class AS e WHERE e.measurement_
 THEN (SELECT e.class FROM eye_class AS e WHERE e.measurement_id = m.id
     AND e.eye_rule_id = (SELECT max(id) FROM eye_rule WHERE undone_at IS NULL))
 ELSE json_extract(m.tonality, '$.class') END)"""
+
+
+_OF_CLASS = f"""SELECT spoken.swatch_id FROM ({placed_by_evenness()}) AS spoken
+JOIN measurement AS m ON m.id = spoken.id WHERE spoken.place = 1 AND {_CLASS} = ?"""
 
 
 @dataclass(frozen=True)
@@ -83,8 +87,8 @@ class Filters:
     """What a swatch must be; ``None`` asks nothing. ``since``, ``until``: days of dyeing, or whole
     months or years (2026-03). Raises ``ArchiveError`` for anything else.
 
-    ``tonality``: class of its current measurement, by the dyer's rule where one is in force.
-    ``dry``: as measured.
+    ``tonality``: class by the photo that tells how even it is, by the dyer's rule where one is in
+    force. ``dry``: as measured.
     """
 
     base: str | None = None
@@ -168,7 +172,7 @@ def swatches_where(conn: sqlite3.Connection, filters: Filters) -> set[int]:
     if filters.until is not None:
         where.append(("lot.dyed_on <= ?", _padded(filters.until, "-99-99")))  # its last day
     if filters.tonality is not None:
-        where.append((f"{_CLASS} = ?", filters.tonality))
+        where.append((f"swatch.id IN ({_OF_CLASS})", filters.tonality))
     if filters.dry is not None:
         where.append(("COALESCE(m.dry, swatch.dry) = ?", int(filters.dry)))
     sql = (

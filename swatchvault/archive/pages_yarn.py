@@ -9,7 +9,7 @@ from typing import Any
 from swatchvault.archive.colours import covariance_of
 from swatchvault.archive.labs import LAB, with_lab
 from swatchvault.archive.listing import query
-from swatchvault.archive.speaking import DAMP, speaks_for
+from swatchvault.archive.speaking import DAMP, speaks_for, tells_evenness_of
 from swatchvault.errors import NotFound
 
 Record = dict[str, Any]
@@ -51,7 +51,7 @@ _ONE: Mapping[str, str] = {
 }
 
 _LOTS = f"""SELECT l.*, {LAB}, {DAMP} AS damp, photo.sha256 AS photo_sha256,
-json_extract(m.tonality, '$.class') AS evenness, c.verdict, tonal.verdict AS evenness_verdict,
+json_extract(even.tonality, '$.class') AS evenness, c.verdict, tonal.verdict AS evenness_verdict,
 c.words
 FROM (SELECT lot.id AS lot_id, lot.code AS lot, lot.dyed_on, lot.recipe_id, lot.colourway_id,
     {_BASES} AS bases, recipe.version AS recipe_version,
@@ -62,18 +62,20 @@ FROM (SELECT lot.id AS lot_id, lot.code AS lot, lot.dyed_on, lot.recipe_id, lot.
     FROM (SELECT id FROM lot {{where}} ORDER BY dyed_on DESC, id DESC LIMIT :most) AS shown
     JOIN lot ON lot.id = shown.id LEFT JOIN recipe ON recipe.id = lot.recipe_id) AS l
 LEFT JOIN measurement AS m ON m.id = {speaks_for("l.seen")}
+LEFT JOIN measurement AS even ON even.id = {tells_evenness_of("l.seen")}
 LEFT JOIN layout ON layout.id = m.layout_id
 LEFT JOIN photo ON photo.id = layout.photo_id LEFT JOIN lot_check AS c ON c.id = l.check_id
 LEFT JOIN evenness_check AS tonal ON tonal.lot_check_id = c.id
 ORDER BY l.dyed_on DESC, l.lot_id DESC"""
 
 _SWATCHES = f"""SELECT s.*, {LAB}, {DAMP} AS damp, photo.sha256 AS photo_sha256,
-m.region, m.flags, json_extract(m.tonality, '$.class') AS evenness
+m.region, m.flags, json_extract(even.tonality, '$.class') AS evenness
 FROM (SELECT swatch.id AS swatch_id, swatch.label AS swatch, swatch.form, swatch.dry,
     swatch.base_id, base.name AS base, swatch.lot_id, lot.code AS lot, lot.dyed_on
     FROM swatch JOIN base ON base.id = swatch.base_id LEFT JOIN lot ON lot.id = swatch.lot_id
     WHERE {{where}}) AS s
 LEFT JOIN measurement AS m ON m.id = {speaks_for("s.swatch_id")}
+LEFT JOIN measurement AS even ON even.id = {tells_evenness_of("s.swatch_id")}
 LEFT JOIN layout ON layout.id = m.layout_id
 LEFT JOIN photo ON photo.id = layout.photo_id
 ORDER BY s.dyed_on, s.lot_id, s.swatch_id LIMIT :most"""

@@ -2,7 +2,8 @@
 
 Of a swatch's measurements in force by the newest version of the method, those that can be judged
 on and were dry come before all others. Of these the photo speaks that leaves least doubt of the
-colour, and of about equals the newest.
+colour, and of about equals the newest. How even a swatch is, is told by the same rule from the
+photo that leaves least doubt of that, which may be another one.
 """
 
 from __future__ import annotations
@@ -11,6 +12,8 @@ import json
 import sqlite3
 from collections.abc import Iterable
 
+from ingest.evenness_model import ROOT_FLOOR
+from ingest.evenness_stored import STOPS_A_COMPARISON
 from ingest.flags import FLAGS_THAT_STOP_A_VERDICT
 
 #: Photos whose doubt is larger than the least by no more than this factor are about equal; our
@@ -25,7 +28,10 @@ def variance_total(index: int) -> str:
     return " + ".join(f"json_extract(m.{p}, '$[{index}][{index}]')" for p in parts)
 
 
-_STOPPED = " + ".join(f"instr(m.flags, '\"{flag}\"')" for flag in sorted(FLAGS_THAT_STOP_A_VERDICT))
+def _count_of(flags: Iterable[str]) -> str:
+    return " + ".join(f"instr(m.flags, '\"{flag}\"')" for flag in sorted(flags))
+
+
 #: SQL: 1 where the measurement ``m`` was of damp yarn, 0 where of dry or where nobody said.
 DAMP = (
     "(COALESCE(m.dry, (SELECT dry FROM swatch WHERE swatch.id = m.swatch_id)) IS 0 "
@@ -35,16 +41,55 @@ _NEWEST_VERSION = (
     "(SELECT version FROM measurement WHERE superseded_by IS NULL ORDER BY id DESC LIMIT 1)"
 )
 
+_STOPPED = _count_of(FLAGS_THAT_STOP_A_VERDICT)
+_FIT = f"2 * (m.version = {_NEWEST_VERSION}) + ({_STOPPED} = 0 AND NOT {DAMP})"
+
+_NEWEST_METHOD = (
+    "(SELECT json_extract(tonality, '$.method') FROM measurement WHERE superseded_by IS NULL "
+    "AND tonality IS NOT NULL ORDER BY id DESC LIMIT 1)"
+)
+
+
+def _figure(name: str) -> str:
+    return f"json_extract(m.tonality, '$.{name}')"
+
+
+#: SQL: 1 where the evenness of the measurement ``m`` can be compared with another's, else 0.
+_COMPARABLE = (
+    f"COALESCE({_figure('unevenness')} >= 0 AND {_figure('u_unevenness')} > 0, 0) "
+    f"AND {_count_of(STOPS_A_COMPARISON)} = 0 "
+    f"AND COALESCE(instr({_figure('between')}, '\"variegated\"'), 0) = 0"
+)
+#: SQL: the doubt of a comparable evenness in the scale where it does not grow with the reading;
+#: the least plain doubt would choose whichever photo reads lowest. NULL where not comparable.
+_DOUBT_OF_EVENNESS = (
+    f"CASE WHEN {_COMPARABLE} THEN {_figure('u_unevenness')} * {_figure('u_unevenness')} "
+    f"/ ({_figure('unevenness')} + {ROOT_FLOOR}) END"
+)
+
 
 def placed(where: str = "1") -> str:
     """SQL: ``swatch_id``, ``id`` and ``place`` of the measurements ``m`` that fit ``where``; the
     one of place 1 speaks for its swatch."""
-    doubt = " + ".join(variance_total(axis) for axis in range(3))
+    return _placed(" + ".join(variance_total(axis) for axis in range(3)), _FIT, where)
+
+
+def placed_by_evenness(where: str = "1", method: str = _NEWEST_METHOD) -> str:
+    """SQL: as :func:`placed`; the measurement of place 1 tells how even its swatch is.
+
+    Those that can be compared come first, of these those by ``method`` (SQL of a version of the
+    measure of evenness), of these those of dry yarn. Where none can be, the newest says why not.
+    """
+    fit = f"4 * ({_COMPARABLE}) + 2 * ({_figure('method')} IS {method}) + NOT {DAMP}"
+    return _placed(_DOUBT_OF_EVENNESS, fit, where)
+
+
+def _placed(doubt: str, fit: str, where: str) -> str:
+    """``doubt``: SQL of a variance, or of what grows with it. ``fit``: what comes before it."""
     return f"""SELECT swatch_id, id, row_number() OVER (PARTITION BY swatch_id
     ORDER BY fit DESC, doubt <= {ALIKE**2:.4f} * least DESC, at DESC, id DESC) AS place
 FROM (SELECT *, min(doubt) OVER (PARTITION BY swatch_id, fit) AS least
-    FROM (SELECT m.swatch_id, m.id, {doubt} AS doubt,
-        2 * (m.version = {_NEWEST_VERSION}) + ({_STOPPED} = 0 AND NOT {DAMP}) AS fit,
+    FROM (SELECT m.swatch_id, m.id, {doubt} AS doubt, {fit} AS fit,
         COALESCE(photo.taken_at, photo.added_at) AS at
         FROM current_measurement AS m JOIN photo ON photo.id = m.photo_id
         WHERE m.swatch_id IS NOT NULL AND {where}))"""
@@ -56,6 +101,14 @@ def speaks_for(swatch: str) -> str:
     ``swatch``: SQL of the swatch's number.
     """
     return f"(SELECT id FROM ({placed(f'm.swatch_id = {swatch}')}) WHERE place = 1)"
+
+
+def tells_evenness_of(swatch: str) -> str:
+    """SQL: the number of the measurement that tells how even a swatch is; NULL where it has none.
+
+    ``swatch``: SQL of the swatch's number.
+    """
+    return f"(SELECT id FROM ({placed_by_evenness(f'm.swatch_id = {swatch}')}) WHERE place = 1)"
 
 
 def speaking(
@@ -71,4 +124,18 @@ def speaking(
     )
     asked = {"ids": json.dumps([int(i) for i in swatch_ids]), "version": version}
     rows = conn.execute(f"SELECT swatch_id, id FROM ({placed(where)}) WHERE place = 1", asked)
+    return {int(swatch): int(measurement) for swatch, measurement in rows}
+
+
+def telling_evenness(
+    conn: sqlite3.Connection, swatch_ids: Iterable[int], method: str | None = None
+) -> dict[int, int]:
+    """The number of the measurement that tells how even each of these swatches is.
+
+    ``method``: the version of the measure of evenness that comes first; the newest if not said.
+    """
+    where = "m.swatch_id IN (SELECT value FROM json_each(:ids))"
+    asked = {"ids": json.dumps([int(i) for i in swatch_ids]), "method": method}
+    sql = placed_by_evenness(where, f"COALESCE(:method, {_NEWEST_METHOD})")
+    rows = conn.execute(f"SELECT swatch_id, id FROM ({sql}) WHERE place = 1", asked)
     return {int(swatch): int(measurement) for swatch, measurement in rows}

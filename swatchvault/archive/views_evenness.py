@@ -1,10 +1,11 @@
-"""Views of evenness: the newest figures of each swatch as columns, and the verdicts given."""
+"""Views of evenness: what the photo of least doubt tells of each swatch, and the verdicts given."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 
 from ingest.evenness_stored import STOPPED_BY
+from swatchvault.archive.speaking import placed_by_evenness
 
 
 def _figure(name: str) -> str:
@@ -39,19 +40,20 @@ HOW_EVEN = f"""SELECT swatch.label AS swatch, colourway.name AS colourway, base.
     json_extract(m.tonality, '$.range[0]') AS range_low,
     json_extract(m.tonality, '$.range[1]') AS range_high,
     json_array_length(m.tonality, '$.palette') AS colours,
-    json_extract(m.tonality, '$.method') AS method, m.taken_at, m.id AS measurement_id,
+    json_extract(m.tonality, '$.method') AS method, photo.taken_at, m.id AS measurement_id,
     swatch.id AS swatch_id
-FROM (SELECT c.*, photo.taken_at, row_number() OVER (PARTITION BY c.swatch_id
-        ORDER BY COALESCE(photo.taken_at, c.measured_at) DESC, c.id DESC) AS newest
-    FROM current_measurement AS c JOIN photo ON photo.id = c.photo_id) AS m
-JOIN swatch ON swatch.id = m.swatch_id
+FROM ({placed_by_evenness()}) AS spoken
+JOIN measurement AS m ON m.id = spoken.id
+JOIN layout ON layout.id = m.layout_id
+JOIN photo ON photo.id = layout.photo_id
+JOIN swatch ON swatch.id = spoken.swatch_id
 JOIN base ON base.id = swatch.base_id
 LEFT JOIN lot ON lot.id = swatch.lot_id
 LEFT JOIN colourway ON colourway.id = lot.colourway_id
 LEFT JOIN named_class AS named ON named.swatch_id = swatch.id AND named.superseded_by IS NULL
 LEFT JOIN eye_class AS by_eye ON by_eye.measurement_id = m.id AND by_eye.eye_rule_id = (
     SELECT id FROM eye_rule WHERE undone_at IS NULL ORDER BY id DESC LIMIT 1)
-WHERE m.newest = 1"""
+WHERE spoken.place = 1"""
 
 EVENNESS_VIEWS: Mapping[str, str] = {
     "how_even": f"CREATE VIEW how_even AS\n{HOW_EVEN}",

@@ -7,7 +7,7 @@ import sqlite3
 from dataclasses import dataclass
 
 from swatchvault.archive.listing import query
-from swatchvault.archive.speaking import speaking
+from swatchvault.archive.speaking import speaking, telling_evenness
 
 _PAGE = """SELECT colourway.id, colourway.name,
 (SELECT count(*) FROM lot WHERE lot.colourway_id = colourway.id) AS lots,
@@ -21,10 +21,12 @@ EXISTS (SELECT 1 FROM master WHERE master.colourway_id = colourway.id) AS has_ma
 FROM colourway WHERE colourway.name > :after AND (:text = '' OR instr(lower(name), lower(:text)))
 ORDER BY colourway.name LIMIT :count"""
 
-_SEEN = """SELECT m.swatch_id, m.lab_l, m.lab_a, m.lab_b, photo.sha256 AS photo_sha256,
-json_extract(m.tonality, '$.class') AS evenness
+_SEEN = """SELECT m.swatch_id, m.lab_l, m.lab_a, m.lab_b, photo.sha256 AS photo_sha256
 FROM measurement AS m JOIN layout ON layout.id = m.layout_id
 JOIN photo ON photo.id = layout.photo_id WHERE m.id IN (SELECT value FROM json_each(:ids))"""
+
+_EVEN = """SELECT swatch_id, json_extract(tonality, '$.class') AS evenness FROM measurement
+WHERE id IN (SELECT value FROM json_each(:ids))"""
 
 _CHECKED = """SELECT colourway_id, lot, verdict, evenness_verdict FROM
 (SELECT lot.colourway_id, lot.code AS lot, c.verdict, tonal.verdict AS evenness_verdict,
@@ -40,10 +42,10 @@ WHERE lot.colourway_id IN (SELECT value FROM json_each(:ids))) WHERE place = 1""
 class OnTheWall:
     """A colourway as the wall shows it; what is not known is ``None``.
 
-    ``lab``, ``photo_sha256`` and ``evenness`` are of the photo that speaks for the master, or
-    for the swatch measured last where no photo of a master counts. ``verdict``: the last one given
-    on ``checked_lot``, the newest lot that was checked; ``evenness_verdict``: what that check said
-    of its evenness.
+    ``lab`` and ``photo_sha256`` are of the photo that speaks for the master, or for the swatch
+    measured last where no photo of a master counts; ``evenness`` is that swatch's. ``verdict``: the
+    last one given on ``checked_lot``, the newest lot that was checked; ``evenness_verdict``: what
+    that check said of its evenness.
     """
 
     colourway_id: int
@@ -64,9 +66,12 @@ def wall(
     """Colourways by name, those after ``after``, whose name holds ``text``; at most ``count``."""
     page = query(conn, _PAGE, {"after": after, "text": text, "count": count}).records()
     shown = [row["of_master"] or row["newest"] for row in page]
-    spoken = speaking(conn, {i for i in shown if i is not None})
+    known = {i for i in shown if i is not None}
+    spoken, told = speaking(conn, known), telling_evenness(conn, known)
     ids = json.dumps(list(spoken.values()))
     seen = {row["swatch_id"]: row for row in query(conn, _SEEN, {"ids": ids}).records()}
+    for row in query(conn, _EVEN, {"ids": json.dumps(list(told.values()))}).records():
+        seen[row["swatch_id"]]["evenness"] = row["evenness"]
     ids = json.dumps([row["id"] for row in page])
     checked = {row["colourway_id"]: row for row in query(conn, _CHECKED, {"ids": ids}).records()}
     return [

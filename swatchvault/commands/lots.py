@@ -35,7 +35,7 @@ FORMS = click.Choice(["skein", "wound card", "knit"])
 @click.option(
     "--evenness/--no-evenness",
     default=None,
-    help="Hold later lots to how even it is too, as its newest photo says; or no longer.",
+    help="Hold later lots to how even it is too, as the photo of least doubt says; or no longer.",
 )
 @click.option(
     "--evenness-tolerance",

@@ -121,7 +121,7 @@ def photo_card(
 
 
 def swatch_card(folder: Path, label: str) -> Card:
-    """The card of a swatch in the archive, by its newest measured photo."""
+    """The card of a swatch in the archive, by the photo that tells how even it is."""
     from swatchvault.archive import open_archive
     from swatchvault.tonal_of import card_of_swatch
 

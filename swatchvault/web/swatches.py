@@ -37,27 +37,27 @@ async def swatch_page(visit: Visit) -> Response:
 
 def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
     from swatchvault.archive import pages_yarn as pages
-    from swatchvault.archive import speaks_of, swatch_colours
+    from swatchvault.archive import speaks_of, swatch_colours, tells_evenness
     from swatchvault.tonal_words import say
 
     found = swatch_colours(conn, swatch_id)
-    newest = found[-1] if found else None
     spoken = speaks_of(conn, found).get(swatch_id)
+    even = tells_evenness(conn, found).get(swatch_id)
     swatch = pages.one(conn, "swatch", swatch_id)
     history = pages.history_of_swatch(conn, swatch_id)
     return {
         "swatch": swatch,
         "right": put_right("swatch", swatch_id, swatch, names=names_for(conn, "swatch")),
         "spoken": spoken,
-        "newest": newest,
+        "even": even,
         "photos": len(found),
         "doubt": None if spoken is None else _doubt(spoken.covariance),
-        "evenness": None if newest is None else say(newest.tonality, newest.flags),
-        "palette": palette_bar(newest.tonality if newest else None),
+        "evenness": None if even is None else say(even.tonality, even.flags),
+        "palette": palette_bar(even.tonality if even else None),
         "flags": [] if spoken is None else _flags(spoken),
         "photo": None if spoken is None else _photo(conn, spoken.photo_sha256, spoken.region),
         "history": history,
-        "all_aside": newest is None and any(not h["superseded"] for h in history),
+        "all_aside": not found and any(not h["superseded"] for h in history),
         "master": pages.master_of_swatch(conn, swatch_id),
         "checks": newest_and_earlier(pages.checks_of_swatch(conn, swatch_id)),
     }
@@ -153,14 +153,18 @@ def _paper(visit: Visit) -> str:
 
 
 def _tonal_words(conn: sqlite3.Connection, swatch_id: int) -> Record:
-    """A swatch and the sentences on its evenness, from its newest measurement."""
+    """A swatch and the sentences on its evenness, from the photo that tells it."""
     from swatchvault.archive import pages_yarn as pages
+    from swatchvault.archive import tells_evenness
     from swatchvault.naming import measured_swatch
+    from swatchvault.tonal_of import told_from
     from swatchvault.tonal_words import say
 
     swatch = pages.one(conn, "swatch", swatch_id)
-    newest = measured_swatch(conn, swatch["label"])[-1]
-    return {"swatch": swatch, "lines": say(newest.tonality, newest.flags).lines}
+    photos = measured_swatch(conn, swatch["label"])
+    (even,) = tells_evenness(conn, photos).values()
+    lines = (*say(even.tonality, even.flags).lines, *told_from(photos, even))
+    return {"swatch": swatch, "lines": lines}
 
 
 def _tonal_card(conn: sqlite3.Connection, folder: Path, swatch_id: int) -> Any:

@@ -8,6 +8,8 @@ import pytest
 from swatchvault.archive import (
     Master,
     RegionOf,
+    Swatch,
+    add_swatch,
     create_archive,
     current_master,
     file_photo,
@@ -89,22 +91,23 @@ def listing_of(archive, view):
 
 
 def test_a_photo_that_cannot_be_judged_is_between_no_classes(archive, tmp_path, capsys):
+    assert add_swatch(archive.conn, Swatch("sun 3", "Lumme", "skein", "L2")).id == 3
     between = tonality(5.37, name=None, between=["solid", "semi-solid"])
-    file_one(archive, tmp_path, 2, between, "later", ("too little yarn for evenness",))
-    for asked in (("list", "evenness"), ("show", "swatch", "sun 2")):
+    file_one(archive, tmp_path, 3, between, "later", ("too little yarn for evenness",))
+    for asked in (("list", "evenness"), ("show", "swatch", "sun 3")):
         said = run(capsys, *asked, "--json", "--archive", archive.folder).out
         rows = json.loads(said) if asked[0] == "list" else json.loads(said)["how even it is"]
         told = {row["swatch"]: row["cannot_tell"] for row in rows}
-        assert told["sun 2"] == "cannot be judged in this photo"
+        assert told["sun 3"] == "cannot be judged in this photo"
         assert told.get("sun 1") is None
-    (held,) = [r for r in listing_of(archive, "how_even") if r["swatch"] == "sun 2"]
+    (held,) = [r for r in listing_of(archive, "how_even") if r["swatch"] == "sun 3"]
     assert held["cannot_tell"] == "cannot be judged in this photo"
 
 
 def test_a_tolerance_wider_than_its_own_unevenness_is_told_at_once(archive, tmp_path, capsys):
     said = run(capsys, "master", "sun 1", "--evenness", "--archive", archive.folder).out
     assert "no lot can be called less tonal" not in said
-    file_one(archive, tmp_path, 1, tonality(0.49, 0.3), "later")
+    file_one(archive, tmp_path, 1, tonality(0.49, 0.03), "later")
     said = run(capsys, "master", "sun 1", "--evenness", "--archive", archive.folder).out
     assert "no lot can be called less tonal" in said and "narrower" in said
     by_hand = ["master", "sun 1", "--evenness-tolerance", "0.8", "--archive", archive.folder]

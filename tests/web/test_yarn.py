@@ -125,6 +125,33 @@ async def test_a_swatch_says_its_colour_its_doubt_and_its_flags(
     assert text.count("<polygon") >= 4  # swatches and reference, each drawn twice
 
 
+async def test_a_swatch_says_from_which_of_its_photos_how_even_it_is_is_told(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    (swatch, spoken) = ask(studio, "SELECT swatch_id, measurement_id FROM latest_colours")[0]
+    (best,) = ask(
+        studio,
+        "SELECT measurement_id, photo_sha256 FROM colours WHERE swatch_id = ? "
+        "AND measurement_id <> ? ORDER BY measurement_id LIMIT 1",
+        *(swatch, spoken),
+    )
+    with sqlite3.connect(studio / "archive.db") as conn:
+        of = "type = 'trigger' AND tbl_name = 'measurement'"  # they keep a row as it was
+        for (name,) in ask(studio, f"SELECT name FROM sqlite_master WHERE {of}"):
+            conn.execute(f"DROP TRIGGER {name}")
+        put = "UPDATE measurement SET tonality = json_set(tonality, '$.unevenness', 7.77, "
+        conn.execute(f"{put}'$.u_unevenness', 0.01) WHERE id = ?", best[:1])
+    dyer = visitor("dyer")
+    text = " ".join((await dyer.get(f"/swatch/{swatch}")).text.split())
+    assert "7.8 ±" in text
+    assert f'Told from <a href="/photos/{best[1]}">the photo of' in text
+    card = (await dyer.get(f"/swatch/{swatch}/tonal")).text
+    assert "7.8 ±" in card and "the one that leaves least doubt of how even it is" in card
+    with sqlite3.connect(studio / "archive.db") as conn:
+        conn.execute(f"{put}'$.u_unevenness', 0.001) WHERE id = ?", (spoken,))
+    assert "Told from the same photo" in (await dyer.get(f"/swatch/{swatch}")).text
+
+
 async def test_the_master_is_set_once_by_a_form(
     visitor: Callable[[str], Any], studio: Path
 ) -> None:
