@@ -12,8 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ingest.model import FLAGS_THAT_STOP_A_VERDICT, Array
-from swatchvault.archive.colours import StoredColour, colours
+from swatchvault.archive.colours import StoredColour, colours, tells_evenness
 from swatchvault.archive.rows import find
+from swatchvault.archive.speaking import speaking
 from swatchvault.basefit import DyedLot
 from swatchvault.errors import ArchiveError, NotFound
 
@@ -21,6 +22,8 @@ from swatchvault.errors import ArchiveError, NotFound
 _FLUORESCENT = re.compile(r"(?<!not )(?<!non )(?<!non-)(fluoresc|\bneon\b)", re.IGNORECASE)
 #: Classes of evenness of which one mean colour says little.
 SEVERAL_COLOURS = ("variegated", "speckled", "gradient")
+
+_OTHER_VERSION = "it was measured by another version of the method: run `swatchvault remeasure`"
 
 _LOTS = """SELECT lot.id, lot.code, lot.dry_g, lot.overdyes_lot_id,
 (SELECT count(*) FROM lot_base WHERE lot_id = lot.id),
@@ -54,12 +57,22 @@ class DyedOnBase:
 
 @dataclass(frozen=True, eq=False)
 class PotAsDyed:
-    """A lot with what went into it, its goods in g, and its newest valid colour in one form."""
+    """A lot with what went into it, its goods in g, and its valid colour in one form: that of the
+    swatch photographed last, by the photo that speaks for it, which was ``taken_at``."""
 
     lot: DyedLot
     goods_g: float
     swatch: str
     colourway: str | None
+    taken_at: str | None
+
+
+@dataclass(frozen=True, eq=False)
+class _Voice:
+    """The photo that speaks for a swatch, and why it cannot stand for its lot ("": it can)."""
+
+    colour: StoredColour
+    why_not: str
 
 
 @dataclass(frozen=True)
@@ -90,17 +103,18 @@ def dyed_on_base(conn: sqlite3.Connection, base: str, form: str | None = None) -
             + (f": there is {_listed(forms)}" if any(forms.values()) else ": photograph its lots")
         )
     rows = _lot_rows(conn)
-    newest: dict[int, StoredColour] = {}  # oldest first, so the last valid one wins
+    newest: dict[int, StoredColour] = {}  # the swatch photographed last comes last, and wins
     invalid: dict[int, str] = {}
     version = max(mine, key=lambda c: c.measurement_id).version
-    for colour in (c for c in mine if c.lot_id is not None):
-        why = _why_invalid(colour)
-        if colour.version != version:
-            why = "it was measured by another version of the method: run `swatchvault remeasure`"
-        if why:
-            invalid[colour.lot_id or 0] = why
+    voices = _voices(conn, mine, version)
+    for swatch_id, lot_id in {c.swatch_id: c.lot_id for c in mine if c.lot_id is not None}.items():
+        if swatch_id not in voices:
+            invalid[lot_id] = _OTHER_VERSION
+    for voice in (v for v in voices.values() if v.colour.lot_id is not None):
+        if voice.why_not:
+            invalid[voice.colour.lot_id or 0] = voice.why_not
         else:
-            newest[colour.lot_id or 0] = colour
+            newest[voice.colour.lot_id or 0] = voice.colour
     usual = Counter(c.setup_id for c in newest.values()).most_common(1)
     dyed: list[DyedLot] = []
     left_out = {rows[i].code: why for i, why in invalid.items() if i not in newest}
@@ -121,7 +135,7 @@ def dyed_on_base(conn: sqlite3.Connection, base: str, form: str | None = None) -
         base=mine[0].base,
         form=chosen,
         lots=tuple(dyed),
-        undyed=tuple(_undyed([c for c in mine if c.version == version])),
+        undyed=tuple(_undyed(voices.values())),
         left_out=left_out,
         fluorescent=_fluorescent_dyes(conn) | glowing,
         forms={f: n for f, n in forms.items() if n},
@@ -130,7 +144,7 @@ def dyed_on_base(conn: sqlite3.Connection, base: str, form: str | None = None) -
 
 
 def pot_as_dyed(conn: sqlite3.Connection, code: str, form: str | None = None) -> PotAsDyed:
-    """A lot as a pot that is to be corrected: its newest valid colour, in ``form`` if named.
+    """A lot as a pot that is to be corrected, with its valid colour, in ``form`` if named.
 
     Raises ``NotFound`` where it has no such colour, ``ArchiveError`` where what went in is not
     known or does not fit (see :func:`dyed_on_base`).
@@ -139,9 +153,10 @@ def pot_as_dyed(conn: sqlite3.Connection, code: str, form: str | None = None) ->
     ids = conn.execute("SELECT id FROM swatch WHERE lot_id = ?", (lot_id,))
     seen = colours(conn, swatch_ids=[int(r[0]) for r in ids])
     mine = [c for c in seen if form is None or c.form == form]
-    valid = [c for c in mine if not _why_invalid(c)]
+    voices = list(_voices(conn, mine).values())
+    valid = [v.colour for v in voices if not v.why_not]
     if not valid:
-        why = f": {_why_invalid(mine[-1])}" if mine else ""
+        why = f": {voices[-1].why_not}" if voices else ""
         raise NotFound(
             f"lot {code!r} has no usable colour{f' as {form}' if form else ''}{why}: dry a snippet "
             "from the pot, photograph it and add it as a swatch of this lot"
@@ -150,7 +165,8 @@ def pot_as_dyed(conn: sqlite3.Connection, code: str, form: str | None = None) ->
     lot, why = _as_dyed(rows, lot_id, colour, colour.setup_id)
     if lot is None:
         raise ArchiveError(f"lot {code!r} cannot be corrected by sums: {why}")
-    return PotAsDyed(lot, rows[lot_id].dry_g or 0.0, colour.swatch, colour.colourway)
+    goods_g = rows[lot_id].dry_g or 0.0
+    return PotAsDyed(lot, goods_g, colour.swatch, colour.colourway, colour.taken_at)
 
 
 def base_and_form(conn: sqlite3.Connection, swatch: str) -> tuple[str, str]:
@@ -181,16 +197,36 @@ def _lot_rows(conn: sqlite3.Connection) -> dict[int, _LotRow]:
     return found
 
 
-def _why_invalid(colour: StoredColour) -> str:
-    """Why a colour cannot stand for its lot, or "" if it can."""
+def _voices(
+    conn: sqlite3.Connection, photos: Sequence[StoredColour], version: str | None = None
+) -> dict[int, _Voice]:
+    """What speaks for each of the swatches that these (oldest first) are all photos of, by its id,
+    that of the swatch photographed last at the end.
+
+    Photos from before the last dye went in show another colour than the lot's, so they speak only
+    where no other photo is valid. ``version``: of measurements by that version alone.
+    """
+    known = {c.measurement_id: c for c in photos}
+    last = {c.swatch_id: place for place, c in enumerate(photos)}
+    kinds = {i: (c.tonality or {}).get("class") for i, c in tells_evenness(conn, photos).items()}
+    found: dict[int, _Voice] = {}
+    for dyed in (True, False):
+        rest = [i for i in last if i not in found or found[i].why_not]
+        for i, measurement in speaking(conn, rest, version, dyed=dyed).items():
+            colour = known[measurement]
+            found[i] = _Voice(colour, _why_invalid(colour, kinds.get(i)))
+    return {i: found[i] for i in sorted(found, key=lambda i: last[i])}
+
+
+def _why_invalid(colour: StoredColour, kind: str | None) -> str:
+    """Why a colour of a swatch of this class cannot stand for its lot, or "" if it can."""
     stopping = colour.flags & FLAGS_THAT_STOP_A_VERDICT
     if "no reference" in stopping:
         return "its photo has no reference"
     if stopping:
         return "its photo is clipped"
-    if colour.dry is False or "not dry" in colour.flags:
+    if colour.damp:
         return "it was measured wet"
-    kind = (colour.tonality or {}).get("class")
     return f"its swatch is {kind}, not of one colour" if kind in SEVERAL_COLOURS else ""
 
 
@@ -231,14 +267,13 @@ def _why_not_one_pot(row: _LotRow) -> str:
     return ""
 
 
-def _undyed(mine: Sequence[StoredColour]) -> list[Array]:
-    """The newest valid colour of each undyed swatch that does not fluoresce."""
-    newest = {
-        c.swatch_id: c.lab
-        for c in mine
-        if c.lot_id is None and not _why_invalid(c) and "fluorescent" not in c.flags
-    }
-    return list(newest.values())
+def _undyed(voices: Iterable[_Voice]) -> list[Array]:
+    """The valid colour of each undyed swatch that does not fluoresce."""
+    return [
+        v.colour.lab
+        for v in voices
+        if v.colour.lot_id is None and not v.why_not and "fluorescent" not in v.colour.flags
+    ]
 
 
 def _shared(seen: Iterable[StoredColour]) -> Array:

@@ -44,6 +44,12 @@ _NEWEST_VERSION = (
 _STOPPED = _count_of(FLAGS_THAT_STOP_A_VERDICT)
 _FIT = f"2 * (m.version = {_NEWEST_VERSION}) + ({_STOPPED} = 0 AND NOT {DAMP})"
 
+_DYED = (
+    " AND NOT COALESCE(substr(photo.taken_at, 1, 19) < (SELECT max(substr(step.at, 1, 19)) "
+    "FROM swatch JOIN pot_step AS step ON step.lot_id = swatch.lot_id WHERE swatch.id = "
+    "m.swatch_id AND step.kind = 'dye in' AND length(step.at) > 10), 0)"  # longer than a day
+)
+
 _NEWEST_METHOD = (
     "(SELECT json_extract(tonality, '$.method') FROM measurement WHERE superseded_by IS NULL "
     "AND tonality IS NOT NULL ORDER BY id DESC LIMIT 1)"
@@ -112,15 +118,20 @@ def tells_evenness_of(swatch: str) -> str:
 
 
 def speaking(
-    conn: sqlite3.Connection, swatch_ids: Iterable[int], version: str | None = None
+    conn: sqlite3.Connection,
+    swatch_ids: Iterable[int],
+    version: str | None = None,
+    *,
+    dyed: bool = False,
 ) -> dict[int, int]:
     """The number of the measurement that speaks for each of these swatches that has one.
 
-    ``version``: of measurements by that version of the method alone.
+    ``version``: of measurements by that version of the method alone. ``dyed``: of photos alone
+    that were taken after the last dye went into the lot, by the times of its pot.
     """
     where = (
         "m.swatch_id IN (SELECT value FROM json_each(:ids)) "
-        "AND (:version IS NULL OR m.version = :version)"
+        f"AND (:version IS NULL OR m.version = :version){_DYED if dyed else ''}"
     )
     asked = {"ids": json.dumps([int(i) for i in swatch_ids]), "version": version}
     rows = conn.execute(f"SELECT swatch_id, id FROM ({placed(where)}) WHERE place = 1", asked)

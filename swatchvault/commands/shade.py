@@ -121,7 +121,7 @@ def correct_command(
         at_hand = dyes_at_hand(conn, known, dyes, without)
         found = correct(known, pot, query.target, at_hand)
         plan, stocks = additions_plan(conn, found, smallest)
-        notes += dyed_after_photo(conn, pot.lot.name, pot.swatch)
+        notes += dyed_after_photo(conn, pot)
     if as_json:
         doses = [d for part in plan.parts for d in part.doses] if plan else []
         amounts = [

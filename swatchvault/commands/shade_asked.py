@@ -132,17 +132,21 @@ def pot_and_target(
     return pot, query, notes
 
 
-def dyed_after_photo(conn: sqlite3.Connection, lot: str, swatch: str) -> list[str]:
-    """A note where dye went in later than the swatch's newest photo was taken."""
-    from swatchvault.archive import get_pot, measured_or_not_found
+def dyed_after_photo(conn: sqlite3.Connection, pot: PotAsDyed) -> list[str]:
+    """A note where dye went in later than the photo that speaks for the pot was taken."""
+    from swatchvault.archive import get_pot
 
-    taken = measured_or_not_found(conn, swatch)[-1].taken_at
-    times = [d.step.at for d in get_pot(conn, lot).steps if d.step.kind == "dye in" and d.step.at]
+    taken = pot.taken_at
+    times = [
+        d.step.at
+        for d in get_pot(conn, pot.lot.name).steps
+        if d.step.kind == "dye in" and d.step.at
+    ]
     late = max((t[:19] for t in times if len(t) > 10), default="")
     if taken is None or late <= taken[:19]:
         return []
     return [
-        f"Dye went in at {late[:16].replace('T', ' ')}, after the photo of {swatch} "
+        f"Dye went in at {late[:16].replace('T', ' ')}, after the photo of {pot.swatch} "
         f"({taken[:16].replace('T', ' ')}): photograph it again, dry."
     ]
 
