@@ -1,4 +1,4 @@
-"""Swatches that lie on one table: groups, a colourway's course over time, and on each base."""
+"""Swatches that lie on one table: groups, and a colourway's course over time."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from ingest.model import FLAGS_THAT_STOP_A_VERDICT
 from swatchvault import shades
 from swatchvault.archive import StoredColour, colours, speaks_of
 from swatchvault.archive.made import Made, made_of
+from swatchvault.archive.rows import NAMES_SHOWN
 from swatchvault.drift import undated_words
 from swatchvault.errors import CompareError
 from swatchvault.lotcheck import as_colour
@@ -33,15 +34,20 @@ class Table:
     """Swatches that lie on one table: the photos that speak for them, facts and names.
 
     ``every``: all photos of each by the same version of the method, oldest first.
-    ``own_frames``: what repeats taught of their set-ups, by the set-up's id. ``damp``: labels of
-    swatches that were left out because they were measured wet or damp.
+    ``own_frames``: what repeats taught of their set-ups, by the set-up's id. ``left_out``: swatches
+    that are not on it because they were measured wet or damp, by label.
     """
 
     photos: tuple[StoredColour, ...]
     made: tuple[Made, ...]
     every: tuple[tuple[StoredColour, ...], ...] = ()
     own_frames: Mapping[int, OwnFrame] = field(default_factory=dict)
-    damp: tuple[str, ...] = ()
+    left_out: tuple[Made, ...] = ()
+
+    @property
+    def damp(self) -> tuple[str, ...]:
+        """Labels of the swatches that were left out."""
+        return tuple(m.swatch for m in self.left_out)
 
     @property
     def labs(self) -> Floats:
@@ -76,11 +82,12 @@ def table_of(
     for stored in found:  # oldest first
         photos.setdefault(stored.swatch_id, []).append(stored)
     spoken = speaks_of(conn, found)
-    left_out = () if damp else tuple(sorted(c.swatch for c in spoken.values() if c.damp))
-    spoken = {i: c for i, c in spoken.items() if c.swatch not in left_out}
-    if left_out and not spoken:
-        raise CompareError(damp_words(left_out))
     made = made_of(conn, list(spoken))
+    wet = () if damp else tuple(made[i] for i, c in spoken.items() if c.damp)
+    left_out = tuple(sorted(wet, key=lambda m: m.swatch))
+    spoken = {i: c for i, c in spoken.items() if damp or not c.damp}
+    if left_out and not spoken:
+        raise CompareError(damp_words([m.swatch for m in left_out]))
     versions = {c.version for c in spoken.values()}
     if len(versions) > 1:
         raise CompareError(
@@ -97,12 +104,15 @@ def table_of(
 
 
 def damp_words(swatches: Sequence[str]) -> str:
-    """That swatches were left out because they were measured damp; "" for none."""
+    """That swatches were left out because they were measured damp, and how many; "" for none."""
     if not swatches:
         return ""
+    names = ", ".join(swatches[:NAMES_SHOWN])
+    more = f" and {len(swatches) - NAMES_SHOWN} more" if len(swatches) > NAMES_SHOWN else ""
+    count = "" if len(swatches) == 1 else f"{len(swatches)} swatches, "
     were, it = ("was", "it") if len(swatches) == 1 else ("were", "them")
     return (
-        f"{', '.join(swatches)} {were} measured damp and left out, since wet yarn is darker and "
+        f"{count}{names}{more} {were} measured damp and left out, since wet yarn is darker and "
         f"stronger in colour: photograph {it} again, dry"
     )
 
@@ -270,33 +280,3 @@ def _facts(lot: str, made: Sequence[Made]) -> shades.LotFacts:
         frozenset(m.base_lot for m in made if m.base_lot),
         made[0].water,
     )
-
-
-@dataclass(frozen=True)
-class OnBase:
-    """What a colourway gave on a base in a form: mean over its swatches, and the shift from the
-    first base: ΔL*, ΔC*ab, Δhab in degrees."""
-
-    base: str
-    form: str
-    swatches: int
-    lab: tuple[float, float, float]
-    shift: tuple[float, float, float]
-
-
-def across_bases(table: Table) -> list[OnBase]:
-    """One row for each form and base of a table; shifts are within one form."""
-    rows: dict[tuple[str, str], list[int]] = {}
-    for row, made in enumerate(table.made):
-        rows.setdefault((made.form, made.base), []).append(row)
-    found: list[OnBase] = []
-    first: dict[str, Floats] = {}
-    for (form, base), members in sorted(rows.items()):
-        lab = table.labs[members].mean(axis=0)
-        lch = np.array([lab[0], math.hypot(lab[1], lab[2]), math.degrees(math.atan2(*lab[:0:-1]))])
-        shift = lch - first.setdefault(form, lch)
-        shift[2] = (shift[2] + 180.0) % 360.0 - 180.0
-        L, a, b = (float(v) for v in lab)
-        d_l, d_c, d_h = (float(v) for v in shift)
-        found.append(OnBase(base, form, len(members), (L, a, b), (d_l, d_c, d_h)))
-    return found

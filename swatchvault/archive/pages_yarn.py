@@ -97,9 +97,11 @@ JOIN base ON base.id = held.base_id JOIN swatch ON swatch.id = held.swatch_id
 LEFT JOIN measurement AS m ON m.id = {speaks_for("held.swatch_id")}
 WHERE held.place = 1 ORDER BY base.name, held.form"""
 
-_LABS_ON_BASE = """SELECT swatch.label AS swatch, m.lab_l, m.lab_a, m.lab_b FROM swatch
-JOIN current_measurement AS m ON m.swatch_id = swatch.id WHERE swatch.base_id = :id
-ORDER BY swatch.id DESC, m.id DESC LIMIT :most"""
+_LABS_ON_BASE = f"""SELECT s.label AS swatch, {LAB}, {DAMP} AS damp
+FROM (SELECT id, label FROM swatch WHERE base_id = :id AND EXISTS (SELECT 1
+    FROM current_measurement AS seen WHERE seen.swatch_id = swatch.id)
+    ORDER BY id DESC LIMIT :most) AS s
+JOIN measurement AS m ON m.id = {speaks_for("s.id")} ORDER BY s.id DESC"""
 
 _ASIDE = "aside.reason AS aside_reason, aside.set_aside_at AS aside_since"
 _WHETHER_ASIDE = (
@@ -147,7 +149,8 @@ def undyed_swatches(conn: sqlite3.Connection, base_id: int) -> list[Record]:
 
 
 def labs_on_base(conn: sqlite3.Connection, base_id: int, most: int) -> list[Record]:
-    """Measured colours of a base's swatches, the newest swatches first; at most ``most``."""
+    """The colour that speaks for each of a base's swatches, and whether it is of damp yarn; the
+    newest swatches first, at most ``most``."""
     return with_lab(query(conn, _LABS_ON_BASE, {"id": base_id, "most": most}).records())
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -12,6 +12,9 @@ from swatchvault.commands.find import FILE, FORMS, K_L, TOLERANCE, print_json
 from swatchvault.commands.options import NUMBER, archive_option, json_option, need_archive
 from swatchvault.errors import CompareError
 from swatchvault.writing import write_text_file
+
+if TYPE_CHECKING:
+    from swatchvault.together import Table
 
 SPLITS_SHOWN = 6  # the nearest say enough; our choice
 DAMP = click.option("--damp", is_flag=True, help="With swatches that were measured damp, too.")
@@ -94,14 +97,20 @@ def groups_command(
             f"{table.names[bridge.right]} "
             f"({delta_e_words(bridge.delta_e, found.u_of(bridge.left, bridge.right))})"
         )
-    if table.damp:
-        click.echo(f"! {together.damp_words(table.damp)}; --damp takes damp swatches in")
+    _say_damp(table)
     click.echo(
         f"ΔE00 with kL = {k_l:g}, {found.by}; ± is one standard uncertainty. "
         "Shade-sort numbers: lightness, chroma, hue; 555 is "
         f"{standard or table.names[0]}; blocks of ΔL* {blocks[0]:g}, ΔC* {blocks[1]:g}, "
         f"ΔH* {blocks[2]:g}; - is beyond 1 to 9."
     )
+
+
+def _say_damp(table: Table) -> None:
+    from swatchvault.together import damp_words
+
+    if table.damp:
+        click.echo(f"! {damp_words(table.damp)}; --damp takes damp swatches in")
 
 
 def _grouping_record(
@@ -220,6 +229,7 @@ def _course_record(found: Any) -> dict[str, Any]:
 @click.option("-n", "count", type=click.IntRange(0), default=8, show_default=True)
 @K_L
 @click.option("--form", type=FORMS, help="Predict from lots in this form; else the commonest.")
+@DAMP
 @click.option("--svg", type=FILE, help="Draw the map into this file.")
 @archive_option
 @json_option
@@ -228,6 +238,7 @@ def gaps_command(
     count: int,
     k_l: float,
     form: str | None,
+    damp: bool,
     svg: Path | None,
     archive_folder: Path | None,
     as_json: bool,
@@ -242,7 +253,7 @@ def gaps_command(
     from swatchvault.experiments import gaps_on_base
 
     with open_archive(need_archive(archive_folder)) as archive:
-        table = together.table_of(archive.conn, (), base=base)
+        table = together.table_of(archive.conn, (), base=base, damp=damp)
         found = gaps_on_base(archive.conn, base, table.labs, form=form, count=count, k_l=k_l)
     if svg is not None:
         recipes = [e.words for e in found.gaps if e.words]
@@ -251,7 +262,9 @@ def gaps_command(
         text = shades.map_svg(table.labs, table.names, spots, title, recipes)
         write_text_file(svg, text, ".svg")
     if as_json:
-        print_json({"base": base, "k_l": k_l, **found.record(table.names)})
+        print_json(
+            {"base": base, "k_l": k_l, **found.record(table.names), "left_out_damp": table.damp}
+        )
         return
     for number, one in enumerate(found.gaps, 1):
         L, a, b = one.gap.lab
@@ -262,28 +275,33 @@ def gaps_command(
         if one.words:
             click.echo(f"   dye next: {one.words}")
     click.echo(found.inside_words(len(table.made)))
+    _say_damp(table)
     click.echo(f"ΔE00 with kL = {k_l:g}.")
 
 
 @click.command("bases")
 @click.argument("colourway")
+@DAMP
 @archive_option
 @json_option
-def bases_command(colourway: str, archive_folder: Path | None, as_json: bool) -> None:
+def bases_command(colourway: str, damp: bool, archive_folder: Path | None, as_json: bool) -> None:
     """What COLOURWAY gave on each base, and the shift from the first one."""
     from swatchvault import together
     from swatchvault.archive import open_archive
+    from swatchvault.bases import across_bases
     from swatchvault.report import table_lines
 
     with open_archive(need_archive(archive_folder)) as archive:
-        table = together.table_of(archive.conn, (), colourway=colourway)
-    rows = together.across_bases(table)
+        table = together.table_of(archive.conn, (), colourway=colourway, damp=damp)
+    rows = across_bases(table)
     if as_json:
         print_json([dataclasses.asdict(r) for r in rows])
     elif not rows:
         click.echo(f"{colourway} has no measured swatch yet")
     else:
         header = ("form", "base", "swatches", "L*", "a*", "b*", "ΔL*", "ΔC*", "Δh")
-        cells = [(r.form, r.base, r.swatches, *r.lab, *r.shift) for r in rows]
+        none = (None,) * 3
+        cells = [(r.form, r.base, r.swatches, *(r.lab or none), *(r.shift or none)) for r in rows]
         click.echo("\n".join(table_lines(header, cells)))
+        _say_damp(table)
         click.echo("(means of the swatches; `list colours` has each of them with its doubt)")

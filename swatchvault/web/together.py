@@ -161,13 +161,15 @@ def _u_of(table: Table, found: Grouping, row: int) -> list[float] | None:
 async def gaps_page(visit: Visit) -> Response:
     """Where a base has been and where not, with recipes to dye next where they can be told."""
     base_id = visit.asked("base")
-    values = await visit.read(_gaps_values, visit.studio.state, base_id, visit.asked("form"))
+    values = await visit.read(
+        _gaps_values, visit.studio.state, base_id, visit.asked("form"), bool(visit.asked("damp"))
+    )
     status = 400 if values["problem"] and values["base"] is None else 200
     return await visit.page("sv_gaps.html", values, status)
 
 
 def _gaps_values(
-    conn: sqlite3.Connection, state: dict[str, Any], base_id: str, form: str
+    conn: sqlite3.Connection, state: dict[str, Any], base_id: str, form: str, with_damp: bool
 ) -> dict[str, Any]:
     from swatchvault.archive.pages_find import bases_named
 
@@ -177,6 +179,7 @@ def _gaps_values(
         "base": None,
         "form": form,
         "forms": FORMS,
+        "with_damp": with_damp,
         "problem": "",
         "map": None,
     }
@@ -190,14 +193,14 @@ def _gaps_values(
         if form and form not in FORMS:
             raise RefusedError(f"the form is {form!r}: choose one from the list")
         values["base"] = base
-        values |= _kept_gaps(conn, state, base.name, form)
+        values |= _kept_gaps(conn, state, base.name, form, with_damp)
     except SwatchvaultError as error:
         values["problem"] = str(error)
     return values
 
 
 def _kept_gaps(
-    conn: sqlite3.Connection, state: dict[str, Any], base: str, form: str
+    conn: sqlite3.Connection, state: dict[str, Any], base: str, form: str, with_damp: bool
 ) -> dict[str, Any]:
     """As the `gaps` command finds them; kept until something is measured or dyed."""
     from swatchvault.archive.pages_find import newest_making, newest_row
@@ -206,16 +209,17 @@ def _kept_gaps(
     kept: dict[Any, dict[str, Any]] = state.setdefault("gaps", {})
     if any(key[0] != stamp for key in kept):
         kept.clear()
-    if (stamp, base, form) not in kept:
-        kept[stamp, base, form] = _gaps(conn, base, form)
-    return kept[stamp, base, form]
+    asked = (base, form, with_damp)
+    if (stamp, *asked) not in kept:
+        kept[stamp, *asked] = _gaps(conn, *asked)
+    return kept[stamp, *asked]
 
 
-def _gaps(conn: sqlite3.Connection, base: str, form: str) -> dict[str, Any]:
+def _gaps(conn: sqlite3.Connection, base: str, form: str, with_damp: bool) -> dict[str, Any]:
     from swatchvault import shades, together
     from swatchvault.experiments import gaps_on_base
 
-    table = together.table_of(conn, (), base=base)
+    table = together.table_of(conn, (), base=base, damp=with_damp)
     found: GapsOnBase = gaps_on_base(
         conn, base, table.labs, form=form or None, count=_GAPS_SHOWN, k_l=2.0
     )
@@ -233,4 +237,5 @@ def _gaps(conn: sqlite3.Connection, base: str, form: str) -> dict[str, Any]:
             for e in found.gaps
         ],
         "inside": found.inside_words(len(table.made)),
+        "damp": together.damp_words(table.damp),
     }

@@ -135,19 +135,23 @@ def _base(conn: sqlite3.Connection, base_id: int) -> Record:
         "deliveries": deliveries,
         "undyed": pages.undyed_swatches(conn, base_id),
         "lots": pages.lots_on_base(conn, base_id),
-        "svg": _map(conn, base_id),
+        **_map(conn, base_id),
         "dots": _DOTS,
     }
 
 
-def _map(conn: sqlite3.Connection, base_id: int) -> str | None:
-    """Where the base has been: the picture that ``gaps`` draws, without the gaps."""
+def _map(conn: sqlite3.Connection, base_id: int) -> Record:
+    """Where the base has been, as ``svg``: the picture that ``gaps`` draws, without the gaps; and
+    what was left out of it."""
     from swatchvault import shades
     from swatchvault.archive import pages_yarn as pages
+    from swatchvault.together import damp_words
 
     seen = pages.labs_on_base(conn, base_id, _DOTS)
-    if not seen:
-        return None
+    damp = damp_words([s["swatch"] for s in seen if s["damp"]])
+    dry = [s for s in seen if not s["damp"]]
+    if not dry:
+        return {"svg": None, "damp": damp}
     name = pages.one(conn, "base", base_id)["name"]
-    labs, names = [s["lab"] for s in seen], [s["swatch"] for s in seen]
-    return shades.map_svg(labs, names, (), f"Where {name} has been")
+    labs, names = [s["lab"] for s in dry], [s["swatch"] for s in dry]
+    return {"svg": shades.map_svg(labs, names, (), f"Where {name} has been"), "damp": damp}

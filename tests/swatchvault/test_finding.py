@@ -34,12 +34,13 @@ from swatchvault.archive import (
 from swatchvault.archive.looks import speaking_looks
 from swatchvault.archive.made import Filters, made_of, speaking_labs, swatches_where
 from swatchvault.archive.rename import rename
+from swatchvault.bases import across_bases
 from swatchvault.errors import ArchiveError, NotFound
 from swatchvault.finding import near, within
 from swatchvault.pair import Capture, OwnFrame
 from swatchvault.photodoubt import doubt_of_swatches
 from swatchvault.queries import query_of_measurement, query_of_swatch, query_of_text
-from swatchvault.together import course_of, table_of
+from swatchvault.together import course_of, damp_words, table_of
 from tests.swatchvault.factories import measured, photo_file, photo_of, studio
 from tests.swatchvault.running import run
 
@@ -384,9 +385,9 @@ def test_drift_is_told_and_drawn(ask, tmp_path):
 def test_gaps_and_bases(ask, tmp_path):
     assert "do not span" in ask("gaps", "Torva").err
     said = ask("gaps", "Lumme", "--svg", tmp_path / "map.svg", "-n", "2")
-    assert (said.code, "Inside what 11 swatches span" in said.out) == (0, True)
+    assert (said.code, "Inside what 10 swatches span" in said.out) == (0, True)
     rows = json.loads(ask("bases", "Low sun", "--json").out)
-    assert [(r["form"], r["swatches"]) for r in rows] == [("knit", 1), ("skein", 10)]
+    assert [(r["form"], r["swatches"]) for r in rows] == [("knit", 1), ("skein", 9)]
 
 
 def test_a_photo_is_searched_and_without_a_card_warned_of(ask, tmp_path):
@@ -514,6 +515,39 @@ def test_groups_and_drift_leave_a_damp_swatch_out_unless_asked(ask):
     every = json.loads(ask(*drift, "--damp", "--json").out)
     assert "D1" in [lot["lot"] for lot in every["lots"]]
     assert not any("damp" in note for note in every["notes"])
+
+
+def test_gaps_and_bases_leave_a_damp_swatch_out_unless_asked(ask):
+    damp = "d1 was measured damp and left out"
+    for asked in (("gaps", "Lumme", "-n", "1"), ("bases", "Low sun")):
+        assert damp in ask(*asked).out
+        assert "damp" not in ask(*asked, "--damp").out
+    assert "what 11 swatches span" in ask("gaps", "Lumme", "--damp").out
+    assert json.loads(ask("gaps", "Lumme", "--json").out)["left_out_damp"] == ["d1"]
+    assert json.loads(ask("gaps", "Lumme", "--damp", "--json").out)["left_out_damp"] == []
+    (_, dry), (_, every) = (
+        json.loads(ask("bases", "Low sun", *more, "--json").out) for more in ((), ("--damp",))
+    )
+    assert (dry["swatches"], dry["left_out_damp"]) == (9, ["d1"])
+    assert (every["swatches"], every["left_out_damp"]) == (10, [])
+    assert dry["lab"][0] == pytest.approx(every["lab"][0] * 10 / 9 - 42.1 / 9)
+
+
+def test_a_base_on_which_all_were_damp_is_told_and_has_no_mean(yarn):
+    with open_archive(yarn) as archive:
+        table = table_of(archive.conn, (), colourway="Low sun", form="skein", damp=False)
+    (damp,) = table.left_out
+    elsewhere = replace(table, left_out=(replace(damp, base="A first one"),))
+    first, second = across_bases(elsewhere)
+    assert (first.base, first.swatches, first.lab) == ("A first one", 0, None)
+    assert first.left_out_damp == ("d1",)
+    assert second.shift == (0.0, 0.0, 0.0)  # from the first base that has a mean
+
+
+def test_of_many_damp_swatches_the_first_are_named_and_all_are_counted():
+    assert damp_words(["a", "b"]).startswith("2 swatches, a, b were measured damp")
+    said = damp_words([f"s{i}" for i in range(30)])
+    assert said.startswith("30 swatches, s0, s1") and "s7 and 22 more were measured damp" in said
 
 
 def test_damp_swatches_alone_are_refused_with_what_to_do(ask):

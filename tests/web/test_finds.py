@@ -351,6 +351,25 @@ async def test_a_photo_is_headed_by_its_name_and_a_doubt_that_is_not_known_is_sa
     assert "these photos cannot tell which of them lies nearer" in pages[1]
 
 
+async def test_damp_swatches_are_left_out_of_gaps_and_of_a_bases_map(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    _, _, swatch, label, _ = damp_lot(studio)
+    with open_archive(studio) as archive:
+        sql = "SELECT base_id FROM swatch WHERE id = ?"
+        (base,) = archive.conn.execute(sql, (swatch,)).fetchone()
+        where = "FROM latest_colours JOIN swatch ON swatch.id = swatch_id WHERE base_id = ?"
+        (count,) = archive.conn.execute(f"SELECT count(*) {where}", (base,)).fetchone()
+    dyer = visitor("dyer")
+    said = f"{label} was measured damp and left out"
+    for address in (f"/gaps?base={base}", f"/base/{base}"):
+        page = html.unescape((await dyer.get(address)).text)
+        assert said in page and f"<title>{label}" not in page, address
+        assert page.count("</title></circle>") == count - 1, address
+    page = html.unescape((await dyer.get(f"/gaps?base={base}&damp=1")).text)
+    assert "left out, since" not in page and f"against {count} swatches" in page
+
+
 async def test_damp_swatches_are_marked_and_left_out_of_groups(
     visitor: Callable[[str], Any], studio: Path
 ) -> None:
