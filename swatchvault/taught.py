@@ -31,7 +31,9 @@ def usable(swatches: Sequence[NamedSwatch]) -> Usable:
     for swatch in swatches:
         record = swatch.tonality
         read = figures_of_record(record)
-        if record is None:
+        if swatch.measurement_id is None:
+            why.append("no measured photo of them counts")
+        elif record is None:
             why.append("their evenness is not measured")
         elif record.get("method") != method:
             why.append("measured by another version: `swatchvault remeasure --all`")

@@ -118,7 +118,8 @@ def take_rule(
     right: tuple[int, int],
     detail: Mapping[str, Any],
 ) -> int:
-    """Class the archive by ``limits`` from now on; returns how many measurements it can class.
+    """Class the archive by ``limits`` from now on; returns how many measurements that count
+    it can class.
 
     ``swatches``: (named_class id, measurement id) that it was fitted to. ``right``: how many of
     them were called right before, and after.
@@ -139,9 +140,14 @@ def take_rule(
             insert(conn, "eye_rule_swatch", {"eye_rule_id": rule_id, **values})
         rule = eye_rule(conn)
         assert rule is not None
-        sql = "SELECT id, tonality, flags FROM measurement WHERE superseded_by IS NULL"
-        rows = [tuple(r) for r in conn.execute(f"{sql} AND tonality IS NOT NULL")]
-        return sum(_put_class(conn, rule, *row) for row in rows)
+        # one set aside is classed too, since it may count again, but it is not counted
+        sql = (
+            "SELECT EXISTS (SELECT 1 FROM current_measurement AS c WHERE c.id = m.id), m.id, "
+            "m.tonality, m.flags FROM measurement AS m WHERE m.superseded_by IS NULL "
+            "AND m.tonality IS NOT NULL"
+        )
+        rows = [tuple(r) for r in conn.execute(sql)]
+        return sum(_put_class(conn, rule, *row) and bool(counts) for counts, *row in rows)
 
 
 def undo_rule(conn: sqlite3.Connection) -> EyeRule | None:

@@ -161,3 +161,18 @@ def test_lists_sort_by_a_column_with_unknown_last(archive, capsys):
     assert (ran.code, ran.err.count("\n")) == (1, 1)
     assert "unevenness" in ran.err
     assert run(capsys, "list", "evenness", "--sort", "unevenness", *where).code == 0
+
+
+def test_what_is_set_aside_is_neither_fitted_to_nor_counted(archive, capsys):
+    where = ("--archive", archive.folder)
+    name_all(archive.conn)
+    for swatch in ("s05", "s06"):
+        run(capsys, "aside", swatch, f"{swatch}.jpg", "--because", "lamp on", *where)
+    said = run(capsys, "eye", "--refit", "--take", *where).out
+    assert f"from {COUNT - 2} named swatches" in said
+    assert "2 more are not used: no measured photo of them counts" in said
+    assert f"taken: {COUNT - 2} measurements are classed" in said
+    assert len(listing(archive.conn, "evenness").rows) == COUNT - 2
+    run(capsys, "aside", "s05", "s05.jpg", "--take-back", *where)
+    rows = {r["swatch"]: r for r in listing(archive.conn, "evenness").records()}
+    assert rows["s05"]["by_your_eyes_rule"] == "solid"  # classed meanwhile
