@@ -9,6 +9,7 @@ from typing import Any
 
 from swatchvault.archive.about import ABOUT
 from swatchvault.archive.rows import find, unknown
+from swatchvault.archive.standing import NO_LONGER
 from swatchvault.archive.views_evenness import HOW_EVEN
 from swatchvault.errors import NotFound
 
@@ -124,6 +125,7 @@ _SECTIONS: Mapping[str, Sequence[tuple[str, str]]] = {
     "colourway": (
         ("colourway", "SELECT * FROM colourway WHERE id = :id"),
         ("masters", "SELECT * FROM current_masters WHERE colourway_id = :id"),
+        ("masters no longer", f"{NO_LONGER}held.colourway_id = :id"),
         ("recipes", "SELECT * FROM recipes WHERE colourway = :name"),
         ("plan", "SELECT * FROM recipe_plans WHERE colourway = :name"),
         ("lots", "SELECT * FROM lots WHERE colourway = :name ORDER BY dyed_on"),
@@ -153,6 +155,7 @@ _SECTIONS: Mapping[str, Sequence[tuple[str, str]]] = {
             "ORDER BY checked_at DESC",
         ),
         ("master of", "SELECT * FROM current_masters WHERE swatch_id = :id"),
+        ("no longer master of", f"{NO_LONGER}held.swatch_id = :id"),
         (
             "checks",
             f"{_CHECKS} WHERE given.swatch = :name OR given.master_swatch = :name "

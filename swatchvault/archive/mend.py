@@ -7,12 +7,13 @@ says that it is one. What was worked out from it is worked out anew.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from swatchvault.archive.lots import dye_in_grams
 from swatchvault.archive.rename import name_of
 from swatchvault.archive.rows import MENDABLE, find, kind_words, transaction
+from swatchvault.archive.standing import no_longer
 from swatchvault.archive.yarn_of import (
     hanging,
     move_to_base,
@@ -101,7 +102,10 @@ def mend(
         new = {field: value for field, value in told.items() if value != known[field]}
         if "form" in new:
             _refuse_judged(conn, row_id, name)
+        yarn = _yarn_of(conn, table, row_id) if new.keys() & set(_NAMES) else []
+        fell = _no_longer(conn, yarn)
         also, more_bases = _is_of(conn, row_id, new)
+        also += [said for said in _no_longer(conn, yarn) if said not in fell]
         columns = {field: value for field, value in new.items() if field not in _NAMES}
         if columns:
             sets = ", ".join(f"{field} = ?" for field in columns)
@@ -129,6 +133,16 @@ def _is_of(
     return [], False
 
 
+def _yarn_of(conn: sqlite3.Connection, table: str, row_id: int) -> list[int]:
+    """The swatches that go along where a swatch or a lot is of something else."""
+    return same_yarn(conn, row_id)[1] if table == "swatch" else _swatches_of(conn, row_id)
+
+
+def _no_longer(conn: sqlite3.Connection, swatches: Sequence[int]) -> list[str]:
+    marks = ", ".join("?" for _ in swatches)
+    return no_longer(conn, f"held.swatch_id IN ({marks})", swatches)
+
+
 def _swatches_of(conn: sqlite3.Connection, lot_id: int) -> list[int]:
     sql = "SELECT id FROM swatch WHERE lot_id = ?"
     return [int(row[0]) for row in conn.execute(sql, (lot_id,))]
@@ -138,7 +152,7 @@ def _ask(conn: sqlite3.Connection, table: str, row_id: int, done: Mended, more_b
     """Say what a change would do where something hangs on it; raising undoes it."""
     if not any(field in _NAMES for field, _, _ in done.changes):
         return
-    swatches = same_yarn(conn, row_id)[1] if table == "swatch" else _swatches_of(conn, row_id)
+    swatches = _yarn_of(conn, table, row_id)
     hangs = hanging(conn, swatches) if swatches else []
     why = [f"{', and '.join(hangs)}, which keeps its words"] if hangs else []
     why += ["its lot would be on one base more"] if more_bases else []

@@ -10,6 +10,7 @@ from swatchvault.archive.colours import covariance_of
 from swatchvault.archive.labs import LAB, with_lab
 from swatchvault.archive.listing import query
 from swatchvault.archive.speaking import DAMP, speaks_for, tells_evenness_of
+from swatchvault.archive.standing import still_of
 from swatchvault.errors import NotFound
 
 Record = dict[str, Any]
@@ -95,7 +96,7 @@ FROM (SELECT master.*, row_number() OVER (PARTITION BY colourway_id, base_id, fo
         ORDER BY since DESC, id DESC) AS place FROM master WHERE {{where}}) AS held
 JOIN base ON base.id = held.base_id JOIN swatch ON swatch.id = held.swatch_id
 LEFT JOIN measurement AS m ON m.id = {speaks_for("held.swatch_id")}
-WHERE held.place = 1 ORDER BY base.name, held.form"""
+WHERE held.place = 1 AND {still_of("held")} ORDER BY base.name, held.form"""
 
 _LABS_ON_BASE = f"""SELECT s.label AS swatch, {LAB}, {DAMP} AS damp
 FROM (SELECT id, label FROM swatch WHERE base_id = :id AND EXISTS (SELECT 1

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from swatchvault.archive.speaking import placed, variance_total
+from swatchvault.archive.standing import still_of
 from swatchvault.archive.views_evenness import EVENNESS_VIEWS
 
 _FLAGS = "(SELECT group_concat(value, '; ') FROM json_each(m.flags))"
@@ -65,7 +66,7 @@ LEFT JOIN colourway ON colourway.id = lot.colourway_id""",
     "latest_colours": f"""CREATE VIEW latest_colours AS
 SELECT colours.*, spoken.place FROM ({placed()}) AS spoken
 JOIN colours ON colours.measurement_id = spoken.id WHERE spoken.place = 1""",
-    "current_masters": """CREATE VIEW current_masters AS
+    "current_masters": f"""CREATE VIEW current_masters AS
 SELECT colourway.name AS colourway, base.name AS base, ranked.form, swatch.label AS swatch,
     ranked.tolerance, ranked.k_l, ranked.since, ranked.reason,
     even.unevenness, even.u_unevenness, even.tolerance AS evenness_tolerance,
@@ -79,7 +80,7 @@ LEFT JOIN master_evenness AS even ON even.id = (SELECT max(stated.id) FROM maste
     JOIN master AS told ON told.id = stated.master_id WHERE told.swatch_id = ranked.swatch_id
     AND told.colourway_id = ranked.colourway_id AND told.base_id = ranked.base_id
     AND told.form = ranked.form)
-WHERE ranked.newest = 1""",
+WHERE ranked.newest = 1 AND {still_of("ranked")}""",
     "lots_against_master": """CREATE VIEW lots_against_master AS
 SELECT held.colourway, held.base, held.form, lot.code AS lot, lot.dyed_on, swatch.label AS swatch,
     held.swatch AS master_swatch, held.tolerance, held.k_l,

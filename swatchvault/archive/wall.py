@@ -8,16 +8,21 @@ from dataclasses import dataclass
 
 from swatchvault.archive.listing import query
 from swatchvault.archive.speaking import speaking, telling_evenness
+from swatchvault.archive.standing import still_of
 
-_PAGE = """SELECT colourway.id, colourway.name,
+_STANDS = f"""{still_of("master")} AND NOT EXISTS (SELECT 1 FROM master AS later
+    WHERE later.colourway_id = master.colourway_id AND later.base_id = master.base_id
+    AND later.form = master.form AND (later.since, later.id) > (master.since, master.id))"""
+
+_PAGE = f"""SELECT colourway.id, colourway.name,
 (SELECT count(*) FROM lot WHERE lot.colourway_id = colourway.id) AS lots,
 (SELECT m.swatch_id FROM lot JOIN swatch ON swatch.lot_id = lot.id
     JOIN current_measurement AS m ON m.swatch_id = swatch.id
     WHERE lot.colourway_id = colourway.id ORDER BY m.id DESC LIMIT 1) AS newest,
 (SELECT m.swatch_id FROM master JOIN current_measurement AS m ON m.swatch_id = master.swatch_id
-    WHERE master.colourway_id = colourway.id
+    WHERE master.colourway_id = colourway.id AND {_STANDS}
     ORDER BY master.since DESC, master.id DESC, m.id DESC LIMIT 1) AS of_master,
-EXISTS (SELECT 1 FROM master WHERE master.colourway_id = colourway.id) AS has_master
+EXISTS (SELECT 1 FROM master WHERE master.colourway_id = colourway.id AND {_STANDS}) AS has_master
 FROM colourway WHERE colourway.name > :after AND (:text = '' OR instr(lower(name), lower(:text)))
 ORDER BY colourway.name LIMIT :count"""
 

@@ -38,6 +38,7 @@ async def swatch_page(visit: Visit) -> Response:
 def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
     from swatchvault.archive import pages_yarn as pages
     from swatchvault.archive import speaks_of, swatch_colours, tells_evenness
+    from swatchvault.archive.standing import no_longer
     from swatchvault.tonal_words import say
 
     found = swatch_colours(conn, swatch_id)
@@ -59,6 +60,7 @@ def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
         "history": history,
         "all_aside": not found and any(not h["superseded"] for h in history),
         "master": pages.master_of_swatch(conn, swatch_id),
+        "no_longer": no_longer(conn, "held.swatch_id = ?", (swatch_id,)),
         "checks": newest_and_earlier(pages.checks_of_swatch(conn, swatch_id)),
     }
 

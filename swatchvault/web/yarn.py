@@ -31,6 +31,7 @@ async def colourway_page(visit: Visit) -> Response:
 
 def _colourway(conn: sqlite3.Connection, colourway_id: int) -> Record:
     from swatchvault.archive import pages_yarn as pages
+    from swatchvault.archive.standing import no_longer
 
     colourway = pages.one(conn, "colourway", colourway_id)
     swatches = pages.swatches_of_colourway_id(conn, colourway_id)
@@ -42,6 +43,7 @@ def _colourway(conn: sqlite3.Connection, colourway_id: int) -> Record:
         "lots": lots,
         "recipes": pages.recipes_of_colourway(conn, colourway_id),
         "masters": pages.masters_of_colourway(conn, colourway_id),
+        "no_longer": no_longer(conn, "held.colourway_id = ?", (colourway_id,)),
         "measured": measured,
         "example": recipe_example(conn, colourway["name"]),
         "courses": _courses(conn, colourway["name"], measured, quiet),

@@ -18,11 +18,15 @@ from swatchvault.archive import (
     add_swatch,
     apply_notes,
     create_archive,
+    current_master,
     open_archive,
     record_check,
     set_master,
     swatch_id_of,
 )
+from swatchvault.archive.pages_yarn import master_of_swatch, masters_of_colourway
+from swatchvault.archive.standing import no_longer
+from swatchvault.archive.wall import wall
 from swatchvault.errors import ArchiveError
 from tests.swatchvault.factories import studio
 from tests.swatchvault.running import run
@@ -246,6 +250,59 @@ def test_what_masters_and_verdicts_hang_on_is_told_first_and_they_stay(folder, c
     assert (ask(folder, "SELECT * FROM swatch"), ask(folder, "SELECT * FROM lot")) != before
     assert [ask(folder, f"SELECT * FROM {table}") for table in ("master", "lot_check")] == given
     assert run(capsys, "verify").code == 0
+
+
+MOVES = {
+    "base": (("swatch", "new 1", "--base", "Torva"), ("swatch", "new 1", "--base", "Lume")),
+    "colourway": (("lot", "N", "--colourway", "Low sun"), ("lot", "N", "--colourway", "New")),
+}
+
+
+@pytest.mark.parametrize(("there", "back"), MOVES.values(), ids=MOVES)
+def test_a_master_of_other_yarn_now_stands_no_longer_and_says_so(folder, capsys, there, back):
+    judged(folder)
+    said = "'new 1' was made the master of 'New' on 'Lume' as knit and is of other yarn now"
+    held = "SELECT swatch, colourway, base FROM current_masters WHERE colourway = 'New'"
+    assert ask(folder, held) == [("new 1", "New", "Lume")]
+    assert said in run(capsys, "mend", *there).err
+    assert said in run(capsys, "mend", *there, "--yes").out
+    assert ask(folder, held) == []
+    with open_archive(folder) as archive:
+        conn = archive.conn
+        assert current_master(conn, "New", "Lume", "knit") is None
+        (number,) = conn.execute("SELECT id FROM colourway WHERE name = 'New'").fetchone()
+        swatch = swatch_id_of(conn, "new 1")
+        assert masters_of_colourway(conn, number) == [] and master_of_swatch(conn, swatch) is None
+        (tile,) = (c for c in wall(conn) if c.name == "New")
+        assert not tile.has_master
+        (line,) = no_longer(conn, "held.swatch_id = ?", (swatch,))
+        assert said in line and "held to nothing" in line
+    for thing, section in (("swatch", "no longer master of"), ("colourway", "masters no longer")):
+        name = {"swatch": "new 1", "colourway": "New"}[thing]
+        (row,) = json.loads(run(capsys, "show", thing, name, "--json").out)[section]
+        assert (row["swatch"], row["colourway"], row["base"]) == ("new 1", "New", "Lume")
+    ran = run(capsys, "mend", *back, "--yes")
+    assert ran.code == 0 and "stands no longer" not in ran.out
+    assert ask(folder, held) == [("new 1", "New", "Lume")]
+    with open_archive(folder) as archive:
+        (tile,) = (c for c in wall(archive.conn) if c.name == "New")
+        assert tile.has_master
+
+
+def test_no_earlier_master_comes_back_where_the_last_one_falls(folder, capsys):
+    judged(folder)
+    add_swatches(folder, Swatch("new 2", "Lume", "knit", "N"))
+    with open_archive(folder) as archive:
+        set_master(archive.conn, Master("New", "Lume", "knit", "new 2"))
+    for swatch, base in (("new 1", "Torva"), ("new 2", "Torva"), ("new 1", "Lume")):
+        assert run(capsys, "mend", "swatch", swatch, "--base", base, "--yes").code == 0
+    with open_archive(folder) as archive:
+        assert current_master(archive.conn, "New", "Lume", "knit") is None
+        (tile,) = (c for c in wall(archive.conn) if c.name == "New")
+        assert not tile.has_master
+        set_master(archive.conn, Master("New", "Lume", "knit", "new 1"))
+        assert current_master(archive.conn, "New", "Lume", "knit").swatch == "new 1"
+        assert no_longer(archive.conn, "held.form = ?", ("knit",)) == []
 
 
 @pytest.mark.parametrize("kind", ["swatch", "lot"])

@@ -167,6 +167,26 @@ async def test_another_base_is_asked_about_where_verdicts_hang_on_it(
     assert ask(studio, "SELECT * FROM lot_check") == given
 
 
+async def test_a_master_that_is_of_other_yarn_now_is_told_of_on_both_pages(
+    visitor: Visitor, studio: Path
+) -> None:
+    sql = "SELECT swatch_id, colourway_id FROM current_masters ORDER BY master_id LIMIT 1"
+    ((swatch, colourway),) = ask(studio, sql)
+    dyer = visitor("dyer")
+    pages = (f"/swatch/{swatch}", f"/colourway/{colourway}")
+    for page in pages:
+        assert "stands no longer" not in (await dyer.get(page)).text
+    with sqlite3.connect(studio / "archive.db") as conn:
+        other = "(SELECT id FROM base WHERE id NOT IN (SELECT base_id FROM swatch WHERE id = ?))"
+        conn.execute(
+            f"UPDATE swatch SET base_id = {other}, skein_id = NULL WHERE id = ?", (swatch, swatch)
+        )
+    for page in pages:
+        text = html.unescape((await dyer.get(page)).text)
+        assert "is of other yarn now: it stands no longer" in text, page
+        assert "This swatch is the master of" not in text
+
+
 @pytest.mark.parametrize("kind", ["base", "colourway", "lot", "swatch"])
 async def test_what_nothing_belongs_to_is_let_go_on_its_page(
     kind: str, visitor: Visitor, studio: Path
