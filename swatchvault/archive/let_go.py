@@ -1,13 +1,27 @@
-"""A base, colourway, lot or swatch made by a slip, let go: only what nothing belongs to."""
+"""A base, colourway, lot or swatch made by a slip, let go: only what nothing belongs to.
+
+A measurement of a region that was found to be another swatch belongs to that one: it is kept, as a
+superseded measurement of it, when the swatch that it was filed under by mistake goes.
+"""
 
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
 
 from swatchvault.archive.rename import name_of
-from swatchvault.archive.rows import transaction
+from swatchvault.archive.rows import now, transaction
 from swatchvault.errors import ArchiveError
+
+# Each measurement filed under a swatch, and the newest of the same region, which says what it is.
+_ENDS = """WITH RECURSIVE chain (first, last) AS (
+    SELECT id, id FROM measurement WHERE swatch_id = :id
+    UNION SELECT chain.first, m.superseded_by FROM chain JOIN measurement AS m
+    ON m.id = chain.last AND m.superseded_by IS NOT NULL)
+SELECT chain.first, of_last.swatch_id FROM chain JOIN measurement AS of_last
+ON of_last.id = chain.last AND of_last.superseded_by IS NULL"""
 
 #: What may belong to a row: one and several of it in words, and how many there are.
 _BELONGS: Mapping[str, tuple[tuple[str, str, str], ...]] = {
@@ -37,7 +51,7 @@ _BELONGS: Mapping[str, tuple[tuple[str, str, str], ...]] = {
         (
             "measurement, earlier ones too",
             "measurements, earlier ones too",
-            "measurement WHERE swatch_id = :id",
+            f"({_ENDS}) WHERE swatch_id = :id",
         ),
         ("photo to be seen", "photos to be seen", "photo_swatch WHERE swatch_id = :id"),
         ("master that was set", "masters that were set", "master WHERE swatch_id = :id"),
@@ -70,8 +84,23 @@ def what_belongs(conn: sqlite3.Connection, table: str, row_id: int) -> list[str]
     return said
 
 
-def let_go(conn: sqlite3.Connection, table: str, row_id: int) -> str:
-    """Take a row out of the archive that nothing belongs to; the name it had.
+@dataclass(frozen=True)
+class Gone:
+    """What was let go. ``moved_to``: swatches that its measurements turned out to be of."""
+
+    name: str
+    moved_to: tuple[str, ...] = ()
+
+    @property
+    def lines(self) -> list[str]:
+        """What stays and where, a sentence for each swatch."""
+        return [
+            f"what was measured of {to!r} under that name stays with it" for to in self.moved_to
+        ]
+
+
+def let_go(conn: sqlite3.Connection, table: str, row_id: int) -> Gone:
+    """Take a row out of the archive that nothing belongs to.
 
     Raises ``ArchiveError`` with what still belongs to it, ``NotFound`` where it is not.
     """
@@ -83,8 +112,47 @@ def let_go(conn: sqlite3.Connection, table: str, row_id: int) -> str:
                 f"{table} {name!r} stays: to it belong {', '.join(belongs)}. Only what nothing "
                 "belongs to can be let go"
             )
+        moved_to = _move_on(conn, row_id) if table == "swatch" else ()
         for rows in (*_ITS_OWN[table], f"{table} WHERE id = :id"):
             conn.execute(f"DELETE FROM {rows}", {"id": row_id})
         # Its number may be given to another, which was never called so.
         conn.execute("DELETE FROM renamed WHERE kind = ? AND row_id = ?", (table, row_id))
-    return name
+    return Gone(name, moved_to)
+
+
+def measured_elsewhere(conn: sqlite3.Connection, swatch_id: int) -> tuple[str, ...]:
+    """Labels of the swatches that what was filed under this one turned out to be of."""
+    ends = {int(to) for _, to in conn.execute(_ENDS, {"id": swatch_id})} - {swatch_id}
+    return tuple(sorted(name_of(conn, "swatch", to) for to in ends))
+
+
+def _move_on(conn: sqlite3.Connection, swatch_id: int) -> tuple[str, ...]:
+    """File a swatch's earlier measurements, and what was set aside of them, under the swatches that
+    they turned out to be of; whose labels."""
+    ends = {int(first): int(to) for first, to in conn.execute(_ENDS, {"id": swatch_id})}
+    moved_to = measured_elsewhere(conn, swatch_id)
+    if not moved_to:
+        return ()
+    # Taken back first, as it was when the region was told to be another's.
+    sql = "UPDATE set_aside SET taken_back_at = ? WHERE swatch_id = ? AND taken_back_at IS NULL"
+    conn.execute(sql, (now(), swatch_id))
+    aside = (
+        "UPDATE set_aside SET swatch_id = :to WHERE swatch_id = :id AND photo_id = (SELECT "
+        "photo_id FROM measurement AS m JOIN layout ON layout.id = layout_id WHERE m.id = :first)"
+    )
+    with _changeable(conn, "measurement"), _changeable(conn, "set_aside"):
+        for first, to in ends.items():
+            row = {"first": first, "to": to, "id": swatch_id}
+            conn.execute("UPDATE measurement SET swatch_id = :to WHERE id = :first", row)
+            conn.execute(aside, row)
+    return moved_to
+
+
+@contextmanager
+def _changeable(conn: sqlite3.Connection, table: str) -> Iterator[None]:
+    """Without the trigger that keeps a table's rows as they were, inside one transaction."""
+    name = f"{table}_is_not_changed"
+    (sql,) = conn.execute("SELECT sql FROM sqlite_master WHERE name = ?", (name,)).fetchone()
+    conn.execute(f"DROP TRIGGER {name}")
+    yield
+    conn.execute(sql)

@@ -88,10 +88,11 @@ def _let_go(archive: Archive, kind: str, name: str) -> tuple[dict[str, Any], lis
 
     gone = let_go(archive.conn, kind, id_of(archive.conn, kind, name))
     lines = [
-        f"{kind} {gone!r} is gone: nothing belonged to it",
+        f"{kind} {gone.name!r} is gone: nothing belonged to it",
+        *gone.lines,
         "take it out of studio.toml or photos.csv too: notes that name it make it again",
     ]
-    return {"kind": kind, "name": gone, "removed": True}, lines
+    return {"kind": kind, "name": gone.name, "removed": True}, lines
 
 
 def _put_right(

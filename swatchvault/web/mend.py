@@ -183,12 +183,14 @@ async def let_go_page(visit: Visit) -> Response:
 
 async def _whether(visit: Visit, words: str) -> Response:
     def values(conn: sqlite3.Connection) -> dict[str, Any]:
-        from swatchvault.archive.let_go import what_belongs
+        from swatchvault.archive.let_go import measured_elsewhere, what_belongs
         from swatchvault.archive.rename import name_of
 
         kind, number = visit.part("kind"), row_id(visit)
         name = name_of(conn, kind, number)
         belongs = what_belongs(conn, kind, number)
-        return {"kind": kind, "number": number, "name": name, "belongs": belongs, "words": words}
+        moved = measured_elsewhere(conn, number) if kind == "swatch" else ()
+        found = {"belongs": belongs, "moved": moved, "words": words}
+        return {"kind": kind, "number": number, "name": name, **found}
 
     return await visit.page("sv_let_go.html", await visit.read(values), 400 if words else 200)

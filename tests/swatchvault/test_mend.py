@@ -1,6 +1,7 @@
 """Facts that were typed wrong, put right, and what was worked out from them."""
 
 import json
+import sqlite3
 
 import pytest
 
@@ -13,22 +14,26 @@ from swatchvault.archive import (
     LotCheck,
     Master,
     Notes,
+    PhotoFacts,
+    RegionOf,
     Skein,
     Swatch,
     add_swatch,
     apply_notes,
     create_archive,
     current_master,
+    file_photo,
     open_archive,
     record_check,
     set_master,
     swatch_id_of,
 )
+from swatchvault.archive.aside import set_aside
 from swatchvault.archive.pages_yarn import master_of_swatch, masters_of_colourway
 from swatchvault.archive.standing import no_longer
 from swatchvault.archive.wall import wall
 from swatchvault.errors import ArchiveError
-from tests.swatchvault.factories import studio
+from tests.swatchvault.factories import photo_file, photo_of, studio
 from tests.swatchvault.running import run
 
 STOCK = "SELECT stock.* FROM stock JOIN dye ON dye.id = dye_id WHERE code = 'S1' AND name = 'Ember'"
@@ -375,3 +380,56 @@ def test_what_nothing_belongs_to_can_go_and_its_old_names_with_it(folder, capsys
     assert run(capsys, "verify").out == "everything fits\n"
     said = run(capsys, "mend", "base", "Next", "--remove", "--json").out
     assert json.loads(said) == {"kind": "base", "name": "Next", "removed": True}
+
+
+def relabelled(folder):
+    """Swatch "slip", filed by mistake and set aside, and its photo moved to "sun 9" since."""
+    add_swatches(folder, Swatch("slip", "Lumme", "skein", "T"))
+    with open_archive(folder) as archive:
+        slip, right = (swatch_id_of(archive.conn, name) for name in ("slip", "sun 9"))
+        path = photo_file(folder.parent, "slip.jpg", b"slip")
+        file_photo(archive, photo_of(path), path, [RegionOf("new", slip)])
+        file_photo(archive, photo_of(path, version="2"), path, [RegionOf("new", slip)])
+        set_aside(archive.conn, slip, photo_of(path).sha256, "the lamp was on")
+        moved = photo_of(path, version="2")
+        file_photo(archive, moved, path, [RegionOf("new", right)], PhotoFacts(relabel=True))
+
+
+def test_a_swatch_whose_photo_was_moved_to_another_can_go_and_nothing_is_lost(folder, capsys):
+    relabelled(folder)
+    ((slip,), (right,)) = ask(folder, "SELECT DISTINCT swatch_id FROM measurement ORDER BY id")
+    of = "SELECT id, swatch_id, superseded_by FROM measurement ORDER BY id"
+    assert ask(folder, of) == [(1, slip, 2), (2, slip, 3), (3, right, None)]
+    lab = "SELECT id, lab_l, measured_at, tonality FROM measurement ORDER BY id"
+    schema = "SELECT name, sql FROM sqlite_master ORDER BY name"
+    before = ask(folder, lab), ask(folder, schema)
+    said = run(capsys, "mend", "swatch", "slip", "--remove").out
+    assert "what was measured of 'sun 9' under that name stays with it" in said
+    assert ask(folder, "SELECT * FROM swatch WHERE label = 'slip'") == []
+    assert ask(folder, of) == [(1, right, 2), (2, right, 3), (3, right, None)]
+    assert (ask(folder, lab), ask(folder, schema)) == before
+    assert ask(folder, "SELECT swatch_id, taken_back_at IS NULL FROM set_aside") == [(right, 0)]
+    assert ask(folder, "SELECT swatch FROM colours") == [("sun 9",)]
+    problems = run(capsys, "verify").out
+    assert problems == "everything fits\n"
+    with open_archive(folder) as archive, pytest.raises(sqlite3.IntegrityError, match="kept"):
+        archive.conn.execute("UPDATE measurement SET swatch_id = 1 WHERE id = 1")
+
+
+def test_one_that_still_has_a_measurement_of_its_own_stays(folder, capsys):
+    relabelled(folder)
+    with open_archive(folder) as archive:
+        slip = swatch_id_of(archive.conn, "slip")
+        path = photo_file(folder.parent, "own.jpg", b"own")
+        file_photo(archive, photo_of(path), path, [RegionOf("new", slip)])
+    before = ask(folder, "SELECT id, swatch_id FROM measurement ORDER BY id")
+    ran = run(capsys, "mend", "swatch", "slip", "--remove")
+    assert ran.code == 1 and "to it belong 1 measurement, earlier ones too. Only" in ran.err
+    assert ask(folder, "SELECT id, swatch_id FROM measurement ORDER BY id") == before
+
+
+def test_one_that_a_word_hangs_on_stays(folder, capsys):
+    relabelled(folder)
+    run(capsys, "eye", "slip", "solid")
+    ran = run(capsys, "mend", "swatch", "slip", "--remove")
+    assert ran.code == 1 and "to it belong 1 word on its evenness. Only" in ran.err

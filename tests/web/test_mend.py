@@ -10,9 +10,18 @@ from typing import Any
 
 import pytest
 
+from swatchvault.archive import (
+    PhotoFacts,
+    RegionOf,
+    Swatch,
+    add_swatch,
+    file_photo,
+    open_archive,
+)
 from swatchvault.archive.mend import FIELDS as MENDED
 from swatchvault.archive.mend import facts_of
 from swatchvault.web.mend import FIELDS, put_right
+from tests.swatchvault.factories import photo_file, photo_of
 
 pytestmark = pytest.mark.anyio
 
@@ -223,3 +232,23 @@ async def test_what_something_belongs_to_stays_and_the_page_says_what(
     answer = await visitor("dyer").post(f"/{kind}/1/gone", {"once": ONCE})
     assert answer.status_code == 400 and 'role="alert"' in answer.text
     assert ask(studio, f"SELECT * FROM {kind}") == before
+
+
+async def test_a_swatch_whose_photo_was_moved_is_let_go_on_its_page(
+    visitor: Visitor, studio: Path, tmp_path: Path
+) -> None:
+    with open_archive(studio) as archive:
+        slip = add_swatch(archive.conn, Swatch("slip", "Orrin four-ply", "knit")).id
+        (right,) = archive.conn.execute(
+            "SELECT id FROM swatch WHERE label = 'TF-1 knit'"
+        ).fetchone()
+        path = photo_file(tmp_path, "slip.jpg", b"slip")
+        for swatch in (slip, right):
+            regions = [RegionOf("new", swatch)]
+            file_photo(archive, photo_of(path), path, regions, PhotoFacts(relabel=True))
+    dyer = visitor("dyer")
+    page = f"/swatch/{slip}/gone"
+    text = (await dyer.get(page)).text
+    assert "What was measured of <bdi>TF-1 knit</bdi> under that name stays with it." in text
+    assert (await dyer.post(page, {"once": ONCE})).status_code == 303
+    assert ask(studio, f"SELECT * FROM swatch WHERE id = {slip}") == []
