@@ -54,7 +54,8 @@ class Grouping:
     doubt is unknown). ``course``: groups as they follow each other by looks. ``bridges``: one
     for each step of ``course``. ``labs``: (n, 3) the colours that were grouped. ``by``: which
     photos gave them, where photos did. ``u``: (n, n) doubt of ``delta_e``, as it was given.
-    ``splits``: pairs of groups that rest on doubt, the nearest first.
+    ``splits``: pairs of groups that rest on doubt, the nearest first. ``u_labs``: (3,) standard
+    uncertainties of each of ``labs`` by itself, NaN where unknown, where photos gave them.
     """
 
     groups: tuple[tuple[int, ...], ...]
@@ -68,6 +69,7 @@ class Grouping:
     by: str = ""
     u: Floats | None = None
     splits: tuple[Split, ...] = ()
+    u_labs: tuple[tuple[float, ...], ...] = ()
 
     def u_of(self, i: int, j: int) -> float:
         """Standard uncertainty of the ΔE00 of two rows; NaN where unknown."""

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ingest.colour import Floats, delta_e_2000
-from ingest.model import LabCovariance
+from ingest.model import Array, LabCovariance
 from swatchvault.archive import StoredColour, colours, learned_of_setup
 from swatchvault.lotcheck import as_colour, groups, one_version, usable
 from swatchvault.pair import Capture, Conditions, OwnFrame, mean_of_photos
@@ -89,20 +89,42 @@ def _agree(photos: Sequence[StoredColour], k_l: float) -> bool:
     return bool((away <= Conditions.tolerance).all())
 
 
-def u_of_mean(covariances: Sequence[LabCovariance], setups: Sequence[int | None]) -> list[float]:
-    """Standard uncertainties (3,) of the mean Lab of a swatch's photos; NaN where unknown.
+def u_of_mean(
+    covariances: Sequence[LabCovariance],
+    setups: Sequence[int | None],
+    photos: Sequence[str] | None = None,
+) -> list[float]:
+    """Standard uncertainties (3,) of a mean of measured Lab; NaN where unknown.
 
-    What is fresh in each photo falls with their number; what photos of one set-up share falls only
-    with the number of set-ups (photos of no known one count as one), and what all share stays.
+    What is fresh in each region falls with their number. What regions of one photo share falls only
+    with the number of photos (``photos``: which photo each is of; each of its own if not said),
+    what photos of one set-up share only with the number of set-ups (photos of no known one count as
+    one), and what all share stays.
     """
-    k = len(covariances)
-    fresh = sum(c.region + c.frame for c in covariances) / k**2
-    shared = np.zeros((3, 3))
-    for setup in set(setups):
-        of_it = [c.setup for c, s in zip(covariances, setups, strict=True) if s == setup]
-        shared = shared + (len(of_it) / k) ** 2 * np.mean(of_it, axis=0)
-    profile = np.mean([c.profile for c in covariances], axis=0)
-    return [float(v) for v in np.sqrt(np.diag(fresh + shared + profile))]
+    of_photos = range(len(covariances)) if photos is None else photos
+    variance = (
+        _of_mean([c.region for c in covariances], range(len(covariances)))
+        + _of_mean([c.frame for c in covariances], of_photos)
+        + _of_mean([c.setup for c in covariances], setups)
+        + _of_mean([c.profile for c in covariances], [0] * len(covariances))
+    )
+    return [float(v) for v in np.sqrt(np.diag(variance))]
+
+
+def _of_mean(parts: Sequence[Array], shared: Sequence[object]) -> Array:
+    """(3, 3) covariance of a mean of which members of equal ``shared`` are wrong alike."""
+    found = np.zeros((3, 3))
+    for key in set(shared):
+        alike = [part for part, own in zip(parts, shared, strict=True) if own == key]
+        found = found + (len(alike) / len(parts)) ** 2 * np.mean(alike, axis=0)
+    return found
+
+
+def u_of_photos(photos: Sequence[StoredColour]) -> list[float]:
+    """Standard uncertainties (3,) of the mean Lab of these measurements, of one swatch or several;
+    NaN where unknown."""
+    covariances, setups = [c.covariance for c in photos], [c.setup_id for c in photos]
+    return u_of_mean(covariances, setups, [c.photo_sha256 for c in photos])
 
 
 def photos_by_swatch(

@@ -21,7 +21,7 @@ from swatchvault.errors import CompareError
 from swatchvault.lotcheck import as_colour
 from swatchvault.naming import measured_swatch, no_photo_yet, swatches_named
 from swatchvault.pair import Colour, OwnFrame, mean_of_photos
-from swatchvault.photodoubt import doubt_of_swatches, dry_of, own_frames
+from swatchvault.photodoubt import doubt_of_swatches, dry_of, own_frames, u_of_photos
 
 #: Swatches by which photos are chosen, where there are more: enough to tell. Our choice.
 FEW = 40
@@ -167,7 +167,8 @@ def group_swatches(table: Table, tolerance: float, k_l: float) -> shades.Groupin
     sides, setups = _sides(photos)
     labs = np.array([side.lab for side in sides])
     u = shades.u_pairs(sides, setups, shades.pairwise(labs, k_l), k_l, table.own_frames)
-    return replace(shades.group(labs, tolerance, k_l=k_l, u=u), by=by)
+    own = tuple(tuple(u_of_photos(several)) for several in photos)
+    return replace(shades.group(labs, tolerance, k_l=k_l, u=u), by=by, u_labs=own)
 
 
 def standard_lab(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from swatchvault.commands.find import FILE, FORMS, K_L, TOLERANCE, print_json
+from swatchvault.commands.find import FILE, FORMS, K_L, OF_ITSELF, TOLERANCE, print_json
 from swatchvault.commands.options import NUMBER, archive_option, json_option, need_archive
 from swatchvault.errors import CompareError
 from swatchvault.writing import write_text_file
@@ -55,7 +55,7 @@ def groups_command(
     """Which of these lots or swatches can go together: every pair in a group within tolerance."""
     from swatchvault import shades, together
     from swatchvault.archive import open_archive
-    from swatchvault.colour_words import delta_e_words
+    from swatchvault.colour_words import delta_e_words, lab_cell
 
     if not names and colourway is None:
         raise CompareError("nothing to group: name lots or swatches, or give --colourway")
@@ -73,7 +73,8 @@ def groups_command(
     for number, rows in enumerate(found.groups, 1):
         click.echo(f"group {number}, neighbours look most alike:")
         for row in rows:
-            click.echo(f"  {table.names[row]}  {numbers[row]}")
+            colour = lab_cell(found.labs[row], found.u_labs[row])
+            click.echo(f"  {table.names[row]}  {numbers[row]}  {colour}")
     for i, j in found.unsure:
         click.echo(
             f"cannot tell: {table.names[i]} and {table.names[j]} "
@@ -104,6 +105,7 @@ def groups_command(
         f"{standard or table.names[0]}; blocks of ΔL* {blocks[0]:g}, ΔC* {blocks[1]:g}, "
         f"ΔH* {blocks[2]:g}; - is beyond 1 to 9."
     )
+    click.echo(OF_ITSELF)
 
 
 def _say_damp(table: Table) -> None:
@@ -141,6 +143,10 @@ def _grouping_record(
             }
             for b in found.bridges
         ],
+        "colours": {
+            name: {"lab": lab.tolist(), "u_lab": [none_if_nan(v) for v in u]}
+            for name, lab, u in zip(names, found.labs, found.u_labs, strict=True)
+        },
         "shade_sort": dict(zip(names, numbers, strict=True)),
         "blocks": list(blocks),
     }
@@ -288,20 +294,25 @@ def bases_command(colourway: str, damp: bool, archive_folder: Path | None, as_js
     """What COLOURWAY gave on each base, and the shift from the first one."""
     from swatchvault import together
     from swatchvault.archive import open_archive
-    from swatchvault.bases import across_bases
+    from swatchvault.bases import across_bases, base_record
+    from swatchvault.colour_words import lab_cell
     from swatchvault.report import table_lines
 
     with open_archive(need_archive(archive_folder)) as archive:
         table = together.table_of(archive.conn, (), colourway=colourway, damp=damp)
     rows = across_bases(table)
     if as_json:
-        print_json([dataclasses.asdict(r) for r in rows])
+        print_json([base_record(r) for r in rows])
     elif not rows:
         click.echo(f"{colourway} has no measured swatch yet")
     else:
-        header = ("form", "base", "swatches", "L*", "a*", "b*", "ΔL*", "ΔC*", "Δh")
-        none = (None,) * 3
-        cells = [(r.form, r.base, r.swatches, *(r.lab or none), *(r.shift or none)) for r in rows]
+        header = ("form", "base", "swatches", "L*, a*, b*", "ΔL*", "ΔC*", "Δh")
+        cells = [
+            (r.form, r.base, r.swatches, lab_cell(r.lab, r.u_lab) if r.lab else "")
+            + (r.shift or (None,) * 3)
+            for r in rows
+        ]
         click.echo("\n".join(table_lines(header, cells)))
         _say_damp(table)
-        click.echo("(means of the swatches; `list colours` has each of them with its doubt)")
+        click.echo("(means of the swatches; `list colours` has each of them)")
+        click.echo(OF_ITSELF)

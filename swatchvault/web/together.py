@@ -123,7 +123,6 @@ def _grouped(
     return {
         "found": found,
         "groups": rows,
-        "averaged": any(r["u_lab"] is None for of_group in rows for r in of_group),
         "table": table,
         "damp": together.damp_words(table.damp),
         "standard": standard,
@@ -137,7 +136,7 @@ def _group_rows(found: Grouping, table: Table, numbers: list[str]) -> list[list[
             {
                 "made": table.made[row],
                 "lab": [float(v) for v in found.labs[row]],
-                "u_lab": _u_of(table, found, row),
+                "u_lab": found.u_labs[row],
                 "number": numbers[row],
                 "damp": table.photos[row].damp,
             }
@@ -145,14 +144,6 @@ def _group_rows(found: Grouping, table: Table, numbers: list[str]) -> list[list[
         ]
         for rows in found.groups
     ]
-
-
-def _u_of(table: Table, found: Grouping, row: int) -> list[float] | None:
-    """The doubt of a grouped colour; ``None`` where it is the mean of several photos."""
-    from swatchvault.photodoubt import photo_of_lab
-
-    photo = photo_of_lab(table.every[row], found.labs[row])
-    return None if photo is None else photo.covariance.standard_total()
 
 
 # -- gaps --------------------------------------------------------------------------------------

@@ -38,10 +38,10 @@ from swatchvault.bases import across_bases
 from swatchvault.errors import ArchiveError, NotFound
 from swatchvault.finding import near, within
 from swatchvault.pair import Capture, OwnFrame
-from swatchvault.photodoubt import doubt_of_swatches
+from swatchvault.photodoubt import doubt_of_swatches, u_of_mean
 from swatchvault.queries import query_of_measurement, query_of_swatch, query_of_text
 from swatchvault.together import course_of, damp_words, table_of
-from tests.swatchvault.factories import measured, photo_file, photo_of, studio
+from tests.swatchvault.factories import covariance, measured, photo_file, photo_of, studio
 from tests.swatchvault.running import run
 
 EXAMPLE = Path(str(files("example_archive")))
@@ -580,3 +580,37 @@ def test_a_tolerance_is_a_limit_also_without_other_dyes(ask):
     assert none.startswith("! Nothing within 3 of L* 90 a* 0 b* 0: the nearest is ")
     assert len(none.splitlines()) == 1
     assert "tolerance is -1" in ask("near", "42,31,-8", "--tolerance", "-1").err
+
+
+def test_means_carry_a_doubt_that_what_is_shared_does_not_average_out_of(yarn, ask):
+    """Ten swatches in one set-up: their own and their photos' part falls, the rest stays."""
+    one = covariance()
+    n = 9  # d1 is damp
+    (_, skeins) = json.loads(ask("bases", "Low sun", "--json").out)
+    expected = np.sqrt(np.diag((one.region + one.frame) / n + one.setup + one.profile))
+    assert skeins["u_lab"] == pytest.approx(expected.tolist())
+    said = ask("bases", "Low sun").out
+    assert f"{skeins['lab'][0]:.1f} ± {skeins['u_lab'][0]:.1f}" in said
+    record = json.loads(ask("groups", "d0", "d2", "--form", "skein", "--json").out)
+    alone = np.sqrt(np.diag(one.total)).tolist()
+    assert record["colours"]["d2"]["u_lab"] == pytest.approx(alone)
+    lab = record["colours"]["d2"]["lab"]
+    line = next(
+        x for x in ask("groups", "d0", "d2", "--form", "skein").out.splitlines() if "d2" in x
+    )
+    assert f"{lab[0]:.1f} ± {alone[0]:.1f}" in line
+
+
+def test_swatches_in_one_photo_share_its_part_of_the_doubt():
+    one = covariance()
+    apart = u_of_mean([one] * 4, [1, 1, 1, 1], ["a", "b", "c", "d"])
+    pairs = u_of_mean([one] * 4, [1, 1, 2, 2], ["a", "a", "b", "b"])
+    assert apart == u_of_mean([one] * 4, [1, 1, 1, 1])
+    assert np.square(apart) == pytest.approx(
+        np.diag(one.region / 4 + one.frame / 4 + one.setup + one.profile)
+    )
+    assert np.square(pairs) == pytest.approx(
+        np.diag(one.region / 4 + one.frame / 2 + one.setup / 2 + one.profile)
+    )
+    unknown = replace(one, frame=np.full((3, 3), np.nan))
+    assert np.isnan(u_of_mean([one, unknown], [1, 2])).all()
