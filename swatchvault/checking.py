@@ -87,6 +87,7 @@ class Family:
     master: str | None
     matrix: LotMatrix
     course: tuple[CoursePoint, ...]
+    evenness: tuple[CheckedEvenness | None, ...] = ()  # of each of course
 
     def record(self) -> dict[str, Any]:
         """Plain JSON data."""
@@ -102,8 +103,13 @@ class Family:
                 for (i, j), c in self.matrix.pairs.items()
             ],
             "course": [
-                {"when": p.when, "lot": p.comparison.new.name, **as_record(p.comparison)}
-                for p in self.course
+                {
+                    "when": p.when,
+                    "lot": p.comparison.new.name,
+                    **as_record(p.comparison),
+                    "evenness": None if even is None else even.comparison.record(),
+                }
+                for p, even in zip(self.course, self.evenness, strict=True)
             ],
         }
 
@@ -185,11 +191,12 @@ def _family(conn: sqlite3.Connection, swatches: Sequence[SwatchFacts], ask: Ask)
             held = Held(tolerance, k_l, _dyes(conn, first, swatches[j].lot_id, ask))
             pairs[i, j] = _hold(conn, first.swatch_id, swatches[j].swatch_id, held).comparison
             table[i, j] = table[j, i] = pairs[i, j].difference.delta_e_00
-    course = []
+    course, evenness = [], []
     for swatch in swatches:
         if master is not None and swatch.swatch_id != master.swatch_id:
-            found = _check(conn, swatch, master, ask).checked.comparison
-            course.append(CoursePoint(swatch.dyed_on or "", found))
+            found = _check(conn, swatch, master, ask)
+            course.append(CoursePoint(swatch.dyed_on or "", found.checked.comparison))
+            evenness.append(found.evenness)
     return Family(
         swatches[0].base,
         swatches[0].form,
@@ -197,6 +204,7 @@ def _family(conn: sqlite3.Connection, swatches: Sequence[SwatchFacts], ask: Ask)
         master.swatch if master else None,
         LotMatrix(names, table, pairs),
         tuple(course),
+        tuple(evenness),
     )
 
 

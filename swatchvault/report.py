@@ -14,6 +14,7 @@ from swatchvault.archive import LotDye
 from swatchvault.checking import Check
 from swatchvault.colour_words import delta_e_words, lab_words, plus_minus
 from swatchvault.compare import Comparison, CoursePoint, LotMatrix
+from swatchvault.evenness_check import EvennessComparison
 from swatchvault.tonal_words import figure
 
 #: What corrected a photo, in words.
@@ -138,13 +139,18 @@ def matrix_lines(matrix: LotMatrix) -> list[str]:
     return lines
 
 
-def course_lines(points: Sequence[CoursePoint]) -> list[str]:
-    """Lots over time against the master."""
+def course_lines(
+    points: Sequence[CoursePoint], evenness: Sequence[EvennessComparison | None]
+) -> list[str]:
+    """Lots over time against the master; ``evenness``: the verdict on that of each, where there is
+    one."""
+    tonal = [f"{e.verdict.value}, " if e else "" for e in evenness]
+    tonal = [f"evenness: {word}" if word.startswith("cannot") else word for word in tonal]
     return [
         f"{p.when[:10] or 'no date':<12}{p.comparison.new.name:<16}"
         f"ΔE00 {_reading(p.comparison):<13}{p.comparison.verdict.value:<12}"
-        f"{p.comparison.words}"
-        for p in points
+        f"{word}{p.comparison.words}"
+        for p, word in zip(points, tonal, strict=True)
     ]
 
 

@@ -203,4 +203,7 @@ def lots_command(
         click.echo("\n".join(f"  {line}" for line in matrix_lines(family.matrix)))
         if family.course:
             click.echo(f"over time, against {family.master}:")
-            click.echo("\n".join(f"  {line}" for line in course_lines(family.course)))
+            even = [None if e is None else e.comparison for e in family.evenness]
+            click.echo("\n".join(f"  {line}" for line in course_lines(family.course, even)))
+            if any(even):
+                click.echo("(as, more, less tonal: verdicts on evenness, apart from the colour's)")

@@ -194,3 +194,18 @@ def test_stating_the_same_again_adds_nothing(archive):
     assert state_evenness(archive.conn, held.master_id, **told) == state_evenness(
         archive.conn, held.master_id, **told
     )
+
+
+def test_lots_show_the_verdict_on_evenness_beside_the_colours(archive, capsys):
+    asked = ("lots", "Low sun", "--archive", archive.folder)
+    said = run(capsys, *asked).out
+    assert "tonal" not in said
+    (point,) = json.loads(run(capsys, *asked, "--json").out)[0]["course"]
+    assert point["evenness"] is None
+    run(capsys, "master", "sun 1", "--evenness", "--archive", archive.folder)
+    said = run(capsys, *asked).out
+    assert "more tonal, " in next(line for line in said.splitlines() if "2026-04-01" in line)
+    assert "verdicts on evenness, apart" in said
+    (point,) = json.loads(run(capsys, *asked, "--json").out)[0]["course"]
+    (check,) = json.loads(run(capsys, "check", "L2", "--json", "--archive", archive.folder).out)
+    assert point["evenness"] == check["evenness"] and check["evenness"]["verdict"] == "more tonal"
