@@ -49,8 +49,12 @@ THEN (SELECT e.class FROM eye_class AS e WHERE e.measurement_id = m.id
 ELSE json_extract(m.tonality, '$.class') END)"""
 
 
-_OF_CLASS = f"""SELECT spoken.swatch_id FROM ({placed_by_evenness()}) AS spoken
-JOIN measurement AS m ON m.id = spoken.id WHERE spoken.place = 1 AND {_CLASS} = ?"""
+_ANY_OF_CLASS = f"""SELECT swatch_id, some = every FROM (SELECT m.swatch_id, count(*) AS every,
+    sum({_CLASS} = :class) AS some FROM current_measurement AS m GROUP BY m.swatch_id)
+WHERE some > 0"""
+_AMONG = "m.swatch_id IN (SELECT value FROM json_each(:ids))"
+_OF_CLASS = f"""SELECT spoken.swatch_id FROM ({placed_by_evenness(_AMONG)}) AS spoken
+JOIN measurement AS m ON m.id = spoken.id WHERE spoken.place = 1 AND {_CLASS} = :class"""
 
 
 @dataclass(frozen=True)
@@ -172,7 +176,8 @@ def swatches_where(conn: sqlite3.Connection, filters: Filters) -> set[int]:
     if filters.until is not None:
         where.append(("lot.dyed_on <= ?", _padded(filters.until, "-99-99")))  # its last day
     if filters.tonality is not None:
-        where.append((f"swatch.id IN ({_OF_CLASS})", filters.tonality))
+        ids = json.dumps(_of_class(conn, filters.tonality))
+        where.append(("swatch.id IN (SELECT value FROM json_each(?))", ids))
     if filters.dry is not None:
         where.append(("COALESCE(m.dry, swatch.dry) = ?", int(filters.dry)))
     sql = (
@@ -181,3 +186,13 @@ def swatches_where(conn: sqlite3.Connection, filters: Filters) -> set[int]:
         + ("WHERE " + " AND ".join(s for s, _ in where) if where else "")
     )
     return {int(r[0]) for r in conn.execute(sql, tuple(v for _, v in where))}
+
+
+def _of_class(conn: sqlite3.Connection, name: str) -> list[int]:
+    """Ids of the swatches of a class; only where photos differ is it asked which of them tells."""
+    found = [tuple(row) for row in conn.execute(_ANY_OF_CLASS, {"class": name})]
+    alike, differ = (
+        [int(i) for i, every in found if bool(every) is same] for same in (True, False)
+    )
+    told = conn.execute(_OF_CLASS, {"class": name, "ids": json.dumps(differ)}) if differ else ()
+    return alike + [int(row[0]) for row in told]
