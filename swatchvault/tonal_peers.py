@@ -119,7 +119,7 @@ def beside(
     """
     if own.why_not is not None:
         return Peers(notes=(f"Not compared with others: {own.why_not}.",))
-    held = [(p, compare_evenness(p.evenness, own, _tolerance(p.evenness))) for p in _like(earlier)]
+    held = [(p, _held(p.evenness, own)) for p in _like(earlier)]
     alike = [(p, c) for p, c in held if not_comparable(p.evenness, own) is None]
     pool = [p for p in _like(others) if p.evenness.kind == "semi-solid" and _alike(p.evenness, own)]
     notes = () if alike else _other_form(own, earlier, off_line)
@@ -144,8 +144,11 @@ def place_among(own: Evenness, others: Sequence[Evenness]) -> Place:
     )
 
 
-def _tolerance(earlier: Evenness) -> float:
-    return tolerance_for(earlier) if earlier.why_not is None else 1.0
+def _held(earlier: Evenness, own: Evenness) -> EvennessComparison:
+    """A swatch held to an earlier one, neither a master: what is said of the two must not hang on
+    which came first, so the wider of their tolerances holds."""
+    wider = max(tolerance_for(e) for e in (earlier, own))
+    return compare_evenness(earlier, own, wider)
 
 
 def _like(peers: Sequence[Peer]) -> list[Peer]:

@@ -44,6 +44,8 @@ DOTS = {"bulk": 0.2, "run": 0.1}
         ({"reach": 9.0, "bulk": 0.6, "run": 0.1}, "variegated"),  # no ground
         ({"reach": 7.5}, None),
         ({"dots_percent": 9.0}, "solid"),  # holes between strands, and no colour beside
+        ({"dots_percent": 5.0, "bulk": 0.3, "run": 0.25}, "solid"),  # holes run on, dots do not
+        ({"dots_percent": 5.0, "reach": 8.0, "bulk": 0.3, "run": 0.25}, "speckled"),
         ({"dots_percent": 9.0, "reach": 5.4}, None),
         ({"dots_percent": 9.0, "reach": 7.2}, "variegated"),
     ],
