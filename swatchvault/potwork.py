@@ -134,13 +134,20 @@ def noted(pot: Pot, told: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def make_step(pot: Pot, kind: str, planned: StepPlan | None, told: Mapping[str, Any]) -> PotStep:
-    """The step as it is stored: what was said, else as planned; the time is now if not said."""
+    """The step as it is stored: what was said, else as planned; the time is now if not said.
+
+    Of what goes in besides dye the plan's note is kept too, where the amount is the planned one:
+    it says which acid or salt that is, and how strong.
+    """
     from swatchvault.archive import PotStep
+    from swatchvault.pot import AUXILIARIES
 
     said = noted(pot, told)
     said["at"] = said["at"] or here().isoformat(timespec="seconds")
     if planned is not None:
         amount = planned.amount and planned.amount.partition(" (as written")[0]
+        if kind in AUXILIARIES and said["amount"] is None and said["note"] is None:
+            said["note"] = planned.note
         for name, value in (
             ("amount", amount),
             ("temperature_c", planned.temperature_c),
@@ -173,9 +180,13 @@ def struck_words(struck: StruckStep) -> str:
 
 
 def departures(plan: PotPlan | None, pot: Pot) -> list[str]:
-    """Where the depth of shade that went in is not the planned one, within 1 % of it."""
+    """Where the depth of shade that went in is not the planned one, within 1 % of it, and holds
+    that were cut short."""
+    from swatchvault.potclock import cut_short
+
+    short = cut_short((d.step for d in pot.steps), pot.ended_at)
     if plan is None:
-        return []
+        return short
     planned: dict[str, float] = {}
     for dose in (d for part in plan.parts for d in part.doses):
         planned[dose.dye] = planned.get(dose.dye, 0.0) + dose.dye_g / plan.goods_g * 100
@@ -188,7 +199,7 @@ def departures(plan: PotPlan | None, pot: Pot) -> list[str]:
         f"{dye} {depth:.3g} % instead of {planned.get(dye, 0.0):.3g} %"
         for dye, depth in done.items()
         if depth is not None and not math.isclose(depth, planned.get(dye, 0.0), rel_tol=0.01)
-    ]
+    ] + short
 
 
 def _known(dye: str, wanted: dict[str, float]) -> str:

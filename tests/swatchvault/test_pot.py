@@ -31,7 +31,15 @@ from swatchvault.archive import (
 )
 from swatchvault.errors import AmountError, ArchiveError, NotFound, SwatchvaultError
 from swatchvault.pot import StockChoice, choose_stock, plan_pot, pour_words, weigh_words
-from swatchvault.potclock import check_left, check_time, clock, latest_hold, latest_timed, read_time
+from swatchvault.potclock import (
+    check_left,
+    check_time,
+    clock,
+    cut_short,
+    latest_hold,
+    latest_timed,
+    read_time,
+)
 from swatchvault.potwork import doubtful_doses
 from tests.swatchvault.factories import copy_of, studio
 from tests.swatchvault.running import run
@@ -559,6 +567,58 @@ def test_where_a_lot_departs_from_its_plan_is_said(pot):
     assert "departs from the plan: Tarn 0 % instead of 0.2 %" in pot("log", "P1")
     pot("did", "P1", "dye in", "--dye", "Ember=5 mL")
     assert "departs from the plan: Ember 0.852 % instead of 0.8 %" in pot("log", "P1")
+
+
+@pytest.mark.parametrize(
+    ("later", "ended", "said"),
+    [
+        (("cool", "12:00:39"), None, ["hold of 30 min ended after 0 min 39 s, by cool"]),
+        (("cool", "12:26:00"), None, ["hold of 30 min ended after 26 min 00 s, by cool"]),
+        (("cool", "12:27:30"), None, []),  # a tenth early is as planned
+        (("rinse", "13:00:00"), None, []),
+        (("hold", "12:10:00"), None, ["hold of 30 min ended after 10 min 00 s, by hold"]),
+        (("heat", "12:01:00"), None, []),  # one may heat through a hold
+        (
+            ("look", "12:01:00"),
+            "12:05:00",
+            ["hold of 30 min ended after 5 min 00 s, by the end"],
+        ),
+        (("look", "12:01:00"), None, []),
+    ],
+)
+def test_a_hold_cut_short_is_said(later, ended, said):
+    def at(hour):
+        return f"2026-03-01T{hour}+00:00"
+
+    steps = [PotStep("hold", at("12:00:00"), minutes=30.0), PotStep(later[0], at(later[1]))]
+    found = cut_short(steps, ended and at(ended))
+    assert len(found) == len(said) and all(map(str.startswith, found, said))
+
+
+def test_a_hold_of_a_day_without_a_time_is_not_said_to_be_cut():
+    steps = [PotStep("hold", "2026-03-01", minutes=30.0), PotStep("cool", "2026-03-01")]
+    assert cut_short(steps, "2026-03-01T12:00") == []
+
+
+def test_a_hold_that_was_cut_stands_in_the_log_as_a_departure(pot):
+    started(pot)
+    pot("did", "P1", "hold", "--minutes", 25, "--at", "2026-03-01T10:00")
+    pot("did", "P1", "cool", "--at", "2026-03-01T10:02")
+    assert "departs from the plan: hold of 25 min ended after 2 min 00 s" in pot("log", "P1")
+
+
+def test_as_planned_keeps_which_acid_it_was(pot, folder):
+    with open_archive(folder) as archive, transaction(archive.conn):
+        steps = (PlannedStep("acid in", "20 mL per 100 g", note="white vinegar, 5 %"),)
+        part = RecipePart(dyes=(PlannedDye("Ember", 0.8),), steps=steps)
+        add_recipe(archive.conn, Recipe("Low sun", "Lumme", 3, 1, (part,)))
+    pot("start", "P4", "Low sun", "Lumme", "--goods", "100 g")
+    assert "acid in, 20 mL, white vinegar, 5 %" in pot("did", "P4", "1")
+    pot("start", "P5", "Low sun", "Lumme", "--goods", "100 g")
+    assert "vinegar" not in pot("did", "P5", "1", "--amount", "3 mL")  # it may be another one
+    pot("start", "P6", "Low sun", "Lumme", "--goods", "100 g")
+    said = pot("did", "P6", "1", "--note", "citric acid")
+    assert "citric acid" in said and "vinegar" not in said
 
 
 def test_skeins_with_grams_in_and_out_and_one_that_broke(pot, folder):

@@ -47,6 +47,12 @@ def log_a_hold(page: Any, minutes: str) -> None:
     page.locator(".timer[data-kind=hold]").wait_for()
 
 
+def the_next_step(page: Any) -> None:
+    """Tap it in its own time: at once after another it would be taken for the same tap."""
+    page.wait_for_timeout(800)
+    page.get_by_role("button", name="Done as planned").click()
+
+
 def seconds_left(page: Any) -> int:
     minutes, seconds = page.locator(".clock").inner_text().split(":")
     return int(minutes) * 60 + int(seconds)
@@ -76,6 +82,33 @@ def test_a_pot_with_a_timer_that_outlives_the_page(
     page.get_by_role("button", name="Store the correction").click()
     page.get_by_text("corrected later").wait_for()
     assert steps(live.folder, "B-1")[0][3] == "corrected later"
+
+
+def test_a_tap_that_comes_twice_counts_once(signed_in: Callable[..., Any], live: Live) -> None:
+    page = signed_in("helper", PHONE)
+    start(page, live, "B-9")
+    button = page.get_by_role("button", name="Done as planned")
+    button.dblclick()
+    page.locator("#log li").first.wait_for()
+    page.wait_for_timeout(1500)
+    assert [s[0] for s in steps(live.folder, "B-9")] == ["soak"]
+    assert page.get_by_text("Not taken, kept here.").count() == 0
+    the_next_step(page)
+    page.locator("#log li").nth(1).wait_for()
+    # Even where the next step comes under the finger between the two taps.
+    page.wait_for_timeout(1000)
+    page.evaluate(
+        """async () => {
+          const tap = () => [...document.querySelectorAll("button")]
+            .find((b) => b.textContent.trim() === "Done as planned").click();
+          tap();
+          await new Promise((go) => setTimeout(go, 500));
+          tap();
+        }"""
+    )
+    page.locator("#log li").nth(2).wait_for()
+    page.wait_for_timeout(1000)
+    assert len(steps(live.folder, "B-9")) == 3
 
 
 def test_the_chime_is_off_until_asked(signed_in: Callable[..., Any], live: Live) -> None:
@@ -231,7 +264,7 @@ def test_a_planned_step_that_another_phone_did_is_opened_as_something_else(
     other.goto(page.url)
     other.get_by_role("button", name="Done as planned").click()
     other.locator("#log li").nth(1).wait_for()
-    page.get_by_role("button", name="Done as planned").click()
+    the_next_step(page)
     page.get_by_text("Not taken, kept here.").wait_for()
     page.locator("#log .log li").nth(1).wait_for()  # what the other phone did
     kept = page.locator("#kept").inner_text()
@@ -272,7 +305,7 @@ def test_a_soak_is_timed_and_a_step_by_mistake_is_undone(
     assert 30 * 60 - 20 <= seconds_left(page) <= 30 * 60
     assert "soak of 30 min, to " in page.locator(".clock-words").inner_text()
     page.locator("#next .next-words").filter(has_text="dye in").wait_for()
-    page.get_by_role("button", name="Done as planned").click()
+    the_next_step(page)
     page.locator(".timer").wait_for(state="detached")
     page.get_by_role("heading", name="Went in").wait_for()
     page.context.set_offline(True)

@@ -317,12 +317,23 @@
       field.dataset.name || field.selectedOptions?.[0].textContent || field.value]));
   }
 
+  // Wet fingers tap twice: the same entry again within seconds is the same tap, and so is the next
+  // planned step at once after one, for it may have come under the finger.
+  const TWICE_MS = 3000, AT_ONCE_MS = 700;
+  let last = { said: "", planned: false, at: 0 };
+
   document.addEventListener("submit", (event) => {
     const form = event.target;
     if (!("pot" in form.dataset)) return;
     const order = Date.now();
     const fields = [...new FormData(form, event.submitter)]
       .filter(([, value]) => typeof value === "string");
+    const said = JSON.stringify([form.getAttribute("action"), ...fields.filter(([name]) => !["once", "tapped"].includes(name))]);
+    const planned = fields.some(([name, value]) => name === "what" && value);
+    if (order - last.at < (said === last.said ? TWICE_MS : planned && last.planned ? AT_ONCE_MS : 0)) {
+      event.preventDefault();
+      return;
+    }
     const once = token();
     const entry = {
       key: PREFIX + once, dyes: dyesOf(form), order, to: form.getAttribute("action").split("#")[0],
@@ -337,6 +348,7 @@
       return; // nothing can be kept in this browser: the form goes the plain way
     }
     event.preventDefault();
+    last = { said, planned, at: order };
     const correction = form.closest("#correct");
     form.reset();
     form.querySelectorAll("details[open]").forEach((d) => d.removeAttribute("open"));
