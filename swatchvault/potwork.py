@@ -181,14 +181,19 @@ def struck_words(struck: StruckStep) -> str:
 
 def departures(plan: PotPlan | None, pot: Pot) -> list[str]:
     """Where the depth of shade that went in is not the planned one, within 1 % of it, and holds
-    that were cut short."""
+    that were cut short.
+
+    Of a dye that is planned in several parts less is none as long as the pot is open.
+    """
     from swatchvault.potclock import cut_short
 
     short = cut_short((d.step for d in pot.steps), pot.ended_at)
     if plan is None:
         return short
     planned: dict[str, float] = {}
+    to_come: set[str] = set()
     for dose in (d for part in plan.parts for d in part.doses):
+        to_come |= {dose.dye} & planned.keys() if pot.ended_at is None else set()
         planned[dose.dye] = planned.get(dose.dye, 0.0) + dose.dye_g / plan.goods_g * 100
     done: dict[str, float | None] = dict.fromkeys(planned, 0.0) if pot.ended_at else {}
     for dye, grams in pot.dyes_in:
@@ -198,7 +203,9 @@ def departures(plan: PotPlan | None, pot: Pot) -> list[str]:
     return [
         f"{dye} {depth:.3g} % instead of {planned.get(dye, 0.0):.3g} %"
         for dye, depth in done.items()
-        if depth is not None and not math.isclose(depth, planned.get(dye, 0.0), rel_tol=0.01)
+        if depth is not None
+        and not math.isclose(depth, planned.get(dye, 0.0), rel_tol=0.01)
+        and not (dye in to_come and depth < planned[dye])
     ] + short
 
 

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 from swatchvault.cautions import CAUTIONS
 from swatchvault.colour_words import lab_line
 from swatchvault.pot import pour_words, weigh_words
+from swatchvault.recipe_parts import dose_words, part_words, together_lines
 from swatchvault.writing import write_text_file
 
 if TYPE_CHECKING:
@@ -130,13 +131,6 @@ def step_plan_words(step: StepPlan) -> str:
     return f"{step.number}. {step.kind}" + "".join(f", {f}" for f in facts if f)
 
 
-def dose_words(dose: Dose) -> str:
-    """A dose: ``Ember 0.8 %: 80 mL of stock S1 (0.8 g of dye)``."""
-    source = "of powder" if dose.stock is None else f"of stock {dose.stock}"
-    dry = "" if dose.stock is None else f" ({weigh_words(dose.dye_g)[0]} of dye)"
-    return f"{dose.dye} {dose.depth_percent:g} %: {dose.words} {source}{dry}"
-
-
 def plan_lines(plan: PotPlan) -> list[str]:
     """A plan's amounts, steps and hints."""
     lines = [f"goods {weigh_words(plan.goods_g)[0]}, dry"]
@@ -146,10 +140,10 @@ def plan_lines(plan: PotPlan) -> list[str]:
             f"water besides all that is added {pour_words(plan.water_ml)[0]}"
         )
     for part in plan.parts:
-        lines.append(f"{part.name}: {weigh_words(part.goods_g)[0]}")
+        lines.append(part_words(plan, part))
         lines += [f"  {dose_words(d)}" for d in part.doses]
         lines += [f"  {step_plan_words(s)}" for s in part.steps]
-    return lines + [f"note: {h}" for h in plan.hints]
+    return lines + together_lines(plan) + [f"note: {h}" for h in plan.hints]
 
 
 def sheet_lines(sheet: RecipeSheet) -> list[str]:
@@ -213,18 +207,17 @@ def sheet_html(sheet: RecipeSheet, back: str = "") -> str:
     if sheet.thumb is not None:
         data = base64.b64encode(sheet.thumb).decode("ascii")
         body.insert(0, f'<img alt="photo of the yarn" src="data:image/jpeg;base64,{data}">')
-    body += [
-        f"<p>{escape(line[:1].upper() + line[1:])}.</p>"
-        for line in (*sheet.is_again, *sheet.other_base)
-    ]
+    said = (*sheet.is_again, *sheet.other_base)
+    body += [f"<p>{escape(_sentence(line))}</p>" for line in said]
     body += [f"<p>Note: {escape(sheet.recipe.note)}</p>"] if sheet.recipe.note else []
     body.append(f"<p>{escape(_goods_words(sheet.plan))}</p>")
     if sheet.lab is not None:
         body.append(f"<p>{escape(_lab_words(sheet))}<br>{escape(sheet.lab_of or '')}</p>")
     for part, planned in zip(sheet.recipe.parts, sheet.plan.parts, strict=True):
-        body.append(f"<h2>{escape(part.name)}: {weigh_words(planned.goods_g)[0]}</h2>")
+        body.append(f"<h2>{escape(part_words(sheet.plan, planned))}</h2>")
         body += [f"<p>{escape(part.note)}</p>"] if part.note else []
         body.append(_dose_table(planned.doses) + _step_table(planned.steps))
+    body += [f"<p>{escape(_sentence(line))}</p>" for line in together_lines(sheet.plan)]
     body += _list("To look at", [*sheet.plan.hints, *([sheet.to_try] if sheet.to_try else [])])
     if sheet.changes is not None:
         body += _list(f"Against {sheet.set_against}", sheet.changes or ("nothing changed",))
@@ -239,6 +232,10 @@ def sheet_html(sheet: RecipeSheet, back: str = "") -> str:
         + "\n".join(body)
         + "</main></body></html>\n"
     )
+
+
+def _sentence(line: str) -> str:
+    return f"{line[:1].upper()}{line[1:]}."
 
 
 def _goods_words(plan: PotPlan) -> str:

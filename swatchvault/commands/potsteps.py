@@ -97,14 +97,18 @@ def stock_lines(conn: sqlite3.Connection, dyes: Iterable[DyeIn], verb: str = "")
 
 def log_lines(plan: PotPlan | None, pot: Pot) -> list[str]:
     """Planned and done, apart; then what went in, as depth of shade, and how it ended."""
+    from swatchvault.recipe_parts import doses_without_step, part_words
     from swatchvault.recipe_sheet import step_plan_words
 
     lines = [f"lot {pot.lot}" + (f", {pot.goods_g:g} g dry" if pot.goods_g else "")]
     done = {d.plan_number for d in pot.steps}
     if plan is not None:
         lines.append("planned")
-        for step in plan.steps:
-            lines.append(f"  [{'x' if step.number in done else ' '}] {step_plan_words(step)}")
+        for part in plan.parts:
+            lines += [f"  {part_words(plan, part)}"] if len(plan.parts) > 1 else []
+            for step in part.steps:
+                lines.append(f"  [{'x' if step.number in done else ' '}] {step_plan_words(step)}")
+            lines += [f"  without a step: {dose}" for dose in doses_without_step(part)]
     lines.append("done" if pot.steps else "nothing done yet")
     lines += [f"  {d.number}. {step_words(d.step)}" for d in pot.steps]
     lines += ["struck, and counted nowhere"] if pot.struck else []

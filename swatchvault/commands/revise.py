@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 @click.argument("base")
 @click.option("--from", "version", type=int, help="The version to start from; the newest.")
 @click.option("--as-done", "lot", help="Take the dyes that really went into this lot.")
-@click.option("--part", help="Which part, where the recipe has several.")
+@click.option("--part", help="The part to change, by its name, where the recipe has several.")
 @click.option("--share", type=NUMBER, help="The part's share of the goods in %.")
 @click.option("--dye", "dyes", multiple=True, help='"DYE=0.8": depth of shade in %.')
 @click.option("--drop-dye", "dropped", multiple=True, help="Leave this dye out.")
@@ -52,7 +52,9 @@ def revise_command(
     """Make the next version of the recipe of COLOURWAY on BASE, and say what changed.
 
     Versions are never rewritten, and each keeps the version it came from. A step is written as
-    it is shown: kind, amount, temperature, time, note. With --onto the recipe is taken over to a
+    it is shown: kind, amount, temperature, time, note. Of a recipe of several parts one is changed
+    at a time, named with --part, and steps are counted through all of them; parts are added and
+    taken out on the page of its next version. With --onto the recipe is taken over to a
     base that has none of COLOURWAY yet, with or without changes.
     """
     from swatchvault.archive import add_recipe, get_recipe, open_archive, transaction
@@ -68,7 +70,7 @@ def revise_command(
     with open_archive(need_archive(archive_folder)) as archive, transaction(archive.conn):
         conn = archive.conn
         old = get_recipe(conn, colourway, base, version)
-        went_in = {} if lot is None else _went_in(conn, lot)
+        went_in = {} if lot is None else _went_in(conn, lot, old)
         changes = Changes(
             part=part,
             share_percent=share,
@@ -108,14 +110,20 @@ def _first_on(conn: sqlite3.Connection, recipe: Recipe, base: str) -> str:
     return name
 
 
-def _went_in(conn: sqlite3.Connection, lot: str) -> dict[str, float | None]:
-    """Depth of shade of each dye that went into a lot."""
+def _went_in(conn: sqlite3.Connection, lot: str, recipe: Recipe) -> dict[str, float | None]:
+    """Depth of shade of each dye that went into a lot, on the goods of the recipe's one part."""
     from swatchvault.archive import get_pot
 
     pot = get_pot(conn, lot)
+    if len(recipe.parts) > 1:
+        raise ArchiveError(
+            f"the log of lot {pot.lot!r} does not say which of the recipe's {len(recipe.parts)} "
+            "parts each dye went into: say the depths of one, with --part and --dye"
+        )
     if pot.goods_g is None or not pot.dyes_in:
         what = "the weight of its goods" if pot.goods_g is None else "a dye that went in"
         raise ArchiveError(f"lot {pot.lot!r} does not say {what}: add that first")
+    goods_g = pot.goods_g * (recipe.parts[0].share_percent if recipe.parts else 100.0) / 100
     depths: dict[str, float | None] = {}
     for dye, grams in pot.dyes_in:
         if grams is None:
@@ -123,7 +131,7 @@ def _went_in(conn: sqlite3.Connection, lot: str) -> dict[str, float | None]:
                 f"lot {pot.lot!r} does not say how much {dye.dye} went in: correct it with "
                 "`swatchvault pot edit`"
             )
-        depths[dye.dye] = (depths.get(dye.dye) or 0.0) + 100 * grams / pot.goods_g
+        depths[dye.dye] = (depths.get(dye.dye) or 0.0) + 100 * grams / goods_g
     return {dye: float(f"{depth or 0.0:.4g}") for dye, depth in depths.items()}
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sqlite3
 from dataclasses import replace
 from typing import Any
@@ -9,22 +10,42 @@ from typing import Any
 from datasette import Response
 
 from swatchvault.errors import SwatchvaultError
-from swatchvault.recipe_typed import DYE_ROWS, ReadRecipe, TypedRecipe, read_recipe, typed_of
+from swatchvault.recipe_typed import (
+    DYE_ROWS,
+    MOST_PARTS,
+    ReadRecipe,
+    TypedPart,
+    TypedRecipe,
+    read_recipe,
+    typed_of,
+)
 from swatchvault.web.typed import whole
 from swatchvault.web.visit import Form, RefusedError, Visit
 
 #: Longer texts are no recipe; our choice.
 _LONGEST_STEPS = 20_000
 
+#: Fields of a part; those of the second one are called ``steps_2`` and so on.
+_PART_FIELDS = (
+    *("part_name", "share", "steps", "part_note"),
+    *(f"{what}{row}" for what in ("dye", "depth") for row in range(1, DYE_ROWS + 1)),
+)
+
 
 async def new_recipe_page(visit: Visit) -> Response:
-    """The form; a POST stores the recipe, and one that is refused comes back as it was typed."""
+    """The form; a POST stores the recipe, and one that is refused comes back as it was typed.
+
+    A POST by the buttons of parts stores nothing: the form comes back with one more, or one less.
+    """
     if visit.request.method != "POST":
         asked = (visit.asked(name) for name in ("from", "colourway", "onto"))
         typed = await visit.read(_begun, *asked)
         return await _shown(visit, typed, ())
     form = await visit.form()
     typed = _typed(form)
+    other_parts = _other_parts(typed, form.text("do"))
+    if other_parts is not None:
+        return await _shown(visit, other_parts, ())
     read = read_recipe(typed)
     if read.problems:
         if visit.wants_json:
@@ -38,15 +59,39 @@ async def new_recipe_page(visit: Visit) -> Response:
         return await _shown(visit, typed, (str(error),))
 
 
+def field_of(name: str, part: int) -> str:
+    """A part's field in the form: ``steps`` of the first part, ``steps_2`` of the second."""
+    return name if part == 1 else f"{name}_{part}"
+
+
 def _typed(form: Form) -> TypedRecipe:
-    steps = form.text("steps")
+    there = {n: [field_of(name, n) for name in _PART_FIELDS] for n in range(2, MOST_PARTS + 2)}
+    more = [n for n, fields in there.items() if any(field in form.said for field in fields)]
+    parts = tuple(_typed_part(form, n) for n in (1, *more))
+    names = ("colourway", "new_colourway", "base", "note", "came_from")
+    return TypedRecipe(parts=parts, **{n: form.text(n) for n in names})
+
+
+def _typed_part(form: Form, number: int) -> TypedPart:
+    def told(name: str) -> str:
+        return form.text(field_of(name, number))
+
+    steps = told("steps")
     if len(steps) > _LONGEST_STEPS:
         raise RefusedError(
             f"the steps have {len(steps)} characters: {_LONGEST_STEPS} is the most that is taken"
         )
-    rows = ((form.text(f"dye{n}"), form.text(f"depth{n}")) for n in range(1, DYE_ROWS + 1))
-    names = ("colourway", "new_colourway", "base", "note", "came_from")
-    return TypedRecipe(dyes=tuple(rows), steps=steps, **{n: form.text(n) for n in names})
+    rows = ((told(f"dye{n}"), told(f"depth{n}")) for n in range(1, DYE_ROWS + 1))
+    return TypedPart(told("part_name"), told("share"), tuple(rows), steps, told("part_note"))
+
+
+def _other_parts(typed: TypedRecipe, wanted: str) -> TypedRecipe | None:
+    """The recipe with a part more or less, as the button says; ``None`` where it is to be kept."""
+    if wanted == "add part":
+        return typed.with_another() if len(typed.parts) < MOST_PARTS else typed
+    if gone := re.fullmatch(r"remove part ([1-9])", wanted):
+        return typed.without(int(gone[1]))
+    return None
 
 
 def _stored(conn: sqlite3.Connection, typed: TypedRecipe, read: ReadRecipe) -> str:
@@ -107,5 +152,7 @@ def _values(conn: sqlite3.Connection, typed: TypedRecipe) -> dict[str, Any]:
         "bases": known.bases,
         "dyes": known.dyes,
         "kinds": STEP_KINDS,
+        "most_parts": MOST_PARTS,
+        "field_of": field_of,
         "caution_line": CAUTION_LINE,
     }

@@ -18,7 +18,7 @@ from swatchvault.web.visit import Form, RefusedError, Visit
 
 if TYPE_CHECKING:
     from swatchvault.archive import Pot
-    from swatchvault.pot import Dose, PotPlan, StepPlan
+    from swatchvault.pot import Dose, PartPlan, PotPlan, StepPlan
     from swatchvault.potclock import Hold
 
 #: A hold that has been over for longer is not shown any more; our choice.
@@ -114,9 +114,11 @@ class PotView:
     next: StepPlan | None
     next_words: str
     next_timed: bool
+    next_part: str
     doses: tuple[tuple[str, Dose], ...]
     doses_asked: bool
     waiting: tuple[tuple[StepPlan, str], ...]
+    without_step: tuple[tuple[str, tuple[str, ...]], ...]
     log: tuple[LogLine, ...]
     struck: tuple[str, ...]
     went_in: tuple[tuple[str, str], ...]
@@ -141,6 +143,7 @@ def _view(conn: sqlite3.Connection, lot_id: int, step: str, number: str) -> PotV
     from swatchvault.archive.stock_doubts import doubts_of_lot
     from swatchvault.potclock import TIMED, still_running
     from swatchvault.potwork import departures, here, plan_of, step_words, struck_words
+    from swatchvault.recipe_parts import without_step
     from swatchvault.recipe_sheet import step_plan_words
 
     pot = get_pot(conn, pages.lot_code(conn, lot_id))
@@ -159,9 +162,11 @@ def _view(conn: sqlite3.Connection, lot_id: int, step: str, number: str) -> PotV
         next=chosen,
         next_words=step_plan_words(chosen) if chosen else "",
         next_timed=bool(chosen and chosen.kind in TIMED and chosen.minutes),
+        next_part=_part_words(plan, chosen),
         doses=doses,
         doses_asked=asked,
-        waiting=tuple((s, step_plan_words(s)) for s in left if s is not chosen),
+        waiting=tuple((s, _waiting_words(plan, s)) for s in left if s is not chosen),
+        without_step=() if pot.ended_at or afterwards else without_step(plan),
         log=tuple(LogLine(d.number, step_words(d.step), d.plan_number) for d in pot.steps),
         struck=tuple(struck_words(s) for s in pot.struck),
         went_in=_went_in(pot),
@@ -183,6 +188,27 @@ def _view(conn: sqlite3.Connection, lot_id: int, step: str, number: str) -> PotV
 def _left(plan: PotPlan | None, pot: Pot) -> list[StepPlan]:
     done = {d.plan_number for d in pot.steps}
     return [s for s in (plan.steps if plan else ()) if s.number not in done]
+
+
+def _part_of(plan: PotPlan | None, step: StepPlan | None) -> PartPlan | None:
+    """The part that a planned step is of, where the recipe has several."""
+    if plan is None or len(plan.parts) < 2:
+        return None
+    return next((part for part in plan.parts if step in part.steps), None)
+
+
+def _part_words(plan: PotPlan | None, step: StepPlan | None) -> str:
+    from swatchvault.recipe_parts import part_words
+
+    part = _part_of(plan, step)
+    return part_words(plan, part) if plan and part else ""
+
+
+def _waiting_words(plan: PotPlan | None, step: StepPlan) -> str:
+    from swatchvault.recipe_sheet import step_plan_words
+
+    part = _part_of(plan, step)
+    return step_plan_words(step) + (f" ({part.name})" if part else "")
 
 
 def _hold(pot: Pot, now: datetime) -> Hold | None:

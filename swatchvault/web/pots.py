@@ -74,6 +74,7 @@ def _values(conn: sqlite3.Connection, asked: StartAsked) -> dict[str, Any]:
     from swatchvault.archive.pages_pot import dye_sources, pots, recipe_choices
     from swatchvault.cautions import CAUTION_LINE
     from swatchvault.pot import pour_words, weigh_words
+    from swatchvault.recipe_parts import part_words, together_lines
 
     values: dict[str, Any] = {
         "caution_line": CAUTION_LINE,
@@ -86,6 +87,8 @@ def _values(conn: sqlite3.Connection, asked: StartAsked) -> dict[str, Any]:
         "asked": asked,
         "recipe": None,
         "plan": None,
+        "part_words": part_words,
+        "together": together_lines,
         "problem": "",
     }
     if asked.recipe:
@@ -209,7 +212,8 @@ def _dye_choices(
     depths: dict[str, list[str]] = {}
     for part in recipe.parts:
         for d in part.dyes:
-            depths.setdefault(d.dye, []).append(f"{d.depth_percent:g} %")
+            told = depths.setdefault(d.dye, [])
+            told += [words] if (words := f"{d.depth_percent:g} %") not in told else []
     made = []
     for dye, told in depths.items():
         mine = tuple(s for s in sources if s.dye == dye)

@@ -87,6 +87,7 @@ def recipe_example(conn: sqlite3.Connection, colourway: str | None = None) -> di
 def _words() -> dict[str, Any]:
     from swatchvault.cautions import CAUTION_LINE
     from swatchvault.pot import pour_words, weigh_words
+    from swatchvault.recipe_parts import part_words, together_lines
     from swatchvault.recipe_sheet import step_plan_words
 
     return {
@@ -95,6 +96,8 @@ def _words() -> dict[str, Any]:
         "unknown": (math.nan,) * 3,
         "weigh": lambda g: weigh_words(g)[0],
         "step_words": step_plan_words,
+        "part_words": part_words,
+        "together": together_lines,
     }
 
 

@@ -38,7 +38,10 @@ EXAMPLES: dict[str, str] = {
     ),
     r"/colourway/(?P<id>\d{1,18})$": "/colourway/{SELECT colourway_id FROM master}",
     r"/base/(?P<id>\d{1,18})$": "/base/{SELECT base_id FROM lot_base}",
-    r"/recipe/new$": "/recipe/new?from={SELECT id FROM recipe}",
+    r"/recipe/new$": (
+        "/recipe/new?from={SELECT recipe_id FROM recipe_part GROUP BY recipe_id "
+        "HAVING count(*) > 1}"
+    ),
     r"/recipe/(?P<id>\d{1,18})$": "/recipe/{SELECT id FROM recipe ORDER BY id DESC}",
     r"/recipe/(?P<id>\d{1,18})/card$": "/recipe/{SELECT id FROM recipe ORDER BY id DESC}/card",
     r"/lot/(?P<id>\d{1,18})$": "/lot/{SELECT lot_id FROM lot_check}",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import re
 import sqlite3
 from collections.abc import Callable
 from pathlib import Path
@@ -139,15 +140,13 @@ async def test_a_helper_is_not_offered_it_and_cannot(visitor: Visitor, studio: P
     assert counts(studio) == before
 
 
-async def test_a_recipe_of_several_parts_is_sent_to_the_command(
+async def test_a_recipe_that_does_not_fit_is_sent_to_the_command(
     visitor: Visitor, studio: Path
 ) -> None:
-    sql = "SELECT recipe_id FROM recipe_part GROUP BY recipe_id HAVING count(*) > 1"
-    (several,) = ask(studio, sql)
-    assert (
-        f"/recipe/new?from={several}" not in (await visitor("dyer").get(f"/recipe/{several}")).text
-    )
-    answer = await visitor("dyer").get(f"/recipe/new?from={several}")
+    with sqlite3.connect(studio / "archive.db") as conn:
+        conn.execute("UPDATE recipe_step SET minutes = 1.0 / 3 WHERE minutes = 30")
+    assert "/recipe/new?from=1" not in (await visitor("dyer").get("/recipe/1")).text
+    answer = await visitor("dyer").get("/recipe/new?from=1")
     assert answer.status_code == 400 and "swatchvault revise" in answer.text
     for strange in ("999999", "x"):
         answer = await visitor("dyer").get(f"/recipe/new?from={strange}")
@@ -253,3 +252,156 @@ async def test_a_recipe_that_is_an_earlier_one_again_says_so(visitor: Visitor) -
     for place, there in zip(places, (False, False, True), strict=True):
         assert (f"t{said}" in (await dyer.get(place)).text) is there
         assert (f"T{said}" in (await dyer.get(f"{place}/card?goods=100+g")).text) is there
+
+
+# --- several parts -------------------------------------------------------------------------------
+
+FIRST = {"part_name": "whole", "share": "100"}
+SECOND = {
+    "part_name_2": "dipped end",
+    "share_2": "33,3",
+    "part_note_2": "by the wire",
+    "dye2_2": "Pellow red",
+    "depth2_2": "1.5",
+    "steps_2": "dye in\r\nhold, 85 C, 20 min",
+}
+SEVERAL = {**SENT, **FIRST, **SECOND}
+ATTACK = "\"'><script>window.got_in=1</script>{{7*191}}"
+
+
+def several_of(studio: Path) -> int:
+    sql = "SELECT recipe_id FROM recipe_part GROUP BY recipe_id HAVING count(*) > 1"
+    return int(ask(studio, sql)[0])
+
+
+def typed_in(page: str) -> dict[str, str]:
+    """What a page's form would send if it were stored as it is."""
+    form = page[page.index('<form id="recipe"') : page.index("</form>")]
+    told = dict(re.findall(r'<input[^>]*? name="(\w+)" value="([^"]*)"', form))
+    for name, options in re.findall(r'<select name="(\w+)"[^>]*>(.*?)</select>', form, re.DOTALL):
+        chosen = re.search(r"<option selected>([^<]*)<", options)
+        told[name] = chosen[1] if chosen else ""
+    told |= dict(re.findall(r'<textarea name="(\w+)"[^>]*>(.*?)</textarea>', form, re.DOTALL))
+    return {name: html.unescape(value) for name, value in told.items()}
+
+
+async def test_several_parts_are_stored(visitor: Visitor, studio: Path) -> None:
+    answer = await visitor("dyer").post("/recipe/new", SEVERAL)
+    assert answer.status_code == 303
+    with open_archive(studio) as archive:
+        recipe = get_recipe(archive.conn, "Fox at Noon", "Orrin four-ply")
+    first, second = recipe.parts
+    assert (first.name, first.share_percent, len(first.dyes), len(first.steps)) == (
+        *("whole", 100.0),
+        *(2, 3),
+    )
+    assert (second.name, second.share_percent, second.note) == ("dipped end", 33.3, "by the wire")
+    assert [(d.dye, d.depth_percent) for d in second.dyes] == [("Pellow red", 1.5)]
+    page = html.unescape((await visitor("dyer").get(answer.headers["location"])).text)
+    assert "dipped end, 33.3 % of the goods: 33.3 g" in page
+    # 0.4 % of 100 g and 1.5 % of 33.3 g, from the demo's stock of 1 %
+    assert "In all parts together: Pellow red 90 mL of stock pellow 1 % (0.9 g of dye)." in page
+    assert "The parts come to 133.3 % of the goods together" in page
+    assert '--part "whole" --dye "Pellow red=0.4"' in page
+
+
+async def test_the_next_version_of_several_parts_begins_as_it_was(
+    visitor: Visitor, studio: Path
+) -> None:
+    number = several_of(studio)
+    dyer = visitor("dyer")
+    page = html.unescape((await dyer.get(f"/recipe/{number}")).text)
+    assert f'href="/recipe/new?from={number}"' in page
+    sent = typed_in((await dyer.get(f"/recipe/new?from={number}")).text)
+    before = counts(studio)
+    answer = await dyer.post("/recipe/new", sent)
+    assert answer.status_code == 400 and "nothing differs from version 1" in answer.text
+    assert counts(studio) == before
+    sent |= {"once": "the-next-of-this-test", "share_2": "4"}
+    answer = await dyer.post("/recipe/new", sent)
+    assert answer.status_code == 303
+    page = html.unescape((await dyer.get(answer.headers["location"])).text)
+    changed = page[page.index("What changed against version 1") :]
+    assert changed.count("<li>") == 1 and "share 3 -> 4 % of the goods" in changed
+
+
+async def test_a_part_more_or_less_stores_nothing_and_keeps_what_was_typed(
+    visitor: Visitor, studio: Path
+) -> None:
+    before, dyer = counts(studio), visitor("dyer")
+
+    async def asked(sent: dict[str, str], button: str) -> dict[str, str]:
+        answer = await dyer.post("/recipe/new", {**sent, "do": button})
+        assert answer.status_code == 200
+        return {k: v.replace("\r\n", "\n") for k, v in typed_in(answer.text).items()}
+
+    wanted = {name: value.replace("\r\n", "\n") for name, value in SENT.items() if name != "once"}
+    two = await asked(SENT, "add part")
+    assert wanted.items() <= two.items() and FIRST.items() <= two.items()
+    assert two["part_name_2"] == two["share_2"] == two["steps_2"] == "" and "steps_3" not in two
+    one = await asked(SEVERAL, "remove part 1")
+    assert one["part_name"] == "dipped end" and one["depth2"] == "1.5" and "steps_2" not in one
+    assert one["part_note"] == "by the wire" and one["note"] == SENT["note"]
+    again = await asked({**two, "once": SENT["once"]}, "remove part 2")
+    assert wanted.items() <= again.items() and "share" not in again  # as simple as it was
+    most = dict(SENT)
+    for _ in range(6):
+        most = await asked(most, "add part")
+    assert "steps_6" in most and "steps_7" not in most
+    assert counts(studio) == before
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"part_name_2": ""}, "Part 2: its name is missing"),
+        ({"part_name_2": "Whole"}, "Part 2 is called Whole, and so is part 1"),
+        ({"share": ""}, "Part 1: its share is missing"),
+        ({"share_2": "0"}, "Part 2: its share of the goods is 0 %"),
+        ({"share_2": "100.5"}, "at most 100 %"),
+        ({"depth2_2": ""}, "Part 2, dye 2: the depth of Pellow red is missing"),
+        ({"steps_2": "dye in\nboil"}, "Part 2, line 2 of the steps: unknown kind of step 'boil'"),
+        ({f"steps_{n}": "soak" for n in range(3, 8)}, "There are 7 parts: 6 is the most here."),
+        ({"share_3": "5"}, "Part 3: its name is missing"),
+    ],
+)
+async def test_what_is_wrong_in_a_part_is_shown_and_kept(
+    changes: dict[str, str], words: str, visitor: Visitor, studio: Path
+) -> None:
+    before, sent = counts(studio), {**SEVERAL, **changes}
+    answer = await visitor("dyer").post("/recipe/new", sent)
+    assert answer.status_code == 400
+    assert words in html.unescape(answer.text).split("</ul>")[0]
+    told = typed_in(answer.text)
+    for name, value in sent.items():
+        if name != "once":
+            assert told[name].replace("\r\n", "\n") == value.replace("\r\n", "\n"), name
+    assert counts(studio) == before
+
+
+async def test_only_the_dyer_adds_a_part(visitor: Visitor) -> None:
+    for role in ("helper", "anyone"):
+        for button in ("add part", "remove part 2"):
+            answer = await visitor(role).post("/recipe/new", {**SEVERAL, "do": button})
+            assert answer.status_code == 403
+
+
+async def test_markup_in_a_part_is_shown_as_typed(visitor: Visitor, studio: Path) -> None:
+    dyer = visitor("dyer")
+    texts = ("part_name", "share", "part_note", "part_name_2", "share_2", "part_note_2", "steps_2")
+    fields = (*texts, "dye1_2", "depth1_2", "do")
+    for button in ({}, {"do": "add part"}, {"do": "remove part 1"}):
+        sent = {**SEVERAL, **dict.fromkeys(fields, ATTACK), **button}
+        answer = await dyer.post("/recipe/new", sent)
+        assert answer.status_code == (200 if button else 400)
+        assert "<script>window" not in answer.text and "1337" not in answer.text
+        assert "script&gt;window" in answer.text
+    stored = {**SEVERAL, "part_name_2": ATTACK, "part_note_2": ATTACK}
+    stored["steps_2"] = "look, '><script>window.got_in</script>"
+    answer = await dyer.post("/recipe/new", stored)
+    assert answer.status_code == 303, answer.text
+    (number,) = ask(studio, "SELECT max(id) FROM recipe")
+    paths = (f"/recipe/{number}", f"/recipe/{number}/card", f"/recipe/new?from={number}")
+    for path in (*paths, f"/pots?recipe={number}&goods=100"):
+        text = (await dyer.get(path)).text
+        assert "<script>window" not in text and "1337" not in text and "7*191" in text, path

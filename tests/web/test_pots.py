@@ -90,6 +90,38 @@ async def test_a_pot_from_start_to_end(visitor: Callable[[str], Any], studio: Pa
     assert rows(studio, ended, lot) == [(1, "yes")]
 
 
+async def test_a_pot_of_several_parts_says_which_part_is_meant(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    sql = "SELECT recipe_id FROM recipe_part GROUP BY recipe_id HAVING count(*) > 3"
+    ((several,),) = rows(studio, sql)
+    helper = visitor("helper")
+    page = (await helper.get(f"/pots?recipe={several}&goods=200")).text
+    assert "sprinkled red, 3 % of the goods: 6 g" in page and "Sallow black (0.018 %)" in page
+    assert "In all parts together: Sallow black 3.6 mL of stock sallow 1 %" in page
+    path = await start(helper, recipe=str(several))
+    page = (await helper.get(path)).text
+    assert "<bdi>ground, 91 % of the goods: 182 g</bdi>" in page
+    assert "2. dye in (ground)</span>" in page
+    assert "Pellow red 0.45 %: 2.7 mL of stock pellow 1 % (0.027 g of dye)" in page
+    for number in range(1, 8):
+        told = {"what": str(number), "ends_hold": "yes"}
+        answer = await helper.post(path, step(f"several{number}", **told))
+        assert answer.status_code == 303, answer.text
+    page = (await helper.get(path)).text
+    assert "All planned steps are done" in page and "Pellow red 0.45 %: 2.7 mL" in page
+    assert "0.0165 % depth of shade" in page  # 3.3 mL of 1 % on 200 g; the sprinkles want the rest
+    assert "instead of" not in page  # the hold was cut short, as it says, and no more
+    assert page.count("Departs from the plan: hold of ") == 1
+    await helper.post(path, {"once": token("end-several"), "do": "end", "success": "yes"})
+    page = (await helper.get(path)).text
+    assert "no planned step puts in" not in page
+    assert "Departs from the plan: Sallow black 0.0165 % instead of 0.018 %" in page
+    page = (await helper.get(await start(helper, code="T-2"))).text
+    assert "(whole)" not in page and "next-part" not in page
+    assert "no planned step puts in" not in page
+
+
 async def test_a_form_sent_twice_is_one_step(visitor: Callable[[str], Any], studio: Path) -> None:
     dyer = visitor("dyer")
     path = await start(dyer)
