@@ -9,6 +9,7 @@ import math
 from datetime import date, datetime
 from typing import Any
 
+from swatchvault.days import not_to_come
 from swatchvault.errors import SwatchvaultError
 
 
@@ -44,7 +45,11 @@ def yes_or_no(value: Any, where: str) -> bool:
 
 
 def day(value: Any, where: str) -> str:
-    """A date, as text or as TOML's own."""
+    """A date, as text or as TOML's own; none after tomorrow."""
+    return not_to_come(_day(value, where), where)
+
+
+def _day(value: Any, where: str) -> str:
     try:
         if isinstance(value, date) and not isinstance(value, datetime):
             return value.isoformat()
@@ -56,13 +61,17 @@ def day(value: Any, where: str) -> str:
 
 
 def moment(value: Any, where: str) -> str:
-    """A date or a time, as text or as TOML's own."""
+    """A date or a time, as text or as TOML's own; none after tomorrow."""
+    return not_to_come(_moment(value, where), where)
+
+
+def _moment(value: Any, where: str) -> str:
     try:
         if isinstance(value, date):
             return value.isoformat()
         told = text(value, where)
         if len(told) == len("2026-03-01"):
-            return day(told, where)
+            return _day(told, where)
         return datetime.fromisoformat(told).isoformat()
     except ValueError as error:
         raise SwatchvaultError(

@@ -66,11 +66,13 @@ def master_command(
         swatch_facts,
         transaction,
     )
+    from swatchvault.notevalues import moment
     from swatchvault.tonal_master import state_or_end
 
     if evenness_tolerance is not None and evenness is False:
         raise click.UsageError("--evenness-tolerance does not go with --no-evenness")
     wanted = True if evenness_tolerance is not None else evenness
+    since = None if since is None else moment(since, "--since")
     with open_archive(need_archive(archive_folder)) as archive:
         facts = swatch_facts(archive.conn, swatch)
         if facts.colourway is None:

@@ -55,8 +55,12 @@ def mend_command(
     into a pot is mended by `swatchvault pot edit`, all else by telling the notes again.
     """
     from swatchvault.archive import open_archive
+    from swatchvault.days import past_day
 
     told = {field: value for field, value in facts.items() if value is not None}
+    for field in ("mixed_on", "dyed_on"):
+        if field in told:
+            told[field] = past_day(told[field], f"--{field.replace('_', '-')}")
     _refuse_strange(kind, told, remove)
     if owner is not None and kind != "stock":
         raise click.UsageError(f"--of goes with stock: a {kind}'s name is the only one")

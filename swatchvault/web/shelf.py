@@ -13,7 +13,7 @@ from datasette import Response
 from swatchvault.cautions import CAUTION_LINE
 from swatchvault.errors import SwatchvaultError
 from swatchvault.web.mend import put_right
-from swatchvault.web.typed import number, number_or_none, row_id, whole
+from swatchvault.web.typed import day_or_none, number, number_or_none, row_id, whole
 from swatchvault.web.visit import Form, RefusedError, Visit
 
 if TYPE_CHECKING:
@@ -94,13 +94,7 @@ async def dye_page(visit: Visit) -> Response:
 
 
 def _day(form: Form, name: str, what: str) -> str | None:
-    text = form.text(name)
-    if not text:
-        return None
-    try:
-        return date.fromisoformat(text).isoformat()
-    except ValueError:
-        raise RefusedError(f"{what} is {text!r}: write a date such as 2026-03-01") from None
+    return day_or_none(form.text(name), what)
 
 
 def _add_dye(conn: sqlite3.Connection, form: Form) -> str:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from datetime import date
 
 from swatchvault.amounts import AMBIGUOUS, after_one, parse_amount
+from swatchvault.days import past_day
+from swatchvault.errors import SwatchvaultError
 from swatchvault.web.visit import Form, RefusedError, Visit
 
 
@@ -39,13 +40,13 @@ def ratio_or_none(text: str, what: str = "the liquor ratio") -> float | None:
 
 
 def day_or_none(text: str, what: str) -> str | None:
-    """A day of the calendar, or ``None`` where nothing was typed. Raises ``RefusedError``."""
+    """A day that has come, or ``None`` where nothing was typed. Raises ``RefusedError``."""
     if not text.strip():
         return None
     try:
-        return date.fromisoformat(text.strip()).isoformat()
-    except ValueError:
-        raise RefusedError(f"{what} is {text!r}: write a date such as 2026-03-01") from None
+        return past_day(text, what)
+    except SwatchvaultError as error:
+        raise RefusedError(str(error)) from None
 
 
 def grams_or_none(text: str, what: str) -> float | None:

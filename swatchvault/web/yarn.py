@@ -9,7 +9,7 @@ from datasette import Response
 
 from swatchvault.errors import CompareError
 from swatchvault.web.recipes import recipe_example
-from swatchvault.web.typed import above_zero, row_id, whole
+from swatchvault.web.typed import above_zero, day_or_none, row_id, whole
 from swatchvault.web.visit import Form, RefusedError, Visit
 
 Record = dict[str, Any]
@@ -115,7 +115,8 @@ def _set(
     if colourway_id not in (None, swatch["colourway_id"]):
         raise RefusedError(f"swatch {swatch['label']} is of another colourway: choose one of these")
     names = (swatch["colourway"], swatch["base"], swatch["form"], swatch["label"])
-    since, reason = form.text("since") or None, form.text("reason") or None
+    since = day_or_none(form.text("since"), "the day from which it holds")
+    reason = form.text("reason") or None
     entry = set_master(conn, Master(*names, *limits, since, reason))
     wanted = {"yes": True, "no": False}.get(form.text("evenness"))
     if wanted is not None:

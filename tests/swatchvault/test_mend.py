@@ -113,7 +113,8 @@ def test_a_master_keeps_its_form(folder, capsys):
         (("lot", "nine", "--dry-g", 5), 1, "unknown lot 'nine'"),
         (("stock", "S1", "--grams", 3), 1, "say which dye with --of"),
         (("stock", "S1", "--of", "Ember", "--grams", 0), 1, "refused: grams"),
-        (("lot", "T", "--dyed-on", "2.4.2026"), 1, "refused: dyed_on"),
+        (("lot", "T", "--dyed-on", "2.4.2026"), 1, "write a date such as 2026-03-01"),
+        (("lot", "T", "--dyed-on", "2199-01-01"), 1, "--dyed-on is 2199-01-01, which has not come"),
     ],
 )
 def test_what_cannot_be_is_refused_in_a_line(folder, capsys, asked, code, words):

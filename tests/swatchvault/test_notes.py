@@ -296,6 +296,20 @@ def test_a_mistake_in_the_table_is_told_with_its_line(write, table, words):
         ("[[base]]\nLumme wool\n", "a line is NAME = VALUE"),
         ("[[base]]\nname = 3", "[[base]] 1, name is 3: text is needed"),
         ("[[base]]\nname = ' '", "text is needed"),
+        (
+            '[[lot]]\ncode = "L"\nbase = "B"\ndyed_on = 2199-01-01',
+            "[[lot]] 1, dyed_on is 2199-01-01, which has not come yet: this computer's clock says",
+        ),
+        (
+            '[[stock]]\ndye = "E"\ncode = "S"\ngrams = 1\nmade_up_to_ml = 9\n'
+            'mixed_on = "2199-01-01"',
+            "[[stock]] 1, mixed_on is 2199-01-01, which has not come yet",
+        ),
+        (
+            '[[master]]\ncolourway = "C"\nbase = "B"\nform = "knit"\nswatch = "s"\n'
+            "since = 2199-01-01T10:00:00",
+            "since is 2199-01-01T10:00:00, which has not come yet",
+        ),
         ("[[base]]\nname = 'a'\nfibres = 80", "fibres is 80: write {wool = 80, silk = 20}"),
         ("[[base]]\nname = 'a'\nfibres = {wool = 'all'}", "fibres, wool is 'all': a number"),
         ("[[base]]\nname = 'a'\nprice_per_kg = true", "price_per_kg is True: a number is needed"),

@@ -127,6 +127,8 @@ async def test_a_helper_is_not_offered_it_and_cannot(
         ("stock", "made_up_to_ml", "much", "cannot be read"),
         ("stock", "mixed_on", "2026-02-30", "write a date such as 2026-03-01"),
         ("lot", "dyed_on", "2.4.2026", "write a date such as 2026-03-01"),
+        ("stock", "mixed_on", "2199-01-01", "Mixed on is 2199-01-01, which has not come yet"),
+        ("lot", "dyed_on", "2199-01-01", "Dyed on is 2199-01-01, which has not come yet"),
         ("lot", "dry_g", "1,234", "comma"),
         ("swatch", "form", "ball", "choose one of skein"),
         ("swatch", "form", "knit", "is a master or was held to one"),

@@ -84,6 +84,14 @@ async def test_a_helper_adds_nothing(
         ("dye", {"name": "a\u0007b"}, "control characters"),
         ("pack", {"dye": "No such", "code": "x"}, "unknown dye"),
         ("pack", {"dye": "Marn blue", "code": "x", "opened_on": "soon"}, "write a date"),
+        ("pack", {"dye": "Marn blue", "code": "x", "opened_on": "2199-01-01"}, "has not come yet"),
+        (
+            "stock",
+            {**_MARN, "grams": "5", "made_up_to": "500", "mixed_on": "2199-01-01"},
+            "has not come yet",
+        ),
+        ("base lot", {"base": "x", "label": "x", "received_on": "2199-01-01"}, "has not come yet"),
+        ("left", {"stock": "1", "left": "5", "seen_on": "2199-01-01"}, "has not come yet"),
         (
             "stock",
             {**_MARN, "grams": "5 mL", "made_up_to": "500"},

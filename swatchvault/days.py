@@ -1,0 +1,37 @@
+"""Days as people type them: of the calendar, and none that has not come yet. Pure but for today."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+from swatchvault.errors import SwatchvaultError
+
+#: When this was written: a clock that stands before it is wrong, and refuses no day of before.
+WRITTEN_ON = date(2026, 11, 27)
+
+
+def past_day(text: str, what: str, today: date | None = None) -> str:
+    """A day such as ``2026-03-01``, as it is stored. ``what``: of what it is, for the refusal.
+
+    Raises ``SwatchvaultError`` where it is no date or comes after tomorrow.
+    """
+    try:
+        day = date.fromisoformat(text.strip()).isoformat()
+    except ValueError:
+        raise SwatchvaultError(f"{what} is {text!r}: write a date such as 2026-03-01") from None
+    return not_to_come(day, what, today)
+
+
+def not_to_come(told: str, what: str, today: date | None = None) -> str:
+    """A day or a time as it was told, in ISO 8601.
+
+    Raises ``SwatchvaultError`` where its day comes after tomorrow: it is today's tomorrow
+    somewhere else on the earth, and no day later.
+    """
+    now = today or date.today()
+    if date.fromisoformat(told[:10]) > max(now, WRITTEN_ON) + timedelta(days=1):
+        raise SwatchvaultError(
+            f"{what} is {told}, which has not come yet: this computer's clock says "
+            f"{now.isoformat()}. Correct the day (or the clock)"
+        )
+    return told

@@ -1,0 +1,40 @@
+"""Days as they are typed: read, and refused where they have not come yet."""
+
+from datetime import date
+
+import pytest
+
+from swatchvault.days import WRITTEN_ON, not_to_come, past_day
+from swatchvault.errors import SwatchvaultError
+
+TODAY = date(2030, 5, 31)
+
+
+@pytest.mark.parametrize("told", ["2026-03-01", "2030-05-31", "2030-06-01", " 1999-12-31 "])
+def test_a_day_up_to_tomorrow_is_taken(told):
+    assert past_day(told, "mixed on", TODAY) == told.strip()
+
+
+@pytest.mark.parametrize("told", ["2030-06-02", "2031-01-01", "9999-12-31"])
+def test_a_day_after_tomorrow_is_refused_with_the_clock_it_was_held_to(told):
+    words = f"mixed on is {told}, which has not come yet: this computer's clock says 2030-05-31"
+    with pytest.raises(SwatchvaultError, match=words):
+        past_day(told, "mixed on", TODAY)
+
+
+def test_a_time_counts_by_its_day():
+    assert not_to_come("2030-06-01T23:59:59", "since", TODAY) == "2030-06-01T23:59:59"
+    with pytest.raises(SwatchvaultError, match="since is 2030-06-02T00:00"):
+        not_to_come("2030-06-02T00:00", "since", TODAY)
+
+
+def test_a_clock_that_stands_at_its_beginning_refuses_no_day_of_before_the_program():
+    assert past_day(f"{WRITTEN_ON}", "dyed on", date(1970, 1, 1)) == f"{WRITTEN_ON}"
+    with pytest.raises(SwatchvaultError, match="clock says 1970-01-01"):
+        past_day("2199-01-01", "dyed on", date(1970, 1, 1))
+
+
+@pytest.mark.parametrize("told", ["", "soon", "2026-02-30", "1.3.2026"])
+def test_what_is_no_day_is_told(told):
+    with pytest.raises(SwatchvaultError, match="write a date such as 2026-03-01"):
+        past_day(told, "dyed on", TODAY)
