@@ -28,7 +28,7 @@ from swatchvault.archive import (
 from swatchvault.archive.files import remove_abandoned
 from swatchvault.batch import Job, Outcome, measure_many
 from swatchvault.errors import ArchiveError, SwatchvaultError
-from swatchvault.newnames import ask_about_new
+from swatchvault.newnames import ask_about_new, refuse_other_day
 
 #: A photo under this light is kept beside its swatch, shown, and never measured.
 BLACK_LIGHT = "black light"
@@ -104,6 +104,7 @@ def file_told(
     for row in notes.photos:
         rows.setdefault(row.photo, []).append(row)
     with _tried(archive.conn):  # what is wrong in the notes is told before anything is measured
+        refuse_other_day(archive.conn, notes)
         if not really_new:
             ask_about_new(archive.conn, notes)
         by_photo = _by_photo(apply_notes(archive.conn, notes))

@@ -104,6 +104,18 @@ def _one_base_more(conn: sqlite3.Connection, lot: Lot) -> list[str]:
     return [f"lot {code!r} is on {on}: did {' and '.join(map(repr, more))} go into it too?"]
 
 
+def refuse_other_day(conn: sqlite3.Connection, notes: Notes) -> None:
+    """A day typed beside a photo never changes that of a lot: raise ``ArchiveError`` instead."""
+    sql = "SELECT code, dyed_on FROM lot WHERE code = :code AND dyed_on <> :told"
+    for lot in notes.lots:
+        told = {"code": clean(lot.code, "lot"), "told": lot.dyed_on}
+        for row in query(conn, sql, told).records():
+            raise ArchiveError(
+                f"lot {row['code']!r} was dyed on {row['dyed_on']}, not on {lot.dyed_on}: leave "
+                "the day out, or put the lot's right"
+            )
+
+
 def _folded(name: str) -> str:
     return "".join(c for c in name.casefold() if c.isalnum())
 

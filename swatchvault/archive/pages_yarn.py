@@ -11,6 +11,7 @@ from swatchvault.archive.labs import LAB, with_lab
 from swatchvault.archive.listing import query
 from swatchvault.archive.speaking import DAMP, speaks_for, tells_evenness_of
 from swatchvault.archive.standing import still_of
+from swatchvault.archive.views import DAY_OF_LOT
 from swatchvault.errors import NotFound
 
 Record = dict[str, Any]
@@ -59,15 +60,16 @@ FROM (SELECT lot.id AS lot_id, lot.code AS lot, lot.dyed_on, lot.recipe_id, lot.
     (SELECT m.swatch_id FROM swatch JOIN current_measurement AS m ON m.swatch_id = swatch.id
         WHERE swatch.lot_id = lot.id ORDER BY m.id DESC LIMIT 1) AS seen,
     (SELECT c.id FROM lot_check AS c WHERE c.lot_id = lot.id
-        ORDER BY c.checked_at DESC, c.id DESC LIMIT 1) AS check_id
-    FROM (SELECT id FROM lot {{where}} ORDER BY dyed_on DESC, id DESC LIMIT :most) AS shown
+        ORDER BY c.checked_at DESC, c.id DESC LIMIT 1) AS check_id,
+    {DAY_OF_LOT} AS day
+    FROM (SELECT id FROM lot {{where}} ORDER BY {DAY_OF_LOT} DESC, id DESC LIMIT :most) AS shown
     JOIN lot ON lot.id = shown.id LEFT JOIN recipe ON recipe.id = lot.recipe_id) AS l
 LEFT JOIN measurement AS m ON m.id = {speaks_for("l.seen")}
 LEFT JOIN measurement AS even ON even.id = {tells_evenness_of("l.seen")}
 LEFT JOIN layout ON layout.id = m.layout_id
 LEFT JOIN photo ON photo.id = layout.photo_id LEFT JOIN lot_check AS c ON c.id = l.check_id
 LEFT JOIN evenness_check AS tonal ON tonal.lot_check_id = c.id
-ORDER BY l.dyed_on DESC, l.lot_id DESC"""
+ORDER BY l.day DESC, l.lot_id DESC"""
 
 _SWATCHES = f"""SELECT s.*, {LAB}, {DAMP} AS damp, photo.sha256 AS photo_sha256,
 m.region, m.flags, json_extract(even.tonality, '$.class') AS evenness

@@ -17,6 +17,12 @@ _BASES = (
     "WHERE lot_base.lot_id = lot.id)"
 )
 
+#: When a ``lot`` was dyed, or where nobody told it the day of its first photo that counts.
+DAY_OF_LOT = (
+    "COALESCE(lot.dyed_on, (SELECT min(substr(COALESCE(photo.taken_at, photo.added_at), 1, 10)) "
+    "FROM swatch JOIN current_measurement AS m ON m.swatch_id = swatch.id "
+    "JOIN photo ON photo.id = m.photo_id WHERE swatch.lot_id = lot.id))"
+)
 
 #: What is set aside now, to be continued by a condition; and each such measurement as ``m``.
 ASIDE = "set_aside AS aside WHERE aside.taken_back_at IS NULL"

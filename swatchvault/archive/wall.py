@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from swatchvault.archive.listing import query
 from swatchvault.archive.speaking import speaking, telling_evenness
 from swatchvault.archive.standing import still_of
+from swatchvault.archive.views import DAY_OF_LOT
 
 _STANDS = f"""{still_of("master")} AND NOT EXISTS (SELECT 1 FROM master AS later
     WHERE later.colourway_id = master.colourway_id AND later.base_id = master.base_id
@@ -33,14 +34,18 @@ JOIN photo ON photo.id = layout.photo_id WHERE m.id IN (SELECT value FROM json_e
 _EVEN = """SELECT swatch_id, json_extract(tonality, '$.class') AS evenness FROM measurement
 WHERE id IN (SELECT value FROM json_each(:ids))"""
 
-_CHECKED = """SELECT colourway_id, lot, verdict, evenness_verdict FROM
-(SELECT lot.colourway_id, lot.code AS lot, c.verdict, tonal.verdict AS evenness_verdict,
+_CHECKED = f"""WITH last AS (SELECT lot.id, c.id AS check_id, c.verdict, row_number() OVER (
+    PARTITION BY lot.id ORDER BY c.checked_at DESC, c.id DESC) AS place
+    FROM lot JOIN lot_check AS c ON c.lot_id = lot.id
+    WHERE lot.colourway_id IN (SELECT value FROM json_each(:ids)))
+SELECT newest.*, tonal.verdict AS evenness_verdict FROM
+(SELECT lot.colourway_id, lot.code AS lot, last.verdict, last.check_id,
+    sum(last.verdict = 'outside') OVER (PARTITION BY lot.colourway_id) AS outside,
     row_number() OVER (
-    PARTITION BY lot.colourway_id
-    ORDER BY lot.dyed_on DESC, lot.id DESC, c.checked_at DESC, c.id DESC) AS place
-FROM lot JOIN lot_check AS c ON c.lot_id = lot.id
-LEFT JOIN evenness_check AS tonal ON tonal.lot_check_id = c.id
-WHERE lot.colourway_id IN (SELECT value FROM json_each(:ids))) WHERE place = 1"""
+    PARTITION BY lot.colourway_id ORDER BY {DAY_OF_LOT} DESC, lot.id DESC) AS place
+FROM last JOIN lot ON lot.id = last.id WHERE last.place = 1) AS newest
+LEFT JOIN evenness_check AS tonal ON tonal.lot_check_id = newest.check_id
+WHERE newest.place = 1"""
 
 
 @dataclass(frozen=True)
@@ -49,8 +54,9 @@ class OnTheWall:
 
     ``lab`` and ``photo_sha256`` are of the photo that speaks for the master, or for the swatch
     measured last where no photo of a master counts; ``evenness`` is that swatch's. ``verdict``: the
-    last one given on ``checked_lot``, the newest lot that was checked; ``evenness_verdict``: what
-    that check said of its evenness.
+    last one given on ``checked_lot``, the newest lot that was checked, by the day of its first
+    photo where it has none of its own; ``evenness_verdict``: what that check said of its evenness.
+    ``outside``: lots whose last check said so.
     """
 
     colourway_id: int
@@ -63,6 +69,7 @@ class OnTheWall:
     checked_lot: str | None
     verdict: str | None
     evenness_verdict: str | None
+    outside: int
 
 
 def wall(
@@ -100,6 +107,7 @@ def _entry(
         checked_lot=_text(checked.get("lot")),
         verdict=_text(checked.get("verdict")),
         evenness_verdict=_text(checked.get("evenness_verdict")),
+        outside=int(str(checked.get("outside") or 0)),
     )
 
 

@@ -31,6 +31,7 @@ LIGHTS: Mapping[str, Light] = {"daylight": "daylight", "other": "other"}
 @click.option("--base", help="The base it is on.")
 @click.option("--colourway", help="Its colourway; none for undyed yarn.")
 @click.option("--lot", help="Its lot.")
+@click.option("--dyed-on", help="With --create: the day the lot was dyed, as 2026-03-01.")
 @click.option("--form", type=FORMS, help="skein, wound card or knit.")
 @click.option("--dry/--wet", default=None, help="Whether the yarn was dry; unknown if not said.")
 @click.option("--damp", is_flag=True, hidden=True)  # what --wet was called before
@@ -59,6 +60,7 @@ LIGHTS: Mapping[str, Light] = {"daylight": "daylight", "other": "other"}
 def add_command(
     paths: tuple[Path, ...],
     archive_folder: Path | None,
+    dyed_on: str | None,
     light: str | None,
     workers: int | str | None,
     create: bool,
@@ -83,17 +85,22 @@ def add_command(
     """
     from swatchvault.archive import apply_notes, open_archive
     from swatchvault.archive.stock_doubts import new_doubts, stock_doubts
+    from swatchvault.days import past_day
     from swatchvault.filing import file_photos, file_told
 
     if really_new and not create:
         raise click.UsageError("--really-new goes with --create")
+    if dyed_on is not None:
+        if not (create and told["lot"]):
+            raise click.UsageError("--dyed-on goes with --create and --lot")
+        dyed_on = past_day(dyed_on, "--dyed-on")
     if damp:
         told["dry"] = False
     known = {"card_y": card_y, "card_lab": card_lab, "steps_y": steps_y, "bar_mm": bar_mm}
     settings = make_settings(known, LIGHTS.get(light or ""), no_card)
     failed: list[str | None] = []
     with open_archive(need_archive(archive_folder)) as archive:
-        for notes, folder in gather(paths, told, light, create):
+        for notes, folder in gather(paths, told, light, create, dyed_on):
             how: dict[str, Any] = {"settings": settings, "workers": workers, "relabel": relabel}
             added, changed, measured = 0, 0, 0
             if folder is None:
@@ -130,7 +137,11 @@ def sum_of(added: int, changed: int, measured: int) -> str:
 
 
 def gather(
-    paths: tuple[Path, ...], told: dict[str, str | bool | None], light: str | None, create: bool
+    paths: tuple[Path, ...],
+    told: dict[str, str | bool | None],
+    light: str | None,
+    create: bool,
+    dyed_on: str | None = None,
 ) -> list[tuple[Any, Path | None]]:
     """Notes with the folder their photos' names are relative to; none for what options tell."""
     from swatchvault.notes import PHOTOS_CSV, STUDIO_TOML, read_notes
@@ -151,12 +162,16 @@ def gather(
         (read_notes(p), p if p.is_dir() else p.parent) for p in noted
     ]
     if photos:
-        found.append((notes_from_options(photos, told, light, create), None))
+        found.append((notes_from_options(photos, told, light, create, dyed_on), None))
     return found
 
 
 def notes_from_options(
-    photos: list[Path], told: dict[str, str | bool | None], light: str | None, create: bool
+    photos: list[Path],
+    told: dict[str, str | bool | None],
+    light: str | None,
+    create: bool,
+    dyed_on: str | None = None,
 ) -> Any:
     """Notes for photos whose content the options tell."""
     from swatchvault.archive import Base, Colourway, Lot, Notes, PhotoNote
@@ -179,6 +194,6 @@ def notes_from_options(
     return Notes(
         bases=(Base(base),),
         colourways=(Colourway(colourway),) if colourway else (),
-        lots=(Lot(lot, (base,), colourway),) if lot else (),
+        lots=(Lot(lot, (base,), colourway, dyed_on=dyed_on),) if lot else (),
         photos=rows,
     )

@@ -61,8 +61,8 @@ def keep(folder: Path, name: str, data: bytes) -> str:
             target = place / safe_name(name)
             with whole_file(target) as file:
                 file.write(data)
-            read_photo(target)
-            _write(place, {"name": target.name})
+            photo = read_photo(target)
+            _write(place, {"name": target.name, "taken_at": photo.taken_at})
         except OSError as error:
             shutil.rmtree(place, ignore_errors=True)
             why = error.strerror or str(error)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Mapping, Sequence
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -27,16 +28,18 @@ from swatchvault.archive import (
     store_files,
     transaction,
 )
+from swatchvault.archive.pages_photo import photo_row
 from swatchvault.errors import SwatchvaultError
 from swatchvault.filing import BLACK_LIGHT
-from swatchvault.newnames import ask_about_new
+from swatchvault.newnames import ask_about_new, refuse_other_day
 from swatchvault.web import incoming, measuring
 from swatchvault.web.picture import source_of
 from swatchvault.web.said import CREATE, REALLY_NEW, lacking, not_kept
+from swatchvault.web.typed import day_or_none
 from swatchvault.web.visit import Form, RefusedError, Visit
 
 FORMS = ("skein", "wound card", "knit")
-_FACTS = ("swatch", "base", "colourway", "lot", "skein", "form", "dry")
+_FACTS = ("swatch", "base", "colourway", "lot", "skein", "form", "dry", "dyed_on")
 
 
 async def shows_page(visit: Visit) -> Response:
@@ -64,6 +67,7 @@ async def _told(visit: Visit, sha256: str, path: Path, draft: Mapping[str, Any])
     try:
         if not any(r["swatch"] for r in told["regions"]):
             raise SwatchvaultError("no region has a swatch's name: name at least one, then keep it")
+        refuse_day_alone(told)
         notes = notes_of(told, draft.get("about", {}), path)
         await visit.write(_try_out, notes, told["really_new"])
         told_all = {"told": told, "typed": told, "trouble": None}
@@ -119,6 +123,7 @@ def told_of(form: Form, regions: Sequence[str], may_create: bool) -> dict[str, A
     for row in rows:
         if row["dry"] not in ("", "yes", "no") or row["form"] not in ("", *FORMS):
             raise RefusedError("dry is yes or no, and form is skein, wound card or knit")
+        row["dyed_on"] = row["dyed_on"] if may_create else ""
     return {
         "regions": rows,
         "note": form.text("note"),
@@ -127,6 +132,17 @@ def told_of(form: Form, regions: Sequence[str], may_create: bool) -> dict[str, A
         "relabel": may_create and form.text("relabel") == "yes",
         "once": form.text("once"),
     }
+
+
+def refuse_day_alone(told: Mapping[str, Any]) -> None:
+    """Raise where a day was typed that cannot be read, or that would be kept nowhere."""
+    for row in told["regions"]:
+        day_or_none(row["dyed_on"], "the day it was dyed")
+        if row["dyed_on"] and not (told["create"] and row["lot"] and row["base"]):
+            raise SwatchvaultError(
+                "the day it was dyed is kept with a new lot: fill in lot and base and tick "
+                f"“{CREATE}”. A lot that is here has a form for its day on its own page"
+            )
 
 
 def notes_of(told: Mapping[str, Any], about: Mapping[str, Any], path: Path) -> Notes:
@@ -157,7 +173,7 @@ def notes_of(told: Mapping[str, Any], about: Mapping[str, Any], path: Path) -> N
         bases=tuple(Base(b) for b in _each(rows, "base")),
         colourways=tuple(Colourway(c) for c in _each(rows, "colourway")),
         lots=tuple(
-            Lot(r["lot"], (r["base"],), r["colourway"] or None)
+            Lot(r["lot"], (r["base"],), r["colourway"] or None, dyed_on=r.get("dyed_on") or None)
             for r in rows
             if r["lot"] and r["base"]
         ),
@@ -177,6 +193,7 @@ def _try_out(conn: sqlite3.Connection, notes: Notes, really_new: bool) -> None:
     """Apply the notes and undo it: what does not fit is told before the photo is measured."""
     try:
         with transaction(conn):
+            refuse_other_day(conn, notes)
             if not really_new:
                 ask_about_new(conn, notes)
             apply_notes(conn, notes)
@@ -262,10 +279,18 @@ async def _page(
         "new_label": REALLY_NEW,
         "filed": bool(known),
         "forms": FORMS,
+        "days": await visit.read(_days_offered, sha256, draft),
         "choices": await visit.read(choices),
         "state": await measuring.state_of(visit, sha256),
     }
     return await visit.page("sv_photo_shows.html", values, 400 if words else 200)
+
+
+def _days_offered(conn: sqlite3.Connection, sha256: str, draft: Mapping[str, Any]) -> list[str]:
+    """Days that a new lot may have been dyed on: the photo's, and today."""
+    row = photo_row(conn, sha256)
+    taken = draft.get("taken_at") if row is None else row.facts["taken_at"]
+    return list(dict.fromkeys([*([str(taken)[:10]] if taken else []), f"{date.today()}"]))
 
 
 def _prefilled(

@@ -230,6 +230,26 @@ def test_what_is_made_for_two_photos_stays_where_one_of_them_is_filed(capsys, tm
     assert [(len(content(archive)[t])) for t in ("base", "swatch", "photo")] == [1, 1, 1]
 
 
+def test_the_day_of_a_lot_goes_with_a_new_lot(capsys, tmp_path):
+    archive = tmp_path / "archive"
+    run(capsys, "new", archive)
+    path = grey_picture(tmp_path / "good.png")
+    told = ("--swatch", "s", "--base", "B", "--form", "knit", "--archive", archive)
+    day = ("--lot", "L", "--dyed-on", "2026-03-02")
+    assert "--dyed-on goes with --create and --lot" in run(capsys, "add", path, *told, *day).err
+    late = ("--lot", "L", "--dyed-on", "2199-01-01", "--create")
+    assert (
+        "--dyed-on is 2199-01-01, which has not come" in run(capsys, "add", path, *told, *late).err
+    )
+    assert run(capsys, "add", path, *told, *day, "--create").code == 0
+    other = ("--lot", "L", "--dyed-on", "2026-03-05", "--create", "--really-new")
+    ran = run(capsys, "add", path, *told, *other)
+    assert ran.code == 1 and "lot 'L' was dyed on 2026-03-02, not on 2026-03-05" in ran.err
+    assert run(capsys, "add", path, *told, *day, "--create").code == 0
+    with open_archive(archive) as opened:
+        assert opened.conn.execute("SELECT code, dyed_on FROM lot").fetchall()[0][1] == "2026-03-02"
+
+
 def content(archive: Path) -> dict:
     with open_archive(archive) as opened:
         return dump(opened.conn)

@@ -136,7 +136,7 @@ async def test_the_wall_names_the_newest_checked_lot(
     assert tile is not None
     assert f">{verdict}</span>" in tile[0]
     assert f"<bdi>{code}</bdi>" in tile[0]
-    assert other not in tile[0]
+    assert f">{other}</span>" not in tile[0]
     assert f"<bdi>{old_code}</bdi>" not in tile[0]
 
 
