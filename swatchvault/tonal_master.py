@@ -6,8 +6,10 @@ import sqlite3
 
 from swatchvault.archive import (
     SwatchFacts,
+    class_stated,
     no_longer_held,
     state_evenness,
+    stated_evenness,
     swatch_colours,
     tells_evenness,
     why_none_counts,
@@ -15,6 +17,8 @@ from swatchvault.archive import (
 from swatchvault.errors import ArchiveError, NotFound
 from swatchvault.evenness_check import Evenness, reason_for, tolerance_for
 from swatchvault.lotcheck import evenness_of
+
+WIDER = "that is wider than it is uneven itself, so no lot can be called less tonal"
 
 
 def state_or_end(
@@ -49,8 +53,8 @@ def state_or_end(
         f"its evenness: {found.kind}, unevenness {found.unevenness:.2f} ± {found.u:.2f}; later "
         f"lots as {found.form} are held to it within {chosen:.2g} ({reason})"
     )
-    if found.kind != "solid" and chosen >= found.unevenness:
-        said += "; that is wider than it is uneven itself, so no lot can be called less tonal: "
+    if wider_than_itself(found.kind, found.unevenness, chosen):
+        said += f"; {WIDER}: "
         if tolerance is None:
             said += (
                 "a nearer photo, more yarn or flatter light makes it narrower; a smaller one by "
@@ -59,6 +63,28 @@ def state_or_end(
         else:
             said += f"state one under {found.unevenness:.2g}"
     return said
+
+
+def wider_than_itself(kind: str | None, unevenness: float, tolerance: float) -> bool:
+    """Whether a master's tolerance leaves no lot to be called less tonal, and that is news: of a
+    solid it goes without saying. Both in ΔE00."""
+    return kind != "solid" and tolerance >= unevenness
+
+
+def stated_words(conn: sqlite3.Connection, master_id: int) -> tuple[str, ...]:
+    """What later lots are held to of a master's evenness, a phrase each; none where to nothing."""
+    stated = stated_evenness(conn, master_id)
+    if stated is None:
+        return ()
+    said = [
+        f"unevenness {stated.unevenness:.2f} ± {stated.u_unevenness:.2f}, tolerance "
+        f"{stated.tolerance:.2g}" + (f" ({stated.reason})" if stated.reason else "")
+    ]
+    if wider_than_itself(class_stated(conn, stated), stated.unevenness, stated.tolerance):
+        said.append(WIDER)
+    if stated.set_aside:
+        said.append("the photo that it was stated from is set aside: state it anew")
+    return tuple(said)
 
 
 def _told(conn: sqlite3.Connection, swatch: SwatchFacts) -> tuple[Evenness, int]:

@@ -57,6 +57,7 @@ from swatchvault.archive.entities import (
 )
 from swatchvault.archive.evenness import (
     StatedEvenness,
+    class_stated,
     no_longer_held,
     record_evenness_check,
     state_evenness,
@@ -197,6 +198,7 @@ __all__ = [
     "add_swatch",
     "apply_notes",
     "backup",
+    "class_stated",
     "colours",
     "colourway_names",
     "create_archive",

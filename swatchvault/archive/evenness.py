@@ -87,6 +87,13 @@ def stated_evenness(conn: sqlite3.Connection, master_id: int) -> StatedEvenness 
     )
 
 
+def class_stated(conn: sqlite3.Connection, stated: StatedEvenness) -> str | None:
+    """The class of the measurement that a master's evenness is from; ``None`` where unknown."""
+    sql = "SELECT json_extract(tonality, '$.class') FROM measurement WHERE id = ?"
+    row = conn.execute(sql, (stated.measurement_id,)).fetchone()
+    return None if row is None else row[0]
+
+
 def record_evenness_check(
     conn: sqlite3.Connection,
     lot_check_id: int,

@@ -39,6 +39,7 @@ def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
     from swatchvault.archive import pages_yarn as pages
     from swatchvault.archive import speaks_of, swatch_colours, tells_evenness
     from swatchvault.archive.standing import no_longer
+    from swatchvault.tonal_master import stated_words
     from swatchvault.tonal_words import say
 
     found = swatch_colours(conn, swatch_id)
@@ -46,6 +47,7 @@ def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
     even = tells_evenness(conn, found).get(swatch_id)
     swatch = pages.one(conn, "swatch", swatch_id)
     history = pages.history_of_swatch(conn, swatch_id)
+    master = pages.master_of_swatch(conn, swatch_id)
     return {
         "swatch": swatch,
         "right": put_right("swatch", swatch_id, swatch, names=names_for(conn, "swatch")),
@@ -59,7 +61,8 @@ def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
         "photo": None if spoken is None else _photo(conn, spoken.photo_sha256, spoken.region),
         "history": history,
         "all_aside": not found and any(not h["superseded"] for h in history),
-        "master": pages.master_of_swatch(conn, swatch_id),
+        "master": master,
+        "held_even": stated_words(conn, master["master_id"]) if master else (),
         "no_longer": no_longer(conn, "held.swatch_id = ?", (swatch_id,)),
         "checks": newest_and_earlier(pages.checks_of_swatch(conn, swatch_id)),
     }

@@ -32,8 +32,13 @@ async def colourway_page(visit: Visit) -> Response:
 def _colourway(conn: sqlite3.Connection, colourway_id: int) -> Record:
     from swatchvault.archive import pages_yarn as pages
     from swatchvault.archive.standing import no_longer
+    from swatchvault.tonal_master import stated_words
 
     colourway = pages.one(conn, "colourway", colourway_id)
+    masters = [
+        {**m, "even": stated_words(conn, m["master_id"])}
+        for m in pages.masters_of_colourway(conn, colourway_id)
+    ]
     swatches = pages.swatches_of_colourway_id(conn, colourway_id)
     measured = [s for s in swatches if s["lab"]]
     lots = pages.lots_of_colourway(conn, colourway_id)
@@ -42,7 +47,7 @@ def _colourway(conn: sqlite3.Connection, colourway_id: int) -> Record:
         "colourway": colourway,
         "lots": lots,
         "recipes": pages.recipes_of_colourway(conn, colourway_id),
-        "masters": pages.masters_of_colourway(conn, colourway_id),
+        "masters": masters,
         "no_longer": no_longer(conn, "held.colourway_id = ?", (colourway_id,)),
         "measured": measured,
         "example": recipe_example(conn, colourway["name"]),

@@ -19,6 +19,7 @@ from swatchvault.archive import (
     state_evenness,
     stated_evenness,
 )
+from swatchvault.tonal_master import stated_words
 from tests.swatchvault.factories import copy_of, measured, photo_file, photo_of, studio
 from tests.swatchvault.running import run
 
@@ -110,6 +111,10 @@ def test_a_tolerance_wider_than_its_own_unevenness_is_told_at_once(archive, tmp_
     file_one(archive, tmp_path, 1, tonality(0.49, 0.03), "later")
     said = run(capsys, "master", "sun 1", "--evenness", "--archive", archive.folder).out
     assert "no lot can be called less tonal" in said and "narrower" in said
+    master = current_master(archive.conn, *HELD)
+    figures, wider = stated_words(archive.conn, master.master_id)
+    assert figures.startswith("unevenness 0.49 ± 0.30, tolerance ")
+    assert "no lot can be called less tonal" in wider
     by_hand = ["master", "sun 1", "--evenness-tolerance", "0.8", "--archive", archive.folder]
     assert "less tonal: state one under 0.49" in run(capsys, *by_hand).out
 

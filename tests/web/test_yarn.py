@@ -191,7 +191,7 @@ async def test_the_master_is_set_once_by_a_form(
         ({"swatch": ""}, "swatch is missing"),
         ({"swatch": "one"}, "swatch cannot be read"),
         ({"swatch": "999999"}, "no swatch of the number"),
-        ({"since": "yesterday"}, "must be a date"),
+        ({"since": "yesterday"}, "write a date such as 2026-03-01"),
         ({"once": "short"}, "token"),
         ({"swatch": "{undyed}"}, "undyed yarn"),
         ({"swatch": "{other}"}, "another colourway"),
@@ -242,10 +242,25 @@ async def test_how_even_the_master_is_can_be_held_to(
     assert (await dyer.post(page, form)).status_code == 303
     (stated,) = ask(studio, "SELECT unevenness FROM master_evenness ORDER BY id DESC")[0]
     assert stated is not None
+    (colourway,) = ask(
+        studio, "SELECT colourway_id FROM lot JOIN swatch ON lot_id = lot.id WHERE swatch.id = ?",
+        swatch,
+    )[0]  # fmt: skip
+    told = ask(
+        studio, "SELECT unevenness, u_unevenness, tolerance FROM master_evenness "
+        "ORDER BY id DESC",
+    )[0]  # fmt: skip
+    words = "unevenness {:.2f} ± {:.2f}, tolerance {:.2g}".format(*told)
+    for shown in (page, f"/colourway/{colourway}"):
+        text = (await dyer.get(shown)).text
+        assert words in text
+        assert ("no lot can be called less tonal" in text) == (told[2] >= told[0])
     form = {"once": once((await dyer.get(page)).text), "swatch": str(swatch), "evenness": "no"}
     assert (await dyer.post(page, form)).status_code == 303
     (stated,) = ask(studio, "SELECT unevenness FROM master_evenness ORDER BY id DESC")[0]
     assert stated is None
+    assert "and not to how even it is" in (await dyer.get(page)).text
+    assert "unevenness" not in (await dyer.get(f"/colourway/{colourway}")).text.split("Masters")[1]
 
 
 async def test_the_course_is_drawn_without_style_or_script(
