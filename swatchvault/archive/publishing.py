@@ -16,6 +16,10 @@ _MAKING = (
     *("struck_step", "pot_step", "pot", "lot_dye", "recipe_step", "recipe_dye", "recipe_part"),
     *("stock", "dye_pack", "dye"),
 )
+#: Tables and views that show nothing but the making.
+OF_THE_MAKING = frozenset(
+    {*_MAKING, "recipe", "recipes", "recipe_plans", "dyes_used", "pot_logs", "stocks"}
+)
 #: What a page's form did, and how a name was once mistyped, is nobody's business.
 _PRIVATE = ("form_sent", "renamed")
 #: Words and prices that may speak of recipes; notes are cleared wherever a table has them.
@@ -28,6 +32,12 @@ _CLEARED = (
     ("master", "reason"),
     ("set_aside", "reason"),
 )
+
+
+def making_withheld(conn: sqlite3.Connection) -> bool:
+    """Whether a published copy tells nothing of how colours were made."""
+    asked = " UNION ALL ".join(f"SELECT 1 FROM {table}" for table in (*_MAKING, "recipe"))
+    return conn.execute(f"SELECT 1 FROM ({asked}) LIMIT 1").fetchone() is None
 
 
 def publish(archive: Archive, to: Path, *, recipes: bool = False, photos: bool = False) -> Path:

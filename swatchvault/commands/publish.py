@@ -21,28 +21,32 @@ CONFIG = "datasette.json"
 def publish_command(to: Path, recipes: bool, photos: bool, archive_folder: Path | None) -> None:
     """Write a read-only copy of the archive into the new folder TO, for anyone to look at.
 
-    It has colours, checks, evenness and small pictures; how they were made stays with you unless
-    you ask for --recipes. Nobody can write to the copy, run SQL of their own on it or download it
-    whole.
+    It has colours, checks, evenness and small pictures, the names and days of lots, what they and
+    their skeins weighed, and when and with which camera photos were taken. How colours were made
+    stays with you unless you ask for --recipes. Nobody can write to the copy, run SQL of their own
+    on it or download it whole.
     """
     from swatchvault.archive import open_archive
     from swatchvault.archive.publishing import publish
 
     with open_archive(need_archive(archive_folder)) as archive:
         publish(archive, to, recipes=recipes, photos=photos)
-    (to / CONFIG).write_text(json.dumps(config(), indent=1), encoding="utf-8")
+    (to / CONFIG).write_text(json.dumps(config(recipes), indent=1), encoding="utf-8")
     said = "with recipes, dyes and notes" if recipes else "without recipes, dyes and notes"
     click.echo(f"{to}: a read-only copy, {said}. On a machine that has swatchvault installed,")
     click.echo(f"  datasette --immutable {to}/archive.db --config {to}/{CONFIG}")
     click.echo("shows it to anyone who reaches that machine; its --host and --port say where.")
 
 
-def config() -> dict[str, Any]:
-    """What Datasette is told, so that anyone may look and nobody may do more."""
+def config(recipes: bool = False) -> dict[str, Any]:
+    """What Datasette is told, so that anyone may look and nobody may do more.
+
+    ``recipes``: whether the copy says how colours were made.
+    """
     from swatchvault.web.settings import metadata
 
     return {
-        **metadata(),
+        **metadata(making=recipes),
         "settings": {
             "default_allow_sql": False,
             "allow_download": False,

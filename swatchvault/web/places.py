@@ -14,12 +14,15 @@ from swatchvault.web.visit import RefusedError, Visit
 async def more_page(visit: Visit) -> Response:
     """Every other place: pages of ours, questions, and the tables with a line on each."""
     from swatchvault.archive import TABLES, VIEWS_ABOUT
-    from swatchvault.web.questions import QUESTIONS
+    from swatchvault.archive.publishing import OF_THE_MAKING
+    from swatchvault.web.questions import asked_of
 
+    withheld = await visit.making_withheld()
+    left_out = OF_THE_MAKING if withheld else frozenset()
     values: dict[str, Any] = {
-        "views": VIEWS_ABOUT,
-        "tables": TABLES,
-        "questions": {name: q["title"] for name, q in QUESTIONS.items()},
+        "views": {name: words for name, words in VIEWS_ABOUT.items() if name not in left_out},
+        "tables": {name: words for name, words in TABLES.items() if name not in left_out},
+        "questions": asked_of(making=not withheld),
     }
     return await visit.page("sv_more.html", values)
 

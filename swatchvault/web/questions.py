@@ -144,3 +144,20 @@ QUESTIONS: Mapping[str, Mapping[str, object]] = {
         "sql": _UNDYED,
     },
 }
+
+#: Questions about dyes, stocks and pots: a copy without them has no answer.
+OF_THE_MAKING = frozenset(
+    {
+        *("stocks_running_low", "dye_used_by_month", "lots_that_left_the_plan"),
+        *("pots_that_kept_colour", "what_to_try_next_time"),
+    }
+)
+
+
+def asked_of(making: bool) -> dict[str, str]:
+    """Name and title of the questions that an archive, or a copy without the making, answers."""
+    return {
+        name: str(question["title"])
+        for name, question in QUESTIONS.items()
+        if making or name not in OF_THE_MAKING
+    }

@@ -5,21 +5,33 @@ from __future__ import annotations
 from typing import Any
 
 
-def metadata() -> dict[str, Any]:
-    """Datasette metadata for the database named ``archive``."""
-    from swatchvault.archive import ABOUT
+def metadata(making: bool = True) -> dict[str, Any]:
+    """Datasette metadata for the database named ``archive``.
 
-    tables = {name: {"description": text} for name, text in ABOUT.items()}
+    Without ``making``: of a copy that holds nothing of it, whose tables of it are hidden;
+    Datasette lists its views all the same.
+    """
+    from swatchvault.archive import ABOUT
+    from swatchvault.archive.publishing import OF_THE_MAKING
+
+    tables: dict[str, dict[str, Any]] = {
+        name: {"description": text} for name, text in ABOUT.items()
+    }
+    for name in () if making else OF_THE_MAKING:
+        tables[name]["hidden"] = True
     return {
         "title": "Swatchvault",
         "description": "Colours of hand-dyed yarn with their recipes and their doubt.",
-        "databases": {"archive": {"tables": tables, **config()["databases"]["archive"]}},
+        "databases": {"archive": {"tables": tables, **config(making)["databases"]["archive"]}},
     }
 
 
-def config() -> dict[str, Any]:
-    """Datasette configuration: the stored queries of the database named ``archive``."""
-    from swatchvault.web.questions import QUESTIONS
+def config(making: bool = True) -> dict[str, Any]:
+    """Datasette configuration: the stored queries of the database named ``archive``.
 
-    queries = {name: dict(question) for name, question in QUESTIONS.items()}
+    Without ``making``: those that ask of nothing that a copy leaves out.
+    """
+    from swatchvault.web.questions import QUESTIONS, asked_of
+
+    queries = {name: dict(QUESTIONS[name]) for name in asked_of(making)}
     return {"databases": {"archive": {"queries": queries}}}

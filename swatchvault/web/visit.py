@@ -123,6 +123,12 @@ class Visit:
         found: T = await self._db.execute_fn(lambda conn: _ending(fn, conn, *args, **named))
         return found
 
+    async def making_withheld(self) -> bool:
+        """Whether this is a copy for others that does not say how colours were made."""
+        from swatchvault.archive.publishing import making_withheld
+
+        return self.studio.public and await self.read(making_withheld)
+
     async def write(self, fn: Callable[..., T], *args: Any, **named: Any) -> T:
         """``fn(conn, ...)`` on the writing connection; ``fn`` makes its own short transaction."""
         made: T = await self._db.execute_write_fn(
@@ -168,6 +174,7 @@ class Visit:
             "may": self.may,
             "public": self.studio.public,
             "path": self.request.path,
+            "withheld": await self.making_withheld(),
             "once": secrets.token_urlsafe(16),
             "static": static_base(),
             "only_here": self.request.host.startswith(("127.", "localhost", "[::1]")),

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import json
+import re
+import sqlite3
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from swatchvault.archive import open_archive
+from swatchvault.archive import TABLES, open_archive, publishing
 from swatchvault.archive.publishing import publish
 from swatchvault.commands.publish import config
+from swatchvault.web import questions
 from swatchvault.web.routes import ROUTES
+from swatchvault.web.sql import add_functions
 from tests.web.examples import address
 
 pytestmark = pytest.mark.anyio
@@ -81,3 +85,84 @@ async def test_nobody_may_more(copy: tuple[Path, Any], path: str) -> None:
     for cookies in ({}, {"ds_actor": signed}):
         answer = await served.client.get(path, cookies=cookies)
         assert answer.status_code in (403, 404, 405)
+
+
+async def test_what_a_copy_leaves_out_is_said_to_be_left_out(copy: tuple[Path, Any]) -> None:
+    _, served = copy
+    shelf = (await served.client.get("/shelf")).text
+    assert "Stocks are not in this copy." in shelf and "Dyes are not in this copy." in shelf
+    assert "Tebbet double" in shelf
+    assert "Pots are not in this copy." in (await served.client.get("/pots")).text
+    assert "Dyes are not in this copy" in (await served.client.get("/gaps?base=1")).text
+    for page in ("/shelf", "/pots", "/gaps?base=1"):
+        text = (await served.client.get(page)).text
+        assert "No stock is on" not in text and "No dye is in" not in text
+        assert "No pot is open" not in text
+
+
+async def test_a_copy_asks_nothing_that_it_cannot_answer(copy: tuple[Path, Any]) -> None:
+    _, served = copy
+    more = (await served.client.get("/more")).text
+    tables = (await served.client.get("/archive.json")).json()
+    shown = {t["name"] for t in tables["tables"] if not t["hidden"]}
+    shown |= {v["name"] for v in tables["views"]} - publishing.OF_THE_MAKING  # no view is hidden
+    listed = set(re.findall(r'href="/archive/(\w+)"', more))
+    for name in questions.OF_THE_MAKING:
+        assert name not in listed
+        assert (await served.client.get(f"/archive/{name}.json")).status_code == 404
+    for name in publishing.OF_THE_MAKING:
+        assert name not in listed and name not in shown
+    for name in set(questions.QUESTIONS) - questions.OF_THE_MAKING:
+        assert name in listed
+        assert (await served.client.get(f"/archive/{name}.json")).status_code == 200
+    assert {"colours", "skeins", "lots", "skein"} <= listed & shown
+
+
+async def test_those_questions_and_tables_are_the_ones_that_a_copy_empties(
+    copy: tuple[Path, Any], demo_once: Path
+) -> None:
+    folder, _ = copy
+    with sqlite3.connect(demo_once / "archive.db") as conn:
+        names = {r[0] for r in conn.execute("SELECT name FROM sqlite_master WHERE type = 'view'")}
+        names |= set(TABLES)
+        full = {n for n in names if conn.execute(f'SELECT 1 FROM "{n}" LIMIT 1').fetchone()}
+        read: set[str] = set()
+
+        def seen(what: int, table: str | None, *_: str | None) -> int:
+            if what == sqlite3.SQLITE_READ and table:
+                read.add(table)
+            return sqlite3.SQLITE_OK
+
+        add_functions(conn)
+        conn.set_authorizer(seen)
+        for name, question in questions.QUESTIONS.items():
+            read.clear()
+            params = {str(p): "1" for p in question.get("params", ())}  # type: ignore[attr-defined]
+            conn.execute(str(question["sql"]), params).fetchone()
+            of_it = bool(read & publishing.OF_THE_MAKING)
+            assert of_it == (name in questions.OF_THE_MAKING), name
+    with sqlite3.connect(folder / "archive.db") as conn:
+        empty = {n for n in names if not conn.execute(f'SELECT 1 FROM "{n}" LIMIT 1').fetchone()}
+    assert empty >= publishing.OF_THE_MAKING
+    # What followed is of masters too, and the demo's were never changed.
+    assert full & empty <= publishing.OF_THE_MAKING | {"form_sent", "renamed", "what_followed"}
+
+
+async def test_a_copy_with_recipes_lists_its_stocks_and_asks_all(
+    demo_once: Path, tmp_path: Path
+) -> None:
+    from datasette.app import Datasette
+
+    with open_archive(demo_once) as archive:
+        publish(archive, tmp_path / "full", recipes=True)
+    told = json.loads(json.dumps(config(recipes=True)))
+    file = str(tmp_path / "full" / "archive.db")
+    served = Datasette([], immutables=[file], config=told)
+    await served.invoke_startup()
+    shelf = (await served.client.get("/shelf")).text
+    assert "Brackle brown" in shelf and "not in this copy" not in shelf
+    assert "not in this copy" not in (await served.client.get("/pots")).text
+    more = (await served.client.get("/more")).text
+    for name in questions.OF_THE_MAKING:
+        assert f'href="/archive/{name}"' in more
+        assert (await served.client.get(f"/archive/{name}.json")).status_code in (200, 400)
