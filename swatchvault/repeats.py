@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -15,13 +16,17 @@ from swatchvault.errors import CompareError
 from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, own_frame
 from swatchvault.pairdoubt import pair_doubt
 
+#: Log of linear RGB of the mid grey: photos that agree so nearly are one photo. Our choice.
+SAME_GREYS = 0.001
+
 
 @dataclass(frozen=True, eq=False)
 class Learned:
     """``own``: the frame part. ``swatches``: their names. ``photos``: their sha256.
 
     ``smallest_tolerance``: the least T at which a lot of the same dyes could be called within,
-    with the doubt of the region as the repeats had it; NaN where none under 20 can.
+    with the doubt of the region as the repeats had it; NaN where none under 20 can, or where
+    ``one_shot`` says why the photos may be copies of one: then nothing was learned.
     """
 
     own: OwnFrame
@@ -30,6 +35,7 @@ class Learned:
     smallest_tolerance: float
     default_tolerance: float
     k_l: float
+    one_shot: tuple[str, ...] = ()
 
     @property
     def frame_sd(self) -> float:
@@ -47,6 +53,7 @@ class Learned:
             "smallest_tolerance": _known(self.smallest_tolerance),
             "default_smallest_tolerance": _known(self.default_tolerance),
             "k_l": self.k_l,
+            "one_shot": list(self.one_shot),
         }
 
 
@@ -78,14 +85,35 @@ def learn(
     region = np.mean([s.covariance.region for swatch in readings for s in swatch], axis=0)
     typical = replace(typical, region_cov=region, flags=frozenset())
     conditions = Conditions(capture, 2.0, k_l, light, True, own)
+    alike = one_shot(photos)
     return Learned(
         own,
         names,
         tuple(p.sha256 for p in photos),
-        smallest_tolerance(typical, conditions),
+        math.nan if alike else smallest_tolerance(typical, conditions),
         smallest_tolerance(typical, replace(conditions, own_frame=None)),
         k_l,
+        alike,
     )
+
+
+def one_shot(photos: Sequence[PhotoMeasurement]) -> tuple[str, ...]:
+    """Why photos may be copies of one shot, a phrase each: bytes differ after any saving.
+
+    Two that were taken in one second; greys that agree in all of them to :data:`SAME_GREYS`.
+    """
+    out = []
+    times = Counter(p.taken_at for p in photos if p.taken_at)
+    for when, count in times.items():
+        if count > 1:
+            out.append(f"{count} of them were taken in the same second ({when})")
+    greys = [next((r.neutral for r in p.references if r.used), None) for p in photos]
+    known = [g for g in greys if g is not None and min(g) > 0]
+    if len(known) == len(photos) > 1:
+        logs = np.log(np.asarray(known, dtype=float))
+        if float(np.ptp(logs, axis=0).max()) < SAME_GREYS:
+            out.append("their greys agree to a thousandth, and light and hands never do")
+    return tuple(out)
 
 
 def smallest_tolerance(typical: Colour, conditions: Conditions) -> float:
@@ -104,6 +132,13 @@ def words(learned: Learned) -> list[str]:
         f"{len(learned.photos)} photos of {len(learned.swatches)} swatches, {capture}: two frames "
         f"differ by {learned.frame_sd:.2f} per axis (standard deviation, kL = 1).",
     ]
+    if learned.one_shot:
+        lines.append(
+            f"They look like copies of one shot: {'; '.join(learned.one_shot)}. Such photos say "
+            "nothing of setting up anew, so nothing is certified: set everything up anew before "
+            "each photo."
+        )
+        return lines
     if math.isnan(learned.smallest_tolerance):
         lines.append("No tolerance under 20 can be certified like this: use a better reference.")
     else:

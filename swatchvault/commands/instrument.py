@@ -17,6 +17,7 @@ from swatchvault.commands.options import (
     reference_options,
 )
 from swatchvault.commands.photos import FILE, leave_with_failures, make_settings, one_layout
+from swatchvault.errors import CompareError
 from swatchvault.writing import write_text_file
 
 
@@ -119,6 +120,7 @@ def repeat_command(
 
     Take ten or more photos of at least four swatches of different hue, in the places where lots
     are measured, and set everything up anew before each. Swatches go together by their names.
+    Copies of one shot are told by their time and their greys, and certify nothing.
     """
     from swatchvault.batch import Job, measure_many
     from swatchvault.pair import Capture
@@ -129,6 +131,11 @@ def repeat_command(
     leave_with_failures([o.error for o in outcomes if o.measurement is None])
     measured = [o.measurement for o in outcomes if o.measurement is not None]
     learned = learn(measured, Capture(capture), light)
+    if setup is not None and learned.one_shot:
+        raise CompareError(
+            f"nothing is kept for the set-up {setup!r}: the photos look like copies of one shot "
+            f"({'; '.join(learned.one_shot)}); set everything up anew before each photo"
+        )
     if setup is not None:
         from swatchvault.archive import add_repeat_set, find, open_archive
 

@@ -11,7 +11,13 @@ import pytest
 from PIL import Image
 
 from ingest.charts import CHART24_NAMES
-from ingest.model import LabCovariance, Measurement, PhotoMeasurement
+from ingest.model import (
+    LabCovariance,
+    Measurement,
+    PhotoMeasurement,
+    Reference,
+    ReferenceReading,
+)
 from ingest.pipeline import prepare_file
 from swatchvault.calibration import Page, errors_of, page_lines, page_svg
 from swatchvault.errors import CompareError
@@ -180,6 +186,52 @@ def test_quiet_repeats_do_not_go_below_the_default():
     assert learned.smallest_tolerance == learned.default_tolerance
     assert any("within a tolerance of" in line for line in words(learned))
     json.dumps(learned.record())
+
+
+def with_greys(taken, scatter, seconds=None):
+    """The photos as taken with a grey card whose linear RGB scatters so, at these times."""
+    rng = np.random.default_rng(3)
+    out = []
+    for i, photo in enumerate(taken):
+        grey = 0.18 * np.exp(rng.uniform(-scatter / 2, scatter / 2, 3))
+        card = ReferenceReading(Reference("card", ()), frozenset(), neutral=tuple(grey))
+        when = None if seconds is None else f"2026-05-01T10:00:{seconds[i]:02d}"
+        out.append(replace(photo, references=(card,), taken_at=when))
+    return out
+
+
+@pytest.mark.parametrize(
+    ("scatter", "seconds", "reasons"),
+    [
+        (0.02, range(12), []),
+        (0.0008, range(12), ["greys agree to a thousandth"]),
+        (0.02, [0, *range(11)], ["2 of them were taken in the same second (2026-05-01T10:00:00)"]),
+        (0.0, [7] * 12, ["12 of them were taken in the same second", "greys agree"]),
+    ],
+)
+def test_copies_of_one_shot_certify_nothing(scatter, seconds, reasons):
+    learned = learn(with_greys(photos(0.01), scatter, seconds), Capture.LOCKED, "daylight")
+    assert len(learned.one_shot) == len(reasons)
+    assert all(r in said for r, said in zip(reasons, learned.one_shot, strict=True))
+    text = " ".join(words(learned))
+    assert ("within a tolerance of" in text) == (not reasons)
+    assert ("nothing is certified: set everything up anew" in text) == bool(reasons)
+    record = learned.record()
+    assert (record["smallest_tolerance"] is None) == bool(reasons)
+    assert record["one_shot"] == list(learned.one_shot)
+
+
+def test_what_copies_of_one_shot_say_is_kept_for_no_set_up(capsys, tmp_path, monkeypatch):
+    from swatchvault import batch
+
+    shots = iter(with_greys(photos(0.01), 0.0))
+    measured = [batch.Outcome(batch.Job(Path("a.jpg")), shot) for shot in shots]
+    monkeypatch.setattr(batch, "measure_many", lambda jobs: measured)
+    told = ("repeat", "a.jpg", "--capture", "locked set-up", "--light", "daylight")
+    ran = run(capsys, *told)
+    assert ran.code == 0 and "They look like copies of one shot" in ran.out
+    ran = run(capsys, *told, "--setup", "sill", "--archive", tmp_path / "none")
+    assert ran.code == 1 and "nothing is kept for the set-up 'sill'" in ran.err
 
 
 @pytest.mark.parametrize(
