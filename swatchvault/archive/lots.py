@@ -276,7 +276,7 @@ def _before(conn: sqlite3.Connection, lot_id: int, skein: Skein) -> int | None:
 
 
 def skein_doubts(conn: sqlite3.Connection, lot: str, label: str) -> list[str]:
-    """What can hardly be right in a skein's weights, a sentence each; they are kept as told."""
+    """What can hardly be right in a skein's weights as they are stored, a sentence each."""
     lot_id = find(conn, "lot", lot)
     before, after = conn.execute(
         "SELECT grams_in, grams_out FROM skein WHERE lot_id = ? AND label = ? COLLATE NOCASE",
@@ -289,13 +289,15 @@ def skein_doubts(conn: sqlite3.Connection, lot: str, label: str) -> list[str]:
     ).fetchone()
     out = []
     if before and after and not LEAST_LEFT <= after / before <= MOST_LEFT:
-        out.append(
-            f"it went in with {before:g} g and came out with {after:g} g: is one a slip, or was it "
-            "weighed wet? Say it again with the right weight"
+        why = (
+            "is it damp still, is it another skein, or is one a slip?"
+            if after > before
+            else "is a piece of it missing, is it another skein, or is one a slip?"
         )
+        out.append(f"it went in with {before:g} g and came out with {after:g} g: {why}")
     if dry and every > MOST_LEFT * dry:
         out.append(
             f"the skeins of this lot went in with {every:g} g in all, and the lot with {dry:g} g "
-            "of dry goods: one of them is wrong"
+            "of dry goods: is one of them wrong?"
         )
     return out

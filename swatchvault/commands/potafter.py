@@ -15,6 +15,7 @@ from swatchvault.commands.making import pair
 from swatchvault.commands.options import NUMBER, archive_option, json_option, need_archive
 from swatchvault.commands.potsteps import log_lines, stock_lines
 from swatchvault.commands.sums import say_caution
+from swatchvault.errors import ArchiveError
 from swatchvault.potclock import latest_timed
 from swatchvault.potwork import (
     doubtful_doses,
@@ -137,25 +138,36 @@ def pot_log(lot: str, archive_folder: Path | None, as_json: bool) -> None:
 @click.option("--from", "from_skein", help="The skein it was before, if broken or overdyed.")
 @click.option("--from-lot", help="The lot of that skein, if another.")
 @click.option("--note", help="Anything.")
+@click.option("--really", is_flag=True, help="It weighed so, however odd that is.")
 @archive_option
 def pot_skein(
     lot: str,
     label: str,
     grams_in: str | None,
     grams_out: str | None,
+    really: bool,
     archive_folder: Path | None,
     **told: str | None,
 ) -> None:
-    """Record a skein of LOT, with its grams in and out. Can be said again with more."""
-    from swatchvault.archive import Skein, add_skein, open_archive
+    """Record a skein of LOT, with its grams in and out. Can be said again with more.
+
+    A skein that came out heavier than it can have gone in, or far lighter, and skeins that weigh
+    more than the lot's goods are asked about first.
+    """
+    from swatchvault.archive import Skein, add_skein, open_archive, transaction
     from swatchvault.archive.lots import skein_doubts
 
     before, after = (
         None if g is None else parse_amount(g, bare="g").g for g in (grams_in, grams_out)
     )
-    with open_archive(need_archive(archive_folder)) as archive:
+    with open_archive(need_archive(archive_folder)) as archive, transaction(archive.conn):
         entry = add_skein(archive.conn, lot, Skein(label, before, after, **told))
         doubts = skein_doubts(archive.conn, lot, label)
+        if doubts and not really:
+            raise ArchiveError(
+                f"skein {label!r} is not kept yet: {' And '.join(doubts)} Correct the weight, "
+                "or add --really if it weighed so"
+            )
     weights = "".join(
         f", {g:.4g} g {way}" for g, way in ((before, "in"), (after, "out")) if g is not None
     )

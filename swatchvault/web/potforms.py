@@ -17,7 +17,8 @@ if TYPE_CHECKING:
 
 #: Labels of the tick boxes that answer what a step's form is asked back.
 END_HOLD, REALLY = "End the hold", "So much really went in"
-TICKS = {"ends_hold": END_HOLD, "really": REALLY}
+WEIGHED = "It really weighed so"
+TICKS = {"ends_hold": END_HOLD, "really": REALLY, "weighed": WEIGHED}
 #: Most dyes that one form can say went in.
 DYE_ROWS = 6
 
@@ -215,12 +216,18 @@ def log_skein(conn: sqlite3.Connection, code: str, form: Form) -> None:
     """Store a skein with its weights as `pot skein` does."""
     from swatchvault.amounts import parse_amount
     from swatchvault.archive import Skein, add_skein
+    from swatchvault.archive.lots import skein_doubts
 
     label = form.need("label", "The skein's label")
     weights = [form.text(n) for n in ("grams_in", "grams_out")]
     before, after = (parse_amount(w, bare="g").g if w else None for w in weights)
     told = {n: form.text(n) or None for n in ("base", "base_lot", "from_skein", "from_lot")}
     add_skein(conn, code, Skein(label, before, after, note=form.text("note") or None, **told))
+    doubts = skein_doubts(conn, code, label)
+    if doubts and not form.text("weighed"):  # what was written above is taken back by the refusal
+        raise RefusedError(
+            f"Skein {label}: {' And '.join(doubts)} Correct the weight, or tick “{WEIGHED}”"
+        )
 
 
 def log_end(conn: sqlite3.Connection, code: str, form: Form) -> None:

@@ -642,12 +642,31 @@ def test_a_weight_without_a_unit_is_in_grams_and_told_so(pot):
     assert "added, 100 g in, 98.5 g out" in pot("skein", "P1", "a", "--in", "100", "--out", "98,5")
 
 
-def test_a_skein_that_can_hardly_weigh_so_is_kept_and_asked_about(pot):
+@pytest.mark.parametrize(
+    ("weights", "asked"),
+    [
+        (("--in", "62 g", "--out", "71 g"), "is it damp still"),
+        (("--in", "62 g", "--out", "40 g"), "is a piece of it missing"),
+        (("--in", "500 g"), "of dry goods: is one of them wrong?"),
+    ],
+)
+def test_a_skein_that_can_hardly_weigh_so_is_asked_about_before_it_is_kept(
+    pot, folder, capsys, weights, asked
+):
     started(pot)
-    assert "!" not in pot("skein", "P1", "a", "--in", "100 g", "--out", "99 g")
-    slip = pot("skein", "P1", "s", "--in", "50 g", "--out", "98.5 g")
-    assert "! it went in with 50 g and came out with 98.5 g" in slip
-    assert "one of them is wrong" in pot("skein", "P1", "t", "--in", "500 g")
+    assert "!" not in pot("skein", "P1", "a", "--in", "20 g", "--out", "19 g")
+    assert "!" not in pot("skein", "P1", "b", "--in", "10 g", "--out", "10.5 g")  # damp of the air
+    told = ("pot", "skein", "P1", "s", *weights, "--archive", folder)
+    ran = run(capsys, *told)
+    assert ran.code == 1 and "not kept yet" in ran.err and asked in ran.err
+    assert "add --really" in ran.err and ran.err.count("\n") == 1
+    with open_archive(folder) as archive:
+        assert [s.label for s in get_lot(archive.conn, "P1").skeins] == ["a", "b"]
+    ran = run(capsys, *told, "--really")
+    assert ran.code == 0 and f"{weights[1]} in" in ran.out
+    assert asked in ran.out and "! " in ran.out
+    with open_archive(folder) as archive:
+        assert [s.label for s in get_lot(archive.conn, "P1").skeins] == ["a", "b", "s"]
 
 
 def test_the_end_is_kept_and_can_be_added_to(pot, folder, capsys):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import re
 import sqlite3
 from collections.abc import Callable
@@ -386,6 +387,25 @@ async def test_grams_of_powder_are_not_taken_for_stock(
     assert "holds 0.006 g of dye, where 0.6 g are planned" in refused.text
     assert 'name="really"' in refused.text and 'value="0.6 g"' in refused.text
     assert (await dyer.post(path, step("sure", **dye, really="yes"))).status_code == 303
+
+
+async def test_a_skein_heavier_than_it_went_in_is_asked_about(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    path = await start(dyer)
+    told = {"do": "skein", "label": "a", "grams_in": "62", "grams_out": "71"}
+    refused = await dyer.post(path, {**told, "once": token("s1")})
+    page = html.unescape(refused.text)
+    assert refused.status_code == 400
+    assert "it went in with 62 g and came out with 71 g: is it damp still" in page
+    form = page.split('value="skein"')[1].split("</form>")[0]
+    assert 'name="weighed"' in form and 'value="71"' in form
+    lot = int(path.rsplit("/", 1)[1])
+    assert rows(studio, "SELECT label FROM skein WHERE lot_id = ?", lot) == []
+    asked = await dyer.post(path, {**told, "weighed": "yes", "once": token("s2")})
+    assert asked.status_code == 303
+    assert rows(studio, "SELECT grams_out FROM skein WHERE lot_id = ?", lot) == [(71.0,)]
 
 
 async def test_a_correction_to_grams_of_powder_is_asked_about_and_stores_nothing(
