@@ -185,6 +185,7 @@ _STYLE = """@page { size: A4; margin: 14mm }
 body { font: 9.5pt/1.25 sans-serif; color: #000; background: #fff; max-width: 182mm;
   margin: 0 auto } @media screen { body { padding: min(10mm, 3vw) } }
 h1 { font-size: 16pt; margin: 0 0 1mm } h2 { font-size: 11pt; margin: 3.5mm 0 0.5mm; clear: none }
+h1, h2, p, li { overflow-wrap: anywhere }
 p { margin: 1mm 0 } ul { margin: 0; padding-left: 5mm } h2, tr { break-after: avoid }
 table { border-collapse: collapse; width: 100% } th { text-align: left; font-weight: normal }
 td, th { padding: 0.6mm 2mm; border-bottom: 0.3pt solid #999; vertical-align: top }
