@@ -15,6 +15,7 @@
   let sending = null;
   let tries = 0;
   let timer = 0;
+  let opening = "";
 
   const say = (words) => { said.textContent = words; };
   const mb = (bytes) => (bytes / 1e6).toFixed(1);
@@ -62,10 +63,27 @@
     try { answer = JSON.parse(request.responseText); } catch (error) { /* no answer of ours */ }
     if (request.status === 0 || request.status === 502 || request.status === 504) return lost();
     sending = null;
-    if (answer.go) { location.href = answer.go; return undefined; }
+    if (answer.go) return open(answer.go);
     button.disabled = false;
     box.hidden = true;
     return say(answer.words || `The server did not take it (${request.status}). Send it again.`);
+  }
+
+  // It is on the server: only its page is still to come, and that may take a connection's return.
+  async function open(go) {
+    clearTimeout(timer);
+    opening = go;
+    try {
+      await fetch(go);
+      location.href = go;
+    } catch (error) {
+      const link = document.createElement("a");
+      link.href = go;
+      link.textContent = "open it";
+      said.replaceChildren("Sent, and kept there. The connection was lost since: ", link, " when it is back; it opens by itself then.");
+      timer = setTimeout(() => open(go), 1000 * WAITS[Math.min(tries, WAITS.length - 1)]);
+      tries += 1;
+    }
   }
 
   function lost() {
@@ -84,5 +102,8 @@
     send();
   });
   again.addEventListener("click", send);
-  window.addEventListener("online", () => { if (!again.hidden) send(); });
+  window.addEventListener("online", () => {
+    if (opening) open(opening);
+    else if (!again.hidden) send();
+  });
 })();
