@@ -1,7 +1,7 @@
 // Asks how far a measurement is, and shows it; without a script the page loads itself anew.
 "use strict";
 
-(() => {
+function watchState() {
   const line = document.getElementById("state");
   if (!line || !["measuring", "filing"].includes(line.dataset.state)) return;
   const stay = line.dataset.stay === "yes"; // a form is being filled in: nothing is loaded anew
@@ -18,6 +18,7 @@
   }
 
   async function ask() {
+    if (!line.isConnected) return; // another form has come into the page, with a line of its own
     let said = null;
     try {
       const answer = await fetch(line.dataset.address, { headers: { Accept: "application/json" } });
@@ -40,4 +41,7 @@
     }
   }
   setTimeout(ask, 800);
-})();
+}
+
+watchState();
+document.addEventListener("came-back", watchState);

@@ -33,7 +33,39 @@ document.addEventListener("submit", (event) => {
     return;
   }
   form.dataset.sent = "yes";
+  if (!form.hasAttribute("data-in-place")) return;
+  event.preventDefault();
+  sendInPlace(form, event.submitter);
 });
+
+// A refusal comes back into this page, so that no step back leads to a form to be sent anew.
+async function sendInPlace(form, button) {
+  let answer = null;
+  let page = null;
+  try {
+    answer = await fetch(form.action, { method: "POST", body: new URLSearchParams(new FormData(form, button)) });
+    if (answer.redirected) {
+      location.href = answer.url;
+      return;
+    }
+    page = new DOMParser().parseFromString(await answer.text(), "text/html");
+  } catch (error) {
+    const lost = form.querySelector(".lost") || document.createElement("p");
+    lost.className = "lost caution said";
+    lost.setAttribute("role", "alert");
+    lost.textContent = "The connection was lost: send it again when it is back. What is typed here stays.";
+    form.append(lost);
+    delete form.dataset.sent;
+    return;
+  }
+  const main = document.importNode(page.querySelector("main"), true);
+  document.querySelector("main").replaceWith(main);
+  document.title = page.title;
+  const asked = main.querySelector("[autofocus]");
+  if (asked) asked.focus();
+  else window.scrollTo(0, 0);
+  document.dispatchEvent(new Event("came-back"));
+}
 window.addEventListener("pageshow", () => {
   document.querySelectorAll("form[data-sent]").forEach((form) => delete form.dataset.sent);
 });
