@@ -15,6 +15,7 @@ from ingest.model import Measurement
 from swatchvault import shades
 from swatchvault.archive import StoredColour, speaks_of
 from swatchvault.archive.swatches import swatch_there
+from swatchvault.errors import SwatchvaultError
 from swatchvault.naming import measured_swatch
 
 #: Flags of what the program found by itself, so that a person looks whether it did so rightly.
@@ -64,8 +65,13 @@ def query_of_text(conn: sqlite3.Connection, what: str) -> Query:
     """What a person typed: a swatch's label, else a Lab triple or a hex colour, whose # may be
     left out.
 
-    Raises ``NotFound`` for what is neither, and for a swatch that has no measured photo.
+    Raises ``NotFound`` for what is neither, and for a swatch that has no measured photo;
+    ``SwatchvaultError`` where nothing is typed.
     """
+    if not what.strip():
+        raise SwatchvaultError(
+            "nothing is typed: write L*, a*, b* as 45,20,-10, a screen's #7a4b90, or a swatch"
+        )
     if swatch_there(conn, what):
         return query_of_swatch(conn, what)
     bare = re.fullmatch(r"[0-9a-fA-F]{6}", what.strip())

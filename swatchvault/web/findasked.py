@@ -42,8 +42,6 @@ class Asked:
     def by(self) -> str:
         """colour, typed, swatch or photo; blank where nothing is asked yet."""
         by = self["by"]
-        if by == "typed" and not self["what"]:
-            by = ""
         if by in ("colour", "typed") or (by in ("swatch", "photo") and self[by]):
             return by
         known = (("typed", "what"), ("swatch", "swatch"), ("photo", "photo"), ("colour", "l"))

@@ -213,6 +213,8 @@ def test_six_digits_are_a_hex_colour_where_no_swatch_is_called_so(yarn, ask):
     assert ask("near", "7a4b9g").code == 1
     with open_archive(yarn) as archive, pytest.raises(NotFound):
         query_of_text(archive.conn, "7a4b9")
+    for blank in ("", "  "):
+        assert "nothing is typed: write L*, a*, b*" in ask("near", blank).err
 
 
 def test_a_swatch_that_is_called_like_a_colour_comes_before_the_colour(yarn, tmp_path):

@@ -125,6 +125,8 @@ async def test_a_colour_that_no_surface_has_is_brought_back(visitor: Callable[[s
         ("what=50,0,0&k_l=0", 400, "must be above 0"),
         ("what=50,0,0&other=1&tolerance=-1", 400, "must be above 0"),
         ("what=50,0,0&n=many", 400, "cannot be read"),
+        ("by=typed&what=&l=55&c=25&h=30", 400, "nothing is typed: write L*, a*, b*"),
+        ("by=typed&what=+&swatch=1", 400, "nothing is typed: write L*, a*, b*"),
     ],
 )
 async def test_a_search_that_cannot_be(
