@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+import unicodedata
 from collections.abc import Iterable, Sequence
 
 from swatchvault.archive import Lot, Notes
@@ -39,7 +40,7 @@ def slips_between(one: str, other: str) -> int:
 def could_be(name: str, known: Iterable[str]) -> list[str]:
     """Names that one could be a slip for, the nearest first.
 
-    Case, spaces and signs do not tell names apart here. Digits do: lots 7 and 8 are two.
+    Case, accents, spaces and signs do not tell names apart here. Digits do: lots 7 and 8 are two.
 
     >>> could_be("Merrin Sok", ["Merrin Sock", "Dale DK"]), could_be("RW-8", ["RW-7", "rw 8"])
     (['Merrin Sock'], ['rw 8'])
@@ -77,6 +78,13 @@ def ask_about_new(conn: sqlite3.Connection, notes: Notes) -> None:
         asked += _one_base_more(conn, lot)
     if asked:
         raise ArchiveError(f"{'; '.join(asked)} Write it so, or {REALLY_NEW}")
+
+
+def question_on_name(conn: sqlite3.Connection, kind: str, name: str) -> str:
+    """What a new ``kind`` ("base" or "dye") could be a slip for, as a question, or blank."""
+    rows = query(conn, f"SELECT name FROM {kind}", {}).records()
+    asked = _about(conn, kind, clean(name, kind) or "", [str(row["name"]) for row in rows])
+    return asked[0] if asked else ""
 
 
 def _about(conn: sqlite3.Connection, kind: str, name: str, known: Sequence[str]) -> list[str]:
@@ -117,7 +125,8 @@ def refuse_other_day(conn: sqlite3.Connection, notes: Notes) -> None:
 
 
 def _folded(name: str) -> str:
-    return "".join(c for c in name.casefold() if c.isalnum())
+    plain = unicodedata.normalize("NFKD", name.casefold())  # an accent stands apart, as a sign
+    return "".join(c for c in plain if c.isalnum())
 
 
 def _digits(folded: str) -> str:

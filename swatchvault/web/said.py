@@ -10,6 +10,7 @@ from typing import Any
 NO_CARD = "Measure even where no reference is marked"  # the label of the tick box
 CREATE = "Make base, colourway and lot if they are new"  # the label of the tick box
 REALLY_NEW = "They really are new"  # the label of the tick box
+IS_NEW = "It really is new"  # the same of one name, on the shelf
 
 #: What only the command line can do, and what is done on the page in its place.
 _ON_THE_PAGE = (

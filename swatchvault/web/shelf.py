@@ -13,6 +13,7 @@ from datasette import Response
 from swatchvault.cautions import CAUTION_LINE
 from swatchvault.errors import SwatchvaultError
 from swatchvault.web.mend import put_right
+from swatchvault.web.said import IS_NEW
 from swatchvault.web.typed import day_or_none, number, number_or_none, row_id, whole
 from swatchvault.web.visit import Form, RefusedError, Visit
 
@@ -44,6 +45,7 @@ async def shelf_page(visit: Visit) -> Response:
 async def _shown(visit: Visit, typed: Mapping[str, str], words: str) -> Response:
     values = await visit.read(_values)
     values |= {"typed": typed, "adding": typed.get("add", ""), "words": words}
+    values["asked_new"] = IS_NEW if IS_NEW in words else ""
     return await visit.page("sv_shelf.html", values, 400 if words else 200)
 
 
@@ -97,10 +99,20 @@ def _day(form: Form, name: str, what: str) -> str | None:
     return day_or_none(form.text(name), what)
 
 
+def _ask_about(conn: sqlite3.Connection, kind: str, name: str, form: Form) -> None:
+    """Refuse a name that could be a slip for one that is there, unless it is ticked as new."""
+    from swatchvault.newnames import question_on_name
+
+    asked = question_on_name(conn, kind, name)
+    if asked and form.text("really_new") != "yes":
+        raise RefusedError(f"Not added yet: {asked} Write it so, or tick “{IS_NEW}”")
+
+
 def _add_dye(conn: sqlite3.Connection, form: Form) -> str:
     from swatchvault.archive import Dye, add_dye
 
     name = form.need("name", "The dye's name")
+    _ask_about(conn, "dye", name, form)
     told = {n: form.text(n) or None for n in ("family", "note")}
     return f"/dye/{add_dye(conn, Dye(name, **told)).id}"
 
@@ -151,8 +163,10 @@ def _add_base(conn: sqlite3.Connection, form: Form) -> str:
             raise RefusedError(f"{percent} % of which fibre? name it")
         if fibre:
             fibres[fibre] = fibres.get(fibre, 0.0) + number(percent, f"the percent of {fibre}")
+    name = form.need("name", "The base's name")
+    _ask_about(conn, "base", name, form)
     base = Base(
-        form.need("name", "The base's name"),
+        name,
         fibres,
         superwash={"yes": True, "no": False}.get(form.text("superwash")),
         construction=form.text("construction") or None,

@@ -29,6 +29,8 @@ def test_slips_are_counted(name, other, slips):
         ("low  SUN", ["Low sun"], ["Low sun"]),
         ("LowSun", ["Low sun"], ["Low sun"]),
         ("Rose", ["Rust"], []),
+        ("Blé", ["Ble"], ["Ble"]),
+        ("Bleu d'Ete", ["Bleu d'Été", "Bleu nuit"], ["Bleu d'Été"]),
         ("Ash", ["Ask"], []),
         ("RW-8", ["RW-7", "RW-9", "RS-8", "RW-88"], []),
         ("RW8", ["RW-7", "RW-8"], ["RW-8"]),

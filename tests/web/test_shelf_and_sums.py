@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import sqlite3
 from collections.abc import Callable
 from pathlib import Path
@@ -132,6 +133,28 @@ async def test_what_cannot_be_is_a_sentence_and_stays_typed(
     assert counts == [one(studio, f"SELECT count(*) FROM {t}") for t in _TABLES]
     typed = next((v for n, v in fields.items() if n in ("code", "label", "left", "fibre1")), "")
     assert f'value="{typed}"' in answer.text
+
+
+@pytest.mark.parametrize(
+    ("what", "name", "like"),
+    [("dye", "Märn blu", "Marn blue"), ("base", "Pask haize", "Pask haze")],
+)
+async def test_a_name_that_could_be_a_slip_is_asked_about(
+    what: str, name: str, like: str, visitor: Callable[[str], Any], studio: Path
+) -> None:
+    before = one(studio, f"SELECT count(*) FROM {what}")
+    dyer = visitor("dyer")
+    refused = await dyer.post("/shelf", form(what, name=name))
+    page = html.unescape(refused.text)
+    assert refused.status_code == 400
+    assert f"is it the {what} '{like}'? Write it so, or tick “It really is new”" in page
+    part = page.split(f'name="add" value="{what}"')[1].split("</form>")[0]
+    assert 'name="really_new"' in part and f'value="{name}"' in part
+    assert page.count('name="really_new"') == 1
+    assert one(studio, f"SELECT count(*) FROM {what}") == before
+    assert (await dyer.post("/shelf", form(what, name=name, really_new="yes"))).status_code == 303
+    assert one(studio, f"SELECT count(*) FROM {what}") == before + 1
+    assert 'name="really_new"' not in (await dyer.get("/shelf")).text
 
 
 async def test_a_stock_that_is_old_or_overdrawn_says_so(
