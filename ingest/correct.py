@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from ingest.camera_colours import UNCHANGED, CameraColours
 from ingest.colour import delta_e_2000, xyz_to_lab
 from ingest.errors import ReferenceMissing
-from ingest.expected import expected_rgb, expected_xyz, named_edition
+from ingest.expected import expected_rgb, expected_xyz, named_edition, value_flags
 from ingest.lightfield import LightField, Surround, surround_field
 from ingest.model import Array, Photo, Polygon, Reference, ReferenceReading, Settings, Step
 from ingest.neutrals import NeutralFit, exposure_sd, fit_neutrals, neutral_indices
@@ -136,7 +136,8 @@ def correct(
     else:
         made = _from_neutrals(photo, main, patches, settings, surround)
     others = [_second_reading(photo, made, r, settings) for r in references if r is not best]
-    flags = made.flags.union(*(o.flags & {"tone varies in the frame"} for o in others))
+    lifted = {"tone varies in the frame", "values differ"}
+    flags = made.flags.union(*(o.flags & lifted for o in others))
     return replace(made, readings=(*made.readings, *others), flags=flags)
 
 
@@ -152,6 +153,7 @@ def _from_card(
     curve = (photo.encoding.curve * gain).astype(np.float32)
     stated, found = (photo.encoding.to_xyz @ v for v in (expected, patch.mean_of(curve)))
     flags = card_flags(patch) | located_flags(reference) | exposure_flags([patch], stated[None, 1])
+    flags |= value_flags(reference, settings)
     # Seen through a tone curve that one card cannot tell, a slope is shown too flat or too steep:
     # it is told, and not divided by.
     field = surround_field(photo, curve, photo.encoding.to_xyz, surround, hull(reference))
@@ -191,7 +193,7 @@ def _from_neutrals(
         field = None
     fit = fit_neutrals(photo.encoding, reference, patches, expected, field)
     stated = expected @ photo.encoding.to_xyz.T
-    flags = set(located_flags(reference))
+    flags = set(located_flags(reference) | value_flags(reference, settings))
     flags |= {"reference far off"} if fit.far_off else set()
     flags |= set() if fit.fits or fit.far_off else {"reference does not fit"}
     flags |= set() if fit.in_order else {"steps not in order"}
@@ -318,7 +320,7 @@ def _second_reading(
     rgb = np.array([p.mean_of(made.curve) for p in patches]) / made.light_at(centres)[:, None]
     found = made.xyz(rgb)
     errors = delta_e_2000(xyz_to_lab(found), xyz_to_lab(expected))
-    flags = set(located_flags(reference))
+    flags = set(located_flags(reference) | value_flags(reference, settings))
     if reference.kind == "card":
         flags |= card_flags(patches[0])
     if float(np.median(errors[neutral_indices(reference)])) > NEUTRALS_DISAGREE:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from ingest import charts
 from ingest.colour import D65, lab_d50_to_d65, lab_to_xyz
-from ingest.errors import ReferenceMissing
+from ingest.errors import MarksError, ReferenceMissing
 from ingest.model import Encoding, Lab, Reference, Settings
 
 Floats = NDArray[np.float64]
@@ -59,6 +59,54 @@ def _steps_y(reference: Reference, settings: Settings) -> tuple[float, ...]:
             f"{count} neutral steps, but of their reflectances {have}; give one for each (--steps)"
         )
     return values
+
+
+def with_found_values(reference: Reference, settings: Settings) -> Reference:
+    """Steps that were found, not marked, with the settings' values: theirs came from settings, and
+    another set-up's, or values put right since, go before them."""
+    y = settings.steps_y
+    if reference.located == "marks" or reference.kind != "steps" or y is None:
+        return reference
+    return replace(reference, y=y) if len(y) == len(reference.patches) else reference
+
+
+def value_flags(reference: Reference, settings: Settings) -> frozenset[str]:
+    """``values differ`` where marks state other values than the set-up does.
+
+    Raises :class:`MarksError` where they differ from what was told for the photo itself.
+    """
+    known = settings.told | settings.of_setup
+    own = reference.y is not None or reference.lab_d50 is not None
+    if not own or reference.kind not in known or reference.kind == "chart24":
+        return frozenset()
+    bare = replace(reference, y=None, lab_d50=None)
+    others = settings.steps_y if reference.kind == "steps" else (settings.card_y,)
+    if others is not None and len(others) == len(reference.patches):
+        ours, theirs = expected_xyz(reference, settings), expected_xyz(bare, settings)
+        if np.allclose(ours, theirs, rtol=1e-4, atol=1e-6):
+            return frozenset()
+    if reference.kind in settings.told:
+        raise MarksError(
+            f"{reference.kind}: the marks say {values_words(reference.y, reference.lab_d50)}, and "
+            f"told is {told_words(reference.kind, settings)}: leave one of them out"
+        )
+    return frozenset({"values differ"})
+
+
+def values_words(y: Sequence[float] | None, lab_d50: Sequence[Lab] | None) -> str:
+    """Stated values of a card or of steps, for a sentence."""
+    if lab_d50 is not None:
+        return "; ".join("L* {:g} a* {:g} b* {:g}".format(*lab) for lab in lab_d50)
+    return ", ".join(f"{value:g}" for value in y or ())
+
+
+def told_words(kind: str, settings: Settings) -> str:
+    """What was told of a card or of steps with the photo, as it is told to a command."""
+    if kind == "steps":
+        return f"--steps {','.join(f'{y:g}' for y in settings.steps_y or ())}"
+    if settings.card_lab_d50 is not None:
+        return "--card-lab {:g} {:g} {:g}".format(*settings.card_lab_d50)
+    return f"--card-y {settings.card_y:g}"
 
 
 def expected_rgb(reference: Reference, encoding: Encoding, settings: Settings) -> Floats:

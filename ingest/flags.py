@@ -59,6 +59,10 @@ FLAGS: Mapping[str, str] = {
         "The reference's patches are nowhere near their stated values: is each marked where it "
         "lies, in the order of the values, with nothing over it? Look with --show, and mark anew."
     ),
+    "values differ": (
+        "The marks state other values of the reference than the set-up does, and the marks' were "
+        "taken: put right the one that is wrong."
+    ),
     "tone varies in the frame": (
         "Neutrals at two places disagree after correction: the phone changed tones by place, or "
         "the light differs between them."

@@ -144,6 +144,11 @@ class Settings:
     chart_lab_d50: tuple[Lab, ...] | None = None  # 24 rows, where the chart was measured
     chart_edition: str | None = None
     value_delta_e: float | None = None  # tolerance of the reference's stated values, ΔE00
+    #: Kinds of reference whose values above are the set-up's own: marks that state others go
+    #: before them, and are flagged.
+    of_setup: frozenset[ReferenceKind] = frozenset()
+    #: Kinds whose values a person told for these very photos: marks that state others are an error.
+    told: frozenset[ReferenceKind] = frozenset()
 
 
 # ---------------------------------------------------------------------------------------------

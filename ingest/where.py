@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from ingest.errors import MarksError, ReferenceMissing
+from ingest.expected import with_found_values
 from ingest.model import Layout, Photo, Settings
 
 
@@ -19,7 +20,8 @@ def locate(photo: Photo, layout: Layout | None, settings: Settings) -> Layout:
 
     if layout is not None:
         if layout.references or not settings.search:
-            return layout
+            known = tuple(with_found_values(r, settings) for r in layout.references)
+            return layout if known == layout.references else replace(layout, references=known)
         return replace(layout, references=find_references(photo, settings.steps_y))
     if not settings.search:
         return Layout()

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from ingest.exif import clean_text
+from ingest.expected import told_words, values_words
 from ingest.model import Light, PhotoMeasurement, Settings
 from swatchvault.archive import (
     Applied,
@@ -233,15 +234,38 @@ def _settings(archive: Archive, regions: Sequence[RegionNote], settings: Setting
 
 
 def with_owned(settings: Settings, owned: OwnedReference) -> Settings:
-    """Settings with the values of a reference that the dyer owns."""
+    """Settings with the values of a reference that the dyer owns.
+
+    Raises ``ArchiveError`` where other values of such a reference were told with the photo.
+    """
     settings = replace(settings, value_delta_e=owned.tolerance_delta_e)
     if owned.kind == "chart24":
         return replace(settings, chart_lab_d50=owned.lab_d50, chart_edition=owned.edition)
+    if owned.y is None and owned.lab_d50 is None:
+        return settings
+    if owned.kind in settings.told:
+        if not _says(settings, owned):
+            has = values_words(owned.y, owned.lab_d50)
+            raise ArchiveError(
+                f"the set-up's {owned.kind} {owned.name!r} has {has}, "
+                f"and told with the photo is {told_words(owned.kind, settings)}: leave one out"
+            )
+        return settings
     if owned.kind == "steps":
-        return replace(settings, steps_y=owned.y)
+        settings = replace(settings, steps_y=owned.y)
+    elif owned.lab_d50 is not None:
+        settings = replace(settings, card_lab_d50=owned.lab_d50[0])
+    elif owned.y is not None:
+        settings = replace(settings, card_y=owned.y[0], card_lab_d50=None)
+    return replace(settings, of_setup=settings.of_setup | {owned.kind})  # type: ignore[arg-type]
+
+
+def _says(settings: Settings, owned: OwnedReference) -> bool:
+    if owned.kind == "steps":
+        return settings.steps_y == owned.y
     if owned.lab_d50 is not None:
-        return replace(settings, card_lab_d50=owned.lab_d50[0])
-    return settings if owned.y is None else replace(settings, card_y=owned.y[0])
+        return settings.card_lab_d50 == owned.lab_d50[0]
+    return settings.card_lab_d50 is None and (settings.card_y,) == owned.y
 
 
 def _aside(labels: Sequence[str]) -> str:

@@ -118,7 +118,7 @@ def _with_stated(settings: Settings, record: dict[str, object]) -> Settings:
     xyz = lab_to_xyz(np.array(stated, dtype=float))
     if record["kind"] == "steps" and settings.steps_y is None:
         return replace(settings, steps_y=tuple(float(y) for y in xyz[:, 1]))
-    if record["kind"] == "card" and settings.card_lab_d50 is None:
+    if record["kind"] == "card" and "card" not in settings.of_setup:
         return _with_card(settings, xyz[0])
     return settings
 

@@ -68,7 +68,7 @@ def add_command(
     relabel: bool,
     damp: bool,
     no_card: bool,
-    card_y: float,
+    card_y: float | None,
     card_lab: tuple[float, float, float] | None,
     steps_y: str | None,
     bar_mm: float,

@@ -125,12 +125,14 @@ def reference_options(command: F) -> F:
         "--card-lab", "card_lab", type=NUMBER, nargs=3, help="Or its L* a* b* under D50."
     )(command)
     command = click.option(
-        "--card-y", type=NUMBER, default=0.18, show_default=True, help="The card's reflectance."
+        "--card-y",
+        type=NUMBER,
+        help="The card's reflectance; where it is not said, that of marks or set-up, else 0.18.",
     )(command)
     command = click.option(
         "--steps",
         "steps_y",
-        help="Reflectances of neutral steps that may be searched for: 0.9,0.59,0.36,0.2,0.09,0.03.",
+        help="Reflectances of neutral steps, searched for or marked: 0.9,0.59,0.36,0.2,0.09,0.03.",
     )(command)
     return click.option(
         "--bar-mm",

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 
 import click
 
-from ingest.model import Layout, Light, Measurement, PhotoMeasurement, Settings
+from ingest.model import Layout, Light, Measurement, PhotoMeasurement, ReferenceKind, Settings
 from swatchvault.commands.options import (
     json_option,
     light_option,
@@ -145,8 +145,15 @@ def compare_command(
 def make_settings(
     known: Mapping[str, Any], light: Light | None = None, no_card: bool = False
 ) -> Settings:
-    """Settings from the reference options; nonsense is one line."""
-    card_y, card_lab = float(known["card_y"]), known["card_lab"]
+    """Settings from the reference options; nonsense is one line. What is told here is not gone
+    over in silence: marks and set-ups that say otherwise are an error."""
+    card_y, card_lab = known["card_y"], known["card_lab"]
+    if card_y is not None and card_lab is not None:
+        raise click.UsageError("--card-y and --card-lab are both of the card: give one of them")
+    told: set[ReferenceKind] = set()
+    told |= {"card"} if (card_y, card_lab) != (None, None) else set()
+    told |= {"steps"} if known["steps_y"] is not None else set()
+    card_y = Settings.card_y if card_y is None else float(card_y)
     if not (math.isfinite(card_y) and 0.0 < card_y <= 1.0):
         raise AmountError(f"--card-y is {card_y:g}; a reflectance lies above 0 and up to 1 (0.18)")
     if card_lab is not None and not (0.0 < card_lab[0] <= 100.0):
@@ -158,6 +165,7 @@ def make_settings(
         allow_uncorrected=no_card,
         bar_mm=float(known["bar_mm"]),
         steps_y=_steps(known["steps_y"]),
+        told=frozenset(told),
     )
 
 
