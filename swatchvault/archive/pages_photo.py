@@ -10,7 +10,7 @@ from typing import Any
 from ingest.model import Layout
 from swatchvault.archive.entities import OwnedReference
 from swatchvault.archive.layouts import layout_from_text
-from swatchvault.archive.lookup import reference_of_setup
+from swatchvault.archive.lookup import get_reference, reference_of_setup
 from swatchvault.errors import NotFound
 
 #: Names offered while typing; any other may be typed too. Our choice.
@@ -143,13 +143,17 @@ def what_lies_beside(conn: sqlite3.Connection, swatch_id: str) -> dict[str, str]
 
 
 def last_reference(conn: sqlite3.Connection) -> OwnedReference | None:
-    """The reference of the set-up that was photographed last: its steps may be looked for."""
+    """The reference of the set-up that was photographed last, else the newest of all: its steps
+    may be looked for."""
     sql = (
         "SELECT setup_id FROM photo JOIN setup ON setup.id = setup_id "
         "WHERE reference_id IS NOT NULL ORDER BY added_at DESC LIMIT 1"
     )
     row = conn.execute(sql).fetchone()
-    return None if row is None else reference_of_setup(conn, int(row[0]))
+    if row is not None:
+        return reference_of_setup(conn, int(row[0]))
+    newest = conn.execute("SELECT name FROM reference ORDER BY id DESC LIMIT 1").fetchone()
+    return None if newest is None else get_reference(conn, str(newest[0]))
 
 
 def setup_reference(conn: sqlite3.Connection, name: str) -> OwnedReference | None:

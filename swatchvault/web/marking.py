@@ -13,7 +13,8 @@ from datasette import Response
 
 from ingest.errors import IngestError, MarksError
 from ingest.locate import as_marks, parse_marks
-from ingest.model import Layout, Settings
+from ingest.model import Layout, Reference, Settings
+from swatchvault.archive import OwnedReference
 from swatchvault.filing import BLACK_LIGHT
 from swatchvault.web import incoming, measuring
 from swatchvault.web.picture import heavy, source_of
@@ -97,7 +98,7 @@ def _millimetres(text: str) -> float | None:
 
 async def _find(visit: Visit, sha256: str, path: Path) -> dict[str, Any]:
     """What is offered: the marks of a filed photo, else what the program finds; kept."""
-    from swatchvault.archive.pages_photo import last_reference, photo_row
+    from swatchvault.archive.pages_photo import photo_row
     from swatchvault.filing import with_owned
 
     row = await visit.read(photo_row, sha256)
@@ -105,28 +106,38 @@ async def _find(visit: Visit, sha256: str, path: Path) -> dict[str, Any]:
         facts = row.facts
         lock = {1: "yes", 0: "no"}.get(facts["locked"])
         about = {"light": facts["light"], "setup": facts["setup"], "locked": lock}
-        return described(row.layout, {k: v for k, v in about.items() if v})
-    owned = await visit.read(last_reference)
+        return described(row.layout, {k: v for k, v in about.items() if v}, row.reference)
+    about = (await visit.work(incoming.draft, visit.folder, sha256)).get("about") or {}
+    owned = await visit.read(measuring.reference_to_try, str(about.get("setup", "")))
     settings = Settings() if owned is None else with_owned(Settings(), owned)
     async with heavy(visit):
-        found = await visit.work(_search, path, settings)
+        found = await visit.work(_search, path, settings, about, owned)
     await visit.work(incoming.note, visit.folder, sha256, {"found": found})
     return found
 
 
-def _search(path: Path, settings: Settings) -> dict[str, Any]:
+def _search(
+    path: Path, settings: Settings, about: Mapping[str, Any], owned: OwnedReference | None
+) -> dict[str, Any]:
     from ingest.pipeline import locate_file
 
     try:
         _, layout = locate_file(path, settings=settings)
     except IngestError as error:
-        return {**described(Layout(), {}), "words": on_page(str(error))}
-    return described(layout, {})
+        return {**described(Layout(), about, owned), "words": on_page(str(error))}
+    return described(layout, about, owned)
 
 
-def described(layout: Layout, about: Mapping[str, Any]) -> dict[str, Any]:
-    """A layout as plain data, with what a marks file does not hold, and where each is from."""
-    one = [replace(r, patches=r.patches[:1]) if r.kind == "card" else r for r in layout.references]
+def described(
+    layout: Layout, about: Mapping[str, Any], owned: OwnedReference | None = None
+) -> dict[str, Any]:
+    """A layout as plain data, with what a marks file does not hold, and where each is from.
+
+    ``owned``: the reference that was looked for. Steps that were found do not state its values in
+    the marks, where they would go before those of the set-up that a person chooses: what they are
+    without such a set-up is under ``steps``.
+    """
+    one = [_as_typed(r) for r in layout.references]
     how: list[tuple[str, str, float]]
     how = [(r.kind, r.located, r.confidence) for r in layout.references]
     how += [(s.name, s.located, s.confidence) for s in layout.swatches]
@@ -138,7 +149,27 @@ def described(layout: Layout, about: Mapping[str, Any]) -> dict[str, Any]:
         "how": [{"what": w, "by": by, "sure": sure} for w, by, sure in how],
         "about": dict(about),
         "words": "",
+        "steps": _steps_if_not_said(layout, owned),
     }
+
+
+def _as_typed(reference: Reference) -> Reference:
+    """A reference with what a person's marks would say of it."""
+    if reference.kind == "card":
+        return replace(reference, patches=reference.patches[:1])
+    found = reference.kind == "steps" and reference.located != "marks"
+    return replace(reference, y=None) if found else reference
+
+
+def _steps_if_not_said(layout: Layout, owned: OwnedReference | None) -> dict[str, Any] | None:
+    """What steps reflect where neither the marks nor the set-up say it, and whose values it is."""
+    own = owned.y if owned is not None and owned.kind == "steps" else None
+    found = next(
+        (r.y for r in layout.references if r.kind == "steps" and r.located != "marks"), own
+    )
+    if not found:
+        return None
+    return {"y": list(found), "of": owned.name if owned is not None and found == own else ""}
 
 
 def named_as_pair(marks: Mapping[str, Any]) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from typing import Any
 from datasette import Response
 
 from ingest.flags import FLAGS, FLAGS_THAT_STOP_A_VERDICT
-from ingest.model import Layout, Light, Settings
+from ingest.model import Layout, Light, Reference, Settings
 from swatchvault.archive import OwnedReference
 from swatchvault.archive.pages_photo import photo_row
 from swatchvault.batch import Outcome
@@ -53,12 +53,12 @@ async def start(visit: Visit, sha256: str) -> Running:
     draft = await visit.work(incoming.draft, visit.folder, sha256)
     if "marks" not in draft:
         raise RefusedError("nothing is marked on this photo yet: mark it first")
-    key = json.dumps([draft["marks"], draft.get("about")], sort_keys=True)
+    owned = await visit.read(_owned, draft.get("about", {}).get("setup", ""))
+    key = json.dumps([draft["marks"], draft.get("about"), repr(owned)], sort_keys=True)
     known = running(visit)
     if sha256 in known and known[sha256].key == key:
         return known[sha256]
     path = await source_of(visit, sha256)
-    owned = await visit.read(_owned, draft.get("about", {}).get("setup", ""))
     made = Running(key, asyncio.create_task(_measured(visit, path, draft, owned)), asyncio.Lock())
     known[sha256] = made
     for old in [s for s, r in known.items() if r.task.done()][:-_REMEMBERED]:
@@ -124,6 +124,13 @@ def _owned(conn: Any, setup: str) -> OwnedReference | None:
     return setup_reference(conn, setup) if setup else None
 
 
+def reference_to_try(conn: Any, setup: str) -> OwnedReference | None:
+    """The reference to look for in a photo: the chosen set-up's, else the one used last."""
+    from swatchvault.archive.pages_photo import last_reference
+
+    return _owned(conn, setup) or last_reference(conn)
+
+
 def settings_of(about: Mapping[str, Any], owned: OwnedReference | None) -> Settings:
     """Settings from what was told of the photo."""
     from swatchvault.filing import with_owned
@@ -144,6 +151,8 @@ def layout_of(draft: Mapping[str, Any], path: Path, settings: Settings) -> Layou
 
     layout = parse_marks(draft["marks"])
     found = draft.get("found") or {}
+    if settings.steps_y is None and found.get("steps"):
+        layout = _with_steps(layout, tuple(found["steps"]["y"]))
     if found.get("located") != "mat":
         return layout
     if found["marks"] == draft["marks"]:
@@ -152,6 +161,16 @@ def layout_of(draft: Mapping[str, Any], path: Path, settings: Settings) -> Layou
         return on_paper(path, layout, settings)
     surround = tuple(tuple((float(x), float(y)) for x, y in p) for p in found["surround"])
     return replace(layout, surround=surround)
+
+
+def _with_steps(layout: Layout, y: tuple[float, ...]) -> Layout:
+    """Steps of which neither a person nor the set-up says what they reflect, with ``y``."""
+
+    def told(reference: Reference) -> Reference:
+        bare = reference.kind == "steps" and reference.y is None and reference.lab_d50 is None
+        return replace(reference, y=y) if bare and len(reference.patches) == len(y) else reference
+
+    return replace(layout, references=tuple(told(r) for r in layout.references))
 
 
 # ---------------------------------------------------------------------------------------------

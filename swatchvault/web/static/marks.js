@@ -265,12 +265,18 @@
 
   function values(one) {
     if (one.kind === "card") return input("Reflects, % (18 if blank)", one.y ? +(100 * one.y).toFixed(2) : "", (t) => { if (t.trim()) { one.y = Number(t.replace(",", ".")) / 100; delete one.lab_d50; } else delete one.y; }, number);
-    if (one.kind === "steps") return input("What the steps reflect, 0 to 1, lightest first", (one.y || []).join(" "), (t) => { const y = numbers(t); if (y.length) { one.y = y; delete one.lab_d50; } else delete one.y; }, { placeholder: "0.9 0.59 0.36 0.2 0.09 0.03", "aria-describedby": "steps-are" });
+    if (one.kind === "steps") return input("What the steps reflect, 0 to 1, lightest first", (one.y || []).join(" "), (t) => { const y = numbers(t); if (y.length) { one.y = y; delete one.lab_d50; } else delete one.y; }, { placeholder: form.dataset.steps || "0.9 0.59 0.36 0.2 0.09 0.03", "aria-describedby": "steps-are" });
     if (one.kind === "scale") return input("How long it is, mm", one.mm, (t) => { one.mm = Number(t.replace(",", ".")); }, number);
     if (one.kind !== "chart24") return "";
     const pick = make("select", { onchange: (e) => { if (e.target.value) { one.edition = e.target.value; delete one.lab_d50; } else delete one.edition; write(); } }, make("option", { value: "" }, "after 2014, or my own values"), make("option", { value: "before-2014-11" }, "before November 2014"));
     pick.value = one.edition === "before-2014-11" ? one.edition : "";
     return make("label", {}, "Edition", pick);
+  }
+
+  // What steps are taken to be where nothing is typed.
+  function blankSteps() {
+    const { steps, stepsOf } = form.dataset;
+    return steps ? `Blank: what the set-up below has for its steps; where it has none, ${steps}${stepsOf ? `, of your ${stepsOf}` : ", as the photo was last read"}. ` : "Blank: what the set-up below has for its steps. ";
   }
 
   function listRegions() {
@@ -284,7 +290,7 @@
         if (one.kind === "swatch") line.append(input("Name of the region", one.name, (t) => { one.name = t; pick.textContent = title(one); }));
         else line.append(values(one));
         li.append(line);
-        if (one.kind === "steps") li.append(make("p", { class: "quiet", id: "steps-are" }, "Of each step the share of light that it sends back: white near 0.9, middle grey 0.18, black near 0.03. It is printed on the strip or on its leaflet; where that gives a density D, it is 10 to the power -D (0.05 is 0.89, 0.7 is 0.2)."));
+        if (one.kind === "steps") li.append(make("p", { class: "quiet", id: "steps-are" }, blankSteps(), "Of each step the share of light that it sends back: white near 0.9, middle grey 0.18, black near 0.03. It is printed on the strip or on its leaflet; where that gives a density D, it is 10 to the power -D (0.05 is 0.89, 0.7 is 0.2)."));
         if (one.polys.length > 1) li.append(make("div", { class: "line" }, ...one.polys.map((_, j) => make("button", { type: "button", "aria-pressed": String(j === p), "aria-label": part(one, j), onclick: () => choose(i, j, 0) }, String(j + 1)))));
       }
       return li;
