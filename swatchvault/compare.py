@@ -14,7 +14,7 @@ from swatchvault import words
 from swatchvault.advice import Advice, what_next
 from swatchvault.difference import DARK_L, Difference, Verdict, judge
 from swatchvault.errors import CompareError
-from swatchvault.pair import Capture, Colour, Conditions, OwnFrame
+from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, capture_class
 
 #: A larger difference of ``shadow_sd`` than this is flagged. The project's own simulation: 0.05
 #: moved ΔE00 by 1.6 with the peak level fixed, nearly all of it ΔL*.
@@ -135,9 +135,10 @@ def compare_under(
         conditions = replace(conditions, same_dyes=master.dyes == new.dyes)
     _check_frame(master, new, conditions.capture)
     flags = _pair_flags(master, new, across_forms)
-    if conditions.capture is Capture.LOCKED and _greys_differ(master, new):
+    counts = capture_class(master, new, conditions.capture)
+    if counts is not conditions.capture:
         flags |= {"not locked"}
-        conditions = replace(conditions, capture=Capture.SAME_SETUP)
+        conditions = replace(conditions, capture=counts)
     flags |= _fluorescence(master, new, conditions.capture)
     stops = [PAIR_FLAGS[f] for f in sorted(flags & _STOPPING)]
     diff = judge(master, new, conditions, stops)
@@ -151,19 +152,6 @@ def compare_under(
         flags,
         (*words.notes(diff), *(PAIR_FLAGS[f] for f in sorted(flags) if PAIR_FLAGS[f] not in stops)),
     )
-
-
-#: Largest ratio, as a difference of logarithms, of the same grey in two photos of one locked
-#: set-up: in level, and between its channels. Our choice: a lamp's drift and a card laid a
-#: little elsewhere stay under it, a step of exposure or white balance does not.
-LOCKED_LEVEL, LOCKED_COLOUR = 0.15, 0.03
-
-
-def _greys_differ(master: Colour, new: Colour) -> bool:
-    if master.neutral is None or new.neutral is None:
-        return False
-    ratio = np.log(np.asarray(new.neutral)) - np.log(np.asarray(master.neutral))
-    return bool(abs(ratio.mean()) > LOCKED_LEVEL or np.ptp(ratio) > LOCKED_COLOUR)
 
 
 #: Pair flags under which no verdict but "cannot tell" is given.

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from ingest.colour import Floats, delta_e_2000
 from ingest.model import none_if_nan
 from swatchvault import shades
-from swatchvault.archive import StoredColour
+from swatchvault.archive import StoredColour, same_dyes
 from swatchvault.archive.evenness import versions_in_use
 from swatchvault.archive.made import Filters, Made, made_of, speaking_labs, swatches_where
 from swatchvault.archive.pages_find import shown_with
@@ -44,7 +44,8 @@ class Hit:
     """A swatch that was found. ``u``: doubt of ``distance`` where it is a ΔE00, NaN unknown.
 
     ``u_lab``: (3,) standard uncertainties of ``lab`` by itself, all parts; NaN where unknown.
-    ``damp``: whether ``lab`` was measured wet or damp.
+    ``damp``: whether ``lab`` was measured wet or damp. ``same_dyes``: whether the records say that
+    it was dyed with the dyes and packs of the swatch asked about; ``None``: not known.
     """
 
     rank: int
@@ -55,6 +56,7 @@ class Hit:
     photos: str
     u_lab: Sequence[float]
     damp: bool = False
+    same_dyes: bool | None = None
 
     def record(self) -> dict[str, Any]:
         """Plain JSON data."""
@@ -67,6 +69,7 @@ class Hit:
             "u": none_if_nan(self.u),
             "photos": self.photos,
             "damp": self.damp,
+            "same_dyes": self.same_dyes,
         }
 
 
@@ -217,16 +220,27 @@ def hits_of(
         wanted = versions[-1] if versions else None
     photos = photos_by_swatch(conn, ids, wanted)
     frames = own_frames(conn, query.photos)
+    alike = _same_dyes(conn, query, photos)
     found = [
-        (_apart(query, photos[i], lab, k_l, frames), i, lab)
+        (_apart(query, photos[i], lab, k_l, frames, alike[i]), i, lab)
         for i, lab in zip(ids, labs, strict=True)
     ]
     found.sort(key=lambda each: each[0].delta_e)
     ranks = shades.shared_ranks([a.delta_e for a, _, _ in found], [a.u for a, _, _ in found])
     return [
-        Hit(rank, made[i], lab, a.delta_e, a.u, a.photos, *own_of(photos[i], lab))
+        Hit(rank, made[i], lab, a.delta_e, a.u, a.photos, *own_of(photos[i], lab), alike[i])
         for rank, (a, i, lab) in zip(ranks, found, strict=True)
     ]
+
+
+def _same_dyes(
+    conn: sqlite3.Connection, query: Query, photos: Mapping[int, Sequence[StoredColour]]
+) -> dict[int, bool | None]:
+    """By swatch, whether the records say that it was dyed as the one asked about."""
+    own = query.photos[0].lot_id if query.photos else None
+    lots = {i: side[-1].lot_id if side else None for i, side in photos.items()}
+    known = {lot: same_dyes(conn, own, lot) for lot in set(lots.values())}
+    return {i: known[lot] for i, lot in lots.items()}
 
 
 def own_of(photos: Sequence[StoredColour], lab: Floats) -> tuple[list[float], bool]:
@@ -241,10 +255,11 @@ def _apart(
     lab: Floats,
     k_l: float,
     frames: Mapping[int, OwnFrame],
+    alike: bool | None,
 ) -> Apart:
     spoken = photo_of_lab(hit, lab) or hit[-1]
     if query.spoken is not None:
-        return apart(query.photos, hit, (query.spoken, spoken), k_l, frames)
+        return apart(query.photos, hit, (query.spoken, spoken), k_l, frames, alike)
     delta_e = float(delta_e_2000(query.target.lab, lab, k_l))
     if query.measured is not None:
         ours_new = Colour.from_measurement(query.measured)

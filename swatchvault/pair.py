@@ -12,7 +12,7 @@ from enum import StrEnum
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from ingest.colour import Floats, difference_terms
 from ingest.model import Light, Measurement
@@ -103,6 +103,29 @@ class Colour:
         }
         cov = np.array(record["cov_lab"]["region"], dtype=float)  # None becomes NaN
         return cls(np.array(record["lab"], dtype=float), cov, record["reference"], **fields)
+
+
+#: Largest ratio, as a difference of logarithms, of the same grey in two photos of one locked
+#: set-up: in level, and between its channels. Our choice: a lamp's drift and a card laid a
+#: little elsewhere stay under it, a step of exposure or white balance does not.
+LOCKED_LEVEL, LOCKED_COLOUR = 0.15, 0.03
+
+
+def greys_differ(one: ArrayLike, other: ArrayLike) -> NDArray[np.bool_]:
+    """(...) whether greys (..., 3), linear RGB, differ more than settings that are locked let
+    them; an unknown one, NaN, differs from none."""
+    ratio = np.log(np.asarray(other, dtype=float)) - np.log(np.asarray(one, dtype=float))
+    return np.asarray(
+        (np.abs(ratio.mean(axis=-1)) > LOCKED_LEVEL) | (np.ptp(ratio, axis=-1) > LOCKED_COLOUR)
+    )
+
+
+def capture_class(one: Colour, other: Colour, stated: Capture) -> Capture:
+    """The class that counts for a pair of which ``stated`` is said: photos of a locked set-up whose
+    greys differ are of the same set-up with settings free."""
+    if stated is not Capture.LOCKED or one.neutral is None or other.neutral is None:
+        return stated
+    return Capture.SAME_SETUP if greys_differ(one.neutral, other.neutral) else stated
 
 
 def mean_of_photos(colours: Sequence[Colour]) -> Colour:

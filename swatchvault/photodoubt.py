@@ -13,7 +13,7 @@ from ingest.colour import Floats, delta_e_2000
 from ingest.model import Array, LabCovariance
 from swatchvault.archive import StoredColour, colours, learned_of_setup
 from swatchvault.lotcheck import as_colour, groups, one_version, usable
-from swatchvault.pair import Capture, Conditions, OwnFrame, mean_of_photos
+from swatchvault.pair import Capture, Conditions, OwnFrame, capture_class, mean_of_photos
 from swatchvault.pairdoubt import pair_doubt
 
 
@@ -39,6 +39,7 @@ def doubt_of_swatches(
     of_a_setup = capture in (Capture.LOCKED, Capture.SAME_SETUP)
     own = frames.get(ours[0].setup_id or -1) if of_a_setup else None
     pair = [mean_of_photos([as_colour(c) for c in side]) for side in (ours, theirs)]
+    capture = capture_class(pair[0], pair[1], capture)
     doubt = pair_doubt(pair[0], pair[1], Conditions(capture, k_l=k_l, own_frame=own))
     return doubt.u(delta_e), capture.value
 
@@ -58,9 +59,11 @@ def apart(
     spoken: tuple[StoredColour, StoredColour],
     k_l: float,
     frames: Mapping[int, OwnFrame],
+    same_dyes: bool | None = None,
 ) -> Apart:
     """ΔE00 of two swatches with its doubt, both by the same photos: those that belong together
-    best, averaged where they agree, else the two that speak for the swatches (``spoken``)."""
+    best, averaged where they agree, else the two that speak for the swatches (``spoken``).
+    ``same_dyes``: whether both were dyed alike; None: not known."""
     ways = groups(*(dry_of(usable(side)) for side in one_version(one, other)))
     best = [way for way in ways if way[0] is ways[0][0]]
     agreeing = (way for way in best if all(_agree(side, k_l) for side in way[1:]))
@@ -68,7 +71,9 @@ def apart(
     of_a_setup = capture in (Capture.LOCKED, Capture.SAME_SETUP)
     own = frames.get(ours[0].setup_id or -1) if of_a_setup else None
     pair = [mean_of_photos([as_colour(c) for c in side]) for side in (ours, theirs)]
-    doubt = pair_doubt(pair[0], pair[1], Conditions(capture, k_l=k_l, own_frame=own))
+    capture = capture_class(pair[0], pair[1], capture)
+    conditions = Conditions(capture, k_l=k_l, same_dyes=same_dyes, own_frame=own)
+    doubt = pair_doubt(pair[0], pair[1], conditions)
     delta_e = float(delta_e_2000(pair[0].lab, pair[1].lab, k_l))
     return Apart(delta_e, doubt.u(delta_e), capture.value)
 

@@ -22,7 +22,7 @@ from swatchvault.groups import U_UNKNOWN, Grouping, group, order_alike, pairwise
 from swatchvault.lab_index import LabIndex
 from swatchvault.likeness import Look, LookIndex, look_of
 from swatchvault.maps import Gap, course_svg, gaps, map_svg
-from swatchvault.pair import Capture, Colour, Conditions, OwnFrame
+from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, greys_differ
 from swatchvault.pairdoubt import COVERAGE, axes_jacobian, dark_share, pair_doubt
 
 __all__ = [
@@ -216,7 +216,9 @@ def _captures(
     one_setup = (setup[:, None] == setup) & (setup >= 0)
     result = np.full(one_setup.shape, ways.index(Capture.OTHER))
     result[one_setup] = ways.index(Capture.SAME_SETUP)
-    result[one_setup & locked[:, None] & locked] = ways.index(Capture.LOCKED)
+    grey = np.array([(math.nan,) * 3 if c.neutral is None else c.neutral for c in colours])
+    same_grey = ~greys_differ(grey[:, None], grey)
+    result[one_setup & locked[:, None] & locked & same_grey] = ways.index(Capture.LOCKED)
     result[(frame[:, None] == frame) & named] = ways.index(Capture.SAME_FRAME)
     return result
 

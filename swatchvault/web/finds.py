@@ -35,6 +35,8 @@ DOUBT_OF = {
     "other": "as for two photos that have no set-up in common",
     "a stated colour": "that of the swatch's own colour alone",
 }
+DYES_UNKNOWN = "not known to be of the same dyes"
+OTHER_DYES = "of other dyes or packs"
 _DOTS, _DOTS_NEAR = 300, 7.0  # most dots on the plane, and how near in L*; our choice
 
 
@@ -167,7 +169,7 @@ def _shown(hit: Hit) -> dict[str, Any]:
         d.dye + ("" if d.depth_percent is None else f" {d.depth_percent:.3g} %")
         for d in hit.made.dyes
     )
-    doubt_of = DOUBT_OF.get(hit.photos, "")
+    doubt_of = _doubt_of(hit)
     lab = [float(v) for v in hit.lab]
     return {"hit": hit, "made": hit.made, "lab": lab, "dyes": dyes, "doubt_of": doubt_of}
 
@@ -186,9 +188,17 @@ def _no_doubt(query: Query, hits: list[Hit]) -> dict[str, str]:
     return {"no_doubt": share, "no_doubt_words": f"{words}: {why}."}
 
 
+def _doubt_of(hit: Hit) -> str:
+    """What the ± of a hit's distance is: by which photos, and whether it allows for other dyes."""
+    words = DOUBT_OF.get(hit.photos, "")
+    if not words or hit.photos == "a stated colour" or hit.same_dyes:
+        return words
+    return f"{words}, {OTHER_DYES if hit.same_dyes is False else DYES_UNKNOWN}"
+
+
 def _doubt_of_all(hits: list[Hit]) -> str:
     """Whose doubt it is, if it is so of every hit; "" if each must say its own, or has none."""
-    found = {DOUBT_OF.get(h.photos, "") for h in hits}
+    found = {_doubt_of(h) for h in hits}
     return found.pop() if len(found) == 1 else ""
 
 
