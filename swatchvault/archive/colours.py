@@ -188,9 +188,14 @@ def lot_dyes(conn: sqlite3.Connection, lot_id: int) -> list[LotDye]:
 
 
 def same_dyes(conn: sqlite3.Connection, lot_a: int | None, lot_b: int | None) -> bool | None:
-    """Whether two lots were dyed with the same dyes from the same packs; ``None`` if unknown."""
+    """Whether two lots were dyed with the same dyes from the same packs; ``None`` if unknown.
+
+    One lot is dyed as itself, whatever is written down of it.
+    """
     if lot_a is None or lot_b is None:
         return None
+    if lot_a == lot_b:
+        return True
     return decide_same_dyes(lot_dyes(conn, lot_a), lot_dyes(conn, lot_b))
 
 

@@ -27,6 +27,9 @@ OF_ITSELF = (
 NO_DOUBT_OF_LOOKS = (
     "(± is one standard uncertainty of the colour by itself; how unlike two look has no stated one)"
 )
+OTHER_DYES = "± allows for other dyes or packs where the records do not say they are the same"
+STATED = "a stated colour"
+NAMED = 8  # swatches named in one line; our choice
 FILE = click.Path(path_type=Path, dir_okay=False)
 K_L = click.option("--k-l", type=NUMBER, default=2.0, show_default=True, help="kL of ΔE00.")
 TOLERANCE = click.option(
@@ -217,5 +220,9 @@ def _show(hits: list[Any], warnings: list[str], measure: str, *, ranked: bool) -
         rows.append((hit.rank, hit.distance, *doubt, *seen, *names))
     click.echo("\n".join(table_lines(header, rows)))
     click.echo(OF_ITSELF if ranked else NO_DOUBT_OF_LOOKS)
+    other = [h.made.swatch for h in hits if h.photos != STATED and not h.same_dyes]
+    if ranked and other:
+        more = f" and {len(other) - NAMED} more" if len(other) > NAMED else ""
+        click.echo(f"{OTHER_DYES}: {', '.join(other[:NAMED])}{more}")
     if ranked and len({h.rank for h in hits}) < len(hits):
         click.echo("Hits that share a rank: these photos cannot tell which of them lies nearer.")
