@@ -21,7 +21,7 @@ from swatchvault.archive.pages_find import shown_with
 from swatchvault.errors import NotFound
 from swatchvault.groups import U_UNKNOWN
 from swatchvault.lotcheck import as_colour
-from swatchvault.pair import Capture, Colour, OwnFrame
+from swatchvault.pair import Capture, Colour, OwnFrame, capture_class
 from swatchvault.photodoubt import (
     Apart,
     apart,
@@ -31,6 +31,7 @@ from swatchvault.photodoubt import (
     u_of_lab,
 )
 from swatchvault.queries import Query
+from swatchvault.taken import Taken
 
 #: Tolerance of a search where none is asked for, in ΔE00; as of a check, our choice.
 TOLERANCE = 2.0
@@ -249,6 +250,13 @@ def own_of(photos: Sequence[StoredColour], lab: Floats) -> tuple[list[float], bo
     return u_of_lab(photos, lab), photo is not None and photo.damp
 
 
+def _of_one_setup(taken: Taken | None, stored: StoredColour) -> Capture:
+    """How a new photo belongs to a filed one, by the set-up that was named."""
+    if taken is None or taken.setup_id is None or taken.setup_id != stored.setup_id:
+        return Capture.OTHER
+    return Capture.LOCKED if taken.locked and stored.locked else Capture.SAME_SETUP
+
+
 def _apart(
     query: Query,
     hit: Sequence[StoredColour],
@@ -262,8 +270,11 @@ def _apart(
         return apart(query.photos, hit, (query.spoken, spoken), k_l, frames, alike)
     delta_e = float(delta_e_2000(query.target.lab, lab, k_l))
     if query.measured is not None:
-        ours_new = Colour.from_measurement(query.measured)
-        u = shades.u_of_pair(ours_new, as_colour(spoken), Capture.OTHER, delta_e, k_l)
-        return Apart(delta_e, u, Capture.OTHER.value)
+        light = query.taken.light if query.taken else None
+        ours = Colour.from_measurement(query.measured, light=light, neutral=query.neutral)
+        theirs = as_colour(spoken)
+        capture = capture_class(ours, theirs, _of_one_setup(query.taken, spoken))
+        u = shades.u_of_pair(ours, theirs, capture, delta_e, k_l)
+        return Apart(delta_e, u, capture.value)
     u = shades.u_to_stated(query.target.lab, spoken.lab, spoken.covariance.total, k_l)
     return Apart(delta_e, u, "a stated colour")

@@ -11,12 +11,13 @@ from typing import Any
 import numpy as np
 
 from ingest.flags import FLAGS
-from ingest.model import Measurement
+from ingest.model import Measurement, PhotoMeasurement
 from swatchvault import shades
 from swatchvault.archive import StoredColour, speaks_of
 from swatchvault.archive.swatches import swatch_there
 from swatchvault.errors import SwatchvaultError
 from swatchvault.naming import measured_swatch
+from swatchvault.taken import Taken
 
 #: Flags of what the program found by itself, so that a person looks whether it did so rightly.
 FOUND_BY_SEARCH = frozenset({"located by search", "reference found by search"})
@@ -35,6 +36,8 @@ class Query:
     measured: Measurement | None = None
     tonality: Mapping[str, Any] | None = None
     version: str | None = None  # of the method that measured it; None: a stated colour
+    taken: Taken | None = None  # of a new measurement
+    neutral: tuple[float, ...] | None = None  # its photo's grey, as the camera gave it
 
     @property
     def evenness_method(self) -> str | None:
@@ -79,11 +82,28 @@ def query_of_text(conn: sqlite3.Connection, what: str) -> Query:
     return query_of_swatch(conn, what) if target is None else Query(target)
 
 
-def query_of_measurement(measured: Measurement) -> Query:
-    """The query that a new photo's swatch is."""
+def query_of_measurement(
+    measured: Measurement, photo: PhotoMeasurement | None = None, taken: Taken | None = None
+) -> Query:
+    """The query that a new photo's swatch is; ``photo`` and ``taken``: its photo, and how that was
+    taken, where they are known."""
     warnings = [shades.NO_CARD_WARNING] if measured.reference == "none" else []
     warnings += [FLAGS[f] for f in sorted(measured.flags & FOUND_BY_SEARCH)]
+    warnings += taken.notes(photo) if taken and photo else ()
     target = shades.Target(np.asarray(measured.lab), measured.name, tuple(warnings))
     from ingest.pipeline import METHOD_VERSION
 
-    return Query(target, measured=measured, tonality=measured.tonality, version=METHOD_VERSION)
+    return Query(
+        target,
+        measured=measured,
+        tonality=measured.tonality,
+        version=METHOD_VERSION,
+        taken=taken,
+        neutral=next((r.neutral for r in photo.references if r.used), None) if photo else None,
+    )
+
+
+def any_light(query: Query) -> bool:
+    """Whether its doubt is that of any light only because nobody told the photo's."""
+    measured, taken = query.measured, query.taken
+    return bool(measured and taken and taken.light is None and measured.reference != "none")

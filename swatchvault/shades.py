@@ -60,8 +60,9 @@ HEX_WARNING = (
 )
 #: What a photo without a reference is worth (literature on phones: 10 ΔE00 off on average).
 NO_CARD_WARNING = (
-    "There is no card in this photo, so its colours are the camera's own: on average some 10 "
-    "ΔE00 from the truth. Take the order as a hint, or photograph it again beside a grey card."
+    "No grey card, steps or chart was found in this photo, so its colours are the camera's own: on "
+    "average some 10 ΔE00 from the truth. Take the order as a hint, or photograph it again beside "
+    "a grey card."
 )
 #: What a swatch that was measured damp is worth.
 DAMP_WARNING = (

@@ -37,15 +37,16 @@ def shown_with(conn: sqlite3.Connection, swatch_id: int) -> set[int]:
 
 @dataclass(frozen=True)
 class Choices:
-    """Names that a search can be narrowed by."""
+    """Names that a search can be narrowed by; ``setups``: that a photo can be of."""
 
     bases: tuple[str, ...]
     fibres: tuple[str, ...]
     dyes: tuple[str, ...]
+    setups: tuple[str, ...]
 
 
 def choices(conn: sqlite3.Connection) -> Choices:
-    """Bases, fibres and dyes of the archive, by name."""
+    """Bases, fibres, dyes and set-ups of the archive, by name."""
 
     def names(sql: str) -> tuple[str, ...]:
         return tuple(str(r[0]) for r in conn.execute(sql))
@@ -54,6 +55,7 @@ def choices(conn: sqlite3.Connection) -> Choices:
         names("SELECT name FROM base ORDER BY name"),
         names("SELECT DISTINCT fibre FROM base_fibre ORDER BY fibre"),
         names("SELECT name FROM dye ORDER BY name"),
+        names("SELECT name FROM setup ORDER BY name"),
     )
 
 

@@ -9,12 +9,19 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from swatchvault.commands.options import NUMBER, archive_option, json_option, need_archive
+from swatchvault.commands.options import (
+    NUMBER,
+    archive_option,
+    json_option,
+    light_option,
+    need_archive,
+)
 from swatchvault.errors import CompareError
 
 if TYPE_CHECKING:
     import sqlite3
 
+    from ingest.model import Light, Measurement, PhotoMeasurement
     from swatchvault.queries import Query
 
 FORMS = click.Choice(["skein", "wound card", "knit"])
@@ -53,28 +60,44 @@ def filter_options(command: Callable[..., Any]) -> Callable[..., Any]:
     return command
 
 
-def query_of(conn: sqlite3.Connection, what: str, region: str | None) -> Query:
+def taken_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """How a photo that is looked for was taken."""
+    command = click.option(
+        "--steps", "steps_y", help="Of a photo: what neutral steps in it reflect, as of `measure`."
+    )(command)
+    command = light_option(command)
+    return click.option(
+        "--setup", help="Of a photo: its set-up, for light, locked settings and reference."
+    )(command)
+
+
+def query_of(
+    conn: sqlite3.Connection,
+    what: str,
+    region: str | None,
+    setup: str | None = None,
+    light: Light | None = None,
+    steps_y: str | None = None,
+) -> Query:
     """WHAT as a query: PHOTO or PHOTO:NAME, a hex colour, a Lab triple, else a swatch's label."""
     from swatchvault import queries
-    from swatchvault.commands.photos import split_name
+    from swatchvault.commands.photos import split_name, steps_of
+    from swatchvault.taken import measure_taken, taken_with
 
     path, name = split_name(what)
     if path.is_file():
         if name is not None and region is not None:
             raise click.UsageError(f"{what} names a region already: leave --region out")
-        return queries.query_of_measurement(_photo(path, region if name is None else name))
+        taken = taken_with(conn, setup, light, steps_of(steps_y))
+        photo = measure_taken(path, taken)
+        swatch = _swatch_of(photo, path, region if name is None else name)
+        return queries.query_of_measurement(swatch, photo, taken)
+    if setup or light or steps_y:
+        raise click.UsageError(f"--setup, --light and --steps go with a photo: {what} is none")
     return queries.query_of_text(conn, what)
 
 
-def _photo(path: Path, region: str | None) -> Any:
-    from ingest.errors import ReferenceMissing
-    from ingest.model import Settings
-    from ingest.pipeline import measure_photo
-
-    try:
-        photo = measure_photo(path)
-    except ReferenceMissing:
-        photo = measure_photo(path, settings=Settings(allow_uncorrected=True))
+def _swatch_of(photo: PhotoMeasurement, path: Path, region: str | None) -> Measurement:
     names = [s.name for s in photo.swatches]
     if region is not None and region not in names:
         raise CompareError(f"{path.name} has no region {region!r}: it has {', '.join(names)}")
@@ -97,11 +120,15 @@ def _photo(path: Path, region: str | None) -> Any:
     type=NUMBER,
     help="Only hits within this ΔE00; with --other-dyes 2 where it is not said.",
 )
+@taken_options
 @archive_option
 @json_option
 def near_command(
     what: str,
     region: str | None,
+    setup: str | None,
+    light: Light | None,
+    steps_y: str | None,
     count: int,
     k_l: float,
     other_dyes: bool,
@@ -113,19 +140,22 @@ def near_command(
     """Swatches nearest to WHAT: a Lab triple (45,20,-10), a hex (#7a4b90), a swatch, a photo.
 
     Hits share a rank where the photos cannot tell which lies nearer. A triple that begins with a
-    minus sign goes after --. Of a photo that shows several swatches, one is PHOTO:NAME.
+    minus sign goes after --. Of a photo that shows several swatches, one is PHOTO:NAME. In a photo
+    without --setup and --steps the steps are looked for that were used last.
     """
     from ingest.model import none_if_nan
-    from swatchvault import finding
+    from swatchvault import finding, queries
     from swatchvault.archive import open_archive
     from swatchvault.archive.made import Filters
     from swatchvault.search_notes import left_out
+    from swatchvault.taken import ANY_LIGHT
 
     if tolerance is not None and not tolerance > 0:
         raise CompareError(f"tolerance is {tolerance:g}, needed a number above 0: such as 2")
     limit = finding.TOLERANCE if tolerance is None else tolerance
     with open_archive(need_archive(archive_folder)) as archive:
-        query, why, far = query_of(archive.conn, what, region), "", ""
+        query = query_of(archive.conn, what, region, setup, light, steps_y)
+        why, far = "", ""
         if other_dyes:
             near = finding.within(archive.conn, query, Filters(**limits), limit, k_l)
             hits = finding.by_other_dyes(archive.conn, query, near)
@@ -149,6 +179,8 @@ def near_command(
         ways = "1 way" if len(hits) == 1 else f"{len(hits)} ways"
         click.echo(f"{ways} with no dye in common, within {limit:g}:")
     _show(hits, warnings, f"ΔE00 (kL = {k_l:g})", ranked=True)
+    if hits and queries.any_light(query):
+        click.echo(f"{ANY_LIGHT}: --light daylight where it was")
 
 
 @click.command("like")
@@ -156,11 +188,15 @@ def near_command(
 @click.option("--region", help="Which swatch, where a photo shows several.")
 @click.option("-n", "count", type=click.IntRange(1), default=10, show_default=True)
 @filter_options
+@taken_options
 @archive_option
 @json_option
 def like_command(
     what: str,
     region: str | None,
+    setup: str | None,
+    light: Light | None,
+    steps_y: str | None,
     count: int,
     archive_folder: Path | None,
     as_json: bool,
@@ -177,7 +213,7 @@ def like_command(
     from swatchvault.search_notes import left_out
 
     with open_archive(need_archive(archive_folder)) as archive:
-        query = query_of(archive.conn, what, region)
+        query = query_of(archive.conn, what, region, setup, light, steps_y)
         hits = alike.like(archive.conn, query, Filters(**limits), k=count)
         classed = limits["tonality"] is not None
         older = left_out(archive.conn, query, evenness=True, classed=classed)

@@ -164,12 +164,13 @@ def make_settings(
         light=light,
         allow_uncorrected=no_card,
         bar_mm=float(known["bar_mm"]),
-        steps_y=_steps(known["steps_y"]),
+        steps_y=steps_of(known["steps_y"]),
         told=frozenset(told),
     )
 
 
-def _steps(text: str | None) -> tuple[float, ...] | None:
+def steps_of(text: str | None) -> tuple[float, ...] | None:
+    """What neutral steps reflect, from ``--steps``; nonsense is one line."""
     if text is None:
         return None
     try:

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from ingest.model import PhotoMeasurement
     from swatchvault.archive.made import Filters
     from swatchvault.queries import Query
+    from swatchvault.taken import Taken
 
 FORMS = ("skein", "wound card", "knit")
 CLASSES = ("solid", "semi-solid", "variegated", "speckled", "gradient")
@@ -88,7 +89,7 @@ def read_asked(value: Callable[[str], str]) -> Asked:
 
 
 def query_of(
-    conn: sqlite3.Connection, asked: Asked, photos: dict[str, PhotoMeasurement]
+    conn: sqlite3.Connection, asked: Asked, photos: dict[str, tuple[PhotoMeasurement, Taken]]
 ) -> tuple[Query, str]:
     """The query, and a sentence where the colour asked for was not taken as it was."""
     from swatchvault import queries
@@ -126,13 +127,13 @@ def _of_colour(asked: Asked) -> tuple[Query, str]:
 def _of_photo(asked: Asked, photos: dict[str, Any]) -> Query:
     from swatchvault import queries
 
-    photo = photos.get(asked["photo"])
-    if photo is None:
+    if asked["photo"] not in photos:
         raise RefusedError("this photo is not kept any more: send it again")
+    photo, taken = photos[asked["photo"]]
     names = [s.name for s in photo.swatches]
     if asked["region"] and asked["region"] not in names:
         raise RefusedError(f"the photo has no region of that name: it has {', '.join(names)}")
     if not asked["region"] and len(names) > 1:
         raise RefusedError(f"the photo shows {', '.join(names)}: choose which one to look for")
     found = photo.swatches[names.index(asked["region"]) if asked["region"] else 0]
-    return queries.query_of_measurement(found)
+    return queries.query_of_measurement(found, photo, taken)

@@ -24,6 +24,9 @@ if TYPE_CHECKING:
     from swatchvault.finding import Hit
     from swatchvault.nearby import KeptColours
     from swatchvault.queries import Query
+    from swatchvault.taken import Taken
+
+    Found = tuple[PhotoMeasurement, Taken]
 
 MOST_BYTES = 60_000_000  # as a photo that is to be filed
 _PHOTOS_KEPT = 12  # measured and not filed; our choice
@@ -130,6 +133,8 @@ def _values(conn: sqlite3.Connection, state: dict[str, Any], asked: Asked) -> di
 def _found(conn: sqlite3.Connection, state: dict[str, Any], asked: Asked) -> dict[str, Any]:
     from swatchvault import alike, finding, nearby
     from swatchvault.archive.pages_find import colourway_ids, recipe_ids
+    from swatchvault.queries import any_light
+    from swatchvault.taken import ANY_LIGHT
 
     query, words = query_of(conn, asked, state.get("photos to find", {}))
     filters, k_l = asked.filters(), asked.above_zero("k_l", "kL")
@@ -159,6 +164,7 @@ def _found(conn: sqlite3.Connection, state: dict[str, Any], asked: Asked) -> dic
         **_no_doubt(query, hits),
         "shared": len({h.rank for h in hits}) < len(hits),
         "notes": [n for n in notes if n],
+        "any_light": f"{ANY_LIGHT}." if any_light(query) else "",
         "colourways": colourway_ids(conn, [h.made.swatch_id for h in hits]),
         "recipes": recipe_ids(conn, [h.made.swatch_id for h in hits]),
     }
@@ -251,10 +257,12 @@ def _picker(
 
 def _regions(state: dict[str, Any], asked: Asked) -> list[str]:
     photo = state.get("photos to find", {}).get(asked["photo"])
-    return [s.name for s in photo.swatches] if photo else []
+    return [s.name for s in photo[0].swatches] if photo else []
 
 
 async def _measure(visit: Visit, form: Form) -> Response:
+    from swatchvault.taken import taken_with
+
     sent = form.files("photo")
     if len(sent) != 1:
         raise RefusedError(
@@ -268,16 +276,20 @@ async def _measure(visit: Visit, form: Form) -> Response:
         path.write_bytes(await sent[0].read())
         if marks:
             (Path(place) / "photo.marks.json").write_bytes(await marks[0].read())
-        photo = await visit.work(measured, path)
+        setup, light = form.text("setup"), form.text("light")
+        if light not in ("", "daylight", "other"):
+            raise RefusedError("light is daylight, other, or left open")
+        taken = await visit.read(taken_with, setup or None, light or None)
+        photo = await visit.work(measured, path, taken)
     if not photo.swatches:
         raise RefusedError(
             "No yarn was found in this photo: lay it on the mat or on plain grey, or send a marks "
             "file with it; or add it under Photo, where you mark it by hand."
         )
     key = secrets.token_urlsafe(8)
-    kept: dict[str, PhotoMeasurement] = visit.studio.state.setdefault("photos to find", {})
+    kept: dict[str, Found] = visit.studio.state.setdefault("photos to find", {})
     names: dict[str, str] = visit.studio.state.setdefault("names of photos", {})
-    kept[key], names[key] = photo, safe_name(str(sent[0].filename))
+    kept[key], names[key] = (photo, taken), safe_name(str(sent[0].filename))
     while len(kept) > _PHOTOS_KEPT:
         names.pop(next(iter(kept)), None)
         kept.pop(next(iter(kept)))
@@ -285,17 +297,12 @@ async def _measure(visit: Visit, form: Form) -> Response:
     return visit.go(f"/find?by=photo&photo={key}{_quoted(region)}#found")
 
 
-def measured(path: Path) -> PhotoMeasurement:
+def measured(path: Path, taken: Taken) -> PhotoMeasurement:
     """A photo measured as `near` does it: without a card its colours are the camera's own."""
-    from ingest.errors import ReferenceMissing
-    from ingest.model import Settings
-    from ingest.pipeline import measure_photo
+    from swatchvault.taken import measure_taken
 
     try:
-        try:
-            return measure_photo(path)
-        except ReferenceMissing:
-            return measure_photo(path, settings=Settings(allow_uncorrected=True))
+        return measure_taken(path, taken)
     except IngestError as error:
         raise RefusedError(on_page(str(error).replace(f"{path.name}: ", "", 1))) from error
 

@@ -398,7 +398,7 @@ def test_a_photo_is_searched_and_without_a_card_warned_of(ask, tmp_path):
     photo.write_bytes((EXAMPLE / "hedge.jpg").read_bytes())
     (tmp_path / "hedge.marks.json").write_text(json.dumps({"swatches": marks["swatches"]}))
     warned = json.loads(ask("near", photo, "-n", "3", "--json").out)
-    assert "no card in this photo" in warned["warnings"][0]
+    assert "steps or chart was found in this photo" in warned["warnings"][0]
     assert {h["rank"] for h in warned["hits"]} == {1}  # nothing can be told apart
     (tmp_path / "hedge.marks.json").write_text(json.dumps(marks))
     answer = json.loads(ask("near", photo, "--json").out)

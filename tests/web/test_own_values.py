@@ -78,3 +78,55 @@ async def test_values_that_were_typed_count_and_are_said_to_differ(
     (region,) = (await measured(dyer, sha256))["regions"]
     assert np.allclose(region["lab"], as_measured(tmp_path, B_Y), atol=0.02)
     assert "values differ" in [name for name, _ in region["flags"]]
+
+
+# -- a photo that is looked for and not filed --------------------------------------------------
+
+
+async def looked_for(dyer: Any, **said: str) -> str:
+    files = {"photo": ("shot.jpg", jpeg("harbour-1"))}
+    answer = await dyer.post("/find", {"once": "x" * 20, **said}, files=files)
+    assert answer.status_code == 303, answer.text
+    page = (await dyer.get(answer.headers["location"].split("#")[0])).text
+    return html.unescape(page)
+
+
+def lab_shown(page: str) -> tuple[list[float], list[float]]:
+    pattern = "".join(rf"{n} (\S+) ± ([\d.]+).*?" for n in (r"L\*", r"a\*", r"b\*"))
+    found = re.search(pattern, page, re.S)
+    assert found
+    values = [float(v.replace("−", "-")) for v in found.groups()]
+    return values[::2], values[1::2]
+
+
+@pytest.mark.parametrize(("setup", "y"), [("", B_Y), ("window C", C_Y)])
+async def test_find_reads_a_photo_by_the_dyers_own_steps(
+    setup: str, y: tuple[float, ...], visitor: Visitor, tmp_path: Path
+) -> None:
+    page = await looked_for(visitor("dyer"), setup=setup, light="daylight")
+    assert np.allclose(lab_shown(page)[0], as_measured(tmp_path, y), atol=0.06)
+    assert "was found in this photo" not in page  # no word that there is no reference
+    assert ("taken for your 'steps B'" in page) == (not setup)
+    assert "any light" not in page
+
+
+async def test_find_says_where_the_doubt_is_that_of_any_light(visitor: Visitor) -> None:
+    dyer = visitor("dyer")
+    daylight = await looked_for(dyer, light="daylight")
+    unsaid = await looked_for(dyer)
+    assert "± is that of any light, since none was told." in unsaid
+    assert max(lab_shown(unsaid)[1]) > max(lab_shown(daylight)[1])
+    refused = await dyer.post(
+        "/find", {"once": "x" * 20, "light": "x"}, files={"photo": ("a.jpg", jpeg())}
+    )
+    assert (refused.status_code, "light is daylight" in refused.text) == (400, True)
+
+
+async def test_find_says_why_steps_were_not_looked_for(visitor: Visitor, studio: Path) -> None:
+    with open_archive(studio) as archive:
+        archive.conn.execute("UPDATE setup SET reference_id = NULL")
+        archive.conn.execute("DELETE FROM reference")
+        archive.conn.commit()
+    page = await looked_for(visitor("dyer"))
+    assert "No grey card, steps or chart was found in this photo" in page
+    assert "Neutral steps were not looked for" in page
