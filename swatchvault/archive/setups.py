@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from swatchvault.archive.entities import OwnedReference, Setup
+from swatchvault.archive.mend_reference import clash_words
 from swatchvault.archive.rows import (
     Entry,
     clean,
@@ -19,6 +21,7 @@ from swatchvault.archive.rows import (
     transaction,
     yes_no,
 )
+from swatchvault.errors import ArchiveError
 
 
 def add_setup(conn: sqlite3.Connection, setup: Setup) -> Entry:
@@ -49,6 +52,9 @@ def add_reference(conn: sqlite3.Connection, reference: OwnedReference) -> Entry:
     }
     with transaction(conn):
         key = {"name": named(reference.name, "name of a reference")}
+        clash = clash_words(conn, replace(reference, name=key["name"]))
+        if clash is not None:
+            raise ArchiveError(clash)
         return put(conn, "reference", key, facts, ("kind", "known_values"))
 
 

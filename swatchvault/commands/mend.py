@@ -12,12 +12,15 @@ import click
 
 from swatchvault.commands.options import NUMBER, archive_option, json_option, need_archive
 
+FILE = click.Path(path_type=Path, dir_okay=False)
+KINDS = ["stock", "swatch", "lot", "base", "colourway", "reference"]
+
 if TYPE_CHECKING:
     from swatchvault.archive import Archive
 
 
 @click.command("mend")
-@click.argument("kind", type=click.Choice(["stock", "swatch", "lot", "base", "colourway"]))
+@click.argument("kind", type=click.Choice(KINDS))
 @click.argument("name")
 @click.option("--grams", type=NUMBER, help="Of a stock: powder in it, g.")
 @click.option("--made-up-to-ml", type=NUMBER, help="Of a stock: what it was made up to, mL.")
@@ -29,6 +32,12 @@ if TYPE_CHECKING:
 @click.option("--dyed-on", help="Of a lot: the day it was dyed, as 2026-03-01.")
 @click.option("--dry-g", type=NUMBER, help="Of a lot: dry weight of the goods, g.")
 @click.option("--colourway", help="Of a lot: its colourway.")
+@click.option("--y", help="Of a reference: what the card or steps reflect, as of `reference`.")
+@click.option("--lab", type=NUMBER, nargs=3, help="Of a reference: a card's L* a* b* under D50.")
+@click.option("--values", type=FILE, help="Of a reference: a CSV of the chart's 24 L*,a*,b*.")
+@click.option("--edition", type=click.Choice(["before-2014-11", "after-2014-11"]))
+@click.option("--tolerance", type=NUMBER, help="Of a reference: tolerance of its values, ΔE00.")
+@click.option("--source", help="Of a reference: where its values are from.")
 @click.option("--yes", "sure", is_flag=True, help="Also where a master or verdicts hang on it.")
 @click.option(
     "--remove", is_flag=True, help="Let a base, colourway, lot or swatch go that has nothing."
@@ -46,18 +55,23 @@ def mend_command(
     as_json: bool,
     **facts: Any,
 ) -> None:
-    """Put right what was typed wrong of the stock, swatch or lot NAME, or let NAME go.
+    """Put right what was typed wrong of the stock, swatch, lot or reference NAME, or let NAME go.
 
     Dye that went into lots from a stock is worked out anew from its strength. A swatch that is a
     master or was checked keeps its form. Where a master or verdicts hang on a swatch's base or a
     lot's colourway, what would change is told first, and done with --yes. --remove takes out what
-    nothing belongs to, and else says what does. For names there is `swatchvault rename`; what went
-    into a pot is mended by `swatchvault pot edit`, all else by telling the notes again.
+    nothing belongs to, and else says what does. Photos that were read by a reference keep their
+    figures until `swatchvault remeasure --reference NAME`. For names there is `swatchvault rename`;
+    what went into a pot is mended by `swatchvault pot edit`, all else by telling the notes again.
     """
     from swatchvault.archive import open_archive
     from swatchvault.days import past_day
 
     told = {field: value for field, value in facts.items() if value is not None}
+    if kind == "reference":
+        said, lines = _reference(need_archive(archive_folder), name, told, owner, remove, sure)
+        click.echo(json.dumps(said, ensure_ascii=False) if as_json else "\n".join(lines))
+        return
     for field in ("mixed_on", "dyed_on"):
         if field in told:
             told[field] = past_day(told[field], f"--{field.replace('_', '-')}")
@@ -71,6 +85,48 @@ def mend_command(
             else _put_right(archive, kind, (name, owner), told, sure)
         )
     click.echo(json.dumps(said, ensure_ascii=False) if as_json else "\n".join(lines))
+
+
+_OF_REFERENCE = ("y", "lab", "values", "edition", "tolerance", "source")
+
+
+def _reference(
+    folder: Path,
+    name: str,
+    told: Mapping[str, Any],
+    owner: str | None,
+    remove: bool,
+    sure: bool,
+) -> tuple[dict[str, Any], list[str]]:
+    from swatchvault.archive import OwnedReference, get_reference, open_archive
+    from swatchvault.archive.mend_reference import mend_reference, stated_words
+    from swatchvault.typed_numbers import lightest_first, read_values, reflectances
+
+    values = [k for k in ("y", "lab", "values") if k in told]
+    if owner or remove or not told or len(values) > 1 or not set(told) <= set(_OF_REFERENCE):
+        options = ", ".join(f"--{o}" for o in _OF_REFERENCE)
+        raise click.UsageError(f"of a reference can be mended: {options}; its values in one way")
+    with open_archive(folder) as archive:
+        kind = get_reference(archive.conn, name).kind
+        y = reflectances(told["y"], kind) if "y" in told else None
+        lab = (told["lab"],) if "lab" in told else None
+        done = mend_reference(
+            archive.conn,
+            OwnedReference(
+                name,
+                kind,
+                y=lightest_first(y) if y else None,
+                lab_d50=read_values(told["values"]) if "values" in told else lab,
+                edition=told.get("edition"),
+                tolerance_delta_e=told.get("tolerance"),
+                source=told.get("source"),
+            ),
+            sure=sure,
+        )
+    change = {"field": "values", "old": stated_words(done.old), "new": stated_words(done.new)}
+    told_all = {"kind": "reference", "name": done.name, "changes": [change] if done.changed else []}
+    rest = {"amounts": 0, "lots": 0, "also": done.lines[1:], "removed": False}
+    return {**told_all, **rest}, done.lines
 
 
 def _refuse_strange(kind: str, told: Mapping[str, Any], remove: bool) -> None:

@@ -2,23 +2,18 @@
 
 from __future__ import annotations
 
-import csv
-import json
-import math
 from pathlib import Path
 
 import click
 
 from swatchvault.commands.options import NUMBER, archive_option, need_archive
-from swatchvault.errors import AmountError, ArchiveError
-
-Triple = tuple[float, float, float]
+from swatchvault.typed_numbers import Triple, lightest_first, read_values, reflectances
 
 
 @click.command("reference")
 @click.argument("name")
 @click.option("--kind", type=click.Choice(["card", "steps", "chart24"]), required=True)
-@click.option("--y", help="Reflectance of a card, or of steps with commas: 0.9,0.59,0.36,0.2,0.09.")
+@click.option("--y", help="Reflectance of a card, or of steps, lightest first: 0.9 0.59 0.36 0.2.")
 @click.option("--lab", type=NUMBER, nargs=3, help="A card's L* a* b* under D50, instead of --y.")
 @click.option(
     "--values",
@@ -46,10 +41,11 @@ def reference_command(
     """
     from swatchvault.archive import OwnedReference, add_reference, open_archive
 
+    found = None if y is None else reflectances(y, kind)
     told = OwnedReference(
         name=name,
         kind=kind,
-        y=None if y is None else reflectances(y, kind),
+        y=lightest_first(found) if found and kind == "steps" else found,
         lab_d50=(lab,) if lab else None if values is None else read_values(values),
         edition=edition,
         tolerance_delta_e=tolerance,
@@ -58,6 +54,8 @@ def reference_command(
     with open_archive(need_archive(archive_folder)) as archive:
         entry = add_reference(archive.conn, told)
     click.echo(f"reference {name!r}: {entry.change}")
+    if found != told.y:
+        click.echo("its steps were turned round: they are kept lightest first, as marks have them")
 
 
 @click.command("setup")
@@ -82,32 +80,3 @@ def setup_command(
     with open_archive(need_archive(archive_folder)) as archive:
         entry = add_setup(archive.conn, told)
     click.echo(f"set-up {name!r}: {entry.change}")
-
-
-def reflectances(text: str, kind: str) -> tuple[float, ...]:
-    """Reflectances from text; impossible ones are one line."""
-    try:
-        found = tuple(float(v) for v in text.split(","))
-    except ValueError as error:
-        raise AmountError(f"--y is {text!r}; give numbers such as 0.18, with commas") from error
-    if not all(math.isfinite(v) and 0.0 < v <= 1.0 for v in found):
-        raise AmountError(f"--y is {text!r}; a reflectance lies above 0 and up to 1")
-    if (kind == "card") != (len(found) == 1):
-        need = "one reflectance" if kind == "card" else "a reflectance for each step"
-        raise AmountError(f"--y has {len(found)} values; a {kind} needs {need}")
-    return found
-
-
-def read_values(path: Path) -> tuple[Triple, ...]:
-    """24 rows of L*, a*, b* from a CSV without header (or JSON)."""
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-        rows = json.loads(text) if path.suffix.lower() == ".json" else csv.reader(text.splitlines())
-        found = tuple((float(r[0]), float(r[1]), float(r[2])) for r in rows)
-    except OSError as error:
-        raise ArchiveError(f"{path.name}: cannot be read ({error.strerror})") from error
-    except (ValueError, IndexError, TypeError) as error:
-        raise ArchiveError(f"{path.name}: each row needs three numbers L*,a*,b*") from error
-    if len(found) != 24 or not all(0.0 < lab[0] <= 100.0 for lab in found):
-        raise ArchiveError(f"{path.name}: found {len(found)} rows; needed 24 colours, L* 0 to 100")
-    return found

@@ -14,6 +14,10 @@ from swatchvault.commands.photos import leave_with_failures
 @click.argument("names", nargs=-1)
 @click.option("--all", "every", is_flag=True, help="Every photo that needs it.")
 @click.option("--again", is_flag=True, help="Those too that this version has measured already.")
+@click.option(
+    "--reference",
+    help="Photos of the set-ups with this card, steps or chart, after it was mended.",
+)
 @click.option("--dry-run", is_flag=True, help="Count them only.")
 @click.option("--workers", type=click.IntRange(1, 256), help="Processes; all cores by default.")
 @archive_option
@@ -21,6 +25,7 @@ def remeasure_command(
     names: tuple[str, ...],
     every: bool,
     again: bool,
+    reference: str | None,
     dry_run: bool,
     workers: int | None,
     archive_folder: Path | None,
@@ -32,13 +37,17 @@ def remeasure_command(
     of two versions are never compared with each other.
     """
     from swatchvault.archive import open_archive
+    from swatchvault.archive.mend_reference import photos_read_by
     from swatchvault.remeasure import measure_anew, out_of_date
 
-    if bool(names) == every:
-        raise click.UsageError("name swatches or photos, or give --all")
+    if [bool(names), every, reference is not None].count(True) != 1:
+        raise click.UsageError("name swatches or photos, or a --reference, or give --all")
     failed: list[str | None] = []
     with open_archive(need_archive(archive_folder)) as archive:
-        photos = out_of_date(archive, names, again=again)
+        if reference is not None:
+            read = photos_read_by(archive.conn, reference)
+            names, again = tuple(sha256 for sha256, _ in read.by_it), True
+        photos = out_of_date(archive, names, again=again) if names or every else []
         old = sum(p.old for p in photos)
         asked = f"{len(photos)} photos to measure anew; {old} measurements by another version"
         if dry_run or not photos:

@@ -1,0 +1,170 @@
+"""A reference's values that were typed wrong, put right; and the photos that were read by them."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from dataclasses import dataclass, replace
+
+from ingest.expected import values_words
+from swatchvault.archive.entities import OwnedReference
+from swatchvault.archive.layouts import layout_from_text
+from swatchvault.archive.lookup import get_reference
+from swatchvault.archive.mend import NotSureError
+from swatchvault.archive.rows import find, to_json, transaction
+from swatchvault.errors import ArchiveError
+
+_SHOWN = 6  # photos named in one line; our choice
+
+_PHOTOS = """SELECT DISTINCT photo.sha256, photo.original_name, layout.marks FROM photo
+JOIN setup ON setup.id = photo.setup_id AND setup.reference_id = ?
+JOIN filed_measurement AS m ON m.photo_id = photo.id
+JOIN layout ON layout.id = m.layout_id
+WHERE m.reference <> 'none' ORDER BY photo.added_at, photo.sha256"""
+
+
+@dataclass(frozen=True)
+class ReadBy:
+    """Measured photos of a reference's set-ups: by its values, or by those of their own marks."""
+
+    by_it: tuple[tuple[str, str], ...]  # (sha256, file name)
+    by_marks: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class MendedReference:
+    """What was put right of a reference; ``read``: photos that stood on the old values."""
+
+    name: str
+    old: OwnedReference
+    new: OwnedReference
+    read: ReadBy
+
+    @property
+    def changed(self) -> bool:
+        """Whether anything is other than it was."""
+        return self.old != self.new
+
+    @property
+    def lines(self) -> list[str]:
+        """What was done and what to see to, for whoever did it."""
+        if not self.changed:
+            return [f"reference {self.name!r} says so already: nothing changed"]
+        said = [f"reference {self.name!r}: {stated_words(self.new)}, was {stated_words(self.old)}"]
+        if self.read.by_it:
+            said.append(
+                f"{_photos(self.read.by_it)} still stand by the old values: measure them anew with "
+                f'`swatchvault remeasure --reference "{self.name}"`'
+            )
+        if self.read.by_marks:
+            said.append(
+                f"{_photos(self.read.by_marks)} state values in their own marks and keep them: "
+                "mark them anew where these are wrong too"
+            )
+        return [*said, "write it in studio.toml too: notes that say otherwise clash"]
+
+
+def stated_words(reference: OwnedReference) -> str:
+    """What a reference is stated to be, for a sentence."""
+    said = []
+    if reference.kind == "chart24" and reference.lab_d50 is not None:
+        said.append("24 colours of its own")
+    elif reference.y is not None or reference.lab_d50 is not None:
+        said.append(values_words(reference.y, reference.lab_d50))
+    said += [f"edition {reference.edition}"] if reference.edition else []
+    if reference.tolerance_delta_e is not None:
+        said.append(f"tolerance ΔE00 {reference.tolerance_delta_e:g}")
+    return "; ".join(said) or "no values"
+
+
+def photos_read_by(conn: sqlite3.Connection, name: str) -> ReadBy:
+    """Measured photos of the set-ups that a reference belongs to. Raises ``NotFound``."""
+    kind = get_reference(conn, name).kind
+    by_it: list[tuple[str, str]] = []
+    by_marks: list[tuple[str, str]] = []
+    for sha256, original, marks in conn.execute(_PHOTOS, (find(conn, "reference", name),)):
+        own = [
+            r
+            for r in layout_from_text(marks).references
+            if r.kind == kind and r.located == "marks" and (r.y or r.lab_d50)
+        ]
+        (by_marks if own else by_it).append((str(sha256), str(original or sha256)))
+    return ReadBy(tuple(by_it), tuple(by_marks))
+
+
+def mend_reference(
+    conn: sqlite3.Connection, told: OwnedReference, *, sure: bool = False
+) -> MendedReference:
+    """Put the values of the reference of that name right; what is ``None`` stays.
+
+    ``told.kind`` is not looked at. Raises ``NotSureError`` with what would change where photos were
+    read by it and nobody is ``sure``: they keep their figures until they are measured anew.
+    """
+    with transaction(conn):
+        old = get_reference(conn, told.name)
+        new = _put_right(old, told)
+        done = MendedReference(old.name, old, new, photos_read_by(conn, old.name))
+        known = {"y": new.y, "lab_d50": new.lab_d50, "edition": new.edition}
+        values = {k: v for k, v in known.items() if v is not None}
+        conn.execute(
+            "UPDATE reference SET known_values = ?, tolerance_delta_e = ?, source = ? WHERE id = ?",
+            (
+                to_json(values) if values else None,
+                new.tolerance_delta_e,
+                new.source,
+                find(conn, "reference", old.name),
+            ),
+        )
+        if done.changed and done.read.by_it and not sure:
+            raise NotSureError(
+                f"not changed yet: {_photos(done.read.by_it)} were read by it and keep their "
+                f"figures until they are measured anew. It would be {stated_words(new)}, was "
+                f"{stated_words(old)}. Confirm it (--yes) if that is meant"
+            )
+    return done
+
+
+def _put_right(old: OwnedReference, told: OwnedReference) -> OwnedReference:
+    if old.kind != "card" and told.lab_d50 is not None and len(told.lab_d50) == 1:
+        raise ArchiveError(f"{old.name!r} is a {old.kind}: one L* a* b* is a card's")
+    if old.kind != "chart24" and (told.edition or (told.lab_d50 and len(told.lab_d50) > 1)):
+        raise ArchiveError(f"{old.name!r} is a {old.kind}: editions and 24 values are a chart's")
+    if old.kind == "chart24" and told.y is not None:
+        raise ArchiveError(f"{old.name!r} is a chart: give its --edition, or its --values")
+    new = replace(
+        old,
+        tolerance_delta_e=old.tolerance_delta_e
+        if told.tolerance_delta_e is None
+        else told.tolerance_delta_e,
+        source=told.source or old.source,
+        edition=told.edition or old.edition,
+    )
+    if told.y is not None:
+        return replace(new, y=told.y, lab_d50=None)
+    return new if told.lab_d50 is None else replace(new, lab_d50=told.lab_d50, y=None)
+
+
+def clash_words(conn: sqlite3.Connection, told: OwnedReference) -> str | None:
+    """One line where a reference of that name has other values than ``told``; else ``None``."""
+    row = conn.execute(
+        "SELECT kind, known_values FROM reference WHERE name = ?", (told.name,)
+    ).fetchone()
+    if row is None:
+        return None
+    old, told_values = get_reference(conn, told.name), (told.y, told.lab_d50, told.edition)
+    if row[0] != told.kind:
+        return f"reference {old.name!r} is a {old.kind}, not a {told.kind}: use another name"
+    if not json.loads(row[1] or "{}") or told_values == (None, None, None):
+        return None
+    if told_values == (old.y, old.lab_d50, old.edition):
+        return None
+    return (
+        f"reference {old.name!r} has {stated_words(old)} already, not {stated_words(told)}: put "
+        f'it right with `swatchvault mend reference "{old.name}"`, or use another name'
+    )
+
+
+def _photos(photos: tuple[tuple[str, str], ...]) -> str:
+    names = ", ".join(name for _, name in photos[:_SHOWN])
+    more = f" and {len(photos) - _SHOWN} more" if len(photos) > _SHOWN else ""
+    return f"{len(photos)} photo{'' if len(photos) == 1 else 's'} ({names}{more})"

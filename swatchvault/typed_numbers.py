@@ -1,0 +1,122 @@
+"""Numbers as people type them, with a point or a comma: one reader for commands and pages."""
+
+from __future__ import annotations
+
+import csv
+import json
+import math
+import re
+from itertools import pairwise
+from pathlib import Path
+
+from swatchvault.amounts import AMBIGUOUS
+from swatchvault.errors import AmountError, ArchiveError
+
+Triple = tuple[float, float, float]
+
+#: One comma and no point is a decimal comma.
+_DECIMAL_COMMA = re.compile(r"^([^.,]*),([^.,]*)$")
+_WITH_COMMA = re.compile(r"[-+]?\d+,\d+")
+
+
+def plain_number(text: str) -> float:
+    """A number with a point or a comma; may be infinite or NaN. Raises ``ValueError``.
+
+    >>> plain_number("2,5")
+    2.5
+    """
+    return float(_DECIMAL_COMMA.sub(r"\1.\2", text.strip()))
+
+
+def ambiguous_words(text: str) -> str | None:
+    """How else to write a number whose comma may be decimal or thousands, such as 1,250."""
+    plain = text.strip()
+    if not AMBIGUOUS.fullmatch(plain.lstrip("-+")):
+        return None
+    return f"write {plain.replace(',', '.')} or {plain.replace(',', '')}"
+
+
+def numbers(text: str) -> tuple[float, ...]:
+    """Several numbers, apart by spaces, semicolons or commas. Raises ``ValueError``.
+
+    Where spaces or semicolons part them, a comma within one is decimal.
+
+    >>> numbers("0.9,0.59, 0.36") == numbers("0,9 0,59 0,36") == numbers("0,9; 0,59; 0,36")
+    True
+    """
+    found: list[float] = []
+    for part in re.split(r"\s*;\s*|,?\s+", text.strip().strip(";,")):
+        whole = [part] if _WITH_COMMA.fullmatch(part) else part.split(",")
+        found += [plain_number(one) for one in whole]
+    return tuple(found)
+
+
+def reflectances(text: str, kind: str, name: str = "--y") -> tuple[float, ...]:
+    """What a card or steps reflect, in the order typed. Raises ``AmountError`` in one line.
+
+    With a sign behind each they are per cent. Steps that neither fall nor rise are refused.
+    """
+    try:
+        found = numbers(text.replace("%", " "))
+        if "%" in text and text.count("%") == len(found):
+            found = tuple(v / 100.0 for v in found)
+    except ValueError as error:
+        raise AmountError(
+            f"{name} is {text!r}; give numbers such as 0.18, for steps 0.9 0.59 0.36 and so on"
+        ) from error
+    if not all(math.isfinite(v) and 0.0 < v <= 1.0 for v in found):
+        raise AmountError(
+            f"{name} is {text!r}; a reflectance lies above 0 and up to 1{_percent(found)}"
+        )
+    if kind == "card" and len(found) != 1:
+        raise AmountError(f"{name} has {len(found)} values; a card needs one reflectance")
+    if kind == "steps" and len(found) < 2:
+        raise AmountError(f"{name} has one value; a steps needs a reflectance for each step")
+    if kind == "steps":
+        _refuse_jumbled(found, name)
+    return found
+
+
+def lightest_first(y: tuple[float, ...]) -> tuple[float, ...]:
+    """Steps as marks have them, whichever end they were read from."""
+    return y if y[0] > y[-1] else y[::-1]
+
+
+def _percent(found: tuple[float, ...]) -> str:
+    over = [v for v in found if 1.0 < v <= 100.0]
+    return f": {over[0]:g} % is {over[0] / 100.0:g}" if over else ""
+
+
+def _refuse_jumbled(found: tuple[float, ...], name: str) -> None:
+    falling = lightest_first(found)
+    for before, after in pairwise(falling):
+        if after >= before:
+            raise AmountError(
+                f"{name} has {before:g} and {after:g} out of order: give the steps as they lie, "
+                "lightest first"
+            )
+
+
+def read_values(path: Path) -> tuple[Triple, ...]:
+    """24 rows of L*, a*, b* from a CSV without header (or JSON)."""
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+        if path.suffix.lower() == ".json":
+            rows = [[float(v) for v in row] for row in json.loads(text)]
+        else:
+            rows = [_row(line) for line in text.splitlines()]
+        found = tuple((r[0], r[1], r[2]) for r in rows)
+    except OSError as error:
+        raise ArchiveError(f"{path.name}: cannot be read ({error.strerror})") from error
+    except (ValueError, IndexError, TypeError) as error:
+        raise ArchiveError(f"{path.name}: each row needs three numbers L*,a*,b*") from error
+    if len(found) != 24 or not all(0.0 < lab[0] <= 100.0 for lab in found):
+        raise ArchiveError(f"{path.name}: found {len(found)} rows; needed 24 colours, L* 0 to 100")
+    return found
+
+
+def _row(line: str) -> list[float]:
+    """A row of a spreadsheet: cells with decimal commas are parted by semicolons or tabs."""
+    if ";" in line or "\t" in line:
+        return [plain_number(cell) for cell in re.split(r"[;\t]", line) if cell.strip()]
+    return [float(cell) for cell in next(csv.reader([line]))]
