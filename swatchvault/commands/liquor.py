@@ -19,6 +19,7 @@ from swatchvault.commands.options import (
 from swatchvault.commands.sums import say_caution
 from swatchvault.errors import AmountError, CompareError, SwatchvaultError
 from swatchvault.potwork import here
+from swatchvault.typed_numbers import plain_number
 
 if TYPE_CHECKING:
     from ingest.liquor import LiquorCurve
@@ -106,7 +107,7 @@ def _parts(typed: tuple[str, ...]) -> dict[str, float]:
     for text in typed:
         name, _, number = text.partition("=")
         try:
-            parts[name.strip()] = float(number.replace(",", "."))
+            parts[name.strip()] = plain_number(number)
         except ValueError as error:
             raise AmountError(
                 f"the dilution {text!r} cannot be read: write the look, = and the parts that one "

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
@@ -10,8 +9,9 @@ from typing import Any, TypeVar
 
 import click
 
-from swatchvault.amounts import AMBIGUOUS, after_one
+from swatchvault.amounts import after_one
 from swatchvault.errors import ArchiveError
+from swatchvault.typed_numbers import ambiguous_words, plain_number
 
 F = TypeVar("F", bound=Callable[..., Any])
 T = TypeVar("T")
@@ -52,12 +52,10 @@ class Number(click.ParamType):  # type: ignore[type-arg]
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
     ) -> float:
         text = str(value)
-        if AMBIGUOUS.fullmatch(text.lstrip("-+")):
-            words = f"write {text.replace(',', '.')} or {text.replace(',', '')}"
+        if words := ambiguous_words(text):
             self.fail(f"{text}: the comma may be decimal or thousands: {words}", param, ctx)
         try:
-            # One comma and no point is a decimal comma; anything else is no number of ours.
-            told = float(re.sub(r"^([^.,]*),([^.,]*)$", r"\1.\2", text))
+            told = plain_number(text)
         except ValueError:
             self.fail(f"{value!r} is no number: write it as 2.5 (or 2,5)", param, ctx)
         if self.above is not None and not told > self.above:

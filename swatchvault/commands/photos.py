@@ -19,6 +19,7 @@ from swatchvault.commands.options import (
     verdict_options,
 )
 from swatchvault.errors import AmountError, CompareError
+from swatchvault.typed_numbers import reflectances
 
 FILE = click.Path(path_type=Path)
 #: Flags that the figures of a comparison already carry; the others are printed below it.
@@ -173,15 +174,10 @@ def steps_of(text: str | None) -> tuple[float, ...] | None:
     """What neutral steps reflect, from ``--steps``; nonsense is one line."""
     if text is None:
         return None
-    try:
-        values = tuple(float(v) for v in text.split(","))
-    except ValueError:
-        values = ()
-    if len(values) < 3 or not all(0.0 < v <= 1.0 for v in values):
-        raise AmountError(
-            f"--steps is {text!r}; give three or more reflectances above 0 and up to 1, with commas"
-        )
-    return values
+    found = reflectances(text, "steps", "--steps")
+    if len(found) < 3:
+        raise AmountError(f"--steps is {text!r}; give three or more reflectances")
+    return found
 
 
 def one_layout(marks: Path | None, photos: Sequence[Path]) -> Layout | None:

@@ -11,6 +11,7 @@ import click
 from swatchvault.commands.find import query_of
 from swatchvault.errors import AmountError, CompareError, NotFound
 from swatchvault.potwork import choose_stocks, here
+from swatchvault.typed_numbers import plain_number
 
 if TYPE_CHECKING:
     from swatchvault.archive.dyed import PotAsDyed
@@ -35,7 +36,7 @@ def read_recipe(
     for text in typed:
         name, _, number = text.partition("=")
         try:
-            depth = float(number.removesuffix("%").strip().replace(",", "."))
+            depth = plain_number(number.removesuffix("%"))
         except ValueError as error:
             raise AmountError(
                 f"{text!r} cannot be read: write the dye, = and its depth in % of the dry goods, "

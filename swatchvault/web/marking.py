@@ -16,6 +16,7 @@ from ingest.locate import as_marks, parse_marks
 from ingest.model import Layout, Reference, Settings
 from swatchvault.archive import OwnedReference
 from swatchvault.filing import BLACK_LIGHT
+from swatchvault.typed_numbers import plain_number
 from swatchvault.web import incoming, measuring
 from swatchvault.web.picture import heavy, source_of
 from swatchvault.web.said import NO_CARD, missed, not_marked, on_page
@@ -88,7 +89,7 @@ def _millimetres(text: str) -> float | None:
     if not text:
         return None
     try:
-        value = float(text.replace(",", "."))
+        value = plain_number(text)
     except ValueError:
         value = math.nan
     if not 50.0 <= value <= 200.0:

@@ -11,7 +11,7 @@ from datasette import Response
 from swatchvault.amounts import SMALLEST_ML, Amount, SiUnit, SpoonSizes, after_one, parse_amount
 from swatchvault.cautions import CAUTION_LINE
 from swatchvault.errors import SwatchvaultError
-from swatchvault.web.typed import number, number_or_none
+from swatchvault.web.typed import number, number_or_none, percent, percent_or_none
 from swatchvault.web.visit import RefusedError, Visit
 
 if TYPE_CHECKING:
@@ -101,8 +101,8 @@ def dye_sum(typed: Typed) -> Answer:
     wanted = [
         DyeWanted(
             typed(f"name{n}") or f"dye {n}",
-            number(typed.need(f"depth{n}", f"the depth of dye {n}"), "the depth"),
-            number_or_none(typed(f"stock{n}"), "the strength of the stock"),
+            percent(typed.need(f"depth{n}", f"the depth of dye {n}"), "the depth"),
+            percent_or_none(typed(f"stock{n}"), "the strength of the stock"),
         )
         for n in typed.rows("name", "depth", "stock")
     ]
@@ -123,7 +123,7 @@ def stock_sum(typed: Typed) -> Answer:
     pairs = [
         (
             typed.amount(f"amount{n}", f"how much of stock {n}", "mL").ml,
-            number(typed.need(f"stock{n}", f"the strength of stock {n}"), "the strength"),
+            percent(typed.need(f"stock{n}", f"the strength of stock {n}"), "the strength"),
         )
         for n in rows
     ]
@@ -147,7 +147,7 @@ def mix_sum(typed: Typed) -> Answer:
     if typed("powder"):
         strength = stock_strength_percent(typed.amount("powder", "the powder", "g").g, ml)
     else:
-        strength = number(typed("strength"), "the strength")
+        strength = percent(typed("strength"), "the strength")
     return answered(*mix_lines(mix_stock(ml, strength)))
 
 
@@ -160,7 +160,7 @@ def acid_sum(typed: Typed) -> Answer:
     if typed("dilute_to") or typed("make_up_to"):
         if typed("amount"):
             raise RefusedError("fill in either the other acid or the dilution, not both")
-        to = number(typed.need("dilute_to", "the strength wanted"), "the strength wanted")
+        to = percent(typed.need("dilute_to", "the strength wanted"), "the strength wanted")
         dilution = dilute_acid(have, to, typed.amount("make_up_to", "how much to make", "mL").ml)
         lines, hints = dilution_lines(dilution, "the acid", typed.smallest)
         return answered([*lines, dilution.caution], hints)
@@ -177,7 +177,7 @@ def _solution(typed: Typed, which: str) -> AcidSolution:
     basis = typed(f"{which}_basis")
     return AcidSolution(
         typed.need(f"{which}_acid", what),
-        number(typed.need(f"{which}_strength", f"the strength of {what}"), "the strength"),
+        percent(typed.need(f"{which}_strength", f"the strength of {what}"), "the strength"),
         "g/100 mL" if basis == BASES[0] else "g/100 g" if basis == BASES[1] else None,
         number_or_none(typed(f"{which}_density"), "the density"),
     )

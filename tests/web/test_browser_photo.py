@@ -277,7 +277,10 @@ def test_regions_and_corners_by_buttons(
     assert len(sent(page)["swatches"][1]["polygon"]) == 3
     assert page.get_by_text("at least three corners").is_visible()
     page.get_by_role("button", name="steps", exact=True).click()
+    page.get_by_label("What the steps reflect").fill("0,9; 0,59; 0,36; 0,195; 0,09; 0,032")
+    commas = sent(page)["references"][1]["y"]
     page.get_by_label("What the steps reflect").fill("0.9 0.59 0.36 0.195 0.09 0.032")
+    assert commas == sent(page)["references"][1]["y"]
     page.get_by_role("button", name="steps 6").click()
     page.get_by_label("Corner 1, across").fill("80")
     page.get_by_role("button", name="Spread the steps").click()

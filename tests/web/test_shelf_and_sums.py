@@ -175,8 +175,8 @@ SUMS = {
         {"goods": "454", "depth1": "2", "stock1": "1", "name1": "Ember"},
         "910 mL of stock 1 %",
     ),
-    "stock": ({"goods": "200 g", "amount1": "80", "stock1": "1"}, "0.4 % depth of shade"),
-    "mix": ({"volume": "500", "strength": "1"}, "5 g of powder made up to 500 mL"),
+    "stock": ({"goods": "200 g", "amount1": "80", "stock1": "1 %"}, "0.4 % depth of shade"),
+    "mix": ({"volume": "500", "strength": "1,0 %"}, "5 g of powder made up to 500 mL"),
     "acid": (
         {
             "have_acid": "acetic",

@@ -260,7 +260,8 @@
     return make("label", {}, words, make("input", { value: value ?? "", autocomplete: "off", oninput: (e) => { change(e.target.value); drawShapes(); write(); }, ...facts }));
   }
 
-  const numbers = (text) => text.split(/[,;\s]+/).filter(Boolean).map(Number);
+  // Between spaces or semicolons a comma is decimal: 0,9 0,59.
+  const numbers = (text) => text.trim().split(/\s*;\s*|,?\s+/).flatMap((one) => (/^\d+,\d+$/.test(one) ? [one.replace(",", ".")] : one.split(","))).filter(Boolean).map(Number);
   const number = { inputmode: "decimal" };
 
   function values(one) {
