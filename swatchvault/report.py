@@ -28,7 +28,19 @@ CORRECTED_BY = {
 CLIPPED_TOLD = 0.005
 #: Columns of the archive that hold 1 for yes and 0 for no.
 YES_OR_NO = frozenset({"dry", "locked", "superwash", "same_dyes"})
+#: From which score of a search on what is said of it; our choice.
+LIKELY = ((0.9, "looks right"), (0.75, "may be right"), (0.0, "look closely"))
 _KIND = {"card": "grey card", "steps": "neutral steps", "chart24": "24-patch chart"}
+
+
+def likely_words(score: float) -> str:
+    """How well what was found by search looks as it should; ``score``: 0 to 1, of its shape and
+    colours, which is no probability.
+
+    >>> likely_words(1.0)
+    'looks right'
+    """
+    return next(words for least, words in LIKELY if score >= least)
 
 
 def photo_lines(photo: PhotoMeasurement) -> list[str]:
@@ -40,7 +52,7 @@ def photo_lines(photo: PhotoMeasurement) -> list[str]:
     ]
     for reading in photo.references:
         ref = reading.reference
-        sure = f", {ref.confidence:.0%} sure" if ref.located == "search" else ""
+        sure = f", {likely_words(ref.confidence)}" if ref.located == "search" else ""
         used = "" if reading.used else ", as a check"
         lines.append(f"  reference: {_KIND[ref.kind]}, by {ref.located}{sure}{used}")
     if not photo.swatches:

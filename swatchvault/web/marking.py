@@ -16,6 +16,7 @@ from ingest.locate import as_marks, parse_marks
 from ingest.model import Layout, Reference, Settings
 from swatchvault.archive import OwnedReference
 from swatchvault.filing import BLACK_LIGHT
+from swatchvault.report import likely_words
 from swatchvault.typed_numbers import plain_number
 from swatchvault.web import incoming, measuring
 from swatchvault.web.picture import heavy, source_of
@@ -147,7 +148,7 @@ def described(
         "located": layout.located,
         "surround": [[list(p) for p in polygon] for polygon in layout.surround],
         "flags": sorted(layout.flags),
-        "how": [{"what": w, "by": by, "sure": sure} for w, by, sure in how],
+        "how": [{"what": w, "by": by, "likely": likely_words(score)} for w, by, score in how],
         "about": dict(about),
         "words": "",
         "steps": _steps_if_not_said(layout, owned),

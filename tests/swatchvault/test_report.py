@@ -5,7 +5,14 @@ from dataclasses import replace
 import pytest
 
 from ingest.model import ReferenceReading
-from swatchvault.report import evenness_lines, flag_lines, photo_lines, sheet_lines, table_lines
+from swatchvault.report import (
+    evenness_lines,
+    flag_lines,
+    likely_words,
+    photo_lines,
+    sheet_lines,
+    table_lines,
+)
 from tests.swatchvault.factories import layout, measured, photo_file, photo_of
 
 EVEN = {"unevenness": 1.04, "u_unevenness": 0.31, "patch_length": "medium", "between": None}
@@ -107,3 +114,24 @@ def test_of_two_flags_on_clipping_the_graver_is_told():
     assert [line[2:8] for line in flag_lines({"clipped", "glare"})] == ["clippe", "glare:"]
     (line,) = flag_lines({"clipped", "clipped beyond use"})
     assert line.startswith("! clipped beyond use: ")
+
+
+@pytest.mark.parametrize(
+    ("score", "words"),
+    [
+        (1.0, "looks right"),
+        (0.9, "looks right"),
+        (0.89, "may be right"),
+        (0.7, "look closely"),
+        (0.0, "look closely"),
+    ],
+)
+def test_a_score_of_a_search_is_told_in_words_and_never_as_certain(score, words, tmp_path):
+    assert likely_words(score) == words
+    place = layout(located="search")
+    found = replace(place.references[0], located="search", confidence=score)
+    reading = ReferenceReading(found, frozenset())
+    bare = (measured(tonality=None),)
+    photo = photo_of(photo_file(tmp_path), bare, layout=place, references=(reading,))
+    (line,) = [line for line in photo_lines(photo) if "reference:" in line]
+    assert line.endswith(f"by search, {words}") and "%" not in line
