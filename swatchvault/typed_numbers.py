@@ -101,22 +101,29 @@ def read_values(path: Path) -> tuple[Triple, ...]:
     """24 rows of L*, a*, b* from a CSV without header (or JSON)."""
     try:
         text = path.read_text(encoding="utf-8-sig")
-        if path.suffix.lower() == ".json":
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or "it is no text"
+        raise ArchiveError(f"{path.name}: cannot be read ({why})") from error
+    return chart_values(text, path.name, as_json=path.suffix.lower() == ".json")
+
+
+def chart_values(text: str, name: str, *, as_json: bool = False) -> tuple[Triple, ...]:
+    """24 colours, a line for each. Raises ``ArchiveError`` in one line that ``name`` begins."""
+    try:
+        if as_json:
             rows = [[float(v) for v in row] for row in json.loads(text)]
         else:
-            rows = [_row(line) for line in text.splitlines()]
+            rows = [_row(line) for line in text.splitlines() if line.strip()]
         found = tuple((r[0], r[1], r[2]) for r in rows)
-    except OSError as error:
-        raise ArchiveError(f"{path.name}: cannot be read ({error.strerror})") from error
     except (ValueError, IndexError, TypeError) as error:
-        raise ArchiveError(f"{path.name}: each row needs three numbers L*,a*,b*") from error
+        raise ArchiveError(f"{name}: each row needs three numbers L*,a*,b*") from error
     if len(found) != 24 or not all(0.0 < lab[0] <= 100.0 for lab in found):
-        raise ArchiveError(f"{path.name}: found {len(found)} rows; needed 24 colours, L* 0 to 100")
+        raise ArchiveError(f"{name}: found {len(found)} rows; needed 24 colours, L* 0 to 100")
     return found
 
 
 def _row(line: str) -> list[float]:
-    """A row of a spreadsheet: cells with decimal commas are parted by semicolons or tabs."""
-    if ";" in line or "\t" in line:
-        return [plain_number(cell) for cell in re.split(r"[;\t]", line) if cell.strip()]
+    """A row of a spreadsheet, or of numbers apart by spaces: then commas may be decimal."""
+    if any(c in line.strip() for c in ";\t "):
+        return list(numbers(line))
     return [float(cell) for cell in next(csv.reader([line]))]

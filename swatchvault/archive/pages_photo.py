@@ -142,6 +142,16 @@ def what_lies_beside(conn: sqlite3.Connection, swatch_id: str) -> dict[str, str]
     return what_is_asked(conn, "", swatch_id)
 
 
+def about_setup(conn: sqlite3.Connection, name: str) -> dict[str, str]:
+    """What a set-up, chosen for a photo, says of it; empty where none was, or it is gone."""
+    sql = "SELECT name, light, locked FROM setup WHERE name = ?"
+    row = conn.execute(sql, (name,)).fetchone()
+    if row is None:
+        return {}
+    told = {"setup": row[0], "light": row[1], "locked": {1: "yes", 0: "no"}.get(row[2])}
+    return {k: str(v) for k, v in told.items() if v}
+
+
 def last_reference(conn: sqlite3.Connection) -> OwnedReference | None:
     """The reference of the set-up that was photographed last, else the newest of all: its steps
     may be looked for."""

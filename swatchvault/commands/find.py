@@ -35,7 +35,6 @@ NO_DOUBT_OF_LOOKS = (
     "(± is one standard uncertainty of the colour by itself; how unlike two look has no stated one)"
 )
 OTHER_DYES = "± allows for other dyes or packs where the records do not say they are the same"
-STATED = "a stated colour"
 NAMED = 8  # swatches named in one line; our choice
 FILE = click.Path(path_type=Path, dir_okay=False)
 K_L = click.option("--k-l", type=NUMBER, default=2.0, show_default=True, help="kL of ΔE00.")
@@ -179,6 +178,10 @@ def near_command(
         ways = "1 way" if len(hits) == 1 else f"{len(hits)} ways"
         click.echo(f"{ways} with no dye in common, within {limit:g}:")
     _show(hits, warnings, f"ΔE00 (kL = {k_l:g})", ranked=True)
+    other = [h.made.swatch for h in hits if not h.same_dyes] if query.spoken else []
+    if other:
+        more = f" and {len(other) - NAMED} more" if len(other) > NAMED else ""
+        click.echo(f"{OTHER_DYES}: {', '.join(other[:NAMED])}{more}")
     if hits and queries.any_light(query):
         click.echo(f"{ANY_LIGHT}: --light daylight where it was")
 
@@ -256,9 +259,5 @@ def _show(hits: list[Any], warnings: list[str], measure: str, *, ranked: bool) -
         rows.append((hit.rank, hit.distance, *doubt, *seen, *names))
     click.echo("\n".join(table_lines(header, rows)))
     click.echo(OF_ITSELF if ranked else NO_DOUBT_OF_LOOKS)
-    other = [h.made.swatch for h in hits if h.photos != STATED and not h.same_dyes]
-    if ranked and other:
-        more = f" and {len(other) - NAMED} more" if len(other) > NAMED else ""
-        click.echo(f"{OTHER_DYES}: {', '.join(other[:NAMED])}{more}")
     if ranked and len({h.rank for h in hits}) < len(hits):
         click.echo("Hits that share a rank: these photos cannot tell which of them lies nearer.")

@@ -25,16 +25,22 @@ async def new_page(visit: Visit) -> Response:
     """``/photos/new``: take or choose a photo; posted, it waits to be marked."""
     if visit.request.method == "POST":
         return await _sent(visit)
-    from swatchvault.archive.pages_photo import what_lies_beside
+    from swatchvault.archive.pages_photo import choices, what_lies_beside
 
     asked = {k: visit.asked(k) for k in ("lot", "swatch", "with") if visit.asked(k)}
     beside = await visit.read(what_lies_beside, asked.get("with", ""))
-    values = {"asked": asked, "beside": beside, "most": MOST_BYTES}
+    setups = (await visit.read(choices)).setups
+    values = {"asked": asked, "beside": beside, "most": MOST_BYTES, "setups": setups}
     return await visit.page("sv_photo_new.html", values)
 
 
 async def _sent(visit: Visit) -> Response:
-    from swatchvault.archive.pages_photo import photo_row, what_is_asked, what_lies_beside
+    from swatchvault.archive.pages_photo import (
+        about_setup,
+        photo_row,
+        what_is_asked,
+        what_lies_beside,
+    )
 
     form = await _form(visit)
     name, data = await _one_photo(form)
@@ -45,8 +51,10 @@ async def _sent(visit: Visit) -> Response:
     await visit.work(incoming.keep, visit.folder, name, data)
     asked = await visit.read(what_is_asked, form.text("lot"), form.text("swatch"))
     beside = await visit.read(what_lies_beside, form.text("with"))
-    if asked or beside:
-        told = {"asked": asked, "beside": beside}
+    about = await visit.read(about_setup, form.text("setup"))
+    if asked or beside or about:
+        told: dict[str, Any] = {"asked": asked, "beside": beside}
+        told |= {"about": about, "found": None} if about else {}  # searched anew by the set-up
         await visit.work(incoming.note, visit.folder, sha256, told)
     return _on(visit, f"/photos/{sha256}/mark")
 

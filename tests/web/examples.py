@@ -22,6 +22,7 @@ EXAMPLES: dict[str, str] = {
     r"/gaps$": "/gaps?base={SELECT base_id FROM lot_base}",
     r"/shelf$": "/shelf",
     r"/dye/(?P<id>\d{1,18})$": "/dye/{SELECT id FROM dye}",
+    r"/setups$": "/setups",
     r"/sums$": "/sums?sum=dye&goods=100+g&depth1=0.001&stock1=1",
     r"/pots$": "/pots?recipe={SELECT id FROM recipe}&goods=200+g&ratio=30",
     r"/pot/(?P<id>\d{1,18})$": "/pot/{SELECT id FROM lot}",

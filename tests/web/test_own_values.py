@@ -61,6 +61,7 @@ async def test_the_chosen_set_ups_steps_count(
     marks = marks_of(page)
     (steps,) = marks["references"]  # no photo of a set-up is filed: the newest reference was tried
     assert steps["kind"] == "steps" and "y" not in steps
+    assert "steps by search (looks right), swatch" in " ".join(re.sub("<[^>]*>", "", page).split())
     assert 'data-steps="0.9 0.59' in page and 'data-steps-of="steps B"' in page
     await marked(dyer, sha256, marks, light="daylight", setup=setup)
     (region,) = (await measured(dyer, sha256))["regions"]

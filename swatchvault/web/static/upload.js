@@ -38,7 +38,7 @@
       return say(`This file has ${mb(file.size)} MB; at most ${mb(most)} MB are taken. Save it smaller, as JPEG in its full size.`);
     }
     const body = new FormData();
-    for (const field of form.querySelectorAll("input[type=hidden]")) body.append(field.name, field.value);
+    for (const field of form.querySelectorAll("input[type=hidden], select")) body.append(field.name, field.value);
     body.append("photo", file, file.name);
     const request = sending = new XMLHttpRequest();
     request.open("POST", form.action);

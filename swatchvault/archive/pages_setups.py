@@ -1,0 +1,56 @@
+"""What the page of references and set-ups reads."""
+
+from __future__ import annotations
+
+import sqlite3
+from dataclasses import dataclass
+
+from swatchvault.archive.entities import OwnedReference, Setup
+from swatchvault.archive.lookup import get_reference, get_setup
+from swatchvault.archive.mend_reference import ReadBy, photos_read_by, stated_words
+
+
+@dataclass(frozen=True)
+class ReferenceRow:
+    """A reference that the dyer owns, its values in words, and the set-ups that it belongs to."""
+
+    id: int
+    reference: OwnedReference
+    words: str
+    setups: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class SetupRow:
+    """A set-up, and how many photos are filed of it."""
+
+    setup: Setup
+    photos: int
+
+
+def references_there(conn: sqlite3.Connection) -> list[ReferenceRow]:
+    """Every reference, by name."""
+    rows = []
+    for row_id, name in conn.execute("SELECT id, name FROM reference ORDER BY name").fetchall():
+        sql = "SELECT name FROM setup WHERE reference_id = ? ORDER BY name"
+        setups = tuple(str(r[0]) for r in conn.execute(sql, (row_id,)))
+        found = get_reference(conn, name)
+        rows.append(ReferenceRow(int(row_id), found, stated_words(found), setups))
+    return rows
+
+
+def setups_there(conn: sqlite3.Connection) -> list[SetupRow]:
+    """Every set-up, by name."""
+    sql = (
+        "SELECT name, (SELECT count(*) FROM photo WHERE setup_id = setup.id) FROM setup "
+        "ORDER BY name"
+    )
+    return [SetupRow(get_setup(conn, n), int(k)) for n, k in conn.execute(sql).fetchall()]
+
+
+def read_by_reference(conn: sqlite3.Connection, row_id: str) -> tuple[str, ReadBy] | None:
+    """The name of a reference by its number as an address has it, and the photos read by it."""
+    if not (row_id.isascii() and row_id.isdigit() and len(row_id) < 19):
+        return None
+    row = conn.execute("SELECT name FROM reference WHERE id = ?", (int(row_id),)).fetchone()
+    return None if row is None else (str(row[0]), photos_read_by(conn, str(row[0])))

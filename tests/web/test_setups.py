@@ -1,0 +1,141 @@
+"""References and set-ups told on their page, and a set-up chosen before the search."""
+
+from __future__ import annotations
+
+import html
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from swatchvault.archive import get_reference, get_setup, open_archive
+from tests.web.newphotos import jpeg
+from tests.web.test_own_values import B_Y, C_Y, as_measured, marks_of
+from tests.web.test_photos import marked, measured
+
+pytestmark = pytest.mark.anyio
+Visitor = Callable[[str], Any]
+B_TYPED = "0,9 0,59 0,36 0,195 0,09 0,032"
+C_TYPED = "0.85, 0.495, 0.27, 0.15, 0.08, 0.045"
+
+
+async def told(client: Any, add: str, number: int = 0, **fields: str) -> Any:
+    return await client.post("/setups", {"once": f"{add:z<24}{number}", "add": add, **fields})
+
+
+async def both(dyer: Any) -> None:
+    for n, (name, y) in enumerate((("steps C", C_TYPED), ("steps B", B_TYPED))):
+        answer = await told(dyer, "reference", n, name=name, kind="steps", y=y)
+        assert answer.status_code == 303, answer.text
+        setup = {"name": f"window {name[-1]}", "light": "daylight", "locked": "yes"}
+        answer = await told(dyer, "setup", n, **setup, reference=name)
+        assert answer.status_code == 303, answer.text
+
+
+async def test_a_reference_and_a_set_up_are_told_and_seen(visitor: Visitor, studio: Path) -> None:
+    dyer = visitor("dyer")
+    await both(dyer)
+    page = html.unescape((await dyer.get("/setups")).text)
+    assert "<bdi>steps B</bdi></strong>, neutral steps: 0.9, 0.59, 0.36, 0.195, 0.09, 0.032" in page
+    assert "<bdi>window B</bdi></strong>: daylight, camera locked, with <bdi>steps B" in page
+    with open_archive(studio) as archive:
+        assert get_reference(archive.conn, "steps B").y == B_Y
+        known = get_setup(archive.conn, "window C")
+    assert (known.light, known.locked, known.reference) == ("daylight", True, "steps C")
+    assert '<a href="/setups">' in (await dyer.get("/more")).text
+
+
+async def test_a_card_and_a_charts_own_values(visitor: Visitor, studio: Path) -> None:
+    dyer = visitor("dyer")
+    card = await told(dyer, "reference", 1, name="c", kind="card", lab="49,5; 0,1; -0,3")
+    chart = await told(dyer, "reference", 2, name="d", kind="chart24", chart="37,5 13 14\n" * 24)
+    assert (card.status_code, chart.status_code) == (303, 303)
+    with open_archive(studio) as archive:
+        assert get_reference(archive.conn, "c").lab_d50 == ((49.5, 0.1, -0.3),)
+        assert get_reference(archive.conn, "d").lab_d50 == ((37.5, 13.0, 14.0),) * 24
+
+
+@pytest.mark.parametrize(
+    ("fields", "words"),
+    [
+        ({"kind": "steps", "y": "18"}, "18 % is 0.18"),
+        ({"kind": "steps", "y": "0.9 0.95 0.1"}, "out of order"),
+        ({"kind": "steps"}, "what the steps reflect is missing"),
+        ({"kind": "card", "y": "0.18", "lab": "50 0 0"}, "told in two ways"),
+        ({"kind": "card", "lab": "50 0"}, "write three numbers"),
+        ({"kind": "card", "chart": "1 2 3"}, "not of grey card"),
+        ({"kind": "chart24", "y": "0.18"}, "a chart has 24 colours"),
+        ({"kind": "chart24", "chart": "1 2 3"}, "needed 24 colours"),
+        ({"kind": "card", "edition": "after-2014-11"}, "an edition is a chart's"),
+        ({"kind": "x"}, "choose one on the page"),
+        ({}, "What it is"),
+    ],
+)
+async def test_what_cannot_be_is_told_and_comes_back_as_typed(
+    fields: dict[str, str], words: str, visitor: Visitor
+) -> None:
+    answer = await told(visitor("dyer"), "reference", name="mine & own", **fields)
+    page = html.unescape(answer.text)
+    assert answer.status_code == 400 and words in page
+    assert 'value="mine & own"' in page
+
+
+async def test_helpers_look_and_do_not_change(visitor: Visitor) -> None:
+    helper = visitor("helper")
+    page = await helper.get("/setups")
+    assert page.status_code == 200 and "Add a reference" not in page.text
+    assert (await told(helper, "setup", name="x")).status_code == 403
+    assert (await visitor("anyone").get("/setups")).status_code == 403
+
+
+async def test_a_set_up_that_is_chosen_first_decides_what_is_looked_for(
+    visitor: Visitor, tmp_path: Path
+) -> None:
+    dyer = visitor("dyer")
+    await both(dyer)
+    assert "<option>window C</option>" in (await dyer.get("/photos/new")).text
+    data = jpeg("harbour-1")
+    files = [("photo", ("one.jpg", data, "image/jpeg"))]
+    sent = await dyer.post("/photos/new", {"once": "x" * 20, "setup": "window C"}, files=files)
+    page = (await dyer.get(sent.headers["location"])).text
+    assert 'data-steps-of="steps C"' in page  # steps B are the newest
+    assert 'name="setup" value="window C"' in page
+    assert re.search(r"<option selected>daylight", page)
+    sha256 = sent.headers["location"].split("/")[2]
+    about = {"light": "daylight", "setup": "window C", "locked": "yes"}
+    await marked(dyer, sha256, marks_of(page), **about)
+    (region,) = (await measured(dyer, sha256))["regions"]
+    assert np.allclose(region["lab"], as_measured(tmp_path, C_Y), atol=0.02)
+
+
+async def test_values_are_put_right_and_the_photos_that_stood_on_them_are_named(
+    visitor: Visitor, studio: Path, tmp_path: Path
+) -> None:
+    dyer = visitor("dyer")
+    await both(dyer)
+    photo = tmp_path / "mine.jpg"
+    photo.write_bytes(jpeg("harbour-1", 3))
+    _add(studio, photo)
+    asked = await told(dyer, "mend", 1, name="steps C", y=B_TYPED)
+    assert asked.status_code == 400 and 'name="sure"' in asked.text
+    assert "1 photo (mine.jpg) were read by it" in html.unescape(asked.text)
+    assert "--yes" not in asked.text
+    done = await told(dyer, "mend", 2, name="steps C", y=B_TYPED, sure="yes")
+    assert done.status_code == 303
+    page = (await dyer.get(done.headers["location"].split("#")[0])).text
+    assert "Put right: <bdi>steps C</bdi>" in page and "<bdi>mine.jpg</bdi></a>" in page
+    with open_archive(studio) as archive:
+        assert get_reference(archive.conn, "steps C").y == B_Y
+    assert (await dyer.get("/setups?mended=x")).status_code == 200
+
+
+def _add(studio: Path, photo: Path) -> None:
+    from swatchvault.cli import main
+
+    what = ("--swatch", "new one", "--base", "Orrin four-ply", "--form", "skein")
+    with pytest.raises(SystemExit) as stop:
+        main(["add", str(photo), "--archive", str(studio), *what, "--setup", "window C"])
+    assert stop.value.code == 0
