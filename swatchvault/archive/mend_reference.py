@@ -53,13 +53,13 @@ class MendedReference:
         said = [f"reference {self.name!r}: {stated_words(self.new)}, was {stated_words(self.old)}"]
         if self.read.by_it:
             said.append(
-                f"{_photos(self.read.by_it)} still stand by the old values: measure them anew with "
+                f"still by the old values: {_photos(self.read.by_it)}; measure anew with "
                 f'`swatchvault remeasure --reference "{self.name}"`'
             )
         if self.read.by_marks:
             said.append(
-                f"{_photos(self.read.by_marks)} state values in their own marks and keep them: "
-                "mark them anew where these are wrong too"
+                f"by values in their own marks, which stay: {_photos(self.read.by_marks)}; mark "
+                "anew where these are wrong too"
             )
         return [*said, "write it in studio.toml too: notes that say otherwise clash"]
 
@@ -117,8 +117,8 @@ def mend_reference(
         )
         if done.changed and done.read.by_it and not sure:
             raise NotSureError(
-                f"not changed yet: {_photos(done.read.by_it)} were read by it and keep their "
-                f"figures until they are measured anew. It would be {stated_words(new)}, was "
+                f"not changed yet: read by it so far: {_photos(done.read.by_it)}, whose figures "
+                f"stay until measured anew. It would be {stated_words(new)}, was "
                 f"{stated_words(old)}. Confirm it (--yes) if that is meant"
             )
     return done

@@ -35,6 +35,8 @@ async def picture(visit: Visit) -> Response:
     region, side = visit.asked("region") or None, side_of(visit.asked("width"))
     name = hashlib.sha256((region or "").encode("utf-8", "replace")).hexdigest()[:16]
     key = f"{sha256}-{row.layout_id}-{name if region else 'all'}-{side}"
+    if row.reference is not None:  # whose values may be put right
+        key += f"-{hashlib.sha256(repr(row.reference).encode()).hexdigest()[:8]}"
     path = visit.folder / "photos" / f"{sha256}{row.suffix}"
 
     def make() -> bytes:

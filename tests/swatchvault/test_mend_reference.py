@@ -64,11 +64,12 @@ def test_photos_keep_their_figures_until_they_are_measured_anew(capsys, archive,
     before = lightness(capsys)
     asked = run(capsys, "mend", "reference", "strip", "--y", STEPS)
     assert (asked.code, asked.err.count("\n")) == (1, 1)
-    assert "1 photo (harbour-1.jpg) were read by it" in asked.err and "--yes" in asked.err
+    assert "read by it so far: 1 photo (harbour-1.jpg)" in asked.err and "--yes" in asked.err
     assert values(capsys)[0] == 0.85
     done = run(capsys, "mend", "reference", "strip", "--y", STEPS, "--yes")
     assert (
-        'remeasure --reference "strip"' in done.out and "(harbour-2.jpg) state values" in done.out
+        'remeasure --reference "strip"' in done.out
+        and "own marks, which stay: 1 photo (harbour-2.jpg)" in done.out
     )
     assert lightness(capsys) == before
     assert run(capsys, "remeasure", "--reference", "strip", "--workers", "1").code == 0

@@ -119,9 +119,13 @@ async def test_values_are_put_right_and_the_photos_that_stood_on_them_are_named(
     photo = tmp_path / "mine.jpg"
     photo.write_bytes(jpeg("harbour-1", 3))
     _add(studio, photo)
+    with open_archive(studio) as archive:
+        sql = "SELECT sha256 FROM photo WHERE original_name = 'mine.jpg'"
+        picture = f"/picture/{archive.conn.execute(sql).fetchone()[0]}?width=240"
+    before = (await dyer.get(picture)).content
     asked = await told(dyer, "mend", 1, name="steps C", y=B_TYPED)
     assert asked.status_code == 400 and 'name="sure"' in asked.text
-    assert "1 photo (mine.jpg) were read by it" in html.unescape(asked.text)
+    assert "read by it so far: 1 photo (mine.jpg)" in html.unescape(asked.text)
     assert "--yes" not in asked.text
     done = await told(dyer, "mend", 2, name="steps C", y=B_TYPED, sure="yes")
     assert done.status_code == 303
@@ -130,6 +134,7 @@ async def test_values_are_put_right_and_the_photos_that_stood_on_them_are_named(
     with open_archive(studio) as archive:
         assert get_reference(archive.conn, "steps C").y == B_Y
     assert (await dyer.get("/setups?mended=x")).status_code == 200
+    assert (await dyer.get(picture)).content != before  # corrected by the new values
 
 
 def _add(studio: Path, photo: Path) -> None:
