@@ -23,7 +23,7 @@ STOPPED_BY = frozenset(
     }
 )
 #: Flags under which how even it is cannot be compared with another swatch either.
-STOPS_A_COMPARISON = STOPPED_BY | {"scale estimated", "clipped beyond use"}
+STOPS_A_COMPARISON = STOPPED_BY | {"scale estimated", "clipped beyond use", "photo too dark"}
 #: Thresholds of the border between solid and semi-solid.
 SOLID_BORDER = ("floor", "floor_per_doubt", "floor_most", "solid_share")
 
