@@ -116,3 +116,26 @@ def _rows(folder: Path) -> dict[str, int]:
     with sqlite3.connect(folder / "archive.db") as conn:
         names = [r[0] for r in conn.execute("SELECT name FROM sqlite_master WHERE type='table'")]
         return {n: conn.execute(f'SELECT count(*) FROM "{n}"').fetchone()[0] for n in names}
+
+
+#: What a stranger does not even see of a published copy, whatever the table of routes says.
+FOR_THOSE_WHO_WORK = (
+    *(r"/setups$", r"/photos/new$", r"/recipe/new$", r"/check/new$", r"/devices$"),
+    *(r"/photos/(?P<sha256>[0-9a-f]{64})/mark$", r"/photos/(?P<sha256>[0-9a-f]{64})/shows$"),
+    r"/photos/(?P<sha256>[0-9a-f]{64})/aside$",
+)
+
+
+async def test_a_published_copy_shuts_what_is_for_those_who_work(studio: Path) -> None:
+    from swatchvault.archive import open_archive
+    from swatchvault.archive.publishing import publish
+    from swatchvault.web.studio import datasette_of
+
+    to = studio.parent / "a-copy"
+    with open_archive(studio) as archive:
+        publish(archive, to)
+    datasette = datasette_of(to, public=True)
+    await datasette.invoke_startup()
+    assert set(FOR_THOSE_WHO_WORK) <= {r.path for r in ROUTES}
+    shut = {p: await datasette.client.get(address(p, studio)) for p in FOR_THOSE_WHO_WORK}
+    assert {path for path, answer in shut.items() if answer.status_code != 403} == set()
