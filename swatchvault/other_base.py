@@ -9,6 +9,9 @@ from swatchvault.archive import Recipe, get_base, get_recipe
 from swatchvault.archive.listing import query
 from swatchvault.errors import SwatchvaultError
 
+#: The most that silk is customarily heated to in a pot, °C. Common practice, no source.
+SILK_C = 85.0
+
 _LOTS = (
     "SELECT count(*) AS lots FROM lot JOIN lot_base ON lot_id = lot.id "
     "JOIN base ON base.id = base_id JOIN colourway ON colourway.id = colourway_id "
@@ -44,8 +47,12 @@ def other_base_lines(conn: sqlite3.Connection, recipe: Recipe) -> tuple[str, ...
     said = f"{came}; no lot of {recipe.colourway} on {recipe.base} yet: dye a trial"
     there, here = (get_base(conn, base).fibres for base in (origin.base, recipe.base))
     differ = fibres_differ((origin.base, there), (recipe.base, here))
-    foretold = _foretold(conn, recipe)
-    return (said, differ, *([foretold] if foretold else []))
+    hottest = max(
+        (s.temperature_c for p in recipe.parts for s in p.steps if s.temperature_c is not None),
+        default=0.0,
+    )
+    more = (silk_words(there, here, hottest), _foretold(conn, recipe))
+    return (said, differ, *(line for line in more if line))
 
 
 def fibres_differ(
@@ -62,6 +69,23 @@ def fibres_differ(
     if not was or not now or was == now:
         return "another base takes dye differently"
     return f"{new} is {_blend(now)}, {old} {_blend(was)}: other fibres take dye differently"
+
+
+def silk_words(
+    there: Mapping[str, float], here: Mapping[str, float], hottest_c: float
+) -> str | None:
+    """A word on heat where silk is new to a recipe, fibres in %; ``None`` where there is none.
+
+    >>> silk_words({"wool": 100.0}, {"wool": 70.0, "silk": 30.0}, 90.0)
+    'silk is customarily kept at 85 °C or under (common practice): this recipe goes to 90 °C'
+    """
+    had, has = (any("silk" in name.casefold() for name in fibres) for fibres in (there, here))
+    if had or not has or hottest_c <= SILK_C:
+        return None
+    return (
+        f"silk is customarily kept at {SILK_C:g} °C or under (common practice): this recipe goes "
+        f"to {hottest_c:g} °C"
+    )
 
 
 def _blend(fibres: Mapping[str, float]) -> str:

@@ -21,6 +21,7 @@ from swatchvault.archive.exchange import gather_making
 from swatchvault.archive.receive import receive_making
 from swatchvault.errors import ArchiveError
 from swatchvault.notes import read_notes
+from swatchvault.other_base import silk_words
 from swatchvault.recipe_sheet import RecipeSheet, sheet_html, sheet_lines
 from tests.swatchvault.factories import dump, studio
 from tests.swatchvault.running import run
@@ -201,3 +202,17 @@ def test_a_loop_in_a_damaged_archive_ends(folder, capsys):
         archive.conn.execute(sql)
     sheet = json.loads(run(capsys, "recipe", "Low sun", "Lumme", "--json").out)
     assert sheet["other_base"] == []
+
+
+@pytest.mark.parametrize(
+    ("there", "here", "hottest", "said"),
+    [
+        ({"wool": 100.0}, {"wool": 70.0, "Mulberry silk": 30.0}, 90.0, True),
+        ({"wool": 100.0}, {"wool": 70.0, "silk": 30.0}, 85.0, False),
+        ({"wool": 80.0, "silk": 20.0}, {"silk": 100.0}, 95.0, False),  # it was so before
+        ({"wool": 100.0}, {"mohair": 100.0}, 95.0, False),
+        ({}, {"silk": 100.0}, 95.0, True),
+    ],
+)
+def test_heat_is_asked_about_where_silk_is_new(there, here, hottest, said):
+    assert (silk_words(there, here, hottest) is not None) is said
