@@ -113,7 +113,7 @@ def test_a_tolerance_wider_than_its_own_unevenness_is_told_at_once(archive, tmp_
     assert "no lot can be called less tonal" in said and "narrower" in said
     master = current_master(archive.conn, *HELD)
     figures, wider = stated_words(archive.conn, master.master_id)
-    assert figures.startswith("unevenness 0.49 ± 0.30, tolerance ")
+    assert figures.startswith("unevenness 0.49 ± 0.03, tolerance ")
     assert "no lot can be called less tonal" in wider
     by_hand = ["master", "sun 1", "--evenness-tolerance", "0.8", "--archive", archive.folder]
     assert "less tonal: state one under 0.49" in run(capsys, *by_hand).out
