@@ -26,8 +26,8 @@ SEPARATION, GAP, LEAST_SHARE, MOST_COLOURS = 10.0, 3.0, 0.03, 6
 FLAT_STEP = 6.0
 #: Most bins of colour that are counted one by one.
 MOST_KEYS = 1_000_000
-#: Most 1 mm cells (about 13 x 13 cm of yarn) that a spread or a grid of colours is taken from.
-MOST_SAMPLES = 16_384
+#: Most 1 mm cells (about 9 x 9 cm of yarn) that a spread or a grid of colours is taken from.
+MOST_SAMPLES = 8_192
 #: The golden ratio less one.
 GOLDEN = (5.0**0.5 - 1.0) / 2.0
 
@@ -85,7 +85,7 @@ def layout(lab: Floats, middle: Floats) -> Layout:
     weights = np.array([LIGHTNESS, 1.0, 1.0], np.float32)
     about = (lab - middle).astype(np.float32) * weights
     square = np.einsum("ijk,ijk->ij", about, about)[seen]
-    most, far = np.sqrt(np.quantile(square, [0.75, 0.97]))
+    most, far = np.sqrt(np.quantile(sampled(square), [0.75, 0.97]))
     about = np.where(seen[..., None], about, 0.0)
     about -= seen[..., None] * (about.sum(axis=(0, 1)) / max(len(square), 1))
     variance = max(float(np.vdot(about, about)) / max(len(square), 1), 1e-12)
@@ -128,7 +128,7 @@ def dots(lab: Floats, cell_mm: float) -> Dots:
     gap = whole - cv2.medianBlur(cv2.convertScaleAbs(np.maximum(whole, 0.0)), SURROUND)
     gap[..., 0] *= LIGHTNESS / 2.0
     away = np.sqrt(np.einsum("ijk,ijk->ij", gap, gap))
-    robust = 1.4826 * float(np.median(away[seen]))
+    robust = 1.4826 * float(np.median(sampled(away[seen])))
     found = (away > max(DOT_DELTA, DOT_SIGMAS * robust)) & seen
     dotted = int(found.sum())
     if dotted == 0:

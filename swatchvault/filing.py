@@ -23,6 +23,7 @@ from swatchvault.archive import (
     RegionOf,
     apply_notes,
     file_photo,
+    light_of_setup,
     reference_of_setup,
     transaction,
 )
@@ -223,13 +224,16 @@ def _resolve(region: RegionNote, found: PhotoMeasurement) -> RegionOf:
 
 
 def _settings(archive: Archive, regions: Sequence[RegionNote], settings: Settings) -> Settings:
-    """The settings for one photo: its light, and its set-up's own reference."""
+    """The settings for one photo: its light, else its set-up's, and the set-up's own reference."""
     lights = {r.light for r in regions if r.light is not None}
     if lights:
         light: Light = "daylight" if lights == {"daylight"} else "other"
         settings = replace(settings, light=light)
     setups = {r.setup_id for r in regions} - {None}
-    owned = reference_of_setup(archive.conn, setups.pop()) if len(setups) == 1 else None
+    setup_id = setups.pop() if len(setups) == 1 else None
+    if settings.light is None:
+        settings = replace(settings, light=light_of_setup(archive.conn, setup_id))
+    owned = reference_of_setup(archive.conn, setup_id)
     return settings if owned is None else with_owned(settings, owned)
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from ingest.errors import ReferenceMissing
 from ingest.model import Light, PhotoMeasurement, Settings
-from swatchvault.archive.lookup import get_setup, reference_of_setup
+from swatchvault.archive.lookup import get_setup, light_of_setup, reference_of_setup
 from swatchvault.archive.pages_photo import last_reference
 from swatchvault.archive.rows import find
 from swatchvault.filing import with_owned
@@ -68,8 +68,7 @@ def taken_with(
     if setup:
         setup_id = find(conn, "setup", setup)
         known = get_setup(conn, setup)
-        if light is None and known.light in ("daylight", "other"):
-            told = replace(told, light="daylight" if known.light == "daylight" else "other")
+        told = replace(told, light=light or light_of_setup(conn, setup_id))
         owned = reference_of_setup(conn, setup_id)
         settings = told if owned is None else with_owned(told, owned)
         return Taken(settings, setup_id, known.locked)

@@ -77,6 +77,7 @@ from swatchvault.archive.lookup import (
     get_setup,
     get_stock,
     get_swatch,
+    light_of_setup,
     reference_of_setup,
 )
 from swatchvault.archive.lots import add_lot, add_skein, add_swatch
@@ -227,6 +228,7 @@ __all__ = [
     "layout_from_text",
     "layout_to_marks",
     "learned_of_setup",
+    "light_of_setup",
     "listing",
     "lot_dyes",
     "lots_of",

@@ -6,6 +6,7 @@ import json
 import sqlite3
 from typing import Any
 
+from ingest.model import Light
 from swatchvault.archive.entities import (
     Base,
     BaseLot,
@@ -161,6 +162,14 @@ def reference_of_setup(conn: sqlite3.Connection, setup_id: int | None) -> OwnedR
     sql = "SELECT reference.name FROM setup JOIN reference ON reference.id = reference_id "
     row = conn.execute(sql + "WHERE setup.id = ?", (setup_id,)).fetchone()
     return None if row is None else get_reference(conn, row[0])
+
+
+def light_of_setup(conn: sqlite3.Connection, setup_id: int | None) -> Light | None:
+    """The light that a set-up stands for, or ``None`` where it is not said."""
+    row = conn.execute("SELECT light FROM setup WHERE id = ?", (setup_id,)).fetchone()
+    if row is None or row[0] not in ("daylight", "other"):
+        return None
+    return "daylight" if row[0] == "daylight" else "other"
 
 
 def _row(conn: sqlite3.Connection, sql: str, row_id: int) -> dict[str, Any]:

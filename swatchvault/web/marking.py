@@ -15,6 +15,7 @@ from ingest.errors import IngestError, MarksError
 from ingest.locate import as_marks, parse_marks
 from ingest.model import Layout, Reference, Settings
 from swatchvault.archive import OwnedReference
+from swatchvault.errors import NotFound
 from swatchvault.filing import BLACK_LIGHT
 from swatchvault.report import likely_words
 from swatchvault.typed_numbers import plain_number
@@ -46,7 +47,7 @@ async def _marked(visit: Visit, sha256: str, path: Path) -> Response:
     text = form.need("marks", "What is marked")
     if path.parent.name == "photos":
         measuring.refuse_not_dyers(visit)
-    about = about_of(form)
+    about = await visit.read(_with_light, about_of(form))
     try:
         marks = marks_of(text, about)
     except MarksError as error:
@@ -84,6 +85,20 @@ def about_of(form: Form) -> dict[str, Any]:
     said["bar_mm"] = _millimetres(said["bar_mm"])
     said["no_card"] = form.text("no_card") == "yes"
     return {k: v for k, v in said.items() if v}
+
+
+def _with_light(conn: Any, about: dict[str, Any]) -> dict[str, Any]:
+    """What was told of a photo, with its set-up's light where none was."""
+    from swatchvault.archive.lookup import light_of_setup
+    from swatchvault.archive.rows import find
+
+    if about.get("light") or not about.get("setup"):
+        return about
+    try:
+        light = light_of_setup(conn, find(conn, "setup", about["setup"]))
+    except NotFound:  # one that is made when the photo is kept
+        return about
+    return about if light is None else {**about, "light": light}
 
 
 def _millimetres(text: str) -> float | None:

@@ -144,3 +144,27 @@ def _add(studio: Path, photo: Path) -> None:
     with pytest.raises(SystemExit) as stop:
         main(["add", str(photo), "--archive", str(studio), *what, "--setup", "window C"])
     assert stop.value.code == 0
+
+
+async def test_the_light_of_a_set_up_counts_where_none_is_told(
+    visitor: Visitor, studio: Path, tmp_path: Path
+) -> None:
+    dyer = visitor("dyer")
+    await both(dyer)
+    found = []
+    for n, about in enumerate(({"setup": "window C", "light": "daylight"}, {"setup": "window C"})):
+        files = [("photo", (f"{n}.jpg", jpeg("harbour-1", n), "image/jpeg"))]
+        sent = await dyer.post("/photos/new", {"once": f"light-of-set-up-{n:05d}"}, files=files)
+        sha256 = sent.headers["location"].split("/")[2]
+        page = (await dyer.get(sent.headers["location"])).text
+        await marked(dyer, sha256, marks_of(page), **about)
+        (region,) = (await measured(dyer, sha256))["regions"]
+        found.append([float(u) for u in re.findall(r"± ([\d.]+)", region["words"])])
+    assert len(found[0]) == 3
+    assert np.allclose(*found, atol=0.11)  # without a light they would be twice as large
+    photo = tmp_path / "mine.jpg"
+    photo.write_bytes(jpeg("harbour-1", 4))
+    _add(studio, photo)
+    with open_archive(studio) as archive:
+        sql = "SELECT light FROM photo WHERE original_name = 'mine.jpg'"
+        assert archive.conn.execute(sql).fetchone()[0] == "daylight"
