@@ -20,7 +20,17 @@ from swatchvault.naming import measured_swatch
 from swatchvault.taken import Taken
 
 #: Flags of what the program found by itself, so that a person looks whether it did so rightly.
-FOUND_BY_SEARCH = frozenset({"located by search", "reference found by search"})
+FOUND_BY_SEARCH = ("located by search", "reference found by search")
+#: Flags of a photo that is looked for which put its colour in doubt, the worst first; those that
+#: only name how it was corrected are in its ±.
+DOUBTFUL = (
+    *("reference far off", "steps not in order", "reference does not fit", "clipped beyond use"),
+    *("photo too dark", "channel at zero", "too dark", "values differ", "card clipped"),
+    *("card in shadow", "card uneven", "tone varies in the frame", "light uneven", "clipped"),
+    *("out of focus", "perhaps two swatches", "perhaps background", "much left out", "glare"),
+    *("not dry", "fluorescent", "perhaps fluorescent"),
+    *FOUND_BY_SEARCH,
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,7 +98,7 @@ def query_of_measurement(
     """The query that a new photo's swatch is; ``photo`` and ``taken``: its photo, and how that was
     taken, where they are known."""
     warnings = [shades.NO_CARD_WARNING] if measured.reference == "none" else []
-    warnings += [FLAGS[f] for f in sorted(measured.flags & FOUND_BY_SEARCH)]
+    warnings += [FLAGS[f] for f in DOUBTFUL if f in measured.flags]
     warnings += taken.notes(photo) if taken and photo else ()
     target = shades.Target(np.asarray(measured.lab), measured.name, tuple(warnings))
     from ingest.pipeline import METHOD_VERSION

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from ingest.colour import delta_e_2000
-from ingest.flags import FLAGS
+from ingest.flags import FLAGS, FLAGS_THAT_STOP_A_VERDICT
 from swatchvault import nearby
 from swatchvault.alike import like
 from swatchvault.archive import (
@@ -39,7 +39,13 @@ from swatchvault.errors import ArchiveError, NotFound
 from swatchvault.finding import near, within
 from swatchvault.pair import Capture, OwnFrame
 from swatchvault.photodoubt import doubt_of_swatches, u_of_mean
-from swatchvault.queries import query_of_measurement, query_of_swatch, query_of_text
+from swatchvault.queries import (
+    DOUBTFUL,
+    FOUND_BY_SEARCH,
+    query_of_measurement,
+    query_of_swatch,
+    query_of_text,
+)
 from swatchvault.together import course_of, damp_words, table_of
 from tests.swatchvault.factories import covariance, measured, photo_file, photo_of, studio
 from tests.swatchvault.running import run
@@ -185,11 +191,17 @@ def test_what_is_no_date_is_refused(told, ask):
     assert said.code == 1 and "is no date" in said.err
 
 
-def test_a_photo_searched_by_says_what_the_program_found_in_it():
+def test_a_photo_searched_by_says_what_weakens_it_and_what_was_found_in_it():
     found = measured(flags=frozenset({"located by search", "reference found by search", "glare"}))
     said = query_of_measurement(found).target.warnings
-    assert said == (FLAGS["located by search"], FLAGS["reference found by search"])
-    assert query_of_measurement(measured()).target.warnings == ()
+    assert said == tuple(FLAGS[f] for f in ("glare", *FOUND_BY_SEARCH))
+    found = measured(flags=frozenset({"glare", "clipped beyond use", "raw", "values differ"}))
+    told = query_of_measurement(found).target.warnings
+    assert told == tuple(FLAGS[f] for f in ("clipped beyond use", "values differ", "glare"))
+    assert set(DOUBTFUL) <= set(FLAGS) and FLAGS_THAT_STOP_A_VERDICT - set(DOUBTFUL) == {
+        "no reference"  # told in words of its own
+    }
+    assert query_of_measurement(measured(flags=frozenset({"raw"}))).target.warnings == ()
 
 
 @pytest.mark.parametrize(
