@@ -59,7 +59,7 @@ def log_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
     told = told_of(form, here())
     step = make_step(pot, kind, planned, told)
     if form.text("already") and not form.text("at"):
-        step = replace(step, at=_begun(step, here()))
+        step = replace(step, at=_begun(step, pot, here()))
     if kind == "look" and not (step.colour_left or step.ph is not None or step.note):
         raise RefusedError("a look needs what was seen: colour left, pH or a note")
     if kind == "hold" and step.minutes is None:
@@ -81,12 +81,18 @@ def log_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
     record_step(conn, code, step, planned.number if planned else None, dyes)
 
 
-def _begun(step: PotStep, now: datetime) -> str:
-    """When a step that is over now began: its minutes ago, though goods may be soaked before the
-    pot is started."""
-    from swatchvault.potclock import read_time
+def _begun(step: PotStep, pot: Pot, now: datetime) -> str:
+    """When a step that is over now began: its minutes ago, though not before what was done last.
 
-    begun = read_time(step.at or now.isoformat(), now) - timedelta(minutes=step.minutes or 0.0)
+    The first may have begun before the pot was started: goods are soaked ahead.
+    """
+    from swatchvault.potclock import DAY, read_time
+
+    over = read_time(step.at or now.isoformat(), now)
+    begun = over - timedelta(minutes=step.minutes or 0.0)
+    times = [d.step.at for d in pot.steps if d.step.at and len(d.step.at) > DAY]
+    if times:
+        begun = min(max(begun, read_time(times[-1], now)), over)
     return begun.astimezone(now.tzinfo).isoformat(timespec="seconds")
 
 

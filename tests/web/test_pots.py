@@ -474,6 +474,12 @@ async def test_a_planned_soak_is_begun_with_its_timer_or_over_already(
     ago = datetime.now().astimezone() - datetime.fromisoformat(at)
     assert timedelta(minutes=30) <= ago < timedelta(minutes=31)
     assert 'class="timer' not in (await dyer.get(late)).text
+    await dyer.post(late, step("put-in", what="2"))
+    await dyer.post(late, step("heated", what="3", already="yes"))
+    sql = "SELECT kind, at FROM pot_step ORDER BY id DESC LIMIT 2"
+    ((heat, heat_at), (dye, dye_at)) = rows(studio, sql)
+    assert (heat, dye) == ("heat", "dye in")
+    assert heat_at == dye_at  # its 50 minutes would reach back before the dye
 
 
 def fold(page: str) -> str:
