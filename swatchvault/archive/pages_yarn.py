@@ -269,8 +269,11 @@ def sides_of_check(conn: sqlite3.Connection, check_id: int) -> dict[str, list[Re
 def evenness_of_check(conn: sqlite3.Connection, check_id: int) -> Record | None:
     """The verdict on evenness that was given with a colour's, or ``None``."""
     sql = (
-        "SELECT told.*, given.detail FROM evenness_checks_given AS told "
-        "JOIN evenness_check AS given USING (lot_check_id) WHERE lot_check_id = :id"
+        "SELECT told.*, given.detail, photo.sha256 AS photo_sha256, photo.original_name AS photo "
+        "FROM evenness_checks_given AS told JOIN evenness_check AS given USING (lot_check_id) "
+        "LEFT JOIN measurement AS m ON m.id = given.measurement_id LEFT JOIN layout "
+        "ON layout.id = m.layout_id LEFT JOIN photo ON photo.id = layout.photo_id "
+        "WHERE lot_check_id = :id"
     )
     found = query(conn, sql, {"id": check_id}).records()
     return found[0] if found else None

@@ -20,6 +20,7 @@ from swatchvault.commands.options import (
 from swatchvault.errors import ArchiveError
 
 if TYPE_CHECKING:
+    from swatchvault.checking import Check
     from swatchvault.compare import Comparison
     from swatchvault.lotcheck import CheckedSwatch
 
@@ -134,7 +135,8 @@ def check_command(
         checks = check_lot(archive.conn, lot, ask)
         if keep:
             keep_checks(archive.conn, checks)
-        names = names_of_photos(archive.conn, [i for c in checks for i in c.checked.measurements])
+        asked = [i for c in checks for i in (*c.checked.measurements, *_of_evenness(c))]
+        names = names_of_photos(archive.conn, asked)
     if as_json:
         click.echo(json.dumps([c.record() for c in checks], ensure_ascii=False))
         return
@@ -145,7 +147,14 @@ def check_command(
         lines += weakened(comparison)
         if check.evenness is not None:
             lines += check.evenness.comparison.sentences
+            lines += [f"Its evenness is told by {names[i]}." for i in _of_evenness(check)]
         click.echo("\n".join(f"  {line}" for line in lines))
+
+
+def _of_evenness(check: Check) -> list[int]:
+    """The measurement that tells a swatch's evenness, where it is none that tells its colour."""
+    found = None if check.evenness is None else check.evenness.measurement_id
+    return [] if found is None or found in check.checked.lot_measurements else [found]
 
 
 def judged_on(checked: CheckedSwatch, names: Mapping[int, str]) -> str:

@@ -183,7 +183,7 @@ def _check(conn: sqlite3.Connection, check_id: int) -> Record:
         "dyes_missing": _dyes_missing(conn, check),
         "sides": sides,
         "compared": _compared(check, sides),
-        "evenness": _evenness(conn, check_id),
+        "evenness": _evenness(conn, check_id, {r["photo_sha256"] for r in sides["lot"]}),
         "others": [[c for c in part if c["id"] != check_id] for part in newest_and_earlier(given)],
     }
 
@@ -229,9 +229,10 @@ def _dyes_missing(conn: sqlite3.Connection, check: Record) -> list[Record]:
     return [{"words": words, **there} for words, there in found.items()]
 
 
-def _evenness(conn: sqlite3.Connection, check_id: int) -> Record | None:
+def _evenness(conn: sqlite3.Connection, check_id: int, photos: set[str]) -> Record | None:
     """The verdict on evenness, the ``figures`` of its sentence, which says it once more, and what
-    else is said of it."""
+    else is said of it; ``elsewhere``: whether it is told by none of the ``photos`` of the colour.
+    """
     from swatchvault.archive import pages_yarn as pages
     from swatchvault.evenness_check import Chances, Tonal
 
@@ -244,7 +245,8 @@ def _evenness(conn: sqlite3.Connection, check_id: int) -> Record | None:
     reasons = json.loads(found["detail"]).get("reasons", [])
     figures = found["words"].partition("; ")[2] or found["words"]
     said = chances.sentences_of(Tonal(found["verdict"]))
-    return {**found, "figures": figures, "reasons": [*reasons, *said]}
+    elsewhere = found["photo_sha256"] not in {None, *photos}
+    return {**found, "figures": figures, "reasons": [*reasons, *said], "elsewhere": elsewhere}
 
 
 def newest_and_earlier(checks: Sequence[Record]) -> tuple[list[Record], list[Record]]:

@@ -119,6 +119,17 @@ def test_a_tolerance_wider_than_its_own_unevenness_is_told_at_once(archive, tmp_
     assert "less tonal: state one under 0.49" in run(capsys, *by_hand).out
 
 
+def test_a_check_names_the_photo_that_tells_evenness_where_it_is_another(archive, tmp_path, capsys):
+    run(capsys, "master", "sun 1", "--evenness", "--archive", archive.folder)
+    check = ["check", "L2", "--archive", archive.folder]
+    assert "Its evenness is told by" not in run(capsys, *check).out
+    unread = ("reference far off",)  # no colour is judged on it
+    file_one(archive, tmp_path, 2, tonality(2.4, 0.05), "sharper", unread)
+    said = run(capsys, *check).out
+    assert "Judged on two.jpg, the master on one.jpg." in said
+    assert "Its evenness is told by sharper.jpg." in said
+
+
 def test_a_check_in_json_keeps_the_two_verdicts_apart(archive, capsys):
     run(capsys, "master", "sun 1", "--evenness", "--archive", archive.folder)
     ran = run(capsys, "check", "L2", "--json", "--do-not-keep", "--archive", archive.folder)

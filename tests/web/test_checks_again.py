@@ -197,6 +197,15 @@ async def test_evenness_says_its_verdict_once(
         given = [c.evenness for c in check_lot(archive.conn, code, Ask()) if c.evenness]
     told = [e.comparison for e in given if e.comparison.words.partition("; ")[2] in words]
     assert told and all(sentence in words for sentence in told[0].sentences[1:])
+    if "told by another photo" not in words:
+        sql = "SELECT measurement_id FROM evenness_check WHERE lot_check_id = ?"
+        other = ask(studio, f"SELECT max(id) FROM measurement WHERE id NOT IN ({sql})", check_id)[0]
+        with sqlite3.connect(studio / "archive.db") as conn:
+            conn.execute("DROP TRIGGER IF EXISTS evenness_check_is_not_changed")
+            sql = "UPDATE evenness_check SET measurement_id = ? WHERE lot_check_id = ?"
+            conn.execute(sql, (*other, check_id))
+    page = html.unescape((await visitor("dyer").get(f"/check/{check_id}")).text)
+    assert "Its evenness is told by another photo, which leaves less doubt of that" in page
 
 
 @pytest.mark.parametrize("word", ["more tonal", "cannot tell"])
