@@ -14,7 +14,7 @@ from swatchvault.cautions import CAUTION_LINE
 from swatchvault.errors import SwatchvaultError
 from swatchvault.web.mend import put_right
 from swatchvault.web.said import IS_NEW
-from swatchvault.web.typed import day_or_none, number, number_or_none, row_id, whole
+from swatchvault.web.typed import day_or_none, number, number_or_none, percent, row_id, whole
 from swatchvault.web.visit import Form, RefusedError, Visit
 
 if TYPE_CHECKING:
@@ -156,13 +156,13 @@ def _add_base(conn: sqlite3.Connection, form: Form) -> str:
 
     fibres: dict[str, float] = {}
     for n in range(1, FIBRE_ROWS + 1):
-        fibre, percent = form.text(f"fibre{n}"), form.text(f"percent{n}")
-        if fibre and not percent:
+        fibre, share = form.text(f"fibre{n}"), form.text(f"percent{n}")
+        if fibre and not share:
             raise RefusedError(f"how much {fibre} is in the base is missing: in %, 100 in all")
-        if percent and not fibre:
-            raise RefusedError(f"{percent} % of which fibre? name it")
+        if share and not fibre:
+            raise RefusedError(f"{share.removesuffix('%').strip()} % of which fibre? name it")
         if fibre:
-            fibres[fibre] = fibres.get(fibre, 0.0) + number(percent, f"the percent of {fibre}")
+            fibres[fibre] = fibres.get(fibre, 0.0) + percent(share, f"the percent of {fibre}")
     name = form.need("name", "The base's name")
     _ask_about(conn, "base", name, form)
     base = Base(

@@ -24,7 +24,7 @@ ADDED: dict[str, tuple[dict[str, str], str]] = {
         {
             "name": "Ulm sock",
             "fibre1": "wool",
-            "percent1": "75",
+            "percent1": "75 %",
             "fibre2": "nylon",
             "percent2": "25",
         },

@@ -386,6 +386,12 @@ async def test_a_published_copy_without_recipes_has_its_pages(studio: Path) -> N
     for path in ("/lot/1/card", "/lot/1/label", "/more", "/cautions", "/mat.pdf"):
         assert (await datasette.client.get(path)).status_code == 200
     assert (await datasette.client.get("/recipe/1")).status_code == 404
+    with sqlite3.connect(studio / "archive.db") as conn:
+        sql = "SELECT lot_id FROM pot_step JOIN lot ON lot.id = lot_id WHERE recipe_id IS NOT NULL"
+        (lot,) = conn.execute(sql).fetchone()
+    pot = (await datasette.client.get(f"/pot/{lot}")).text
+    assert "Its recipe and its log are not in this copy" in pot and "Not in this copy." in pot
+    assert "Nothing done yet" not in pot and "Without a recipe" not in pot
 
 
 async def test_lots_without_a_date_stand_as_the_command_has_them(
