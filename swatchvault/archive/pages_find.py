@@ -105,9 +105,10 @@ def colourways_measured(conn: sqlite3.Connection) -> list[NamedRow]:
     return [NamedRow(**row) for row in query(conn, sql).records()]
 
 
-def colourways_named(conn: sqlite3.Connection) -> tuple[str, ...]:
-    """All colourways, by name."""
-    return tuple(str(r[0]) for r in conn.execute("SELECT name FROM colourway ORDER BY name"))
+def colourways_named(conn: sqlite3.Connection, most: int = -1) -> tuple[str, ...]:
+    """All colourways, by name, or the first ``most``."""
+    sql = "SELECT name FROM colourway ORDER BY name LIMIT ?"
+    return tuple(str(r[0]) for r in conn.execute(sql, (most,)))
 
 
 def bases_named(conn: sqlite3.Connection) -> list[NamedRow]:

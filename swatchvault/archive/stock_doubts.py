@@ -21,6 +21,7 @@ lot.code, substr(lot.dyed_on, 1, 10)
 FROM lot_dye JOIN stock ON stock.id = lot_dye.stock_id JOIN dye ON dye.id = stock.dye_id
 JOIN lot ON lot.id = lot_dye.lot_id
 WHERE substr(lot.dyed_on, 1, 10) < substr(stock.mixed_on, 1, 10)
+AND (:lot IS NULL OR stock.id IN (SELECT stock_id FROM lot_dye WHERE lot_id = :lot))
 ORDER BY dye.name, stock.code, lot.dyed_on, lot.id"""
 
 #: mL that sums of many volumes may miss by; ours, for how numbers add up and not for how one pours.
@@ -41,8 +42,11 @@ class StockDoubt:
         return f"{self.where}: {self.what}; {self.do}"
 
 
-def stock_doubts(conn: sqlite3.Connection) -> list[StockDoubt]:
-    """Stocks from which more went in than there was, and lots dyed before their stock was mixed."""
+def stock_doubts(conn: sqlite3.Connection, lot_id: int | None = None) -> list[StockDoubt]:
+    """Stocks from which more went in than there was, and lots dyed before their stock was mixed.
+
+    ``lot_id``: of the latter only those of stocks that went into this lot.
+    """
     found = []
     for stock_id, dye, code, had, seen, left, lots in conn.execute(
         _OVERDRAWN, {"slack": _SLACK_ML}
@@ -58,7 +62,7 @@ def stock_doubts(conn: sqlite3.Connection) -> list[StockDoubt]:
                 stock_id,
             )
         )
-    for stock_id, dye, code, mixed, lot, dyed in conn.execute(_MIXED_LATER):
+    for stock_id, dye, code, mixed, lot, dyed in conn.execute(_MIXED_LATER, {"lot": lot_id}):
         found.append(
             StockDoubt(
                 "stock mixed later",
@@ -85,4 +89,4 @@ def doubts_of_lot(conn: sqlite3.Connection, lot_id: int) -> list[StockDoubt]:
     """Those of the stocks that went into a lot."""
     sql = "SELECT DISTINCT stock_id FROM lot_dye WHERE lot_id = ? AND stock_id IS NOT NULL"
     used = {row[0] for row in conn.execute(sql, (lot_id,))}
-    return [doubt for doubt in stock_doubts(conn) if doubt.stock_id in used]
+    return [doubt for doubt in stock_doubts(conn, lot_id) if doubt.stock_id in used]

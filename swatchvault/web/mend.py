@@ -44,6 +44,10 @@ def _form(text: str, what: str) -> str | None:
     return text or None
 
 
+#: Names up to which one is chosen from a list; our choice. Of 10,000 the list is 320 kB.
+MOST_NAMES = 300
+
+
 def _chosen(text: str, what: str) -> str | None:
     return text or None
 
@@ -91,12 +95,14 @@ def put_right(
 
 
 def names_for(conn: sqlite3.Connection, kind: str) -> tuple[str, ...]:
-    """What the form of a swatch or lot offers to choose from: bases, or colourways."""
+    """What the form of a swatch or lot offers to choose from: bases, or colourways; nothing where
+    they are too many to look through, so that a name is typed."""
     from swatchvault.archive.pages_find import choices, colourways_named
 
     if kind == "stock":
         return ()
-    return choices(conn).bases if kind == "swatch" else colourways_named(conn)
+    names = choices(conn).bases if kind == "swatch" else colourways_named(conn, MOST_NAMES + 1)
+    return tuple(names) if len(names) <= MOST_NAMES else ()
 
 
 async def facts_page(visit: Visit) -> Response:

@@ -20,7 +20,7 @@ from swatchvault.archive import (
 )
 from swatchvault.archive.mend import FIELDS as MENDED
 from swatchvault.archive.mend import facts_of
-from swatchvault.web.mend import FIELDS, put_right
+from swatchvault.web.mend import FIELDS, MOST_NAMES, put_right
 from tests.swatchvault.factories import photo_file, photo_of
 
 pytestmark = pytest.mark.anyio
@@ -254,3 +254,19 @@ async def test_a_swatch_whose_photo_was_moved_is_let_go_on_its_page(
     assert "What was measured of <bdi>TF-1 knit</bdi> under that name stays with it." in text
     assert (await dyer.post(page, {"once": ONCE})).status_code == 303
     assert ask(studio, f"SELECT * FROM swatch WHERE id = {slip}") == []
+
+
+async def test_a_name_is_typed_where_there_are_too_many_to_choose_from(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    assert '<select name="colourway">' in (await dyer.get("/lot/1/facts")).text
+    with sqlite3.connect(studio / "archive.db") as conn:
+        rows = [(f"Shade {n}",) for n in range(MOST_NAMES)]
+        conn.executemany("INSERT INTO colourway (name) VALUES (?)", rows)
+    page = (await dyer.get("/lot/1")).text
+    assert '<input name="colourway" value="Ninth Furrow"' in page and "Shade 7" not in page
+    told = {"once": "a-name-that-is-not-there", "colourway": "Shade 7000", "sure": "yes"}
+    answer = await dyer.post("/lot/1/facts", told)
+    assert answer.status_code in (400, 404) and "Shade 7000" in answer.text
+    assert facts(studio, "lot")["colourway"] == "Ninth Furrow"
