@@ -19,6 +19,16 @@ from ingest.colour import delta_e_2000, xyz_to_lab
 from ingest.errors import ReferenceMissing
 from ingest.expected import expected_rgb, expected_xyz, named_edition, value_flags
 from ingest.lightfield import LightField, Surround, surround_field
+from ingest.lightleft import (
+    LEFT_BY_A_CARD,
+    WORTH_DIVIDING,
+    LightLeft,
+    card_field,
+    light_left,
+    middles,
+    tint_flag,
+    uneven_flag,
+)
 from ingest.model import Array, Photo, Polygon, Reference, ReferenceReading, Settings, Step
 from ingest.neutrals import NeutralFit, exposure_sd, fit_neutrals, neutral_indices
 from ingest.reading import PatchReading, card_flags, exposure_flags
@@ -47,11 +57,6 @@ VALUE_SD = 0.028
 RELATIVE_PER_DELTA_E = 3.0 / 66.0
 #: ΔE00 of a second neutral after correction from which the tone varies in the frame.
 NEUTRALS_DISAGREE = 3.0
-#: Change of light over reference and swatches under which a light field is not worth dividing by.
-WORTH_DIVIDING = 0.02
-#: Change of light over reference and swatches from which uneven light is flagged, where the
-#: surround that shows it scatters less than the second.
-UNEVEN_LIGHT, UNEVEN_SCATTER = 0.10, 0.03
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,8 +64,9 @@ class Correction:
     """How coded values of one photo become XYZ relative to D65.
 
     ``curve``: float32 (levels, 3), coded to linear RGB of the encoding's primaries, corrected.
-    ``field``: divided out by place. ``colours``: applied to mean RGB. ``to_xyz``: (3, 3).
-    ``reference``: "chart", "steps", "card" or "none", as the tables of doubt count it.
+    ``field``: divided out by place; ``left``: light that differs by place all the same.
+    ``colours``: applied to mean RGB. ``to_xyz``: (3, 3). ``reference``: "chart", "steps", "card" or
+    "none", as the tables of doubt count it.
     ``reading_sd``, ``value_sd``: relative standard uncertainties of the exposure, from reading
     the reference and from its stated value.
     """
@@ -75,6 +81,7 @@ class Correction:
     flags: frozenset[str]
     field: LightField | None = None
     colours: CameraColours = UNCHANGED
+    left: LightLeft | None = None
 
     def linear(self, pixels: Array) -> Array:
         """Corrected linear RGB, float32 (..., 3), of coded pixels (..., 3), before the field."""
@@ -132,9 +139,9 @@ def correct(
     taken = (*occupied, *(p for r in references for p in outlines(r)))
     surround = Surround(taken, tuple(sheets))
     if main.kind == "card":
-        made = _from_card(photo, main, patches[0], settings, surround)
+        made = _from_card(photo, main, patches[0], settings, surround, occupied)
     else:
-        made = _from_neutrals(photo, main, patches, settings, surround)
+        made = _from_neutrals(photo, main, patches, settings, surround, occupied)
     others = [_second_reading(photo, made, r, settings) for r in references if r is not best]
     lifted = {"tone varies in the frame", "values differ"}
     flags = made.flags.union(*(o.flags & lifted for o in others))
@@ -147,6 +154,7 @@ def _from_card(
     patch: PatchReading,
     settings: Settings,
     surround: Surround,
+    swatches: Sequence[Polygon],
 ) -> Correction:
     expected = expected_rgb(reference, photo.encoding, settings)[0]
     gain = expected / patch.linear
@@ -154,10 +162,13 @@ def _from_card(
     stated, found = (photo.encoding.to_xyz @ v for v in (expected, patch.mean_of(curve)))
     flags = card_flags(patch) | located_flags(reference) | exposure_flags([patch], stated[None, 1])
     flags |= value_flags(reference, settings)
-    # Seen through a tone curve that one card cannot tell, a slope is shown too flat or too steep:
-    # it is told, and not divided by.
-    field = surround_field(photo, curve, photo.encoding.to_xyz, surround, hull(reference))
-    flags |= _uneven(field, _places(reference, surround))
+    measured = surround_field(photo, curve, photo.encoding.to_xyz, surround, hull(reference))
+    places = middles(reference.patches, surround.occupied)
+    field = card_field(measured, places)
+    share = LEFT_BY_A_CARD if field else 1.0
+    left = light_left(measured, share, places[:1], middles(swatches))
+    flags |= tint_flag(measured, places) | uneven_flag(measured, share, places)
+    flags |= {"light field corrected"} if field else set()
     reading = ReferenceReading(
         reference,
         flags,
@@ -171,9 +182,11 @@ def _from_card(
         reference="card",
         reading_sd=patch.relative_sd,
         value_sd=_value_sd(settings),
-        steps=(_undone(photo), step),
+        steps=(_undone(photo), step, *_field_steps(field)),
         readings=(reading,),
         flags=flags | {"tone curve not removed", "camera colours not corrected"},
+        field=field,
+        left=left,
     )
 
 
@@ -183,15 +196,17 @@ def _from_neutrals(
     patches: list[PatchReading],
     settings: Settings,
     surround: Surround,
+    swatches: Sequence[Polygon],
 ) -> Correction:
     expected = expected_rgb(reference, photo.encoding, settings)
     if reference.kind == "chart24":
         refuse_turned(photo, patches, expected)
-    field = _look_for_field(photo, reference, patches, expected, surround)
-    places = _places(reference, surround)
-    if field is not None and field.spread(places) < WORTH_DIVIDING:
-        field = None
-    fit = fit_neutrals(photo.encoding, reference, patches, expected, field)
+    measured = _look_for_field(photo, reference, patches, expected, surround)
+    places = middles(reference.patches, surround.occupied)
+    worth = measured is not None and measured.spread(places) >= WORTH_DIVIDING
+    fit = fit_neutrals(photo.encoding, reference, patches, expected, measured if worth else None)
+    share = 0.0 if fit.field or not worth else 1.0
+    left = light_left(measured, share, middles(reference.patches), middles(swatches))
     stated = expected @ photo.encoding.to_xyz.T
     flags = set(located_flags(reference) | value_flags(reference, settings))
     flags |= {"reference far off"} if fit.far_off else set()
@@ -204,10 +219,8 @@ def _from_neutrals(
         flags.add("card in shadow")
     if len(fit.usable) < len(neutral_indices(reference)):
         flags.add("card clipped")
-    if fit.field is not None:
-        flags.add("light field corrected")
-    else:
-        flags |= _uneven(field, places)
+    flags |= tint_flag(measured, places) | uneven_flag(measured, share, places)
+    flags |= {"light field corrected"} if fit.field else set()
     if fit.colours.model == "none":
         flags.add("camera colours not corrected")
     if fit.reference == "card":
@@ -231,19 +244,8 @@ def _from_neutrals(
         flags=frozenset(flags),
         field=fit.field,
         colours=fit.colours,
+        left=left,
     )
-
-
-def _places(reference: Reference, surround: Surround) -> Floats:
-    """(n, 2) middles of patches and of all that lies in the picture."""
-    return np.array([np.mean(p, axis=0) for p in (*reference.patches, *surround.occupied)])
-
-
-def _uneven(field: LightField | None, places: Floats) -> frozenset[str]:
-    """The flag of light that changes over the frame and is not divided out."""
-    if field is None or field.scatter >= UNEVEN_SCATTER or field.spread(places) <= UNEVEN_LIGHT:
-        return frozenset()
-    return frozenset({"light uneven"})
 
 
 def _value_sd(settings: Settings) -> float:
@@ -288,18 +290,7 @@ def _neutral_steps(fit: NeutralFit) -> list[Step]:
         "tried": fit.trials,
     }
     steps = [Step("tone curve, exposure and white through neutrals", detail)]
-    if fit.field is not None:
-        steps.append(
-            Step(
-                "light field divided out",
-                {
-                    "source": fit.field.source,
-                    "scatter": round(fit.field.scatter, 4),
-                    "share": round(fit.field.share, 4),
-                    "coefficients": rounded(fit.field.coefficients),
-                },
-            )
-        )
+    steps += _field_steps(fit.field)
     if fit.colours.model != "none":
         steps.append(
             Step(
@@ -308,6 +299,18 @@ def _neutral_steps(fit: NeutralFit) -> list[Step]:
             )
         )
     return steps
+
+
+def _field_steps(field: LightField | None) -> list[Step]:
+    if field is None:
+        return []
+    detail = {
+        "source": field.source,
+        "scatter": round(field.scatter, 4),
+        "share": round(field.share, 4),
+        "coefficients": rounded(field.coefficients),
+    }
+    return [Step("light field divided out", detail)]
 
 
 def _second_reading(

@@ -83,12 +83,14 @@ def lab_covariance(
     light: str | None,
     reading_sd: float,
     value_sd: float,
+    frame_xyz: Floats | None = None,
 ) -> LabCovariance:
     """The four parts for one swatch.
 
-    ``region_xyz``: (3, 3) covariance of the mean XYZ from block means. ``reading_sd``: relative
-    standard uncertainty of the reference's reading in this frame (exposure). ``value_sd``: the
-    same of its stated reflectance; it stays with the card, so it counts to the set-up.
+    ``region_xyz``: (3, 3) covariance of the mean XYZ from block means and light that differs by
+    place; ``frame_xyz``: of light that all swatches of the frame share. ``reading_sd``: relative
+    standard uncertainty of the reference's reading in this frame (exposure). ``value_sd``: the same
+    of its stated reflectance; it stays with the card, so it counts to the set-up.
     ``light`` unknown counts as other. First-order propagation, JCGM 100:2008, 5.1.2 and F.1.2.
     """
     to_lab = xyz_to_lab_jacobian(xyz)
@@ -97,9 +99,10 @@ def lab_covariance(
     unit = axes_to_lab(np.eye(3), lab)
     colours = axes_to_lab(np.diag([LIGHTNESS_SHARE[reference] ** 2, 1.0, 1.0]), lab)
     dark = DARK_SD * _darkness(lab)
+    placed = 0.0 if frame_xyz is None else to_lab @ frame_xyz @ to_lab.T
     return LabCovariance(
         region=to_lab @ region_xyz @ to_lab.T,
-        frame=unit * frame**2 + np.outer(gain, gain) * reading_sd**2,
+        frame=unit * frame**2 + np.outer(gain, gain) * reading_sd**2 + placed,
         setup=colours * setup**2 + np.outer(gain, gain) * value_sd**2,
         profile=colours * (profile**2 + dark**2),
     )

@@ -68,6 +68,10 @@ FLAGS: Mapping[str, str] = {
         "the light differs between them."
     ),
     "light uneven": "The light changes over the frame and could not be corrected for.",
+    "light of two colours": (
+        "The light's colour changes over the frame, as with a lamp on one side and a window on the "
+        "other: use one light, and lay what is compared side by side."
+    ),
     "light field corrected": "Uneven light was measured on grey or paper and divided out.",
     "camera colours not corrected": (
         "Only neutrals corrected this photo; the camera's rendering of strong colours was not."

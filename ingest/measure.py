@@ -99,6 +99,10 @@ def measure_region(
         )
     mean, mean_cov, blocks = mean_and_covariance(sums, block_y * block_x)
     mean_cov *= _dependence(texture.length_y, block_y) * _dependence(texture.length_x, block_x)
+    frame_cov = np.zeros((3, 3))
+    if correction.left is not None:
+        own_cov, frame_cov = correction.left.doubt_of(mean, region.polygon)
+        mean_cov = mean_cov + own_cov
     xyz = correction.xyz(mean)
     lab = xyz_to_lab(xyz)
     to_xyz = _derivative(correction, mean)
@@ -110,6 +114,7 @@ def measure_region(
         light=settings.light,
         reading_sd=correction.reading_sd,
         value_sd=correction.value_sd,
+        frame_xyz=to_xyz @ frame_cov @ to_xyz.T,
     )
     flags = _flags(sums, lab, region, settings, blocks) | correction.flags
     if background is not None and not background.open and background.share > PERHAPS_BACKGROUND:

@@ -27,6 +27,7 @@ DOUBTFUL = (
     *("reference far off", "steps not in order", "reference does not fit", "clipped beyond use"),
     *("photo too dark", "channel at zero", "too dark", "values differ", "card clipped"),
     *("card in shadow", "card uneven", "tone varies in the frame", "light uneven", "clipped"),
+    "light of two colours",
     *("out of focus", "perhaps two swatches", "perhaps background", "much left out", "glare"),
     *("not dry", "fluorescent", "perhaps fluorescent"),
     *FOUND_BY_SEARCH,
