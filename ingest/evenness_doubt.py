@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -43,14 +45,11 @@ Stop = tuple[str, str]
 
 
 def stops(
-    found: Figures, kind: Class, side_mm: float, clipped_share: float, too_dark: bool = False
+    found: Figures, kind: Class, side_mm: float, clipped_share: float, told: Sequence[Stop] = ()
 ) -> list[Stop]:
-    """Flags under which no class is given, each with its sentence."""
+    """Flags under which no class is given, each with its sentence; ``told`` come first."""
     contrast = found.shade.contrast
-    out: list[Stop] = []
-    if too_dark:
-        said = "The photo is far too dark to judge evenness: expose more, or use more light."
-        out.append(("evenness not judged", said))
+    out = list(told)
     if clipped_share >= CLIPPED and not _dark_dots(found, kind):
         out.append(("evenness not judged", "Too much of the yarn is clipped to judge evenness."))
     elif clipped_share >= CLIPPED_DOTS and _light_dots(found, kind):

@@ -38,6 +38,8 @@ def by_class(found: Figures, ruled: RuleFigures, kind: Class, by_rule: Estimate)
     elif kind.name == "gradient":
         value = GRADIENT_TIMES * found.crest.tied
         made = seen_estimate(value, SEEN_U + GRADIENT_U_PER_CONTRAST * contrast)
+    elif kind.between == ("solid", "gradient"):
+        made = reaching(made, 0.0, GRADIENT_TIMES * found.crest.tied)
     if is_grey(ruled) and kind.name in ("semi-solid", "gradient", None):
         dotted = found.reach.unevenness if dots_in_grey(ruled) else 0.0
         made = reaching(made, by_rule.low, max(GREY_TIMES * ruled.whole, dotted))

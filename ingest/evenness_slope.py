@@ -20,24 +20,29 @@ class Slope:
     off-line part lies in a plane is asked of both, since a slope of light is the lamp's.
 
     ``direction_deg``: 0 to the right, 90 down. ``rank``: Spearman's correlation. ``r2``: share of
-    the off-line variance that a plane holds. ``span``: its length in ΔE00 units. ``ends``: Lab
-    (2, 3) of the first and the last tenth along it.
+    the off-line variance that a plane holds. ``span``: its length in ΔE00 units. ``turn``: share
+    of the whole slope's length that leaves the light line, 0..1. ``ends``: Lab (2, 3) of the
+    first and the last tenth along it.
     """
 
     direction_deg: float
     rank: float
     r2: float
     span: float
+    turn: float
     ends: Floats
 
 
 def slope(found: Blocks, v: Floats, lab: Floats, line: Floats) -> Slope:
     """How nearly the blocks' colours run one way over the region."""
-    off = v - np.outer(v @ line, line)
+    on = v @ line
+    off = v - np.outer(on, line)
     xy = found.centres - found.centres.mean(axis=0)
     plane = np.concatenate([np.ones((len(xy), 1)), xy], axis=1)
     rank, place, along = max((_run(part, plane) for part in (off, v)), key=lambda run: run[0])
     fitted = plane @ np.linalg.lstsq(plane, off, rcond=None)[0]
+    span = float(np.linalg.norm(np.ptp(fitted, axis=0)))
+    lit = float(np.ptp(plane @ np.linalg.lstsq(plane, on, rcond=None)[0]))
     total = float(((off - off.mean(axis=0)) ** 2).sum())
     left = float(((off - fitted) ** 2).sum())
     order = np.argsort(place, kind="stable")
@@ -47,7 +52,8 @@ def slope(found: Blocks, v: Floats, lab: Floats, line: Floats) -> Slope:
         float(np.degrees(np.arctan2(along[1], along[0]))),
         rank,
         1.0 - left / max(total, 1e-12),
-        float(np.linalg.norm(fitted.max(axis=0) - fitted.min(axis=0))),
+        span,
+        span / max(float(np.hypot(span, lit)), 1e-9),
         ends,
     )
 

@@ -24,6 +24,11 @@ STOPPED_BY = frozenset(
 )
 #: Flags under which how even it is cannot be compared with another swatch either.
 STOPS_A_COMPARISON = STOPPED_BY | {"scale estimated", "clipped beyond use", "photo too dark"}
+#: Thresholds of the border that a gradient lies beyond.
+GRADIENT_BORDER = (
+    *("gradient_span", "gradient_least"),
+    *("gradient_sure_span", "gradient_sure_least"),
+)
 #: Thresholds of the border between solid and semi-solid.
 SOLID_BORDER = ("floor", "floor_per_doubt", "floor_most", "solid_share")
 

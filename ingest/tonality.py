@@ -9,7 +9,7 @@ rule that was fitted on renders (:mod:`ingest.evenness_model`); the figures it r
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from ingest.evenness_cells import Cells, ToXyz, as_cells, cell_factor, sum_to_cells
 from ingest.evenness_colours import signature
 from ingest.evenness_corehalo import core_halo
-from ingest.evenness_doubt import CLIPPED, flat_topped, stops
+from ingest.evenness_doubt import CLIPPED, Stop, flat_topped, stops
 from ingest.evenness_figures import Figures, figures
 from ingest.evenness_model import Estimate, estimate
 from ingest.evenness_rule import Class, RuleFigures, class_of, rule_figures
@@ -30,7 +30,7 @@ from ingest.model import Array
 Floats = NDArray[np.float64]
 
 #: Version of the method; figures of two versions are never compared.
-METHOD = "evenness 8"
+METHOD = "evenness 9"
 #: Shorter side in mm and area in mm² of yarn under which no class is given.
 LEAST_SIDE_MM, LEAST_AREA_MM2 = 8.0, 450.0
 #: Side of a cell, mm, above which strands are no longer seen.
@@ -132,10 +132,10 @@ def examine_cells(
     factor: int,
     to_xyz: ToXyz,
     clipped_share: float = 0.0,
-    too_dark: bool = False,
+    told: Sequence[Stop] = (),
 ) -> Examined:
     """The same, with what it was made from, of light already summed over ``factor`` pixels
-    squared. ``too_dark``: the photo is so dark that steps of its numbers shape colours."""
+    squared. ``told``: what the photo itself says against a class."""
     flags = set()
     if not mm_per_px > 0:
         mm_per_px = scale_from_strands(as_cells(light, weight, math.nan, factor), to_xyz) / factor
@@ -165,7 +165,7 @@ def examine_cells(
     kind = class_of(ruled)
     if flat_topped(cells, found.shade.contrast):
         clipped_share = max(clipped_share, CLIPPED)
-    stopped = stops(found, kind, _shorter_side(cells), clipped_share, too_dark)
+    stopped = stops(found, kind, _shorter_side(cells), clipped_share, told)
     flags |= {name for name, _ in stopped}
     made = by_class(found, ruled, kind, made)
     if stopped:
@@ -175,8 +175,8 @@ def examine_cells(
     rims: tuple[Mapping[str, Any] | None, str | None] = (None, None)
     if kind.name == "solid":
         rims = core_halo(cells, found.strand_mm, found.shade.contrast, to_xyz)
-    told = _tonality(found, made, kind, mm_per_px, frozenset(flags), ruled, rims)
-    return Examined(told, cells, found)
+    made_of = _tonality(found, made, kind, mm_per_px, frozenset(flags), ruled, rims)
+    return Examined(made_of, cells, found)
 
 
 def _coarser(light: Array, weight: Array, factor: int) -> tuple[Array, Array]:

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ingest.evenness_rule import DEFAULT, RuleFigures, Thresholds, class_of
-from ingest.evenness_stored import SOLID_BORDER
+from ingest.evenness_stored import GRADIENT_BORDER, SOLID_BORDER
 from swatchvault.errors import CompareError
 
 #: Fewest named swatches, and fewest on each side of a border that is moved. Our choice.
@@ -40,7 +40,7 @@ class Border:
 
 
 BORDERS = (
-    Border("gradient from", ("gradient_span", "gradient_least"), "gradient"),
+    Border("gradient from", GRADIENT_BORDER, "gradient"),
     Border("speckled from", ("dots_percent",), "speckled"),
     Border("variegated from", ("variegated_reach",), "variegated"),
     Border("semi-solid from", SOLID_BORDER[:3], "semi-solid", ("solid",)),

@@ -16,7 +16,7 @@ BY_RULE = Estimate(0.5, 0.1, 0.3, 0.8, 0.7, 0.1)
 
 def ruled(**change):
     figures = {
-        **dict.fromkeys(("rank", "plane", "span", "tied", "dots_percent", "reach"), 0.1),
+        **dict.fromkeys(("rank", "plane", "span", "turn", "tied", "dots_percent", "reach"), 0.1),
         "bulk": 0.3,
         "run": 0.1,
         "unevenness": 0.5,
@@ -68,6 +68,11 @@ def test_light_in_folds_is_taken_off_speckled_yarn(whole, value, u):
 def test_several_colours_and_gradients_are_read_off(kind, value, u):
     made = by_class(found(), ruled(), kind, BY_RULE)
     assert (made.value, made.u) == (pytest.approx(value), pytest.approx(u))
+
+
+def test_what_may_be_a_gradient_reaches_from_none_to_all_of_it():
+    made = by_class(found(tied=3.0), ruled(), of(None, ("solid", "gradient")), BY_RULE)
+    assert (made.value, made.low, made.high) == (BY_RULE.value, 0.0, pytest.approx(3.3))
 
 
 def test_a_grey_may_reach_as_far_as_what_is_seen():

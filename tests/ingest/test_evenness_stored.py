@@ -12,6 +12,7 @@ PLAIN = RuleFigures(
     rank=0.1,
     plane=0.1,
     span=0.2,
+    turn=1.0,
     tied=0.3,
     dots_percent=0.1,
     reach=1.0,
@@ -36,6 +37,9 @@ DOTS = {"bulk": 0.2, "run": 0.1}
         ({"unevenness": 0.25}, None),
         (SLOPE, "gradient"),
         ({**SLOPE, "rank": 0.9}, "solid"),
+        ({**SLOPE, "turn": 0.4}, None),  # along the light line: light may fall off
+        ({**SLOPE, "span": 1.0}, None),  # so faint that two lamps may make it
+        ({**SLOPE, "tied": 0.7}, None),
         ({"dots_percent": 5.0, **DOTS}, "speckled"),
         ({"reach": 9.0, **DOTS}, "speckled"),
         (DOTS, "solid"),

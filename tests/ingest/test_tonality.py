@@ -9,11 +9,14 @@ import pytest
 
 from ingest.colour import SRGB_TO_XYZ
 from ingest.flags import FLAGS
+from ingest.lightfield import LightField
+from ingest.lightleft import light_left
 from ingest.measure import measure_region
 from ingest.model import Settings
 from ingest.tonality import measure_tonality
 from tests.ingest.builders import as_it_is, photo_of_light, swatch_at
 from tests.render.dye import Dyeing
+from tests.tonality import odd, third_draws, third_yarn
 from tests.tonality.draws import draw
 from tests.tonality.photos import block_unevenness, render, to_xyz
 
@@ -281,6 +284,32 @@ def test_a_far_too_dark_photo_shows_no_evenness():
     assert (dark.tonality["class"], dark.tonality["between"]) == (None, None)
     assert dark.tonality["range"][0] == 0.0 and "evenness not judged" in dark.flags
     assert dark.tonality["reasons"][0].startswith("The photo is far too dark")
+
+
+@pytest.mark.parametrize(("tint", "name"), [(0.03, "solid"), (0.08, None)])
+def test_light_whose_colour_changes_across_the_yarn_stops_the_class(tint, name):
+    seen = photo("solid")
+    image = photo_of_light(0.5 * seen.linear)
+    planes = np.zeros((3, 3))
+    planes[1] = tint * np.array([0.5, 0.0, -0.5])
+    field = LightField(np.zeros(3), 0.01, 0.3, "surround", planes)
+    made = replace(as_it_is(image), left=light_left(field, 0.0, *(np.full((1, 2), 0.5),) * 2))
+    whole = swatch_at((0, 0, *image.pixels.shape[1::-1]), image.pixels)
+    found = measure_region(
+        image, whole, made, Settings(allow_uncorrected=True), seen.mm_per_px
+    ).tonality
+    assert found["class"] == name
+    assert (name is None) == any("The light's colour changes" in r for r in found["reasons"])
+
+
+def test_a_slope_of_light_alone_is_no_gradient_and_one_of_dye_is():
+    """Half of the light lost across a solid had made it a gradient of 2.2."""
+    seen = third_yarn.render(odd.falling(third_draws.draw(odd.FIRST_SEED + 32, False)))
+    found = measure(seen.linear, seen.mm_per_px)
+    assert (found.name, found.between, found.low) == (None, ("solid", "gradient"), 0.0)
+    assert "Light that falls off" in found.reasons[0]
+    gradient = photo("gradient")
+    assert measure(gradient.linear, gradient.mm_per_px).name == "gradient"
 
 
 def test_dark_dots_are_dye_though_their_ground_is_clipped():
