@@ -256,10 +256,12 @@ def lot_matrix(
 
 @dataclass(frozen=True, eq=False)
 class CoursePoint:
-    """One lot in the course of time. ``when``: ISO 8601, as it sorts."""
+    """One lot in the course of time. ``when``: ISO 8601, as it sorts; of its first photo where
+    ``by_photo``."""
 
     when: str
     comparison: Comparison
+    by_photo: bool = False
 
 
 def course(

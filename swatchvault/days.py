@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, timedelta
 
 from swatchvault.errors import SwatchvaultError
@@ -35,3 +36,21 @@ def not_to_come(told: str, what: str, today: date | None = None) -> str:
             f"{now.isoformat()}. Correct the day (or the clock)"
         )
     return told
+
+
+def day_cell(day: str | None, by_photo: bool) -> str:
+    """The day of a lot for a table: in brackets where it is that of its first photo."""
+    return f"({day})" if day and by_photo else (day or "no date")[:10]
+
+
+def by_photo_words(names: Sequence[str], lots: int) -> str:
+    """Which of so many lots have no date and where they stand; "" if each has one."""
+    if not names:
+        return ""
+    if len(names) == 1:
+        return f"Lot {names[0]} has no date: it stands at the day of its first photo, in brackets."
+    shown = ", ".join(names[:6]) + (" …" if len(names) > 6 else "")
+    which = (
+        "No lot has a date" if len(names) == lots else f"{len(names)} lots have no date ({shown})"
+    )
+    return f"{which}: they stand at the days of their first photos, in brackets."

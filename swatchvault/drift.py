@@ -28,7 +28,10 @@ RUN, TREND = 8, 6  # one side of the middle; steadily up or down
 
 @dataclass(frozen=True)
 class LotFacts:
-    """A lot as the chart marks it. ``packs``, ``stocks`` and ``base_lots`` are what was used."""
+    """A lot as the chart marks it. ``packs``, ``stocks`` and ``base_lots`` are what was used.
+
+    ``by_photo``: ``when`` is the day of its first photo.
+    """
 
     lot: str
     when: str | None = None
@@ -36,6 +39,7 @@ class LotFacts:
     stocks: frozenset[str] = frozenset()
     base_lots: frozenset[str] = frozenset()
     water: str | None = None
+    by_photo: bool = False
 
 
 @dataclass(frozen=True)
@@ -183,19 +187,3 @@ def changes(lots: Sequence[LotFacts]) -> list[Change]:
         if old.water and new.water and old.water != new.water:
             found.append(Change(row, f"water {new.water}"))
     return found
-
-
-def undated_words(lots: Sequence[LotFacts]) -> str:
-    """Which lots of a course have no date and where they stand in it; "" if each has one."""
-    names = [lot.lot for lot in lots if not lot.when]
-    if not names:
-        return ""
-    shown = ", ".join(names[:6]) + (" …" if len(names) > 6 else "")
-    if len(names) == len(lots):
-        return "No lot has a date: they stand in the order they were entered."
-    if len(names) == 1:
-        return f"Lot {shown} has no date: it stands last, whenever it was dyed."
-    return (
-        f"{len(names)} lots have no date ({shown}): they stand last, in the order they were "
-        "entered, which may not be that of time."
-    )

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from ingest.colour import Floats, delta_e_2000, lab_to_xyz, linear_to_srgb
-from swatchvault.drift import AXES, Course
+from swatchvault.drift import AXES, Course, LotFacts
 from swatchvault.errors import CompareError
 from swatchvault.lab_index import LabIndex
 
@@ -205,8 +205,14 @@ def course_svg(course: Course, title: str = "") -> str:
     parts += _range_strip(course, xs, top + 3 * (height + 26), height, (left, step))
     for x, lot in zip(xs, course.lots, strict=True):
         parts.append(_text(x, bottom + 18, lot.lot, 11, "middle"))
-        parts.append(_text(x, bottom + 32, (lot.when or "")[2:10], 10, "middle"))
+        parts.append(_text(x, bottom + 32, _short(lot), 10, "middle"))
     return "\n".join([*parts, "</svg>"])
+
+
+def _short(lot: LotFacts) -> str:
+    """Its day without the century; in brackets where it is that of its first photo."""
+    day = (lot.when or "")[2:10]
+    return f"({day})" if day and lot.by_photo else day
 
 
 def _strip(

@@ -14,6 +14,7 @@ from swatchvault.archive import LotDye
 from swatchvault.checking import Check
 from swatchvault.colour_words import delta_e_words, lab_words, plus_minus
 from swatchvault.compare import Comparison, CoursePoint, LotMatrix
+from swatchvault.days import by_photo_words, day_cell
 from swatchvault.evenness_check import EvennessComparison
 from swatchvault.tonal_words import figure
 
@@ -158,12 +159,15 @@ def course_lines(
     one."""
     tonal = [f"{e.verdict.value}, " if e else "" for e in evenness]
     tonal = [f"evenness: {word}" if word.startswith("cannot") else word for word in tonal]
-    return [
-        f"{p.when[:10] or 'no date':<12}{p.comparison.new.name:<16}"
+    undated = {p.comparison.new.name: p.by_photo for p in points}  # a lot may have several
+    said = by_photo_words([lot for lot, by_photo in undated.items() if by_photo], len(undated))
+    lines = [
+        f"{day_cell(p.when, p.by_photo):<14}{p.comparison.new.name:<16}"
         f"ΔE00 {_reading(p.comparison):<13}{p.comparison.verdict.value:<12}"
         f"{word}{p.comparison.words}"
         for p, word in zip(points, tonal, strict=True)
     ]
+    return [*lines, *([said] if said else [])]
 
 
 def _reading(comparison: Comparison) -> str:

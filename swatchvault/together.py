@@ -16,7 +16,7 @@ from swatchvault import shades
 from swatchvault.archive import StoredColour, colours, speaks_of
 from swatchvault.archive.made import Made, made_of
 from swatchvault.archive.rows import NAMES_SHOWN
-from swatchvault.drift import undated_words
+from swatchvault.days import by_photo_words
 from swatchvault.errors import CompareError
 from swatchvault.lotcheck import as_colour
 from swatchvault.naming import measured_swatch, no_photo_yet, swatches_named
@@ -69,10 +69,10 @@ def table_of(
 ) -> Table:
     """Each measured swatch and its photos: of these lots and swatches, or all that fit.
 
-    Oldest lot first; lots without a date, which may be from any time, come last. ``damp``: with
-    those that were measured wet or damp; else these are left out, and told. Raises
-    ``NotFound`` for a name of which nothing was measured, and ``CompareError`` where none of what
-    was measured of these is on the base or of the form.
+    Oldest lot first, one without a date by the day of its first photo. ``damp``: with those that
+    were measured wet or damp; else these are left out, and told. Raises ``NotFound`` for a name of
+    which nothing was measured, and ``CompareError`` where none of what was measured of these is on
+    the base or of the form.
     """
     wanted = _measured_of(conn, names) if names else None
     found = colours(conn, swatch_ids=wanted, colourway=colourway, base=base, form=form)
@@ -94,7 +94,7 @@ def table_of(
             f"these were measured by versions {' and '.join(sorted(versions))} of the method: "
             "measure them anew with `swatchvault remeasure --all`, then compare"
         )
-    order = sorted(spoken, key=lambda i: (made[i].dyed_on or "9999", i))
+    order = [i for i in made if i in spoken]  # oldest lot first
     version = versions.pop() if versions else None
     of_it = [[c for c in photos[i] if c.version == version] for i in order]
     every = tuple(tuple(several if damp else dry_of(several)) for several in of_it)
@@ -265,19 +265,21 @@ def course_of(table: Table, k_l: float) -> shades.Course:
 
 
 def notes_of(course: shades.Course, damp: Sequence[str] = ()) -> list[str]:
-    """What must be read with a course: swatches left out as ``damp``, lots that stand last for
-    want of a date, and what else weakens it."""
+    """What must be read with a course: swatches left out as ``damp``, lots that stand
+    by their first photo for want of a date, and what else weakens it."""
     left_out = damp_words(damp) and f"{damp_words(damp)}."
-    return [note for note in (left_out, undated_words(course.lots), *course.notes) if note]
+    undated = by_photo_words([lot.lot for lot in course.lots if lot.by_photo], len(course.lots))
+    return [note for note in (left_out, undated, *course.notes) if note]
 
 
 def _facts(lot: str, made: Sequence[Made]) -> shades.LotFacts:
     dyes = [d for m in made for d in m.dyes]
     return shades.LotFacts(
         lot,
-        made[0].dyed_on,
+        made[0].day,
         frozenset(f"{d.dye} {d.pack}" for d in dyes if d.pack),
         frozenset(f"{d.dye} {d.stock}" for d in dyes if d.stock),
         frozenset(m.base_lot for m in made if m.base_lot),
         made[0].water,
+        made[0].by_photo,
     )

@@ -93,7 +93,9 @@ def peer_lines(card: Card, set_name: Callable[[str], str] = str) -> list[str]:
         )
     lines += card.peers.notes
     for peer, comparison in reversed(card.peers.earlier):
-        when = f" of {peer.when[:10]}" if peer.when else ""
+        when = (
+            f"{', first photo' if peer.by_photo else ' of'} {peer.when[:10]}" if peer.when else ""
+        )
         value, doubt = peer.evenness.unevenness, peer.evenness.u
         verdict = comparison.verdict.value
         lines.append(f"{set_name(peer.name)}{when}, {figure(value, doubt)}: {_against(verdict)}")

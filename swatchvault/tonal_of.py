@@ -133,7 +133,9 @@ def _peers_of(conn: sqlite3.Connection, stored: StoredColour) -> Peers:
             if facts.lot_id == stored.lot_id:
                 break
             if facts.swatch_id in every:
-                earlier.append(replace(every[facts.swatch_id], when=facts.dyed_on))
+                earlier.append(
+                    replace(every[facts.swatch_id], when=facts.day, by_photo=facts.by_photo)
+                )
     others = [p for k, p in every.items() if k != stored.swatch_id and p.lot != stored.lot]
     return beside(own.evenness, earlier, others, own.off_line)
 

@@ -36,13 +36,15 @@ SMALL = 0.05
 
 @dataclass(frozen=True)
 class Peer:
-    """Another swatch of the dyer's. ``lot``: its code; ``when``: its day, as it was told."""
+    """Another swatch of the dyer's. ``lot``: its code; ``when``: the lot's day, or that of its
+    first photo where ``by_photo``."""
 
     name: str
     lot: str | None
     when: str | None
     evenness: Evenness
     off_line: float = math.nan  # its figure off_light_line
+    by_photo: bool = False
 
 
 @dataclass(frozen=True)
@@ -83,7 +85,8 @@ class Peers:
     def record(self) -> dict[str, Any]:
         return {
             "earlier_lots": [
-                {"swatch": p.name, "lot": p.lot, "when": p.when, **_plain(c)}
+                {"swatch": p.name, "lot": p.lot, "when": p.when, "when_by_photo": p.by_photo}
+                | _plain(c)
                 for p, c in self.earlier
             ],
             "among_semi_solids": None if self.place is None else self.place.record(),

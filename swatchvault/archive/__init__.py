@@ -10,12 +10,10 @@ from swatchvault.archive.apply import Applied, RegionNote, apply_notes
 from swatchvault.archive.aside import why_none_counts
 from swatchvault.archive.colours import (
     LotDye,
-    LotOf,
     StoredColour,
     colours,
     decide_same_dyes,
     lot_dyes,
-    lots_of,
     measured_or_not_found,
     same_dyes,
     speaks_of,
@@ -159,7 +157,6 @@ __all__ = [
     "Lot",
     "LotCheck",
     "LotDye",
-    "LotOf",
     "Master",
     "Notes",
     "OwnedReference",
@@ -231,7 +228,6 @@ __all__ = [
     "light_of_setup",
     "listing",
     "lot_dyes",
-    "lots_of",
     "measured_or_not_found",
     "next_time",
     "no_longer_held",

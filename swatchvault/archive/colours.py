@@ -78,16 +78,6 @@ class StoredColour:
 
 
 @dataclass(frozen=True)
-class LotOf:
-    """A lot of a colourway on a base, with its swatches of one form (oldest lot first)."""
-
-    lot_id: int
-    lot: str
-    dyed_on: str | None
-    swatch_ids: tuple[int, ...]
-
-
-@dataclass(frozen=True)
 class LotDye:
     """A dye that went into a lot; ``pack``, its own or its stock's, is ``None`` if unknown."""
 
@@ -158,21 +148,6 @@ def tells_evenness(
     known = {c.measurement_id: c for c in photos}
     told = telling_evenness(conn, {c.swatch_id for c in photos}, method)
     return {swatch: known[m] for swatch, m in told.items() if m in known}
-
-
-def lots_of(conn: sqlite3.Connection, colourway: str, base: str, form: str) -> list[LotOf]:
-    """Lots of a colourway on a base that have a swatch of this form, oldest first."""
-    sql = (
-        "SELECT lot.id, lot.code, lot.dyed_on, swatch.id FROM lot JOIN swatch "
-        "ON swatch.lot_id = lot.id WHERE lot.colourway_id = ? AND swatch.base_id = ? "
-        "AND swatch.form = ? ORDER BY lot.dyed_on, lot.id, swatch.id"
-    )
-    ids = (find(conn, "colourway", colourway), find(conn, "base", base), form)
-    found: dict[int, LotOf] = {}
-    for lot_id, code, dyed_on, swatch_id in conn.execute(sql, ids):
-        before = found[lot_id].swatch_ids if lot_id in found else ()
-        found[lot_id] = LotOf(lot_id, code, dyed_on, (*before, swatch_id))
-    return list(found.values())
 
 
 def lot_dyes(conn: sqlite3.Connection, lot_id: int) -> list[LotDye]:

@@ -40,6 +40,9 @@ _CHECKS = (
     "LEFT JOIN evenness_check AS tonal ON tonal.lot_check_id = given.lot_check_id"
 )
 
+#: Lots by age, as ``DAY_OF_LOT`` has it.
+_BY_DAY = "ORDER BY COALESCE(dyed_on, first_photo_on), lot_id"
+
 #: What can be listed, and the query that lists it.
 LISTS: Mapping[str, str] = {
     "bases": (
@@ -63,7 +66,7 @@ LISTS: Mapping[str, str] = {
         "FROM colourway ORDER BY name"
     ),
     "recipes": "SELECT * FROM recipes",
-    "lots": "SELECT * FROM lots ORDER BY dyed_on, lot",
+    "lots": f"SELECT * FROM lots {_BY_DAY}",
     "skeins": "SELECT * FROM skeins ORDER BY lot, skein",
     "swatches": (
         "SELECT swatch.label AS swatch, colourway.name AS colourway, base.name AS base, "
@@ -128,7 +131,7 @@ _SECTIONS: Mapping[str, Sequence[tuple[str, str]]] = {
         ("masters no longer", f"{NO_LONGER}held.colourway_id = :id"),
         ("recipes", "SELECT * FROM recipes WHERE colourway = :name"),
         ("plan", "SELECT * FROM recipe_plans WHERE colourway = :name"),
-        ("lots", "SELECT * FROM lots WHERE colourway = :name ORDER BY dyed_on"),
+        ("lots", f"SELECT * FROM lots WHERE colourway = :name {_BY_DAY}"),
         ("lots against master", "SELECT * FROM lots_against_master WHERE colourway = :name"),
     ),
     "lot": (

@@ -14,11 +14,12 @@ import numpy as np
 from ingest.model import Array
 from swatchvault.archive.rows import find
 from swatchvault.archive.speaking import placed, placed_by_evenness
+from swatchvault.archive.views import DAY_OF_LOT
 from swatchvault.errors import ArchiveError
 
-_MADE = """SELECT swatch.id, swatch.label, swatch.form, base.name, lot.id, lot.code, lot.dyed_on,
+_MADE = f"""SELECT swatch.id, swatch.label, swatch.form, base.name, lot.id, lot.code, lot.dyed_on,
 colourway.name, recipe.version, lot.water, skein.label,
-COALESCE(base_lot.label, skein_lot.label)
+COALESCE(base_lot.label, skein_lot.label), {DAY_OF_LOT} AS day
 FROM swatch JOIN base ON base.id = swatch.base_id
 LEFT JOIN lot ON lot.id = swatch.lot_id
 LEFT JOIN colourway ON colourway.id = lot.colourway_id
@@ -26,7 +27,8 @@ LEFT JOIN recipe ON recipe.id = lot.recipe_id
 LEFT JOIN skein ON skein.id = swatch.skein_id
 LEFT JOIN base_lot ON base_lot.id = swatch.base_lot_id
 LEFT JOIN base_lot AS skein_lot ON skein_lot.id = skein.base_lot_id
-WHERE swatch.id IN (SELECT value FROM json_each(?))"""
+WHERE swatch.id IN (SELECT value FROM json_each(?))
+ORDER BY lot.id IS NULL, day, lot.id, swatch.id"""
 
 #: A dye that went in more than once from one stock or pack is one, unless some of it is unknown.
 _DYES = """SELECT used.lot_id, dye.name, pack.code, stock.code,
@@ -69,7 +71,10 @@ class UsedDye:
 
 @dataclass(frozen=True)
 class Made:
-    """A swatch and how it was made; lot, colourway and dyes are blank for undyed yarn."""
+    """A swatch and how it was made; lot, colourway and dyes are blank for undyed yarn.
+
+    ``day``: ``dyed_on``, else the day of the lot's first photo.
+    """
 
     swatch_id: int
     swatch: str
@@ -83,7 +88,13 @@ class Made:
     water: str | None
     skein: str | None
     base_lot: str | None
+    day: str | None
     dyes: tuple[UsedDye, ...] = ()
+
+    @property
+    def by_photo(self) -> bool:
+        """Whether its day is that of the lot's first photo."""
+        return self.day is not None and self.dyed_on is None
 
 
 @dataclass(frozen=True)
@@ -135,7 +146,7 @@ def _padded(told: str, rest: str) -> str:
 
 
 def made_of(conn: sqlite3.Connection, swatch_ids: Sequence[int]) -> dict[int, Made]:
-    """How each of these swatches was made, by its id."""
+    """How each of these swatches was made, by its id: oldest lot first, undyed yarn last."""
     rows = [tuple(r) for r in conn.execute(_MADE, (json.dumps([int(i) for i in swatch_ids]),))]
     lots = sorted({r[4] for r in rows if r[4] is not None})
     dyes: dict[int, list[UsedDye]] = {}

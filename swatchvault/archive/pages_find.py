@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from swatchvault.archive.listing import query
+from swatchvault.archive.views import DAY_OF_LOT
 from swatchvault.errors import NotFound
 
 
@@ -125,6 +126,7 @@ class LotChoice:
     lot_id: int
     code: str
     dyed_on: str | None
+    day: str | None
     bases: str | None
     forms: str | None
 
@@ -132,11 +134,11 @@ class LotChoice:
 def measured_lots(conn: sqlite3.Connection, colourway_id: int) -> list[LotChoice]:
     """The measured lots of a colourway, oldest first."""
     sql = (
-        "SELECT lot.id AS lot_id, lot.code, lot.dyed_on, "
+        f"SELECT lot.id AS lot_id, lot.code, lot.dyed_on, {DAY_OF_LOT} AS day, "
         "group_concat(DISTINCT base.name) AS bases, group_concat(DISTINCT swatch.form) AS forms "
         "FROM lot JOIN swatch ON swatch.lot_id = lot.id JOIN base ON base.id = swatch.base_id "
         "WHERE lot.colourway_id = :id AND EXISTS (SELECT 1 FROM current_measurement AS m "
-        "WHERE m.swatch_id = swatch.id) GROUP BY lot.id ORDER BY lot.dyed_on, lot.id"
+        "WHERE m.swatch_id = swatch.id) GROUP BY lot.id ORDER BY day, lot.id"
     )
     return [LotChoice(**row) for row in query(conn, sql, {"id": colourway_id}).records()]
 

@@ -6,6 +6,7 @@ import sqlite3
 from dataclasses import dataclass
 
 from swatchvault.archive.listing import query
+from swatchvault.archive.views import DAY_OF_LOT
 from swatchvault.errors import NotFound
 
 _POTS = """SELECT lot.id AS lot_id, lot.code, colourway.name AS colourway,
@@ -117,7 +118,7 @@ def newest_code(conn: sqlite3.Connection, colourway: str) -> str | None:
     """The code of a colourway's newest lot."""
     sql = (
         "SELECT lot.code FROM lot JOIN colourway ON colourway.id = colourway_id "
-        "WHERE colourway.name = ? ORDER BY dyed_on DESC, lot.id DESC"
+        f"WHERE colourway.name = ? ORDER BY {DAY_OF_LOT} DESC, lot.id DESC"
     )
     row = conn.execute(sql, (colourway,)).fetchone()
     return None if row is None else str(row[0])

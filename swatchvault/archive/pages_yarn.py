@@ -74,14 +74,15 @@ ORDER BY l.day DESC, l.lot_id DESC"""
 _SWATCHES = f"""SELECT s.*, {LAB}, {DAMP} AS damp, photo.sha256 AS photo_sha256,
 m.region, m.flags, json_extract(even.tonality, '$.class') AS evenness
 FROM (SELECT swatch.id AS swatch_id, swatch.label AS swatch, swatch.form, swatch.dry,
-    swatch.base_id, base.name AS base, swatch.lot_id, lot.code AS lot, lot.dyed_on
+    swatch.base_id, base.name AS base, swatch.lot_id, lot.code AS lot, lot.dyed_on,
+    {DAY_OF_LOT} AS day
     FROM swatch JOIN base ON base.id = swatch.base_id LEFT JOIN lot ON lot.id = swatch.lot_id
     WHERE {{where}}) AS s
 LEFT JOIN measurement AS m ON m.id = {speaks_for("s.swatch_id")}
 LEFT JOIN measurement AS even ON even.id = {tells_evenness_of("s.swatch_id")}
 LEFT JOIN layout ON layout.id = m.layout_id
 LEFT JOIN photo ON photo.id = layout.photo_id
-ORDER BY s.dyed_on, s.lot_id, s.swatch_id LIMIT :most"""
+ORDER BY s.day, s.lot_id, s.swatch_id LIMIT :most"""
 
 _CHECKS = """SELECT c.id, c.checked_at, c.verdict, c.delta_e_00, c.k_l, c.u_reading, c.tolerance,
 c.words, c.capture, c.swatch_id, c.master_swatch_id, c.lot_id, lot.code AS lot,

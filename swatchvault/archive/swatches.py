@@ -9,10 +9,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from swatchvault.archive.rows import clean, find
+from swatchvault.archive.views import DAY_OF_LOT
 
 _SELECT = (
-    "SELECT swatch.id, swatch.label, swatch.form, base.name, lot.id, lot.code, lot.dyed_on, "
-    "colourway.name FROM swatch JOIN base ON base.id = swatch.base_id "
+    f"SELECT swatch.id, swatch.label, swatch.form, base.name, lot.id, lot.code, lot.dyed_on, "
+    f"colourway.name, {DAY_OF_LOT} AS day FROM swatch JOIN base ON base.id = swatch.base_id "
     "LEFT JOIN lot ON lot.id = swatch.lot_id "
     "LEFT JOIN colourway ON colourway.id = lot.colourway_id "
 )
@@ -26,7 +27,10 @@ def swatch_there(conn: sqlite3.Connection, label: str) -> bool:
 
 @dataclass(frozen=True)
 class SwatchFacts:
-    """A swatch and what it is of; lot and colourway are ``None`` for undyed yarn."""
+    """A swatch and what it is of; lot and colourway are ``None`` for undyed yarn.
+
+    ``day``: ``dyed_on``, else the day of the lot's first photo.
+    """
 
     swatch_id: int
     swatch: str
@@ -36,6 +40,12 @@ class SwatchFacts:
     lot: str | None
     dyed_on: str | None
     colourway: str | None
+    day: str | None
+
+    @property
+    def by_photo(self) -> bool:
+        """Whether its day is that of the lot's first photo."""
+        return self.day is not None and self.dyed_on is None
 
 
 def swatch_facts(conn: sqlite3.Connection, label: str) -> SwatchFacts:
@@ -68,7 +78,7 @@ def swatches_of_colourway(
     if form is not None:
         where += "AND swatch.form = ? "
         wanted.append(form)
-    order = "ORDER BY lot.dyed_on, lot.id, swatch.id"
+    order = "ORDER BY day, lot.id, swatch.id"
     return [SwatchFacts(*row) for row in conn.execute(_SELECT + where + order, wanted)]
 
 

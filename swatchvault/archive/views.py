@@ -17,7 +17,8 @@ _BASES = (
     "WHERE lot_base.lot_id = lot.id)"
 )
 
-#: When a ``lot`` was dyed, or where nobody told it the day of its first photo that counts.
+#: When a ``lot`` was dyed, or where nobody told it the day of its first photo that counts. Lots
+#: stand in time by this and then by id, the order of entry: here and in each query that sorts them.
 DAY_OF_LOT = (
     "COALESCE(lot.dyed_on, (SELECT min(substr(COALESCE(photo.taken_at, photo.added_at), 1, 10)) "
     "FROM swatch JOIN current_measurement AS m ON m.swatch_id = swatch.id "
@@ -114,6 +115,7 @@ LEFT JOIN lot ON lot.id = c.lot_id""",
     **EVENNESS_VIEWS,
     "lots": f"""CREATE VIEW lots AS
 SELECT lot.code AS lot, colourway.name AS colourway, {_BASES} AS bases, lot.dyed_on,
+    CASE WHEN lot.dyed_on IS NULL THEN {DAY_OF_LOT} END AS first_photo_on,
     recipe.version AS recipe_version, lot.dry_g, lot.liquor_ml,
     round(lot.liquor_ml / lot.dry_g, 1) AS liquor_ratio, lot.water, earlier.code AS overdyes,
     (SELECT count(*) FROM skein WHERE skein.lot_id = lot.id) AS skeins,

@@ -174,6 +174,7 @@ def drift_command(
     """Lots of COLOURWAY over time: limits, what changed between lots, and what moved."""
     from swatchvault import shades, together
     from swatchvault.archive import open_archive
+    from swatchvault.days import day_cell
 
     with open_archive(need_archive(archive_folder)) as archive:
         table = together.table_of(
@@ -195,7 +196,8 @@ def drift_command(
         u = found.u[row]
         figures = "".join(f"{v:+8.2f}" for v in value) + (f" ± {u:.2f}" if u == u else " ± ?")
         click.echo(
-            f"  {lot.when or 'no date':<12}{lot.lot:<14}{figures}{'  new: ' + new if new else ''}"
+            f"  {day_cell(lot.when, lot.by_photo):<14}{lot.lot:<14}{figures}"
+            + ("  new: " + new if new else "")
         )
     click.echo(
         "  (lightness, chroma, hue about the mean of the lots, in units of ΔE00; ± is the doubt of "
@@ -220,6 +222,7 @@ def _course_record(found: Any) -> dict[str, Any]:
             {
                 "lot": lot.lot,
                 "when": lot.when,
+                "when_by_photo": lot.by_photo,
                 "values": value.tolist(),
                 "u": none_if_nan(float(found.u[row])),
                 "changes": [c.what for c in found.changes if c.lot == row],

@@ -29,15 +29,15 @@ from swatchvault.archive import (
     file_photo,
     listing,
     lot_dyes,
-    lots_of,
     measured_or_not_found,
     record_check,
     same_dyes,
     set_master,
     show,
     swatch_colours,
+    swatches_of_colourway,
 )
-from swatchvault.archive.made import speaking_labs
+from swatchvault.archive.made import made_of, speaking_labs
 from swatchvault.errors import ArchiveError, NotFound
 from tests.swatchvault.factories import (
     LAB,
@@ -154,14 +154,29 @@ def test_a_swatch_without_a_photo_is_told(archive):
     assert len(measured_or_not_found(archive.conn, "sun 1")) == 2
 
 
-def test_lots_of_a_colourway_oldest_first(archive):
-    add_swatch(archive.conn, Swatch("sun 1b", "Lumme", "skein", "L1", "b"))
-    found = lots_of(archive.conn, "Low sun", "Lumme", "skein")
-    assert [(lot.lot, lot.dyed_on, len(lot.swatch_ids)) for lot in found] == [
-        ("L1", "2026-03-01", 2),
-        ("L2", "2026-04-01", 1),
-    ]
-    assert lots_of(archive.conn, "Low sun", "Lumme", "knit") == []
+def test_lots_of_a_colourway_stand_by_their_day_else_their_first_photo(archive):
+    conn = archive.conn
+
+    def lots():
+        return [r for r in listing(conn, "lots").records() if r["colourway"] == "Low sun"]
+
+    def stand():
+        found = swatches_of_colourway(conn, "Low sun", form="skein")
+        by_id = made_of(conn, [2, 1])
+        assert [(m.swatch, m.day, m.by_photo) for m in by_id.values()] == [
+            (s.swatch, s.day, s.by_photo) for s in found
+        ]
+        assert [row["lot"] for row in lots()] == [s.lot for s in found]
+        return [(s.lot, s.day, s.by_photo) for s in found]
+
+    assert stand() == [("L1", "2026-03-01", False), ("L2", "2026-04-01", False)]
+    photographed = conn.execute("SELECT min(substr(taken_at, 1, 10)) FROM photo").fetchone()[0]
+    conn.execute("UPDATE lot SET dyed_on = NULL WHERE code = 'L1'")
+    conn.execute("UPDATE lot SET dyed_on = '2020-01-01' WHERE code = 'L2'")
+    assert stand() == [("L2", "2020-01-01", False), ("L1", photographed, True)]
+    assert [row["first_photo_on"] for row in lots()] == [None, photographed]
+    conn.execute("UPDATE lot SET dyed_on = NULL")
+    assert [lot for lot, *_ in stand()] == ["L1", "L2"]  # one photo shows both: as entered
 
 
 # --- the same dyes? ----------------------------------------------------------------------------

@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from swatchvault.days import WRITTEN_ON, not_to_come, past_day
+from swatchvault.days import WRITTEN_ON, by_photo_words, day_cell, not_to_come, past_day
 from swatchvault.errors import SwatchvaultError
 
 TODAY = date(2030, 5, 31)
@@ -38,3 +38,17 @@ def test_a_clock_that_stands_at_its_beginning_refuses_no_day_of_before_the_progr
 def test_what_is_no_day_is_told(told):
     with pytest.raises(SwatchvaultError, match="write a date such as 2026-03-01"):
         past_day(told, "dyed on", TODAY)
+
+
+def test_lots_without_a_date_are_told():
+    assert by_photo_words([], 2) == ""
+    assert by_photo_words(["B"], 2).startswith("Lot B has no date: it stands at the day of its")
+    assert by_photo_words(["B", "C"], 3).startswith("2 lots have no date (B, C): they stand at")
+    assert by_photo_words(["B", "C"], 2).startswith("No lot has a date")
+    assert "B, C, D, E, F, G …)" in by_photo_words(list("BCDEFGH"), 9)
+
+
+def test_a_day_by_a_photo_is_told_from_a_day_that_was_told():
+    told = [day_cell("2026-03-01", by_photo) for by_photo in (False, True)]
+    assert told == ["2026-03-01", "(2026-03-01)"]
+    assert day_cell(None, False) == "no date"

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from swatchvault.drift import D2, D4, LotFacts, changes, course, undated_words
+from swatchvault.drift import D2, D4, LotFacts, changes, course
 from swatchvault.errors import CompareError
 from swatchvault.maps import course_svg
 
@@ -101,9 +101,7 @@ def test_the_chart_is_svg_and_safe_from_names():
     assert "<script>" not in text and "packet &lt;y&gt;" in text
 
 
-def test_lots_without_a_date_are_told():
-    dated, bare = LotFacts("A", "2026-01-01"), [LotFacts(n) for n in "BC"]
-    assert undated_words([dated]) == ""
-    assert undated_words([dated, bare[0]]).startswith("Lot B has no date")
-    assert undated_words([dated, *bare]).startswith("2 lots have no date (B, C)")
-    assert undated_words(bare).startswith("No lot has a date")
+def test_a_day_of_a_first_photo_stands_in_brackets():
+    rows = [LotFacts("A", "2026-01-01"), LotFacts("B", "2026-02-01", by_photo=True)]
+    text = course_svg(course(greys([50, 52]), rows))
+    assert ">26-01-01<" in text and ">(26-02-01)<" in text

@@ -305,14 +305,17 @@ def test_drift_counts_what_repeats_of_the_set_up_taught(yarn, taught):
     assert found[1] ** 2 - found[0] ** 2 == pytest.approx(1.5**2 * more / 2.0)
 
 
-def test_a_lot_without_a_date_comes_last(yarn, tmp_path):
+def test_a_lot_without_a_date_is_on_the_table_by_its_first_photo(yarn, tmp_path):
     folder = tmp_path / "yarn"
     shutil.copytree(yarn, folder)
     with open_archive(folder) as archive:
         first = table_of(archive.conn, (), colourway="Low sun", form="skein").made[0].lot
         archive.conn.execute("UPDATE lot SET dyed_on = NULL WHERE code = ?", (first,))
-        lots = [m.lot for m in table_of(archive.conn, (), colourway="Low sun", form="skein").made]
-    assert lots[-1] == first and lots[0] != first
+        for taken, place in (("2001-01-01", 0), ("2150-01-01", -1)):
+            archive.conn.execute("UPDATE photo SET taken_at = ? || 'T10:00:00'", (taken,))
+            made = table_of(archive.conn, (), colourway="Low sun", form="skein").made
+            assert (made[place].lot, made[place].day) == (first, taken)
+            assert [m.lot for m in made].count(first) == 1
 
 
 def test_a_hex_is_answered_with_a_warning(ask):

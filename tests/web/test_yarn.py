@@ -394,29 +394,60 @@ async def test_a_published_copy_without_recipes_has_its_pages(studio: Path) -> N
     assert "Nothing done yet" not in pot and "Without a recipe" not in pot
 
 
-async def test_lots_without_a_date_stand_as_the_command_has_them(
+async def test_a_lot_without_a_date_stands_by_its_first_photo_wherever_lots_are_in_time(
     visitor: Callable[[str], Any], studio: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     sql = (
-        "SELECT colourway_id FROM lot JOIN swatch ON lot_id = lot.id GROUP BY 1 "
-        "HAVING count(DISTINCT lot.id) > 3 AND count(DISTINCT form || base_id) = 1"
+        "SELECT lot.colourway_id FROM lot JOIN swatch ON lot_id = lot.id JOIN master "
+        "ON master.colourway_id = lot.colourway_id GROUP BY 1 HAVING count(DISTINCT lot.id) > 3 "
+        "AND count(DISTINCT swatch.form || swatch.base_id) = 1"
     )
     (colourway,) = ask(studio, sql)[0]
     dyer = visitor("dyer")
-    assert "no date (" not in (await dyer.get(f"/colourway/{colourway}")).text
+    assert "first photo" not in (await dyer.get(f"/colourway/{colourway}")).text
     codes = [c for (c,) in ask(studio, "SELECT code FROM lot WHERE colourway_id = ?", colourway)]
+    odd, last = codes[2], codes[-1]
+    ((day,),) = ask(studio, "SELECT dyed_on FROM lot WHERE code = ?", codes[0])
     with sqlite3.connect(studio / "archive.db") as conn:
-        conn.executemany("UPDATE lot SET dyed_on = NULL WHERE code = ?", [(c,) for c in codes[:2]])
+        conn.execute("UPDATE lot SET dyed_on = NULL WHERE code = ?", (odd,))
+        conn.execute(
+            "UPDATE photo SET taken_at = ? || 'T10:00:00' WHERE id IN (SELECT photo_id FROM "
+            "current_measurement AS m JOIN swatch ON swatch.id = m.swatch_id JOIN lot "
+            "ON lot.id = swatch.lot_id WHERE lot.code = ?)",
+            (day, odd),
+        )
         (name,) = conn.execute("SELECT name FROM colourway WHERE id = ?", (colourway,)).fetchone()
+        (label,) = conn.execute(
+            "SELECT label FROM swatch JOIN lot ON lot.id = lot_id WHERE code = ?", (last,)
+        ).fetchone()
+    stand = [codes[0], odd, *(c for c in codes[1:] if c != odd)]  # of one day: as entered
     text = html.unescape((await dyer.get(f"/colourway/{colourway}")).text)
-    assert f"2 lots have no date ({codes[0]}, {codes[1]}): they stand last" in text
+    rows = re.findall(r'<a href="/lot/\d+"><bdi>([^<]+)</bdi></a></td>', text)
+    assert rows == stand[::-1]  # newest first
+    assert f'data-label="dyed on">first photo {day}</td>' in text
     drawn = re.findall(r">([^<]+)</text>", text[text.index("<polyline") :])
-    assert [d for d in drawn if d in codes] == [*codes[2:], *codes[:2]]
+    assert [d for d in drawn if d in codes] == stand and f"({day[2:]})" in drawn
     found = command(studio, "drift", name)
-    assert [lot["lot"] for lot in found["lots"]][-2:] == codes[:2]
+    assert [lot["lot"] for lot in found["lots"]] == stand
+    assert [lot["when_by_photo"] for lot in found["lots"]] == [c == odd for c in stand]
     said = found["notes"][0]
-    assert said.startswith(f"2 lots have no date ({codes[0]}, {codes[1]})") and said in text
-    assert f"! {said}\n" in run(capsys, "drift", name, "--archive", studio).out
+    assert said == f"Lot {odd} has no date: it stands at the day of its first photo, in brackets."
+    assert said in text
+    for asked in ("drift", "lots"):
+        out = run(capsys, asked, name, "--archive", studio).out
+        assert said in out and f"  ({day})  {odd} " in out
+    family = command(studio, "lots", name)[0]
+    named = [n.split(" skein ")[0] for n in family["lots"]]
+    assert list(dict.fromkeys(named)) == stand
+    assert [p["lot"] for p in family["course"] if p["when_by_photo"]] == [odd]
+    listed = [row["lot"] for row in command(studio, "list", "lots") if row["lot"] in codes]
+    assert listed == stand
+    offered = html.unescape((await dyer.get(f"/groups?colourway={colourway}")).text)
+    shown = re.findall(r"<bdi>([^<]+)</bdi>, (first photo )?[\d-]{10}", offered)
+    assert shown == [(c, "first photo " if c == odd else "") for c in stand]
+    earlier = command(studio, "tonal", label)["compared"]["earlier_lots"]
+    assert {e["lot"]: e["when"] for e in earlier if e["when_by_photo"]} == {odd: day}
+    assert f", first photo {day}, " in run(capsys, "tonal", label, "--archive", studio).out
 
 
 async def test_how_a_recipe_is_written_is_told_where_there_is_none(
