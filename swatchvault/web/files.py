@@ -34,7 +34,10 @@ async def original(visit: Visit) -> Response:
     sha256 = visit.part("sha256")
     suffix = await visit.read(suffix_of_photo, sha256)
     kind = _TYPES.get(suffix, "application/octet-stream")
-    return await file_answer(visit, visit.folder / "photos" / f"{sha256}{suffix}", kind)
+    path = visit.folder / "photos" / f"{sha256}{suffix}"
+    if visit.studio.public and not path.is_file():
+        raise NotFound("a published copy holds small pictures only")
+    return await file_answer(visit, path, kind)
 
 
 async def file_answer(visit: Visit, path: Path, kind: str) -> Response:

@@ -129,6 +129,18 @@ class Visit:
 
         return self.studio.public and await self.read(making_withheld)
 
+    async def none_here(self, words: str) -> str:
+        """Why there is nothing at this address: a copy for others leaves it out, else ``words``."""
+        from swatchvault.archive import publishing
+        from swatchvault.web import questions
+
+        _, kind, name = f"{self.request.path}//".split("/", 3)[:3]
+        of_it = kind in publishing.OF_THE_MAKING
+        of_it |= kind == DATABASE_NAME and name in questions.OF_THE_MAKING
+        if of_it and await self.making_withheld():
+            return "How colours were made is not in this copy: no dye, stock, recipe or pot log is."
+        return words
+
     async def write(self, fn: Callable[..., T], *args: Any, **named: Any) -> T:
         """``fn(conn, ...)`` on the writing connection; ``fn`` makes its own short transaction."""
         made: T = await self._db.execute_write_fn(
@@ -229,7 +241,7 @@ async def answer(visit: Visit, verb: Verb | None, handler: Handler) -> Response:
     except SignInError as error:
         return await visit.refuse(str(error), 403)
     except NotFound as error:
-        return await visit.refuse(str(error), 404)
+        return await visit.refuse(await visit.none_here(str(error)), 404)
     except (SwatchvaultError, IngestError) as error:
         return await visit.refuse(" ".join(str(error).split()), 400)
     except BadRequest as error:
@@ -257,7 +269,7 @@ async def lost(visit: Visit, exception: Exception) -> Response:
         )
     status = int(getattr(exception, "status", 500))
     if status == 404:
-        return await visit.refuse("There is no such page.", 404)
+        return await visit.refuse(await visit.none_here("There is no such page."), 404)
     if status < 500:
         return await visit.refuse(" ".join(str(exception).split()) or "Not done.", status)
     return await visit.refuse(

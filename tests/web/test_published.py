@@ -100,6 +100,36 @@ async def test_what_a_copy_leaves_out_is_said_to_be_left_out(copy: tuple[Path, A
         assert "No pot is open" not in text
 
 
+async def test_what_is_made_of_what_a_copy_leaves_out_is_said_not_to_be_in_it(
+    copy: tuple[Path, Any], demo_once: Path, tmp_path: Path
+) -> None:
+    from datasette.app import Datasette
+
+    folder, served = copy
+    asked = ["/recipe/1", "/recipe/1/card", "/dye/1", "/recipe/999", "/archive/recipe_of_none"]
+    of_questions = [f"/archive/{name}" for name in sorted(questions.OF_THE_MAKING)]
+    for path in (*asked[:4], *of_questions):
+        answer = await served.client.get(path)
+        assert answer.status_code == 404, path
+        assert "How colours were made is not in this copy" in answer.text, path
+        assert "There is no" not in answer.text and "not in the archive" not in answer.text, path
+    for path in ("/lot/999", "/nowhere", asked[4]):
+        text = (await served.client.get(path)).text
+        assert "There is no" in text and "How colours were made" not in text, path
+    assert "measure more lots" not in (await served.client.get("/gaps?base=1")).text
+    with sqlite3.connect(folder / "archive.db") as conn:
+        (sha256,) = conn.execute("SELECT sha256 FROM photo").fetchone()
+    original = await served.client.get(f"/original/{sha256}")
+    assert original.status_code == 404 and "holds small pictures only" in original.text
+    with open_archive(demo_once) as archive:
+        publish(archive, tmp_path / "full", recipes=True)
+    told = json.loads(json.dumps(config(recipes=True)))
+    full = Datasette([], immutables=[str(tmp_path / "full" / "archive.db")], config=told)
+    await full.invoke_startup()
+    assert (await full.client.get("/recipe/1")).status_code == 200
+    assert "There is no recipe of the number 999" in (await full.client.get("/recipe/999")).text
+
+
 async def test_a_copy_asks_nothing_that_it_cannot_answer(copy: tuple[Path, Any]) -> None:
     _, served = copy
     more = (await served.client.get("/more")).text
