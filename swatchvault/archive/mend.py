@@ -23,8 +23,8 @@ from swatchvault.archive.yarn_of import (
 )
 from swatchvault.errors import ArchiveError
 
-#: What can be mended, by table.
-FIELDS = MENDABLE
+#: What can be mended here, by table; a set-up, with its photos, by `mend_setup`.
+FIELDS = {table: fields for table, fields in MENDABLE.items() if table != "setup"}
 #: Fields that name another row, each of the table of its name.
 _NAMES = ("base", "colourway")
 

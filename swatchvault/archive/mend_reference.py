@@ -53,13 +53,13 @@ class MendedReference:
         said = [f"reference {self.name!r}: {stated_words(self.new)}, was {stated_words(self.old)}"]
         if self.read.by_it:
             said.append(
-                f"still by the old values: {_photos(self.read.by_it)}; measure anew with "
+                f"still by the old values: {photos_words(self.read.by_it)}; measure anew with "
                 f'`swatchvault remeasure --reference "{self.name}"`'
             )
         if self.read.by_marks:
             said.append(
-                f"by values in their own marks, which stay: {_photos(self.read.by_marks)}; mark "
-                "anew where these are wrong too"
+                f"by values in their own marks, which stay: {photos_words(self.read.by_marks)}; "
+                "mark anew where these are wrong too"
             )
         return [*said, "write it in studio.toml too: notes that say otherwise clash"]
 
@@ -117,8 +117,8 @@ def mend_reference(
         )
         if done.changed and done.read.by_it and not sure:
             raise NotSureError(
-                f"not changed yet: read by it so far: {_photos(done.read.by_it)}, whose figures "
-                f"stay until measured anew. It would be {stated_words(new)}, was "
+                f"not changed yet: read by it so far: {photos_words(done.read.by_it)}, whose "
+                f"figures stay until measured anew. It would be {stated_words(new)}, was "
                 f"{stated_words(old)}. Confirm it (--yes) if that is meant"
             )
     return done
@@ -164,7 +164,8 @@ def clash_words(conn: sqlite3.Connection, told: OwnedReference) -> str | None:
     )
 
 
-def _photos(photos: tuple[tuple[str, str], ...]) -> str:
+def photos_words(photos: tuple[tuple[str, str], ...]) -> str:
+    """How many photos, as (sha256, file name), and which."""
     names = ", ".join(name for _, name in photos[:_SHOWN])
     more = f" and {len(photos) - _SHOWN} more" if len(photos) > _SHOWN else ""
     return f"{len(photos)} photo{'' if len(photos) == 1 else 's'} ({names}{more})"

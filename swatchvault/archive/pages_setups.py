@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from swatchvault.archive.entities import OwnedReference, Setup
 from swatchvault.archive.lookup import get_reference, get_setup
 from swatchvault.archive.mend_reference import ReadBy, photos_read_by, stated_words
+from swatchvault.archive.mend_setup import photos_lit_by
 
 
 @dataclass(frozen=True)
@@ -50,7 +51,20 @@ def setups_there(conn: sqlite3.Connection) -> list[SetupRow]:
 
 def read_by_reference(conn: sqlite3.Connection, row_id: str) -> tuple[str, ReadBy] | None:
     """The name of a reference by its number as an address has it, and the photos read by it."""
+    name = _named(conn, "reference", row_id)
+    return None if name is None else (name, photos_read_by(conn, name))
+
+
+def lit_by_setup(
+    conn: sqlite3.Connection, row_id: str
+) -> tuple[str, tuple[tuple[str, str], ...]] | None:
+    """The name of a set-up by its number as an address has it, and the photos lit by it."""
+    name = _named(conn, "setup", row_id)
+    return None if name is None else (name, photos_lit_by(conn, name))
+
+
+def _named(conn: sqlite3.Connection, table: str, row_id: str) -> str | None:
     if not (row_id.isascii() and row_id.isdigit() and len(row_id) < 19):
         return None
-    row = conn.execute("SELECT name FROM reference WHERE id = ?", (int(row_id),)).fetchone()
-    return None if row is None else (str(row[0]), photos_read_by(conn, str(row[0])))
+    row = conn.execute(f"SELECT name FROM {table} WHERE id = ?", (int(row_id),)).fetchone()
+    return None if row is None else str(row[0])

@@ -38,6 +38,7 @@ MENDABLE: Mapping[str, tuple[str, ...]] = {
     "stock": ("grams", "made_up_to_ml", "mixed_on"),
     "swatch": ("form", "base"),
     "lot": ("dyed_on", "dry_g", "colourway"),
+    "setup": ("light", "locked"),
 }
 NAMES_SHOWN = 8
 #: Most characters of a new name: what a label, a card and a list have room for; our choice.

@@ -13,7 +13,7 @@ import click
 from swatchvault.commands.options import NUMBER, archive_option, json_option, need_archive
 
 FILE = click.Path(path_type=Path, dir_okay=False)
-KINDS = ["stock", "swatch", "lot", "base", "colourway", "reference"]
+KINDS = ["stock", "swatch", "lot", "base", "colourway", "reference", "setup"]
 
 if TYPE_CHECKING:
     from swatchvault.archive import Archive
@@ -38,7 +38,13 @@ if TYPE_CHECKING:
 @click.option("--edition", type=click.Choice(["before-2014-11", "after-2014-11"]))
 @click.option("--tolerance", type=NUMBER, help="Of a reference: tolerance of its values, ΔE00.")
 @click.option("--source", help="Of a reference: where its values are from.")
-@click.option("--yes", "sure", is_flag=True, help="Also where a master or verdicts hang on it.")
+@click.option("--light", type=click.Choice(["daylight", "other"]), help="Of a set-up: its light.")
+@click.option(
+    "--locked/--settings-free", default=None, help="Of a set-up: if the camera is locked."
+)
+@click.option(
+    "--yes", "sure", is_flag=True, help="Also where a master, verdicts or photos hang on it."
+)
 @click.option(
     "--remove", is_flag=True, help="Let a base, colourway, lot or swatch go that has nothing."
 )
@@ -55,14 +61,17 @@ def mend_command(
     as_json: bool,
     **facts: Any,
 ) -> None:
-    """Put right what was typed wrong of the stock, swatch, lot or reference NAME, or let NAME go.
+    """Put right what was typed wrong of the stock, swatch, lot, reference or set-up NAME, or let
+    NAME go.
 
     Dye that went into lots from a stock is worked out anew from its strength. A swatch that is a
     master or was checked keeps its form. Where a master or verdicts hang on a swatch's base or a
     lot's colourway, what would change is told first, and done with --yes. --remove takes out what
     nothing belongs to, and else says what does. Photos that were read by a reference keep their
-    figures until `swatchvault remeasure --reference NAME`. For names there is `swatchvault rename`;
-    what went into a pot is mended by `swatchvault pot edit`, all else by telling the notes again.
+    figures until `swatchvault remeasure --reference NAME`. Photos that say the light of their
+    set-up go along with it, and are measured anew by `swatchvault remeasure --setup NAME`. For
+    names there is `swatchvault rename`; what went into a pot is mended by `swatchvault pot edit`,
+    all else by telling the notes again.
     """
     from swatchvault.archive import open_archive
     from swatchvault.days import past_day
@@ -78,6 +87,10 @@ def mend_command(
     _refuse_strange(kind, told, remove)
     if owner is not None and kind != "stock":
         raise click.UsageError(f"--of goes with stock: a {kind}'s name is the only one")
+    if kind == "setup":
+        said, lines = _setup(need_archive(archive_folder), name, told, sure)
+        click.echo(json.dumps(said, ensure_ascii=False) if as_json else "\n".join(lines))
+        return
     with open_archive(need_archive(archive_folder)) as archive:
         said, lines = (
             _let_go(archive, kind, name)
@@ -129,15 +142,30 @@ def _reference(
     return {**told_all, **rest}, done.lines
 
 
+def _setup(
+    folder: Path, name: str, told: Mapping[str, Any], sure: bool
+) -> tuple[dict[str, Any], list[str]]:
+    from swatchvault.archive import open_archive
+    from swatchvault.archive.mend_setup import mend_setup
+
+    with open_archive(folder) as archive:
+        done = mend_setup(archive.conn, name, **told, sure=sure)
+    changes = [{"field": f, "old": old, "new": new} for f, old, new in done.changes]
+    told_all = {"kind": "setup", "name": done.name, "changes": changes}
+    rest = {"amounts": 0, "lots": 0, "also": done.lines[1:], "removed": False}
+    return {**told_all, **rest}, done.lines
+
+
 def _refuse_strange(kind: str, told: Mapping[str, Any], remove: bool) -> None:
     from swatchvault.archive.let_go import KINDS
-    from swatchvault.archive.mend import FIELDS
+    from swatchvault.archive.rows import MENDABLE
 
-    fields = FIELDS.get(kind, ())
+    fields = MENDABLE.get(kind, ())
     if remove and not told and kind in KINDS:
         return
     if remove or not told or any(field not in fields for field in told):
         options = ["--" + field.replace("_", "-") for field in fields]
+        options += ["--settings-free"] if kind == "setup" else []
         options += ["--remove, alone"] if kind in KINDS else []
         raise click.UsageError(f"of a {kind} can be mended: {', '.join(options)}")
 

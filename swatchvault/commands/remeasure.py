@@ -18,6 +18,7 @@ from swatchvault.commands.photos import leave_with_failures
     "--reference",
     help="Photos of the set-ups with this card, steps or chart, after it was mended.",
 )
+@click.option("--setup", help="Photos lit by this set-up, after its light was mended.")
 @click.option("--dry-run", is_flag=True, help="Count them only.")
 @click.option("--workers", type=click.IntRange(1, 256), help="Processes; all cores by default.")
 @archive_option
@@ -26,6 +27,7 @@ def remeasure_command(
     every: bool,
     again: bool,
     reference: str | None,
+    setup: str | None,
     dry_run: bool,
     workers: int | None,
     archive_folder: Path | None,
@@ -38,15 +40,18 @@ def remeasure_command(
     """
     from swatchvault.archive import open_archive
     from swatchvault.archive.mend_reference import photos_read_by
+    from swatchvault.archive.mend_setup import photos_lit_by
     from swatchvault.remeasure import measure_anew, out_of_date
 
-    if [bool(names), every, reference is not None].count(True) != 1:
-        raise click.UsageError("name swatches or photos, or a --reference, or give --all")
+    if [bool(names), every, reference is not None, setup is not None].count(True) != 1:
+        raise click.UsageError("name swatches or photos, a --reference or a --setup, or give --all")
     failed: list[str | None] = []
     with open_archive(need_archive(archive_folder)) as archive:
         if reference is not None:
             read = photos_read_by(archive.conn, reference)
             names, again = tuple(sha256 for sha256, _ in read.by_it), True
+        if setup is not None:
+            names, again = tuple(sha256 for sha256, _ in photos_lit_by(archive.conn, setup)), True
         photos = out_of_date(archive, names, again=again) if names or every else []
         old = sum(p.old for p in photos)
         asked = f"{len(photos)} photos to measure anew; {old} measurements by another version"

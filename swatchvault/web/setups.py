@@ -40,18 +40,25 @@ async def setups_page(visit: Visit) -> Response:
 
 
 async def _shown(visit: Visit, typed: Mapping[str, str], words: str, ask: bool = False) -> Response:
-    values = await visit.read(_values, visit.asked("mended"))
+    values = await visit.read(_values, visit.asked("mended"), visit.asked("setup"))
+    values["anew"] = visit.asked("lit") == "1"
     values |= {"typed": typed, "adding": typed.get("add", ""), "words": words, "ask": ask}
     return await visit.page("sv_setups.html", values, 400 if words else 200)
 
 
-def _values(conn: sqlite3.Connection, mended: str) -> dict[str, Any]:
-    from swatchvault.archive.pages_setups import read_by_reference, references_there, setups_there
+def _values(conn: sqlite3.Connection, mended: str, setup: str) -> dict[str, Any]:
+    from swatchvault.archive.pages_setups import (
+        lit_by_setup,
+        read_by_reference,
+        references_there,
+        setups_there,
+    )
 
     return {
         "references": references_there(conn),
         "setups": setups_there(conn),
         "mended": read_by_reference(conn, mended),
+        "mended_setup": lit_by_setup(conn, setup),
         "kinds": KINDS,
         "editions": EDITIONS,
         "lights": LIGHTS,
@@ -118,16 +125,12 @@ def _mend_reference(conn: sqlite3.Connection, form: Form) -> str:
 def _add_setup(conn: sqlite3.Connection, form: Form) -> str:
     from swatchvault.archive import add_setup
 
-    light, locked = form.text("light"), form.text("locked")
-    if light not in ("", *LIGHTS) or locked not in ("", *_YES_NO):
-        raise RefusedError("light is daylight or other, and the camera is locked, free or neither")
     add_setup(
         conn,
         Setup(
             form.need("name", "The set-up's name"),
             phone=form.text("phone") or None,
-            light=light or None,
-            locked=_YES_NO.get(locked),
+            **_light_and_lock(form),
             reference=form.text("reference") or None,
             note=form.text("note") or None,
         ),
@@ -135,8 +138,26 @@ def _add_setup(conn: sqlite3.Connection, form: Form) -> str:
     return "/setups#setups"
 
 
+def _mend_setup(conn: sqlite3.Connection, form: Form) -> str:
+    from swatchvault.archive import find
+    from swatchvault.archive.mend_setup import mend_setup
+
+    name, sure = form.need("name", "The set-up"), form.text("sure") == "yes"
+    done = mend_setup(conn, name, **_light_and_lock(form), sure=sure)
+    lit = "&lit=1" if any(field == "light" for field, *_ in done.changes) else ""
+    return f"/setups?setup={find(conn, 'setup', done.name)}{lit}#setups"
+
+
+def _light_and_lock(form: Form) -> dict[str, Any]:
+    light, locked = form.text("light"), form.text("locked")
+    if light not in ("", *LIGHTS) or locked not in ("", *_YES_NO):
+        raise RefusedError("light is daylight or other, and the camera is locked, free or neither")
+    return {"light": light or None, "locked": _YES_NO.get(locked)}
+
+
 WORK: Mapping[str, Callable[[sqlite3.Connection, Form], str]] = {
     "reference": _add_reference,
     "mend": _mend_reference,
     "setup": _add_setup,
+    "mend-setup": _mend_setup,
 }

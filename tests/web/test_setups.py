@@ -168,3 +168,34 @@ async def test_the_light_of_a_set_up_counts_where_none_is_told(
     with open_archive(studio) as archive:
         sql = "SELECT light FROM photo WHERE original_name = 'mine.jpg'"
         assert archive.conn.execute(sql).fetchone()[0] == "daylight"
+
+
+async def test_a_set_ups_light_and_lock_are_put_right_and_what_hangs_on_them_is_told(
+    visitor: Visitor, studio: Path, tmp_path: Path
+) -> None:
+    dyer = visitor("dyer")
+    await both(dyer)
+    free = await told(dyer, "mend-setup", 1, name="window C", locked="no")
+    assert free.status_code == 303
+    page = (await dyer.get(free.headers["location"].split("#")[0])).text
+    assert "Put right: <bdi>window C</bdi>" in page and "remeasure" not in page
+    assert "<bdi>window C</bdi></strong>: daylight, camera free" in page
+    photo = tmp_path / "mine.jpg"
+    photo.write_bytes(jpeg("harbour-1", 5))
+    _add(studio, photo)
+    asked = await told(dyer, "mend-setup", 2, name="window C", light="other")
+    assert asked.status_code == 400 and 'name="sure"' in asked.text
+    assert "lit by it so far: 1 photo (mine.jpg)" in html.unescape(asked.text)
+    assert "--yes" not in asked.text and '<option value="other" selected>' in asked.text
+    done = await told(dyer, "mend-setup", 3, name="window C", light="other", sure="yes")
+    page = html.unescape((await dyer.get(done.headers["location"].split("#")[0])).text)
+    assert "<bdi>mine.jpg</bdi></a>" in page and 'remeasure --setup "window C"' in page
+    with open_archive(studio) as archive:
+        known = get_setup(archive.conn, "window C")
+        assert (known.light, known.locked) == ("other", False)
+    clash = await told(dyer, "setup", 9, name="window C", light="daylight")
+    assert "already has light" in clash.text and "swatchvault mend" not in clash.text
+    wrong = await told(dyer, "mend-setup", 4, name="window C", light="lamp")
+    assert wrong.status_code == 400 and "light is daylight or other" in wrong.text
+    assert (await told(visitor("helper"), "mend-setup", name="x")).status_code == 403
+    assert (await dyer.get("/setups?setup=x")).status_code == 200
