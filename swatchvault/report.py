@@ -11,6 +11,7 @@ from ingest.evenness_stored import STOPPED_BY
 from ingest.flags import FLAGS
 from ingest.model import Measurement, PhotoMeasurement
 from swatchvault.archive import LotDye
+from swatchvault.archive.mend_reference import known_words
 from swatchvault.checking import Check
 from swatchvault.colour_words import delta_e_words, lab_words, plus_minus
 from swatchvault.compare import Comparison, CoursePoint, LotMatrix
@@ -189,7 +190,7 @@ def as_read(
     header: Sequence[str], rows: Sequence[Sequence[object]]
 ) -> tuple[list[str], list[list[object]]]:
     """A view's columns, no two of one name, as people read them: ± in place of a variance, yes and
-    no in place of 1 and 0."""
+    no in place of 1 and 0, a reference's values in words."""
     names = list(header)
     doubts = {f"lab_{v}": f"variance_{v}" for v in "lab" if f"variance_{v}" in names}
     kept = [n for n in names if n not in doubts.values()]
@@ -199,6 +200,8 @@ def as_read(
         for name in YES_OR_NO & values.keys():
             if values[name] in (0, 1):
                 values[name] = "yes" if values[name] else "no"
+        if values.get("known_values"):
+            values["known_values"] = known_words(str(values["known_values"]))
         for name, variance in doubts.items():
             lab, found = values[name], values[variance]
             if isinstance(lab, float) and isinstance(found, float):

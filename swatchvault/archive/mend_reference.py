@@ -77,6 +77,19 @@ def stated_words(reference: OwnedReference) -> str:
     return "; ".join(said) or "no values"
 
 
+def known_words(known_values: str) -> str:
+    """A reference's values as the archive keeps them, JSON, in words.
+
+    >>> known_words('{"y": [0.18]}'), known_words('{"edition": "after-2014-11"}')
+    ('Y 0.18', 'edition after-2014-11')
+    """
+    known = json.loads(known_values)
+    y, lab = known.get("y"), known.get("lab_d50")
+    kind = "chart24" if lab and len(lab) > 1 else "card"
+    words = stated_words(OwnedReference("", kind, y=y, lab_d50=lab, edition=known.get("edition")))
+    return f"Y {words}" if y else words
+
+
 def photos_read_by(conn: sqlite3.Connection, name: str) -> ReadBy:
     """Measured photos of the set-ups that a reference belongs to. Raises ``NotFound``."""
     kind = get_reference(conn, name).kind

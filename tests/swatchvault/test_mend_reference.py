@@ -111,6 +111,35 @@ def test_steps_typed_darkest_first_are_turned_round_and_that_is_said(capsys, arc
     assert json.loads(rows[1]["known_values"])["y"] == [float(v) for v in STEPS.split(",")]
 
 
+def test_a_list_tells_values_in_words_and_its_json_has_them_as_they_are_kept(
+    capsys, archive, tmp_path
+):
+    own = tmp_path / "own.csv"
+    own.write_text("37.5,13,14\n" * 24)
+    for name, told in (
+        ("grey", ("card", "--y", "0.18")),
+        ("plain", ("card",)),
+        ("lab", ("card", "--lab", "49.5", "0.1", "-0.3")),
+        ("chart", ("chart24", "--edition", "after-2014-11")),
+        ("mine", ("chart24", "--values", own)),
+    ):
+        assert run(capsys, "reference", name, "--kind", *told).code == 0
+    out = run(capsys, "list", "references").out
+    assert "{" not in out and "null" not in out
+    said = {line.split()[0]: " ".join(line.split()[2:]) for line in out.splitlines()[2:]}
+    assert said == {
+        "strip": f"Y {WRONG.replace(',', ', ')}",
+        "grey": "Y 0.18",
+        "plain": "",
+        "lab": "L* 49.5 a* 0.1 b* -0.3",
+        "chart": "edition after-2014-11",
+        "mine": "24 colours of its own",
+    }
+    assert "Y 0.85, 0.495" in run(capsys, "show", "reference", "strip").out
+    kept = {r["name"]: r for r in json.loads(run(capsys, "list", "references", "--json").out)}
+    assert json.loads(kept["grey"]["known_values"]) == {"y": [0.18]}
+
+
 @pytest.mark.parametrize(
     ("told", "code", "words"),
     [
