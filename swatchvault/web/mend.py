@@ -12,7 +12,7 @@ from datasette import Response
 
 from swatchvault.errors import NotFound, SwatchvaultError
 from swatchvault.web.findasked import FORMS
-from swatchvault.web.said import on_page
+from swatchvault.web.said import NOTHING_TYPED, on_page
 from swatchvault.web.typed import day_or_none, grams_or_none, millilitres_or_none, row_id
 from swatchvault.web.visit import RefusedError, Visit
 
@@ -119,7 +119,8 @@ async def facts_page(visit: Visit) -> Response:
         from swatchvault.archive.mend import mend
 
         told = {f.name: f.read(typed[f.name], f.label) for f in FIELDS[kind]}
-        mend(conn, kind, number, told, sure=form.text("sure") == "yes")
+        if not mend(conn, kind, number, told, sure=form.text("sure") == "yes").changes:
+            raise RefusedError(NOTHING_TYPED)
         return _page_of(conn, kind, number)
 
     try:

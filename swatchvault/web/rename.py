@@ -8,8 +8,9 @@ from typing import Any
 from datasette import Response
 
 from swatchvault.errors import NotFound, SwatchvaultError
+from swatchvault.web.said import NOTHING_TYPED
 from swatchvault.web.typed import row_id
-from swatchvault.web.visit import Visit
+from swatchvault.web.visit import RefusedError, Visit
 
 
 async def name_page(visit: Visit) -> Response:
@@ -23,7 +24,8 @@ async def name_page(visit: Visit) -> Response:
     def work(conn: sqlite3.Connection) -> str:
         from swatchvault.archive.rename import rename
 
-        rename(conn, kind, number, name)
+        if not rename(conn, kind, number, name).changed:
+            raise RefusedError(NOTHING_TYPED)
         return f"/{kind}/{number}"
 
     try:

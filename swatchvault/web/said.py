@@ -13,6 +13,8 @@ REALLY_NEW = "They really are new"  # the label of the tick box
 IS_NEW = "It really is new"  # the same of one name, on the shelf
 
 #: What only the command line can do, and what is done on the page in its place.
+#: Of a form that puts right, sent as it came.
+NOTHING_TYPED = "Nothing was typed that is not so already: nothing is changed."
 _ON_THE_PAGE = (
     (
         r"; say where it is in a marks file, say what your steps are \(--steps\), or measure "

@@ -10,7 +10,7 @@ from datasette import Response
 
 from swatchvault.archive import OwnedReference, Setup
 from swatchvault.errors import SwatchvaultError
-from swatchvault.web.said import on_page
+from swatchvault.web.said import NOTHING_TYPED, on_page
 from swatchvault.web.typed import number_or_none
 from swatchvault.web.visit import Form, RefusedError, Visit
 
@@ -119,6 +119,8 @@ def _mend_reference(conn: sqlite3.Connection, form: Form) -> str:
     name = form.need("name", "The reference")
     told = _typed(form, name, get_reference(conn, name).kind)
     done = mend_reference(conn, told, sure=form.text("sure") == "yes")
+    if not done.changed:
+        raise RefusedError(NOTHING_TYPED)
     return f"/setups?mended={find(conn, 'reference', done.name)}#references"
 
 
@@ -144,6 +146,8 @@ def _mend_setup(conn: sqlite3.Connection, form: Form) -> str:
 
     name, sure = form.need("name", "The set-up"), form.text("sure") == "yes"
     done = mend_setup(conn, name, **_light_and_lock(form), sure=sure)
+    if not done.changes:
+        raise RefusedError(NOTHING_TYPED)
     lit = "&lit=1" if any(field == "light" for field, *_ in done.changes) else ""
     return f"/setups?setup={find(conn, 'setup', done.name)}{lit}#setups"
 

@@ -147,6 +147,27 @@ async def test_what_cannot_be_comes_back_as_it_was_typed(
     assert facts(studio, kind) == before
 
 
+@pytest.mark.parametrize("kind", PAGES)
+async def test_a_form_sent_as_it_came_says_that_nothing_was_typed(
+    kind: str, visitor: Visitor, studio: Path
+) -> None:
+    before, path = facts(studio, kind), f"/{kind}/{NUMBERS[kind]}/facts"
+    shown = {f["name"]: f["value"] for f in put_right(kind, NUMBERS[kind], before)["fields"]}  # type: ignore[arg-type]
+    for n, sent in enumerate((shown, {})):
+        answer = await visitor("dyer").post(path, {"once": f"{ONCE}{n}", **sent})
+        assert answer.status_code == 400 and "Nothing was typed" in answer.text
+    assert facts(studio, kind) == before
+    if kind != "stock":
+        ((name,),) = ask(
+            studio,
+            f"SELECT {'label' if kind == 'swatch' else 'code'} FROM {kind} WHERE id = "
+            f"{NUMBERS[kind]}",
+        )
+        path = f"/{kind}/{NUMBERS[kind]}/name"
+        answer = await visitor("dyer").post(path, {"once": ONCE, "name": name})
+        assert answer.status_code == 400 and "Nothing was typed" in answer.text
+
+
 async def test_what_is_not_there_cannot_be_put_right(visitor: Visitor) -> None:
     for kind in PAGES:
         assert (await visitor("dyer").get(f"/{kind}/999999/facts")).status_code == 404

@@ -297,7 +297,9 @@ async def test_a_lot_written_down_afterwards_plans_nothing(visitor: Callable[[st
     page = (await visitor("dyer").get("/pot/5")).text
     assert "Written down afterwards" in page
     assert "Done as planned" not in page
-    assert 'class="timer' not in page
+    assert 'class="timer' not in page and ">Timer<" not in page
+    said = re.search(r"Written down afterwards</h2>\s*<p>(.*?)</p>", page)
+    assert said is not None and said[1].startswith("What was done is in the log below")
 
 
 async def test_a_pot_without_a_recipe_says_so_in_one_sentence(

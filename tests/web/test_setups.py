@@ -190,6 +190,9 @@ async def test_a_set_ups_light_and_lock_are_put_right_and_what_hangs_on_them_is_
     done = await told(dyer, "mend-setup", 3, name="window C", light="other", sure="yes")
     page = html.unescape((await dyer.get(done.headers["location"].split("#")[0])).text)
     assert "<bdi>mine.jpg</bdi></a>" in page and 'remeasure --setup "window C"' in page
+    for n, kind, name in ((6, "mend-setup", "window C"), (7, "mend", "steps C")):
+        nothing = await told(dyer, kind, n, name=name)
+        assert nothing.status_code == 400 and "Nothing was typed" in nothing.text
     with open_archive(studio) as archive:
         known = get_setup(archive.conn, "window C")
         assert (known.light, known.locked) == ("other", False)
