@@ -176,7 +176,7 @@ def _searched(
     conn: sqlite3.Connection, query: Query, filters: Filters
 ) -> tuple[np.ndarray[Any, Any], Floats]:
     versions = versions_in_use(conn)
-    several = len(versions) > 1 or query.version not in (None, *versions)
+    several = bool(versions) and (len(versions) > 1 or query.version not in (None, *versions))
     ids, labs = speaking_labs(conn, query.version or versions[-1] if several else None)
     if filters.asks:
         wanted = swatches_where(conn, filters)

@@ -631,3 +631,13 @@ def test_swatches_in_one_photo_share_its_part_of_the_doubt():
     )
     unknown = replace(one, frame=np.full((3, 3), np.nan))
     assert np.isnan(u_of_mean([one, unknown], [1, 2])).all()
+
+
+def test_a_search_by_photo_where_nothing_is_measured_yet_says_so(tmp_path, capsys):
+    archive = tmp_path / "archive"
+    assert run(capsys, "new", archive).code == 0
+    steps = ("--steps", "0.9,0.59,0.36,0.195,0.09,0.032")
+    for command in ("near", "like"):
+        ran = run(capsys, command, EXAMPLE / "harbour-1.jpg", *steps, "--archive", archive)
+        assert ran.code == 1 and "holds no measured swatch to search yet" in ran.err
+        assert "remeasure" not in ran.err
