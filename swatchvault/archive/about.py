@@ -20,7 +20,7 @@ TABLES: Mapping[str, str] = {
     "lot_base": "Which bases were in a lot; usually one.",
     "lot_dye": "A dye that really went into a lot, from which pack or stock, and its dry grams.",
     "pot_step": "One thing done or seen in a pot, as it happened.",
-    "struck_step": "Steps taken back from a pot's log: what was said, the dyes they put in, when.",
+    "struck_step": "Steps and ends of a pot taken back: what was said, the dyes they put in, when.",
     "pot": "When a lot's pot was started, how it ended, and what to try next time.",
     "setting": "Sizes of spoon and cup in mL, where they are not the usual ones.",
     "skein": "One hank of a lot, with its grams before and after.",

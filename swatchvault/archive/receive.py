@@ -13,7 +13,7 @@ from swatchvault.archive.lots import add_lot
 from swatchvault.archive.recipes import planned_amount, recipe_id_of, set_spoons
 from swatchvault.archive.rows import clean, put, to_json, transaction
 from swatchvault.archive.settings import spoons_of
-from swatchvault.archive.struck import keep_struck, refuse_struck, refuse_unstruck
+from swatchvault.archive.struck import keep_struck, refuse_end, refuse_struck, refuse_unstruck
 from swatchvault.errors import ArchiveError
 
 
@@ -44,6 +44,7 @@ def receive_making(conn: sqlite3.Connection, making: Making) -> Received:
         for lot, kept in zip(notes.lots, making.kept, strict=True):
             refuse_struck(conn, lot.code, lot.steps, kept.struck)
             refuse_unstruck(conn, lot.code, lot.steps, kept.struck)
+            refuse_end(conn, lot.code, (kept.pot or {}).get("ended_at"), kept.struck)
         # Lots come twice, first without what they name of each other, so that any order does.
         changes = [{add_lot(conn, _alone(lot)).change} for lot in notes.lots]
         for lot, kept, seen in zip(notes.lots, making.kept, changes, strict=True):

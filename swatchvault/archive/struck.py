@@ -1,4 +1,4 @@
-"""The last step of a pot's log taken back: kept as it was said, struck, and counted nowhere."""
+"""The end of a pot or the last step of its log taken back: kept, struck, and counted nowhere."""
 
 from __future__ import annotations
 
@@ -11,6 +11,10 @@ from swatchvault.archive.entities import DyeIn, PotStep, StruckStep
 from swatchvault.archive.rows import clean, find, insert, now, to_json, transaction
 from swatchvault.errors import ArchiveError, NotFound
 
+#: What the end of a pot is struck as; no step that is done is of this kind.
+END = "end"
+_TOLD_AT_THE_END = ("bled", "handle", "success", "next_time")
+
 _STEP = (
     "step.kind, step.at, step.amount, step.temperature_c, step.minutes, step.ph, "
     "step.colour_left, step.note"
@@ -18,7 +22,8 @@ _STEP = (
 
 
 def strike_last(conn: sqlite3.Connection, code: str) -> StruckStep:
-    """Strike the step of a lot's log that was entered last, with the dyes that went in by it.
+    """Strike the end of a lot's pot; where it has none, the step that was entered last, with the
+    dyes that went in by it.
 
     What it ended runs on, and the planned step that it carried out is open again. Raises
     ``NotFound`` for a log without steps, ``ArchiveError`` where it is not known which dyes the
@@ -26,6 +31,9 @@ def strike_last(conn: sqlite3.Connection, code: str) -> StruckStep:
     """
     with transaction(conn):
         lot_id = find(conn, "lot", code)
+        ended = _strike_end(conn, lot_id)
+        if ended is not None:
+            return ended
         row = conn.execute(
             f"SELECT id, position, {_STEP} FROM pot_step AS step WHERE lot_id = ? "
             "ORDER BY position DESC",
@@ -41,6 +49,23 @@ def strike_last(conn: sqlite3.Connection, code: str) -> StruckStep:
         for dye_id in dye_ids:
             conn.execute("DELETE FROM lot_dye WHERE id = ?", (dye_id,))
         conn.execute("DELETE FROM pot_step WHERE id = ?", (step_id,))
+    return struck
+
+
+def _strike_end(conn: sqlite3.Connection, lot_id: int) -> StruckStep | None:
+    """Strike how a pot ended, all that was told of it; ``None`` where it has not."""
+    columns = ", ".join(("ended_at", *_TOLD_AT_THE_END))
+    row = conn.execute(f"SELECT {columns} FROM pot WHERE lot_id = ?", (lot_id,)).fetchone()
+    if row is None or row["ended_at"] is None:
+        return None
+    said = [f"{k.replace('_', ' ')}: {row[k]}" for k in _TOLD_AT_THE_END if row[k] is not None]
+    sql = "SELECT COALESCE(max(position), 0) + 1 FROM pot_step WHERE lot_id = ?"
+    (number,) = conn.execute(sql, (lot_id,)).fetchone()
+    step = PotStep(END, row["ended_at"], note="; ".join(said) or None)
+    struck = StruckStep(number, step, (), now())
+    keep_struck(conn, lot_id, struck)
+    sets = ", ".join(f"{column} = NULL" for column in ("ended_at", *_TOLD_AT_THE_END))
+    conn.execute(f"UPDATE pot SET {sets} WHERE lot_id = ?", (lot_id,))
     return struck
 
 
@@ -116,6 +141,30 @@ def refuse_unstruck(
                 f"lot {code!r}: step {number} ({facts[0]}) was struck in what you read in, and "
                 f"stands here: take it back here too, with `swatchvault pot undo {code!r}`"
             )
+
+
+def refuse_end(
+    conn: sqlite3.Connection, code: str, told: str | None, known: Collection[StruckStep]
+) -> None:
+    """Raise ``ArchiveError`` where an end that was struck on one side still stands on the other.
+
+    ``told``: when the pot ended, as whoever tells it says; ``known``: what they know to be struck.
+    """
+    sql = "SELECT lot.id, ended_at FROM lot LEFT JOIN pot ON pot.lot_id = lot.id WHERE lot.code = ?"
+    row = conn.execute(sql, (clean(code, "code"),)).fetchone()
+    if row is None:
+        return
+    ours = [s for s in struck_of(conn, row[0]) if s.step.kind == END and s not in known]
+    if told is not None and any(s.step.at == told for s in ours):
+        raise ArchiveError(
+            f"lot {code!r}: its end was taken back on {ours[-1].struck_at[:10]}: take it out of "
+            "what you read in"
+        )
+    if told is None and any(s.step.kind == END and s.step.at == row[1] for s in known):
+        raise ArchiveError(
+            f"lot {code!r}: its end was taken back in what you read in, and stands here: take it "
+            f"back here too, with `swatchvault pot undo {code!r}`"
+        )
 
 
 def _dyes_by(

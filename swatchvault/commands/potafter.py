@@ -83,12 +83,13 @@ def pot_edit(
 @click.argument("lot")
 @archive_option
 def pot_undo(lot: str, archive_folder: Path | None) -> None:
-    """Take back the step of LOT that was entered last, with the dyes that went in by it.
+    """Take back the end of LOT, else its step that was entered last, with the dyes that it put in.
 
     What it ended runs on. It is kept in the log as struck, and counted nowhere.
     """
     from swatchvault.archive import find, get_pot, open_archive, strike_last
     from swatchvault.archive.pages_pot import started_here
+    from swatchvault.archive.struck import END
 
     with open_archive(need_archive(archive_folder)) as archive:
         before = get_pot(archive.conn, lot)
@@ -96,6 +97,9 @@ def pot_undo(lot: str, archive_folder: Path | None) -> None:
         lines = stock_lines(archive.conn, struck.dyes, ", taken out again")
         from_notes = not started_here(archive.conn, find(archive.conn, "lot", lot))
         after = get_pot(archive.conn, lot)
+    if struck.step.kind == END:
+        click.echo(f"struck {step_words(struck.step)}; kept as struck, the pot is open again")
+        return
     planned = next(d.plan_number for d in before.steps if d.number == struck.number)
     if planned is not None:
         lines.append(f"   planned step {planned} is open again")

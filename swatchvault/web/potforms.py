@@ -197,11 +197,22 @@ def correct_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
 
 
 def undo_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
-    """Strike the last step as `pot undo` does, if it still is the one that the page showed."""
+    """Strike the end or the last step as `pot undo` does, if it still is what the page showed."""
     from swatchvault.archive import get_pot, strike_last
+    from swatchvault.archive.struck import END
     from swatchvault.potwork import step_words
 
     pot = get_pot(conn, code)
+    of_end = form.text("was") if form.text("number") == END else None
+    if of_end != pot.ended_at:
+        now = f"ended {minute_words(pot.ended_at)}" if pot.ended_at else "not ended"
+        raise RefusedError(
+            f"the pot was changed meanwhile, by another tab or phone: it is {now} now. Look at it, "
+            "and take back what is wrong"
+        )
+    if of_end is not None:
+        strike_last(conn, code)
+        return
     shown = (whole(form.text("number"), "the step"), form.text("was"))
     last = pot.steps[-1] if pot.steps else None
     if last is None or shown != (last.number, step_words(last.step)):

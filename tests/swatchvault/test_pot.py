@@ -23,6 +23,7 @@ from swatchvault.archive import (
     create_archive,
     get_lot,
     get_pot,
+    next_time,
     open_archive,
     record_step,
     start_pot,
@@ -498,6 +499,27 @@ def test_a_struck_dye_is_back_in_its_stock_and_its_planned_step_open(pot, folder
     assert "[ ] 1. dye in" in pot("log", "P3")
     assert "has no step: there is nothing to take back" in pot("undo", "P3", code=1)
     assert "1. " in pot("did", "P3", "1")  # and is done anew
+
+
+def test_an_end_is_taken_back_first_with_what_was_told_of_it(pot, folder):
+    started(pot)
+    pot("did", "P1", "look", "--left", "trace")
+    pot("end", "P1", "--bled", "none", "--next-time", "less brown", "--at", "2026-03-02T10:00")
+    out = pot("undo", "P1")
+    assert "end, bled: none; next time: less brown; kept as struck, the pot is open again" in out
+    log = pot("log", "P1")
+    assert "ended 20" not in log and "\n  next time: less brown" not in log
+    struck = log.split("struck, and counted nowhere")[1]
+    assert "2. 2026-03-02 10:00  end, bled: none; next time: less brown (struck 20" in struck
+    done = json.loads(pot("log", "P1", "--json"))["done"]
+    assert done["ended_at"] is None and set(done["end"].values()) == {None}
+    assert [s["step"]["kind"] for s in done["steps"]] == ["look"]
+    with open_archive(folder) as archive:
+        assert not verify(archive)
+        assert next_time(archive.conn, "Low sun", "Lumme") is None
+    pot("end", "P1", "--next-time", "more red")
+    assert "more red; kept as struck" in pot("undo", "P1")
+    assert "struck 1. " in pot("undo", "P1")  # then the look
 
 
 def test_dye_of_before_steps_were_noted_with_it_goes_only_where_it_is_plain(pot, folder):

@@ -266,12 +266,13 @@ def test_the_log_of_a_pot_goes_along(folder, form):
 @pytest.mark.parametrize("form", FORMS)
 def test_a_struck_step_goes_along_and_does_not_come_back(folder, form):
     with open_archive(folder) as archive:
+        ended = strike_last(archive.conn, "P1")
         before = gather_making(archive.conn)
         other, third = carried(archive.conn, form), carried(archive.conn, form)
         struck = strike_last(archive.conn, "P1")
         assert [d.amount for d in struck.dyes] == ["50 mL"]
         made = gather_making(archive.conn)
-        assert next(k for k in made.kept if k.lot == "P1").struck == (struck,)
+        assert next(k for k in made.kept if k.lot == "P1").struck == (ended, struck)
         new = carried(archive.conn, form)
     assert gather_making(new) == made
     assert strike_last(other, "P1").dyes == struck.dyes  # it is known what the step put in
@@ -284,6 +285,27 @@ def test_a_struck_step_goes_along_and_does_not_come_back(folder, form):
     assert len(get_lot(third, "P1").steps) == 2
     record_step(new, "P1", struck.step)  # really done after all
     assert receive_making(new, gather_making(new)).changed == 0
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_a_struck_end_goes_along_and_does_not_come_back(folder, form):
+    with open_archive(folder) as archive:
+        ended = next(k for k in gather_making(archive.conn).kept if k.lot == "P1").pot["ended_at"]
+        assert ended
+        before = gather_making(archive.conn)
+        other = carried(archive.conn, form)
+        struck = strike_last(archive.conn, "P1")
+        assert (struck.step.kind, struck.step.at) == ("end", ended)
+        made = gather_making(archive.conn)
+        new = carried(archive.conn, form)
+    kept = next(k for k in made.kept if k.lot == "P1")
+    assert kept.struck == (struck,) and not kept.pot.get("ended_at")
+    assert gather_making(new) == made
+    assert receive_making(new, made).changed == 0
+    with pytest.raises(ArchiveError, match="its end was taken back on"):
+        receive_making(new, before)
+    with pytest.raises(ArchiveError, match="taken back in what you read in, and stands here"):
+        receive_making(other, made)
 
 
 def test_one_colourway_brings_what_it_names_and_no_more(folder):

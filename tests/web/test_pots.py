@@ -329,8 +329,8 @@ async def test_a_hold_that_runs_is_not_ended_by_a_slip(
     assert (await dyer.post(path, step("dry", kind="dry"))).status_code == 303
 
 
-def undo_fields(page: str, name: str) -> dict[str, str]:
-    part = page.split("Undo the last step")[1].split("</form>")[0]
+def undo_fields(page: str, name: str, summary: str = "Undo the last step") -> dict[str, str]:
+    part = page.split(summary)[1].split("</form>")[0]
     found = dict(re.findall(r'name="(do|number|was)" value="([^"]*)"', part))
     assert found["do"] == "undo"
     return {**found, "once": token(name)}
@@ -356,6 +356,32 @@ async def test_the_last_step_is_undone(visitor: Callable[[str], Any], studio: Pa
     late = await helper.post(path, {**undo, "once": token("u2")})  # from an older page
     assert late.status_code == 400 and "Its last step is now step 1: " in late.text
     assert rows(studio, kinds, lot) == [("hold",)]
+
+
+async def test_an_end_is_taken_back_before_the_last_step(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    helper = visitor("helper")
+    path = await start(helper)
+    lot = int(path.rsplit("/", 1)[1])
+    await helper.post(path, step("look", kind="look", left="trace"))
+    before = undo_fields((await helper.get(path)).text, "e0")
+    told = {"do": "end", "next_time": "less brown", "success": "no"}
+    assert (await helper.post(path, {"once": token("end"), **told})).status_code == 303
+    page = (await helper.get(path)).text
+    assert "Undo the last step" not in page and "<p>Success: no</p>" in page
+    late = await helper.post(path, before)  # from a page of before the end
+    assert late.status_code == 400 and "it is ended 20" in late.text
+    undo = undo_fields(page, "e1", "Take back the end")
+    for _ in range(2):
+        assert (await helper.post(path, undo)).status_code == 303
+    page = (await helper.get(path)).text
+    assert "Take back the end" not in page and "Strike step 1" in page
+    assert "end, success: no; next time: less brown (struck" in page and "Success: no" not in page
+    sql = "SELECT ended_at, success, next_time FROM pot WHERE lot_id = ?"
+    assert rows(studio, sql, lot) == [(None, None, None)]
+    late = await helper.post(path, {**undo, "once": token("e2")})
+    assert late.status_code == 400 and "it is not ended now" in late.text
 
 
 async def test_undo_takes_its_dye_out_again(visitor: Callable[[str], Any], studio: Path) -> None:
