@@ -73,7 +73,9 @@ ENDS_A_HOLD = ("cool", "rinse", "dry")
 #: Steps that can be timed. They follow one another in the pot: a later one ends an earlier one,
 #: but for a hold, through which one may heat.
 TIMED = ("soak", "heat", "hold", *ENDS_A_HOLD)
-#: Share of a hold's minutes, a minute at least, by which it may end early without a word; ours.
+#: Of which an end before their minutes are over is told.
+CAN_BE_SHORT = ("soak", "heat", "hold")
+#: Share of their minutes, a minute at least, by which they may end early without a word; ours.
 CUT_SHARE = 0.1
 #: Characters of a day without a time.
 DAY = len("2026-03-01")
@@ -123,23 +125,25 @@ def still_running(steps: Iterable[PotStep], now: datetime) -> Hold | None:
 
 
 def cut_short(steps: Iterable[PotStep], ended_at: str | None) -> list[str]:
-    """Holds that ended well before their minutes were over, a sentence each, by stored times.
+    """Soaks, heats and holds that ended well before their minutes were over, a sentence each, by
+    stored times.
 
-    ``ended_at``: when the pot ended, ``None`` if it has not. A hold of which no one noted an end
-    is left out.
+    ``ended_at``: when the pot ended, ``None`` if it has not. One of which no one noted an end is
+    left out.
     """
     done, said = list(steps), []
     for i, step in enumerate(done):
-        if step.kind != "hold" or step.at is None or step.minutes is None:
+        if step.kind not in CAN_BE_SHORT or step.at is None or step.minutes is None:
             continue
-        ends = [(s.kind, s.at) for s in done[i + 1 :] if s.at and s.kind in ("hold", *ENDS_A_HOLD)]
+        later = [s for s in done[i + 1 :] if s.kind == "hold" or _ends(step.kind, s.kind)]
+        ends = [(s.kind, s.at) for s in later if s.at]
         by, at = ends[0] if ends else ("the end of the pot", ended_at)
         if at is None or len(at) <= DAY or len(step.at) <= DAY:
             continue
         start = read_time(step.at, datetime.now().astimezone())
         lasted = (read_time(at, start) - start).total_seconds()
         if 0 <= lasted < step.minutes * 60 - max(60.0, CUT_SHARE * step.minutes * 60):
-            said.append(f"hold of {step.minutes:g} min ended after {clock(lasted)}, by {by}")
+            said.append(f"{step.kind} of {step.minutes:g} min ended after {clock(lasted)}, by {by}")
     return said
 
 

@@ -180,8 +180,8 @@ def struck_words(struck: StruckStep) -> str:
 
 
 def departures(plan: PotPlan | None, pot: Pot) -> list[str]:
-    """Where the depth of shade that went in is not the planned one, within 1 % of it, and holds
-    that were cut short.
+    """Where the depth of shade that went in is not the planned one, within 1 % of it, and soaks,
+    heats and holds that were cut short.
 
     Of a dye that is planned in several parts less is none as long as the pot is open.
     """

@@ -617,6 +617,29 @@ def test_a_hold_cut_short_is_said(later, ended, said):
     assert len(found) == len(said) and all(map(str.startswith, found, said))
 
 
+@pytest.mark.parametrize(
+    ("kind", "later", "said"),
+    [
+        ("soak", ("dye in", "12:10:00"), ["soak of 30 min ended after 10 min 00 s, by dye in"]),
+        ("soak", ("heat", "12:10:00"), ["soak of 30 min ended after 10 min 00 s, by heat"]),
+        ("soak", ("dye in", "12:27:30"), []),  # a tenth early is as planned
+        ("soak", ("acid in", "12:10:00"), []),  # yarn soaks on
+        ("heat", ("hold", "12:10:00"), ["heat of 30 min ended after 10 min 00 s, by hold"]),
+        ("heat", ("dye in", "12:10:00"), []),
+        ("rinse", ("dry", "12:10:00"), []),
+        ("heat", ("look", "12:10:00"), ["heat of 30 min ended after 15 min 00 s, by the end"]),
+    ],
+)
+def test_a_soak_and_a_heat_cut_short_are_said(kind, later, said):
+    def at(hour):
+        return f"2026-03-01T{hour}+00:00"
+
+    steps = [PotStep(kind, at("12:00:00"), minutes=30.0), PotStep(later[0], at(later[1]))]
+    found = cut_short(steps, at("12:15:00") if later[0] == "look" else at("13:00:00"))
+    assert len(found) == len(said) and all(map(str.startswith, found, said))
+    assert cut_short([PotStep(kind, at("12:00:00")), steps[1]], at("12:15:00")) == []
+
+
 def test_a_hold_of_a_day_without_a_time_is_not_said_to_be_cut():
     steps = [PotStep("hold", "2026-03-01", minutes=30.0), PotStep("cool", "2026-03-01")]
     assert cut_short(steps, "2026-03-01T12:00") == []

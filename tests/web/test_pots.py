@@ -86,7 +86,9 @@ async def test_a_pot_from_start_to_end(visitor: Callable[[str], Any], studio: Pa
     await helper.post(path, {"once": token("end"), "do": "end", "success": "yes", "next_time": ODD})
     page = (await helper.get(path)).text
     assert "<script>alert" not in page and "&lt;script&gt;alert" in page
-    assert "Departs from the plan" not in page
+    departs = re.findall(r"Departs from the plan: ([^<]*)</p>", page)
+    assert len(departs) == 1  # all in a moment
+    assert re.fullmatch(r"soak of 30 min ended after \d min \d\d s, by dye in\.", departs[0])
     ended = "SELECT ended_at IS NOT NULL, success FROM pot WHERE lot_id = ?"
     assert rows(studio, ended, lot) == [(1, "yes")]
 
