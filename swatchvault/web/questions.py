@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from swatchvault.archive.speaking import speaks_for
+
 # ΔE00 is worked out for the colours nearest by plain distance in Lab: all of them would take
 # seconds in a large archive.
 _FIRST = 1000
@@ -25,9 +27,8 @@ _NEAREST = f"""WITH wanted AS (SELECT NULL AS swatch_id, CAST(:L AS REAL) AS L,
 {_FOUND}"""
 
 _LIKE_A_SWATCH = f"""WITH wanted AS (SELECT swatch.id AS swatch_id, m.lab_l AS L, m.lab_a AS a,
-  m.lab_b AS b FROM swatch JOIN current_measurement AS m ON m.swatch_id = swatch.id
-  JOIN photo ON photo.id = m.photo_id WHERE swatch.label = :swatch COLLATE NOCASE
-  ORDER BY COALESCE(photo.taken_at, m.measured_at) DESC, m.id DESC LIMIT 1)
+  m.lab_b AS b FROM swatch JOIN measurement AS m ON m.id = {speaks_for("swatch.id")}
+  WHERE swatch.label = :swatch COLLATE NOCASE)
 {_FOUND}"""
 
 # The plus signs keep SQLite from taking every swatch of a base in place of a lot's few.
@@ -67,7 +68,8 @@ QUESTIONS: Mapping[str, Mapping[str, object]] = {
     },
     "nearest_to_a_swatch": {
         "title": "What have I made that is near this swatch?",
-        "description": "The swatch's label; ΔE00 at kL = 1, of the measurements nearest in Lab.",
+        "description": "The swatch's label; ΔE00 at kL = 1 from the photo that speaks for it, of "
+        "the measurements nearest in Lab.",
         "sql": _LIKE_A_SWATCH,
         "params": ["swatch"],
     },

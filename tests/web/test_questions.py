@@ -68,6 +68,41 @@ async def test_what_is_near_a_colour_is_sorted_by_delta_e_00(
     assert [r["delta_e_00"] for r in rows] == sorted(r["delta_e_00"] for r in rows)
 
 
+async def test_a_swatch_is_looked_for_by_the_photo_that_speaks_for_it(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    from swatchvault.difference import delta_e_2000
+
+    swatch, label = ask(
+        studio,
+        "SELECT swatch_id, swatch FROM colours GROUP BY swatch_id HAVING count(*) > 1 "
+        "AND count(DISTINCT photo_sha256) > 1",
+    )[0]
+    ((spoken,),) = ask(
+        studio, "SELECT measurement_id FROM latest_colours WHERE swatch_id = ?", swatch
+    )
+    with sqlite3.connect(studio / "archive.db") as conn:  # every other is newer, and damp
+        for (name,) in ask(studio, "SELECT name FROM sqlite_master WHERE type = 'trigger'"):
+            conn.execute(f'DROP TRIGGER "{name}"')
+        others = "id IN (SELECT measurement_id FROM colours WHERE swatch_id = ?) AND id <> ?"
+        conn.execute(f"UPDATE measurement SET dry = 0 WHERE {others}", (swatch, spoken))
+        conn.execute(
+            "UPDATE photo SET taken_at = '2099-01-01T00:00:00' WHERE id IN (SELECT photo_id FROM "
+            "current_measurement WHERE swatch_id = ? AND id <> ?)",
+            (swatch, spoken),
+        )
+    lab = "SELECT lab_l, lab_a, lab_b FROM latest_colours WHERE measurement_id = ?"
+    (told,) = ask(studio, lab, spoken)
+    answer = await visitor("dyer").get(
+        "/archive/nearest_to_a_swatch.json", params={"swatch": label}
+    )
+    rows = answer.json()["rows"]
+    assert rows and label not in {r["swatch"] for r in rows}
+    for found in rows:  # both are shown rounded to 0.01
+        other = [found[k] for k in ("lab_l", "lab_a", "lab_b")]
+        assert found["delta_e_00"] == pytest.approx(float(delta_e_2000(told, other)), abs=0.025)
+
+
 async def test_a_colour_typed_badly_is_no_error(visitor: Callable[[str], Any]) -> None:
     asked = {"L": "'; DROP TABLE lot; --", "a": "", "b": "x"}
     answer = await visitor("dyer").get("/archive/nearest_to_a_colour.json", params=asked)
