@@ -107,6 +107,7 @@ class Family:
                     "when": p.when,
                     "when_by_photo": p.by_photo,
                     "lot": p.comparison.new.name,
+                    "swatch": p.swatch,
                     **as_record(p.comparison),
                     "evenness": None if even is None else even.comparison.record(),
                 }
@@ -196,7 +197,11 @@ def _family(conn: sqlite3.Connection, swatches: Sequence[SwatchFacts], ask: Ask)
     for swatch in swatches:
         if master is not None and swatch.swatch_id != master.swatch_id:
             found = _check(conn, swatch, master, ask)
-            course.append(CoursePoint(swatch.day or "", found.checked.comparison, swatch.by_photo))
+            course.append(
+                CoursePoint(
+                    swatch.day or "", found.checked.comparison, swatch.by_photo, swatch.swatch
+                )
+            )
             evenness.append(found.evenness)
     return Family(
         swatches[0].base,

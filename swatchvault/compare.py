@@ -257,11 +257,12 @@ def lot_matrix(
 @dataclass(frozen=True, eq=False)
 class CoursePoint:
     """One lot in the course of time. ``when``: ISO 8601, as it sorts; of its first photo where
-    ``by_photo``."""
+    ``by_photo``. ``swatch``: of a lot that has several the one that was held."""
 
     when: str
     comparison: Comparison
     by_photo: bool = False
+    swatch: str = ""
 
 
 def course(

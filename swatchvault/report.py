@@ -156,17 +156,23 @@ def matrix_lines(matrix: LotMatrix) -> list[str]:
 def course_lines(
     points: Sequence[CoursePoint], evenness: Sequence[EvennessComparison | None]
 ) -> list[str]:
-    """Lots over time against the master; ``evenness``: the verdict on that of each, where there is
-    one."""
+    """Lots over time against the master, a swatch by its name where its lot has several;
+    ``evenness``: the verdict on that of each, where there is one."""
     tonal = [f"{e.verdict.value}, " if e else "" for e in evenness]
     tonal = [f"evenness: {word}" if word.startswith("cannot") else word for word in tonal]
     undated = {p.comparison.new.name: p.by_photo for p in points}  # a lot may have several
     said = by_photo_words([lot for lot, by_photo in undated.items() if by_photo], len(undated))
+    lots = [p.comparison.new.name for p in points]
+    several = {lot for lot in lots if lots.count(lot) > 1}
+    names = [
+        p.swatch or lot if lot in several else lot for lot, p in zip(lots, points, strict=True)
+    ]
+    width = max([16, *(len(name) + 2 for name in names)])
     lines = [
-        f"{day_cell(p.when, p.by_photo):<14}{p.comparison.new.name:<16}"
+        f"{day_cell(p.when, p.by_photo):<14}{name:<{width}}"
         f"ΔE00 {_reading(p.comparison):<13}{p.comparison.verdict.value:<12}"
         f"{word}{p.comparison.words}"
-        for p, word in zip(points, tonal, strict=True)
+        for p, word, name in zip(points, tonal, names, strict=True)
     ]
     return [*lines, *([said] if said else [])]
 

@@ -450,6 +450,26 @@ async def test_a_lot_without_a_date_stands_by_its_first_photo_wherever_lots_are_
     assert f", first photo {day}, " in run(capsys, "tonal", label, "--archive", studio).out
 
 
+async def test_each_swatch_of_a_lot_that_has_several_is_named_in_its_course(
+    studio: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    sql = (
+        "SELECT colourway.name, lot.code, count(*) FROM colours JOIN lot ON lot.code = colours.lot "
+        "JOIN colourway ON colourway.id = lot.colourway_id WHERE colours.swatch_id NOT IN "
+        "(SELECT swatch_id FROM master) GROUP BY lot.id HAVING count(DISTINCT swatch_id) > 1 "
+        "AND count(DISTINCT form) = 1"
+    )
+    name, lot, _ = ask(studio, sql)[0]
+    course = command(studio, "lots", name)[0]["course"]
+    swatches = [p["swatch"] for p in course if p["lot"] == lot]
+    assert len(swatches) > 1 and len(set(swatches)) == len(swatches)
+    shown = run(capsys, "lots", name, "--archive", studio).out.split("over time, against")[1]
+    assert all(f"  {swatch}  " in shown for swatch in swatches)
+    assert f"  {lot}  " not in shown
+    alone = [p["lot"] for p in course if p["lot"] != lot]
+    assert alone and all(f"  {one}  " in shown for one in alone)
+
+
 async def test_how_a_recipe_is_written_is_told_where_there_is_none(
     visitor: Callable[[str], Any], studio: Path
 ) -> None:
