@@ -68,7 +68,7 @@ def log_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
     hold = still_running((d.step for d in pot.steps), here()) if ends else None
     if hold and not form.text("ends_hold"):
         raise RefusedError(
-            f"a hold is still running, {clock(hold.left_s)} to go, and “{kind}” would end it: tick "
+            f"a hold is still running, {clock(hold.left_s)} to go, and “{kind}” would end it: say "
             f"“{END_HOLD}”, or wait"
         )
     dyes = _dyes_in(conn, plan, planned, kind, form)
@@ -76,7 +76,7 @@ def log_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
     if doubts and not form.text("really"):
         raise RefusedError(
             f"{'; '.join(doubts.values())}. If it was powder, log it under “Something else” and "
-            f"choose powder; if so much stock really went in, tick “{REALLY}”"
+            f"choose powder; if so much stock really went in, say “{REALLY}”"
         )
     record_step(conn, code, step, planned.number if planned else None, dyes)
 
@@ -192,7 +192,7 @@ def correct_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
     doubts = doubtful_doses(conn, plan_of(conn, pot, {}), pot, now_in)
     if doubts and not form.text("really"):  # what was written above is taken back by the refusal
         raise RefusedError(
-            f"{'; '.join(doubts.values())}. Correct the amount, or tick “{REALLY}” if it did"
+            f"{'; '.join(doubts.values())}. Correct the amount, or say “{REALLY}” if it did"
         )
 
 
@@ -243,7 +243,7 @@ def log_skein(conn: sqlite3.Connection, code: str, form: Form) -> None:
     doubts = skein_doubts(conn, code, label)
     if doubts and not form.text("weighed"):  # what was written above is taken back by the refusal
         raise RefusedError(
-            f"Skein {label}: {' And '.join(doubts)} Correct the weight, or tick “{WEIGHED}”"
+            f"Skein {label}: {' And '.join(doubts)} Correct the weight, or say “{WEIGHED}”"
         )
 
 

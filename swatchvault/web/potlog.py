@@ -89,6 +89,7 @@ async def _shown(visit: Visit, lot_id: int, typed: Mapping[str, str], words: str
         "doing": typed.get("do", ""),
         "words": words,
         "caution_line": CAUTION_LINE,
+        "all_ticks": list(potforms.TICKS.items()),
         "ticks": [(name, label) for name, label in potforms.TICKS.items() if label in words],
     }
     return await visit.page("sv_pot.html", values, 400 if words else 200)

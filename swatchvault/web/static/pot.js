@@ -117,7 +117,7 @@
   }
 
   const PLAIN = { left_percent: "% left", ph: "pH", temperature: "°C", left: "colour left" };
-  const QUIET = ["once", "do", "what", "tapped", "was", "number", "kind", "already"];
+  const QUIET = ["once", "do", "what", "tapped", "was", "number", "kind", "already", "ends_hold", "really", "weighed"];
   const OPENING = "studio-pot-opening"; // the entry that the next page is to open for change
 
   function entryWords(entry) {
@@ -133,12 +133,27 @@
     return `${entry.lot}, ${hour(entry.order)}: ${[kind ? kind[1] : entry.name, ...said].join(", ")}`;
   }
 
+  // What the refusal asks back, such as whether a hold that runs is to end: answered by one tap.
+  function asked(place, entry) {
+    return JSON.parse(place.dataset.ticks || "[]").filter(([, label]) => (entry.refused || "").includes(`“${label}”`));
+  }
+
+  // A refusal of what was tapped just now is looked at now; a later one moves no page.
+  const JUST_NOW_MS = 10000;
+
+  function lookAt(entry) {
+    if (Date.now() - entry.order > JUST_NOW_MS) return;
+    const item = [...document.querySelectorAll("#kept .kept")].find((e) => e.dataset.key === entry.key);
+    if (item) item.scrollIntoView({ block: "center" });
+  }
+
   function show() {
     const place = document.getElementById("kept");
     if (!place) return;
     const list = kept().map((entry) => {
       const item = document.createElement("div");
       item.className = entry.refused ? "kept refused" : "kept";
+      item.dataset.key = entry.key;
       const first = document.createElement("p");
       const strong = document.createElement("strong");
       strong.textContent = entry.refused ? "Not taken, kept here. " : "Not sent yet, kept here. ";
@@ -155,6 +170,12 @@
         keep({ ...entry, refused: "" });
         send(true);
       }));
+      for (const [name, label] of asked(place, entry)) {
+        line.append(button(label, () => {
+          keep({ ...entry, refused: "", fields: [...entry.fields, [name, "yes"]] });
+          send(true);
+        }));
+      }
       if (entry.refused && !entry.name.startsWith("undo")) line.append(button("Mend it", () => open(entry)));
       line.append(button("Throw it away", () => {
         localStorage.removeItem(entry.key);
@@ -267,19 +288,21 @@
   async function send(loud) {
     if (sending) return;
     sending = true;
-    let taken = 0, outcome = "";
+    let taken = 0, outcome = "", refused = null;
     try {
       while (outcome !== "lost") { // one after the other: the log keeps their order
         const entry = kept().find((e) => !e.refused);
         if (!entry) break;
         outcome = await sendOne(entry);
         if (outcome === "taken") taken += 1;
+        if (outcome === "refused") refused = entry;
       }
     } finally {
       sending = false;
     }
     if (taken || loud || keptKeys().length) show();
     if (taken || outcome === "refused") await refresh(); // another phone may have been here
+    if (refused) lookAt(refused);
   }
 
   // -- the page after an entry: only what the server knows is read anew -------------------------
