@@ -10,6 +10,7 @@ from typing import Any
 from datasette import Response
 
 from swatchvault.web import incoming, measuring
+from swatchvault.web.outlines import shapes
 from swatchvault.web.visit import Form, RefusedError, Visit
 
 #: A photo of 40 MB must pass; a phone's largest raw files are near this.
@@ -132,7 +133,7 @@ async def photo_page(visit: Visit) -> Response:
     values = {
         "row": row,
         "sha256": sha256,
-        "shapes": shapes(row),
+        "shapes": shapes(row.layout, row.facts["width"], row.facts["height"]),
         "regions": regions,
         "shown": await visit.read(shown_only, sha256),
         "corrected": any(c.reference != "none" for c in found),
@@ -148,30 +149,3 @@ def _gone() -> RefusedError:
         "No photo of that name is here. One that is not filed is kept for a day: send it again.",
         404,
     )
-
-
-def shapes(row: Any) -> list[dict[str, Any]]:
-    """What was located, in pixels of the picture: points for SVG, words, and where they stand."""
-    width, height = row.facts["width"], row.facts["height"]
-    layout, out = row.layout, []
-
-    def shape(points: Any, words: str, kind: str) -> dict[str, Any]:
-        xy = [(x * width, y * height) for x, y in points]
-        left, top = min(x for x, _ in xy), min(y for _, y in xy) - height / 60
-        if kind == "scale":  # under it, where the steps' own words are above
-            top = min(max(y for _, y in xy) + height / 22, height - height / 60)
-        text = " ".join(f"{x:.1f},{y:.1f}" for x, y in xy)
-        return {"points": text, "words": words, "kind": kind, "x": left, "y": top}
-
-    names = {"card": "grey card", "steps": "steps", "chart24": "chart"}
-    for reference in layout.references:
-        if reference.corners:
-            out.append(shape(reference.corners, names[reference.kind], "reference"))
-            continue
-        for i, patch in enumerate(reference.patches):
-            out.append(shape(patch, "" if i else names[reference.kind], "reference"))
-    out += [shape(s.polygon, s.name, "swatch") for s in layout.swatches]
-    if layout.scale is not None:
-        ends = (layout.scale.start, layout.scale.end)
-        out.append(shape(ends, f"{layout.scale.mm:g} mm", "scale"))
-    return out

@@ -10,6 +10,7 @@ from typing import Any
 
 from datasette import Response
 
+from ingest.locate import parse_marks
 from ingest.model import PhotoMeasurement
 from swatchvault.archive import (
     Archive,
@@ -33,12 +34,16 @@ from swatchvault.errors import SwatchvaultError
 from swatchvault.filing import BLACK_LIGHT
 from swatchvault.newnames import ask_about_new, refuse_other_day
 from swatchvault.web import incoming, measuring
+from swatchvault.web.outlines import shapes
 from swatchvault.web.picture import source_of
+from swatchvault.web.prefilled import give_way, prefilled
 from swatchvault.web.said import CREATE, REALLY_NEW, lacking, not_kept
 from swatchvault.web.typed import day_or_none
 from swatchvault.web.visit import Form, RefusedError, Visit
 
 FORMS = ("skein", "wound card", "knit")
+#: The picture's width and height where its marks are drawn, whatever its shape is.
+DRAWN = 1000.0
 _FACTS = ("swatch", "base", "colourway", "lot", "skein", "form", "dry", "dyed_on")
 
 
@@ -68,6 +73,7 @@ async def _told(visit: Visit, sha256: str, path: Path, draft: Mapping[str, Any])
         if not any(r["swatch"] for r in told["regions"]):
             raise SwatchvaultError("no region has a swatch's name: name at least one, then keep it")
         refuse_day_alone(told)
+        await visit.read(give_way, told, draft.get("asked", {}))
         notes = notes_of(told, draft.get("about", {}), path)
         await visit.write(_try_out, notes, told["really_new"])
         told_all = {"told": told, "typed": told, "trouble": None}
@@ -266,11 +272,12 @@ async def _page(
     asked, beside = draft.get("asked", {}), draft.get("beside") or {}
     typed = {r["region"]: r for r in (told or draft.get("typed") or {}).get("regions", [])}
     rows = [
-        typed.get(name) or {"region": name, **_prefilled(name, known, asked, beside)}
+        typed.get(name) or {"region": name, **prefilled(name, known, asked, beside)}
         for name in regions_of(draft)
     ]
     values = {
         "sha256": sha256,
+        "shapes": shapes(parse_marks(draft["marks"]), DRAWN, DRAWN),
         "rows": rows,
         "told": told,
         "words": words,
@@ -291,17 +298,3 @@ def _days_offered(conn: sqlite3.Connection, sha256: str, draft: Mapping[str, Any
     row = photo_row(conn, sha256)
     taken = draft.get("taken_at") if row is None else row.facts["taken_at"]
     return list(dict.fromkeys([*([str(taken)[:10]] if taken else []), f"{date.today()}"]))
-
-
-def _prefilled(
-    region: str,
-    known: Mapping[str, Mapping[str, Any]],
-    asked: Mapping[str, str],
-    beside: Mapping[str, str],
-) -> dict[str, Any]:
-    """What is known of a region already: its swatch, or what the page before asked for; of the
-    region "master" the swatch that was to lie ``beside``."""
-    if region in known:
-        dry = {1: "yes", 0: "no"}.get(known[region]["dry"], "")
-        return {"swatch": known[region]["swatch"], "dry": dry}
-    return dict(beside) if region == "master" else dict(asked)

@@ -1,0 +1,88 @@
+"""What the photo shows: which region is which is seen, and a filled-in lot gives way to a label."""
+
+from __future__ import annotations
+
+import hashlib
+import html
+import re
+import sqlite3
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.web.newphotos import jpeg, marks
+from tests.web.test_photos import marked, measured, once, rows, told
+
+pytestmark = pytest.mark.anyio
+Visitor = Callable[[str], Any]
+LOT = "HF-2"
+
+
+async def two_regions_of(client: Any, studio: Path) -> tuple[str, str]:
+    """A photo of two swatches, sent from the page of a lot, marked and measured."""
+    with sqlite3.connect(studio / "archive.db") as conn:
+        (lot,) = conn.execute("SELECT id FROM lot WHERE code = ?", (LOT,)).fetchone()
+    sha256 = hashlib.sha256(jpeg()).hexdigest()
+    await client.post("/photos/new", {"lot": str(lot)}, files=[("photo", ("a.jpg", jpeg()))])
+    two = marks()
+    two["swatches"] = [
+        {"name": n, "polygon": s["polygon"]}
+        for n, s in zip(("swatch", "swatch 2"), two["swatches"], strict=True)
+    ]
+    await marked(client, sha256, two, light="daylight")
+    await measured(client, sha256)
+    return sha256, (await client.get(f"/photos/{sha256}/shows")).text
+
+
+async def test_the_regions_are_drawn_and_named_where_they_are_to_be_told(
+    visitor: Visitor, studio: Path
+) -> None:
+    sha256, page = await two_regions_of(visitor("dyer"), studio)
+    assert f'src="/photos/{sha256}/preview"' in page
+    drawn = re.findall(r'<polygon class="edge swatch" points="([^"]*)"', page)
+    named = re.findall(r'<text x="([\d.]+)%" y="([\d.]+)%">([^<]*)</text>', page)
+    assert [n for *_, n in named] == ["swatch", "swatch 2"]
+    for region, outline, (x, y, _) in zip(marks()["swatches"], drawn, named, strict=True):
+        corners = [[float(v) / 1000 for v in xy.split(",")] for xy in outline.split()]
+        assert corners == [pytest.approx(c, abs=1e-4) for c in region["polygon"]]
+        left, top = (min(c[k] for c in region["polygon"]) for k in (0, 1))
+        assert float(x) == pytest.approx(100 * left, abs=0.1)
+        assert float(y) <= 100 * top
+
+
+async def test_a_known_label_takes_the_place_of_the_lot_that_was_filled_in(
+    visitor: Visitor, studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    before = rows(studio)
+    sha256, page = await two_regions_of(dyer, studio)
+    assert re.findall(r'name="lot_\d" value="([^"]*)"', page) == [LOT, LOT]
+    of_lot = {"base_1": "Tebbet double", "lot_1": LOT, "colourway_1": "Harbour at Four"}
+    form = told(once(page), swatch_1="HF-1 skein a", **of_lot)
+    asked = await dyer.post(f"/photos/{sha256}/shows", form)
+    said = html.unescape(asked.text)
+    assert asked.status_code == 400 and rows(studio) == before
+    assert "swatch 'HF-1 skein a' is in the archive, of lot HF-1" in said
+    assert f"not of lot '{LOT}'. If region swatch 2 shows it, keep it again" in said
+    fields = dict(re.findall(r'name="((?:swatch|lot|base|colourway)_\d)" value="([^"]*)"', said))
+    assert (fields["lot_0"], fields["lot_1"]) == (LOT, "")
+    assert (fields["base_1"], fields["colourway_1"]) == ("", "")
+    kept = await dyer.post(f"/photos/{sha256}/shows", {**form, **fields, "once": once(said)})
+    assert kept.status_code == 303, kept.text
+    with sqlite3.connect(studio / "archive.db") as conn:
+        sql = "SELECT m.region, label, code FROM current_measurement AS m JOIN swatch ON "
+        sql += "swatch.id = swatch_id JOIN lot ON lot.id = lot_id WHERE m.photo_sha256 = ?"
+        found = sorted(conn.execute(sql, (sha256,)).fetchall())
+    assert found == [("swatch", "HF-2 again", LOT), ("swatch 2", "HF-1 skein a", "HF-1")]
+
+
+async def test_another_lot_that_was_typed_is_still_refused(visitor: Visitor, studio: Path) -> None:
+    dyer = visitor("dyer")
+    sha256, page = await two_regions_of(dyer, studio)
+    form = told(once(page), swatch_1="HF-1 skein a", lot_1="HF-3")
+    for _ in range(2):
+        refused = await dyer.post(f"/photos/{sha256}/shows", form)
+        assert refused.status_code == 400
+        assert "already has another lot" in html.unescape(refused.text)
