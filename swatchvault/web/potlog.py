@@ -5,7 +5,6 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from datasette import Response
@@ -13,6 +12,7 @@ from datasette import Response
 from swatchvault.cautions import CAUTION_LINE
 from swatchvault.errors import NotFound, SwatchvaultError
 from swatchvault.web import potforms
+from swatchvault.web.potclocks import OpenPot, open_pots, shown_hold
 from swatchvault.web.typed import row_id, whole
 from swatchvault.web.visit import Form, RefusedError, Visit
 
@@ -20,9 +20,6 @@ if TYPE_CHECKING:
     from swatchvault.archive import Pot
     from swatchvault.pot import Dose, PartPlan, PotPlan, StepPlan
     from swatchvault.potclock import Hold
-
-#: A hold that has been over for longer is not shown any more; our choice.
-OVER_SHOWN_S = 6 * 3600.0
 
 WORK: Mapping[str, Callable[[sqlite3.Connection, str, Form], None]] = {
     "step": potforms.log_step,
@@ -127,6 +124,8 @@ class PotView:
     stock_doubts: list[str]
     hold: Hold | None
     holding: bool
+    others: list[OpenPot]
+    water: str
     now: str
     skeins: list[Any]
     bases: list[str]
@@ -173,8 +172,10 @@ def _view(conn: sqlite3.Connection, lot_id: int, step: str, number: str) -> PotV
         went_in=_went_in(pot),
         departures=departures(plan, pot),
         stock_doubts=[str(d) for d in doubts_of_lot(conn, lot_id)],
-        hold=_hold(pot, now),
+        hold=shown_hold(pot, now),
         holding=still_running((d.step for d in pot.steps), now) is not None,
+        others=[] if pot.ended_at else open_pots(conn, now, without=lot_id),
+        water="" if pot.ended_at or afterwards else _water(plan),
         now=now.isoformat(timespec="milliseconds"),
         skeins=pages.skeins_of(conn, pot.lot),
         bases=pages.bases_in_lot(conn, lot_id),
@@ -212,15 +213,14 @@ def _waiting_words(plan: PotPlan | None, step: StepPlan) -> str:
     return step_plan_words(step) + (f" ({part.name})" if part else "")
 
 
-def _hold(pot: Pot, now: datetime) -> Hold | None:
-    """The step whose time runs, or a hold that is over and was not followed by what ends it."""
-    from swatchvault.potclock import latest_timed
+def _water(plan: PotPlan | None) -> str:
+    """How much liquor the pot is to hold, and what of it is plain water."""
+    from swatchvault.pot import pour_words
 
-    hold = latest_timed((d.step for d in pot.steps), now)
-    shown_s = OVER_SHOWN_S if hold and hold.kind == "hold" else 0.0
-    if hold and (pot.ended_at or hold.ended_by or hold.left_s < -shown_s):
-        return None
-    return hold
+    if plan is None or plan.liquor_ml is None or plan.water_ml is None:
+        return ""
+    liquor, water = (pour_words(ml)[0] for ml in (plan.liquor_ml, plan.water_ml))
+    return f"Liquor {liquor}; water besides all that is added {water}."
 
 
 def _doses(

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from datasette import Response
 
 from swatchvault.errors import SwatchvaultError
+from swatchvault.web.potclocks import open_pots
 from swatchvault.web.recipes import recipe_example
 from swatchvault.web.typed import ratio_or_none, whole
 from swatchvault.web.visit import Form, RefusedError, Visit
@@ -74,13 +75,16 @@ def _values(conn: sqlite3.Connection, asked: StartAsked) -> dict[str, Any]:
     from swatchvault.archive.pages_pot import dye_sources, pots, recipe_choices
     from swatchvault.cautions import CAUTION_LINE
     from swatchvault.pot import pour_words, weigh_words
+    from swatchvault.potwork import here
     from swatchvault.recipe_parts import part_words, together_lines
 
+    now = here()
     values: dict[str, Any] = {
         "caution_line": CAUTION_LINE,
         "pour": lambda ml: pour_words(ml)[0],
         "weigh": lambda g: weigh_words(g)[0],
-        "open": pots(conn, open_now=True),
+        "open": open_pots(conn, now),
+        "now": now.isoformat(timespec="milliseconds"),
         "ended": pots(conn, open_now=False, count=10),
         "choices": recipe_choices(conn),
         "example": recipe_example(conn),

@@ -1,4 +1,4 @@
-"""In a real browser: what a refused entry of the pot asks back is answered by one tap, in sight."""
+"""In a real browser: a refusal at the pot is answered by one tap; other pots run on in sight."""
 
 from __future__ import annotations
 
@@ -52,3 +52,20 @@ def test_an_unlikely_weight_is_confirmed_by_one_tap(
     kept.get_by_role("button", name="It really weighed so").click()
     page.locator("#skeins td").get_by_text("120.0").wait_for()
     assert kept.inner_text().strip() == ""
+
+
+def test_the_other_pot_runs_on_in_sight(signed_in: Callable[..., Any], live: Live) -> None:
+    page = signed_in("helper", PHONE)
+    start(page, live, "A-3")
+    log_a_hold(page, "25")
+    start(page, live, "A-4")
+    other = page.locator("#others .runs")
+    other.filter(has_text=":").wait_for()
+    seen = other.inner_text()
+    assert seen.startswith(("hold: 24:", "hold: 25:00"))
+    page.wait_for_timeout(2500)
+    assert other.inner_text() != seen
+    page.locator("#others").get_by_role("link", name="A-3").click()
+    page.get_by_role("heading", name="Pot A-3").wait_for()
+    page.goto(f"{live.url}/pots")
+    page.locator(".runs").filter(has_text="hold: 24:").wait_for()

@@ -48,7 +48,22 @@
 
   const title = document.title;
 
+  // The other pots that are open: each one's time, and the chime when it is over.
+  const toldOfOthers = new Set();
+
+  function tickOthers() {
+    for (const place of document.querySelectorAll(".runs")) {
+      const ends = Date.parse(place.dataset.ends), left = ends - now(), at = hour(ends - ahead);
+      place.textContent = left > 0 ? `${place.dataset.kind}: ${words(left)} to go, to ${at}`
+        : `${place.dataset.kind} over since ${at}`;
+      if (left > 0 || toldOfOthers.has(place.dataset.ends)) continue;
+      toldOfOthers.add(place.dataset.ends);
+      if (left > -60000) ring();
+    }
+  }
+
   function tick() {
+    tickOthers();
     const timer = document.querySelector(".timer");
     if (!timer) {
       document.title = title;

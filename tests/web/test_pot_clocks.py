@@ -1,0 +1,80 @@
+"""Beside the pot: its water, how the other pots stand, and the way there from a recipe."""
+
+from __future__ import annotations
+
+import html
+import re
+import sqlite3
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.web.test_pots import start, step, token
+
+pytestmark = pytest.mark.anyio
+Visitor = Callable[[str], Any]
+
+
+def ago(minutes: float) -> str:
+    at = datetime.now().astimezone() - timedelta(minutes=minutes)
+    return at.isoformat(timespec="seconds")
+
+
+async def test_a_recipe_leads_to_a_pot_of_it_on_the_same_goods(visitor: Visitor) -> None:
+    helper = visitor("helper")
+    page = (await helper.get("/recipe/1?goods=250+g&ratio=1:25")).text
+    link = re.search(r'href="(/pots\?[^"]*)">Start a pot of it', page)
+    assert link
+    begun = (await helper.get(html.unescape(link[1]))).text
+    assert "250 g of goods, dry; liquor 6250 mL" in begun and "Start the pot" in begun
+
+
+async def test_the_pot_says_its_water_while_it_is_open(visitor: Visitor) -> None:
+    helper = visitor("helper")
+    asked = (await helper.get("/pots?recipe=1&goods=200&ratio=30")).text
+    said = re.search(r"liquor (\d+ mL), (water besides all that is added \d+ mL)", asked)
+    assert said and said[1] == "6000 mL"
+    path = await start(helper, "W-1")
+    assert f"Liquor {said[1]}; {said[2]}." in (await helper.get(path)).text
+    await helper.post(path, {"once": token("end"), "do": "end"})
+    ended = (await helper.get(path)).text
+    assert "water besides" not in ended
+    assert ended.index("Take a photo of it") < ended.index("<h2")
+    assert ended.count("Take a photo of it") == 1
+    assert "water besides" not in (await helper.get(await start(helper, "W-2", ratio=""))).text
+
+
+async def test_every_open_pot_says_how_its_hold_stands(visitor: Visitor) -> None:
+    helper = visitor("helper")
+    first, second = await start(helper, "C-1"), await start(helper, "C-2")
+    now = datetime.now().astimezone()
+    assert 'class="runs"' not in (await helper.get("/pots")).text
+    await helper.post(first, step("h1", kind="hold", minutes="40", at=ago(0)))
+    ends = now + timedelta(minutes=40)
+    for path in ("/pots", second):
+        page = (await helper.get(path)).text
+        (found,) = re.findall(r'<strong class="runs" data-ends="([^"]*)"[^>]*>([^<]*)<', page)
+        assert abs(datetime.fromisoformat(found[0]) - ends) < timedelta(seconds=60)
+        assert re.fullmatch(r"hold: (39|40) min \d\d s to go, to \d\d:\d\d", found[1])
+        assert "data-chime" in page
+    assert 'class="runs"' not in (await helper.get(first)).text  # its own is the large clock
+    assert "C-2" in (await helper.get(first)).text
+    await helper.post(first, {"once": token("e"), "do": "end", "all_the_same": "yes"})
+    assert "C-1" not in (await helper.get(second)).text
+
+
+async def test_a_hold_that_is_over_says_since_when(visitor: Visitor, studio: Path) -> None:
+    helper = visitor("helper")
+    path = await start(helper, "O-1")
+    await helper.post(path, step("h", kind="hold", minutes="5"))
+    with sqlite3.connect(studio / "archive.db") as conn:
+        conn.execute("UPDATE pot_step SET at = ? WHERE kind = 'hold' AND minutes = 5", (ago(15),))
+        conn.execute("UPDATE pot SET started_at = ?", (ago(20),))
+    over = datetime.now().astimezone() - timedelta(minutes=10)
+    page = (await helper.get("/pots")).text
+    assert re.search(
+        f">hold over since (?:{over:%H:%M}|{over - timedelta(minutes=1):%H:%M})<", page
+    )
