@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
+from swatchvault.amounts import UNITS
 from swatchvault.errors import SwatchvaultError
 
 if TYPE_CHECKING:
@@ -14,6 +15,13 @@ if TYPE_CHECKING:
 
 _TEMPERATURE = re.compile(r"(-?[0-9]+(?:[.,][0-9]+)?) ?°? ?C", re.IGNORECASE)
 _MINUTES = re.compile(r"([0-9]+(?:[.,][0-9]+)?) ?min(?:utes?)?", re.IGNORECASE)
+_BARE = re.compile(r"[0-9]+(?:[.,][0-9]+)?")
+# Where commas are left out: what may follow the kind, with the small words that people put before.
+_AMOUNT = rf"[0-9]+(?:[.,/][0-9]+)? ?(?:%|{'|'.join(map(re.escape, UNITS))})(?: per 100 ?g)?"
+_NEXT = re.compile(
+    rf"(?:at |for |to |up to )?({_TEMPERATURE.pattern}|{_MINUTES.pattern}|{_AMOUNT})(?= |$)",
+    re.IGNORECASE,
+)
 
 
 @dataclass(frozen=True)
@@ -40,12 +48,14 @@ def read_step(text: str) -> PlannedStep:
     """A planned step as it is shown: ``acid in, 2 %, 85 °C, 30 min, white vinegar``.
 
     The kind comes first; the rest may be left out. What is no temperature, time or amount is the
-    note.
+    note. After the kind a comma may be missing (``hold 85 C 30 min``), and so may the "in" of what
+    goes in.
     """
     from swatchvault.archive.entities import PlannedStep
     from swatchvault.archive.recipes import check_kind, planned_amount
 
-    kind, *rest = (word.strip() for word in text.split(", "))
+    first, *more = (word.strip() for word in text.split(", "))
+    kind, *rest = (*_without_commas(first), *more)
     amount = temperature = minutes = None
     note: list[str] = []
     for word in rest:
@@ -53,12 +63,37 @@ def read_step(text: str) -> PlannedStep:
             temperature = float(found[1].replace(",", "."))
         elif minutes is None and (found := _MINUTES.fullmatch(word)):
             minutes = float(found[1].replace(",", "."))
+        elif amount is None and not note and _BARE.fullmatch(word):
+            raise SwatchvaultError(
+                f"{word} of what? Write its unit: {word} C, {word} min, {word} %, {word} g or "
+                f"{word} mL"
+            )
         elif amount is None and not note and any(c.isdigit() for c in word):
             planned_amount(word)  # refuses a number without a unit
             amount = word
         else:
             note.append(word)
     return PlannedStep(check_kind(kind), amount, temperature, minutes, ", ".join(note) or None)
+
+
+def _without_commas(first: str) -> list[str]:
+    """A kind of step and what follows it without a comma, as the words it would be with commas.
+
+    What begins with no kind of step is left as it is, to be refused.
+    """
+    from swatchvault.archive.schema_studio import STEP_KINDS
+
+    said = " ".join(first.split())
+    names = [(name, kind) for kind in STEP_KINDS for name in (kind, kind.removesuffix(" in"))]
+    for name, kind in sorted(names, key=lambda found: -len(found[0])):
+        if not f"{said} ".casefold().startswith(f"{name} "):
+            continue
+        words, left = [kind], said[len(name) :].strip()
+        while found := _NEXT.match(left):
+            words.append(found[1])
+            left = left[found.end() :].strip()
+        return [*words, left] if left else words
+    return [first]
 
 
 def read_depth(dye: str, text: str) -> float:

@@ -68,7 +68,35 @@ def test_a_step_is_read_as_it_is_shown(kind, amount, temperature, minutes, note)
 
 
 @pytest.mark.parametrize(
-    ("text", "said"), [("stir, 3 min", "unknown kind"), ("acid in, 3 pots", "units known")]
+    ("typed", "meant"),
+    [
+        ("soak 30 min", PlannedStep("soak", None, None, 30.0)),
+        ("Hold 85 C 40 min", PlannedStep("hold", None, 85.0, 40.0)),
+        ("hold at 85 °C for 40 minutes", PlannedStep("hold", None, 85.0, 40.0)),
+        ("heat to 82,5 C, slowly", PlannedStep("heat", None, 82.5, None, "slowly")),
+        ("acid 2 %", PlannedStep("acid in", "2 %")),
+        ("acid in 2,5 % white vinegar", PlannedStep("acid in", "2,5 %", note="white vinegar")),
+        ("salt in 20 mL per 100 g", PlannedStep("salt in", "20 mL per 100 g")),
+        ("levelling agent 1/2 tsp", PlannedStep("levelling agent in", "1/2 tsp")),
+        ("rinse until clear", PlannedStep("rinse", note="until clear")),
+        ("dye", PlannedStep("dye in")),
+        ("other auxiliary 3 g, first", PlannedStep("other auxiliary in", "3 g", note="first")),
+    ],
+)
+def test_commas_after_the_kind_may_be_left_out(typed, meant):
+    assert read_step(typed) == meant
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("stir, 3 min", "unknown kind"),
+        ("acid in, 3 pots", "units known"),
+        ("soaking 30 min", "unknown kind"),
+        ("hold until 85 C is reached", "cannot be read"),
+        ("heat, 85", "85 of what.* 85 C, 85 min, 85 %"),
+        ("heat 85", "85 of what"),
+    ],
 )
 def test_a_step_that_cannot_be_read(text, said):
     with pytest.raises(SwatchvaultError, match=said):
