@@ -35,7 +35,8 @@ _PART_FIELDS = (
 async def new_recipe_page(visit: Visit) -> Response:
     """The form; a POST stores the recipe, and one that is refused comes back as it was typed.
 
-    A POST by the buttons of parts stores nothing: the form comes back with one more, or one less.
+    A POST by the buttons of parts stores nothing: the form comes back with one more, or one less;
+    and so does one that only asks for the form with what was typed in it.
     """
     if visit.request.method != "POST":
         asked = (visit.asked(name) for name in ("from", "colourway", "onto"))
@@ -86,7 +87,10 @@ def _typed_part(form: Form, number: int) -> TypedPart:
 
 
 def _other_parts(typed: TypedRecipe, wanted: str) -> TypedRecipe | None:
-    """The recipe with a part more or less, as the button says; ``None`` where it is to be kept."""
+    """The recipe with a part more or less, as the button says, or as it is ``as typed``; ``None``
+    where it is to be kept."""
+    if wanted == "as typed":
+        return typed
     if wanted == "add part":
         return typed.with_another() if len(typed.parts) < MOST_PARTS else typed
     if gone := re.fullmatch(r"remove part ([1-9])", wanted):

@@ -45,6 +45,7 @@ async function sendInPlace(form, button) {
   try {
     answer = await fetch(form.action, { method: "POST", body: new URLSearchParams(new FormData(form, button)) });
     if (answer.redirected) {
+      document.dispatchEvent(new Event("taken"));
       location.href = answer.url;
       return;
     }
