@@ -21,7 +21,8 @@ from swatchvault.archive.pages_find import shown_with
 from swatchvault.errors import NotFound
 from swatchvault.groups import U_UNKNOWN
 from swatchvault.lotcheck import as_colour
-from swatchvault.pair import Capture, Colour, OwnFrame, capture_class
+from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, capture_class
+from swatchvault.pairdoubt import pair_doubt
 from swatchvault.photodoubt import (
     Apart,
     apart,
@@ -274,7 +275,7 @@ def _apart(
         ours = Colour.from_measurement(query.measured, light=light, neutral=query.neutral)
         theirs = as_colour(spoken)
         capture = capture_class(ours, theirs, _of_one_setup(query.taken, spoken))
-        u = shades.u_of_pair(ours, theirs, capture, delta_e, k_l)
+        u = pair_doubt(ours, theirs, Conditions(capture, k_l=k_l)).u_stated(delta_e)
         return Apart(delta_e, u, capture.value)
     u = shades.u_to_stated(query.target.lab, spoken.lab, spoken.covariance.total, k_l)
     return Apart(delta_e, u, "a stated colour")

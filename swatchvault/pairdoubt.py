@@ -80,6 +80,10 @@ class PairDoubt:
         """Standard uncertainty in the test, at a difference of ``delta_e``."""
         return mean_u(self.covariance(delta_e))
 
+    def u_stated(self, delta_e: float) -> float:
+        """Standard uncertainty that is stated of a reading of ``delta_e``, as a check states it."""
+        return mean_u(self.stated(delta_e))
+
 
 def mean_u(s: Floats) -> float:
     """Standard uncertainty of a distance of covariance ``s`` (3, 3): root of its mean variance."""

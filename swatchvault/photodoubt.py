@@ -46,7 +46,8 @@ def doubt_of_swatches(
 
 @dataclass(frozen=True)
 class Apart:
-    """How far two swatches are apart: ΔE00, its standard uncertainty, and by which photos."""
+    """How far two swatches are apart: ΔE00, its standard uncertainty as a check of the two states
+    it, and by which photos."""
 
     delta_e: float
     u: float
@@ -75,7 +76,7 @@ def apart(
     conditions = Conditions(capture, k_l=k_l, same_dyes=same_dyes, own_frame=own)
     doubt = pair_doubt(pair[0], pair[1], conditions)
     delta_e = float(delta_e_2000(pair[0].lab, pair[1].lab, k_l))
-    return Apart(delta_e, doubt.u(delta_e), capture.value)
+    return Apart(delta_e, doubt.u_stated(delta_e), capture.value)
 
 
 def dry_of(photos: Sequence[StoredColour]) -> list[StoredColour]:

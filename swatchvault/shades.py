@@ -131,11 +131,6 @@ def u_to_stated(lab: ArrayLike, hit_lab: ArrayLike, hit_cov: ArrayLike, k_l: flo
     return math.sqrt(variance) if variance >= 0.0 else math.nan
 
 
-def u_of_pair(a: Colour, b: Colour, capture: Capture, delta_e: float, k_l: float) -> float:
-    """Doubt of the ΔE00 of two measured colours, by how their photos belong together."""
-    return pair_doubt(a, b, Conditions(capture, k_l=k_l)).u(delta_e)
-
-
 def shared_ranks(delta_e: Sequence[float], u: Sequence[float]) -> list[int]:
     """Ranks of hits, nearest first; those that cannot be told from the first of a rank share it.
 
@@ -166,9 +161,9 @@ def u_pairs(
     """(n, n) doubt of each pair's ΔE00; ``setups``: (set-up, locked) of each, or None;
     ``own_frames``: what repeats taught of a set-up, for pairs of photos that share it.
 
-    As :func:`u_of_pair`, but the region part is read on each colour's own axes and not on the
-    pair's: near enough for pairs within some ΔE00 of each other, and quick. NaN where a photo has
-    no reference.
+    As `pair_doubt` has it of each pair in the test, but the region part is read on each colour's
+    own axes and not on the pair's: near enough for pairs within some ΔE00 of each other, and quick.
+    NaN where a photo has no reference.
     """
     taught = own_frames or {}
     capture = _captures(colours, setups)

@@ -21,19 +21,22 @@ from swatchvault.archive import (
     file_photo,
     set_master,
 )
-from swatchvault.pair import Capture, Colour
-from swatchvault.shades import u_of_pair, u_pairs
+from swatchvault.pair import Capture, Colour, Conditions
+from swatchvault.pairdoubt import pair_doubt
+from swatchvault.shades import u_pairs
 from tests.swatchvault.factories import covariance, layout, measured, photo_file, photo_of, studio
 from tests.swatchvault.running import run
 
 GREY = (0.2, 0.2, 0.2)
-#: Lot, its stocks of Ember, the grey of its photo.
+#: Lot, its stocks of Ember, the grey of its photo; "far" is so far off that doubt has grown.
 LOTS = {
     "like": (("S1",), GREY),
     "moved": (("S1",), (0.2, 0.2, 0.22)),  # the white balance moved by a tenth
     "other": (("S2",), GREY),
     "bare": ((), GREY),
+    "far": (("S1",), GREY),
 }
+FAR_L = 48.0
 
 
 def dyed(conn, code, stocks):
@@ -55,7 +58,8 @@ def archive(tmp_path_factory):
         for number, (label, lot, grey) in enumerate(swatches):
             swatch = add_swatch(made.conn, Swatch(label, "Lumme", "skein", lot)).id
             source = photo_file(folder, f"{label}.jpg", f"photo {number}".encode())
-            lab, doubt = (42 + 0.1 * number, 31.5, -8.0), covariance(0.02)
+            lightness = FAR_L if label == "far" else 42 + 0.1 * number
+            lab, doubt = (lightness, 31.5, -8.0), covariance(0.02)
             found = measured(lab=lab, covariance=doubt, flags=frozenset())
             place = layout()
             reading = ReferenceReading(place.references[0], frozenset(), neutral=grey)
@@ -81,7 +85,7 @@ def test_near_says_of_a_pair_what_check_says(archive, hits, capsys, lot):
 
 def test_greys_that_differ_are_no_locked_set_up(archive, hits):
     assert {n: h["photos"] for n, h in hits.items() if n != "moved"} == dict.fromkeys(
-        ("again", "like", "other", "bare"), "locked set-up"
+        ("again", "like", "other", "bare", "far"), "locked set-up"
     )
     assert hits["moved"]["photos"] == "same set-up"
 
@@ -91,7 +95,8 @@ def test_groups_see_the_greys_too():
     sides = [Colour(lab, np.zeros((3, 3)), "steps", light="daylight", neutral=g) for g in grey]
     apart = u_pairs(sides, [(1, True)] * 4, np.full((4, 4), 1.0), 2.0)
     locked, free = (
-        u_of_pair(sides[0], sides[0], way, 1.0, 2.0) for way in (Capture.LOCKED, Capture.SAME_SETUP)
+        pair_doubt(sides[0], sides[0], Conditions(way, k_l=2.0)).u(1.0)
+        for way in (Capture.LOCKED, Capture.SAME_SETUP)
     )
     assert locked < free
     assert apart[0, [1, 2, 3]] == pytest.approx([locked, free, locked])
@@ -99,7 +104,8 @@ def test_groups_see_the_greys_too():
 
 def test_same_dyes_are_known_from_the_records(hits):
     known = {name: hit["same_dyes"] for name, hit in hits.items()}
-    assert known == {"again": True, "like": True, "moved": True, "other": False, "bare": None}
+    alike = dict.fromkeys(("again", "like", "moved", "far"), True)
+    assert known == {**alike, "other": False, "bare": None}
     assert hits["like"]["u"] < 0.5 * hits["bare"]["u"]
     assert hits["other"]["u"] == pytest.approx(hits["bare"]["u"], rel=0.1)
 

@@ -10,7 +10,8 @@ from ingest.colour import D50, D65, bradford, delta_e_2000, xyz_to_lab
 from swatchvault import shades
 from swatchvault.errors import CompareError
 from swatchvault.maps import gaps, map_svg, screen_colour
-from swatchvault.pair import Capture, Colour
+from swatchvault.pair import Capture, Colour, Conditions
+from swatchvault.pairdoubt import pair_doubt
 
 
 @pytest.fixture(scope="module")
@@ -199,7 +200,7 @@ def test_doubt_of_many_pairs_is_that_of_each(darker):
     delta_e = 4.0 * shades.pairwise([c.lab for c in colours], 2.0)
     table = shades.u_pairs(colours, setups, delta_e, 2.0)
     for (i, j), way in ways.items():
-        exact = shades.u_of_pair(colours[i], colours[j], way, delta_e[i, j], 2.0)
+        exact = pair_doubt(colours[i], colours[j], Conditions(way, k_l=2.0)).u(delta_e[i, j])
         assert [table[i, j], table[j, i]] == pytest.approx([exact, exact], rel=0.02)
     assert np.isnan(table[0, 3])
     assert shades.u_pairs(colours[:3], [None] * 3, delta_e[:3, :3], 2.0)[0, 2] > table[0, 2]
