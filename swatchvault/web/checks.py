@@ -120,6 +120,21 @@ def ask_of(form: Form) -> Ask:
     return Ask(chosen or None, limits["tolerance"], limits["k_l"], across, dyes)
 
 
+def cannot_yet(conn: sqlite3.Connection, lot_id: int) -> tuple[str, list[tuple[str, str]]] | None:
+    """Why no swatch of the lot can be held to a master as things are, and where to go on; ``None``
+    where one can, or where there is none yet."""
+    ready = _ready(conn, lot_id)
+    if ready["can"] or not ready["swatches"]:
+        return None
+    reasons = {s["why_not"] for s in ready["swatches"]}
+    said = "; ".join(f"swatch {s['swatch']} {s['why_not']}" for s in ready["swatches"])
+    words = f"{said[0].upper()}{said[1:]}."
+    if reasons == {"is the master itself"}:
+        return words, []
+    links = [link for link in ready["links"] if link[0] != f"/lot/{lot_id}"]
+    return f"{words} {ready['what_next']}", links
+
+
 def _cannot(conn: sqlite3.Connection, lot_id: int, ask: Ask) -> RefusedError:
     """Why no swatch of the lot can be held to a master, and what to do, for a page."""
     ready = _ready(conn, lot_id)
@@ -145,7 +160,8 @@ def what_to_do(lot: Record, swatches: Sequence[Record]) -> tuple[str, list[tuple
     if without is not None:
         kind = f"on {without['base']} as {without['form']}"
         words = f"Make a swatch {kind} the master, on its colourway's page: one of an earlier lot, "
-        return f"{words}or this one for later lots.", [page]
+        own = (f"/swatch/{without['swatch_id']}#master", f"Swatch {without['swatch']}")
+        return f"{words}or this one for later lots.", [own, page]
     bare = next((s["master"] for s in measured if s["master"] and not s["master"]["lab"]), None)
     if bare is not None:
         words = f"Photograph {bare['swatch']} again, or make another swatch the master."

@@ -7,7 +7,7 @@ from typing import Any
 
 from datasette import Response
 
-from swatchvault.web.checks import newest_and_earlier
+from swatchvault.web.checks import cannot_yet, newest_and_earlier
 from swatchvault.web.mend import names_for, put_right
 from swatchvault.web.typed import number_or_none, row_id
 from swatchvault.web.visit import RefusedError, Visit
@@ -19,7 +19,9 @@ _MOST_LABELS = 40
 
 async def lot_page(visit: Visit) -> Response:
     """All that the archive holds of a lot."""
-    return await visit.page("sv_lot.html", await visit.read(_lot, row_id(visit)))
+    lot_id = row_id(visit)
+    cannot = await visit.read(cannot_yet, lot_id) if visit.may("log") else None
+    return await visit.page("sv_lot.html", {**await visit.read(_lot, lot_id), "cannot": cannot})
 
 
 async def lot_card(visit: Visit) -> Response:

@@ -149,6 +149,32 @@ async def test_a_lot_that_cannot_be_checked_says_why(
     assert (await dyer.get("/check/new?lot=1e3")).status_code == 400
 
 
+async def test_a_lots_page_offers_no_check_that_would_be_refused(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    helper, button = visitor("helper"), ">Check against the master</button>"
+    lot_id, swatch_id, label = ask(
+        studio,
+        "SELECT lot_id, min(id), label FROM swatch WHERE lot_id IN (SELECT id FROM lot WHERE "
+        "colourway_id NOT IN (SELECT colourway_id FROM master)) GROUP BY lot_id "
+        "HAVING count(*) = 1",
+    )[0]
+    page = html.unescape((await helper.get(f"/lot/{lot_id}")).text)
+    assert button not in page and f"Swatch {label} has no master as" in page
+    assert f'href="/swatch/{swatch_id}#master"' in page
+    assert 'id="master"' in (await helper.get(f"/swatch/{swatch_id}")).text
+    (of_master,) = ask(
+        studio,
+        "SELECT lot_id FROM swatch JOIN master ON master.swatch_id = swatch.id WHERE (SELECT "
+        "count(*) FROM swatch AS s WHERE s.lot_id = swatch.lot_id) = 1",
+    )[0]
+    page = (await helper.get(f"/lot/{of_master}")).text
+    assert button not in page and "is the master itself." in page
+    checked, _, _ = lot_with_verdict(studio, "within")
+    page = (await helper.get(f"/lot/{checked}")).text
+    assert button in page and "No check yet." not in page
+
+
 async def test_the_pictures_stand_side_by_side_in_corrected_colour(
     visitor: Callable[[str], Any], studio: Path
 ) -> None:

@@ -225,7 +225,7 @@ async def test_a_helper_reads_and_does_not_set_masters(
         assert "Hold later lots to this swatch" not in text
         form = {"once": "a" * 22, "swatch": "1", "tolerance": "2"}
         assert (await helper.post(page, form)).status_code == 403
-    assert 'action="/check/new"' in (await helper.get("/lot/1")).text
+    assert 'action="/check/new"' in (await helper.get("/lot/2")).text
 
 
 async def test_how_even_the_master_is_can_be_held_to(
