@@ -44,7 +44,10 @@ FLAGS: Mapping[str, str] = {
     "card tilted in the light": (
         "The light changes across the grey reference: it is tilted, or the light is very near."
     ),
-    "card in shadow": "A shadow edge lies across the grey reference.",
+    "card in shadow": (
+        "A shadow edge lies across the grey reference, so the photo's colours are off: photograph "
+        "it again in one even light. Only swatches within this photo are held to each other."
+    ),
     "tone curve not removed": (
         "One grey card, or fewer than six neutrals, cannot show how the camera bends light and "
         "dark: colours much lighter or darker are uncertain. Six neutral steps or a chart, none "

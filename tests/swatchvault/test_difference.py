@@ -151,6 +151,16 @@ def test_a_reference_that_does_not_fit_lets_no_lot_pass_from_another_photo(captu
     assert judge(off, colour(LAB + 12), taken).verdict is O
 
 
+@pytest.mark.parametrize(("capture", "verdict"), [("same frame", O), ("locked set-up", C)])
+def test_a_shadow_across_a_reference_lets_no_two_photos_be_held_together(capture, verdict):
+    taken = Conditions(capture, 2.0, 2.0, "daylight", True)
+    shaded = colour(flags=frozenset({"card in shadow"}))
+    for one, other in ((shaded, colour(LAB + 12)), (colour(LAB + 12), shaded)):
+        diff = judge(one, other, taken)
+        assert diff.verdict is verdict and bool(diff.stops) is (verdict is C)
+    assert judge(shaded, colour(), taken).verdict is (W if capture == "same frame" else C)
+
+
 def test_a_gross_difference_needs_no_good_photo():
     diff = judge(colour([80, 0, 60], "card"), colour([30, 40, -40], "card"), Conditions("other"))
     assert diff.verdict is O and diff.gross
