@@ -70,8 +70,8 @@ def grey_icc(curve):
     return make_icc(tags, space=b"GRAY")
 
 
-def table_icc():
-    """An RGB profile by look-up table (mft1): Lab = (100 (R+G+B)/3, 0, 0), all greys."""
+def table_icc(a_star=0):
+    """An RGB profile by look-up table (mft1): Lab = (100 (R+G+B)/3, a_star, 0), all one hue."""
     ramp = bytes(range(256))
     head = b"mft1\0\0\0\0" + bytes([3, 3, 2, 0])
     head += b"".join(map(fixed, (1, 0, 0, 0, 1, 0, 0, 0, 1)))
@@ -79,7 +79,7 @@ def table_icc():
     for r in (0, 1):
         for g in (0, 1):
             for b in (0, 1):
-                grid += bytes([round(255 * (r + g + b) / 3), 128, 128])
+                grid += bytes([round(255 * (r + g + b) / 3), 128 + a_star, 128])
     tags = [(b"desc", desc("by table")), (b"wtpt", xyz_tag(D50)), (b"cprt", desc("none"))]
     return make_icc([*tags, (b"A2B0", head + ramp * 3 + grid + ramp * 3)], pcs=b"Lab ")
 

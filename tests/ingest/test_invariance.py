@@ -43,7 +43,7 @@ LAYOUTS = {
 def scene(red, green, blue):
     """(HEIGHT, WIDTH, 3) linear light: table, six steps, wound yarn of one colour, some noise."""
     rng = np.random.default_rng(8)
-    light = np.full((HEIGHT, WIDTH, 3), 0.4)
+    light = np.full((HEIGHT, WIDTH, 3), (0.41, 0.4, 0.38))  # a picture without colour is refused
     for polygon, y in zip(PATCHES, STEPS, strict=True):
         (x0, y0), (x1, y1) = polygon[0], polygon[2]
         rows, columns = (

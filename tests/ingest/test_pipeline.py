@@ -171,6 +171,7 @@ def test_marks_that_cannot_be_right_name_the_photo_first(tmp_path):
 def test_a_card_that_says_nothing_names_the_photo_first(tmp_path):
     light = scene()
     paint(light, CARD, (1.5, 1.5, 1.5))
+    paint(light, NEW, rgb_of_lab(LABS["new"]))
     pixels = coded(light)
     path = save(tmp_path, pixels, Layout((card_at(CARD, pixels),)))
     with pytest.raises(ReferenceMissing) as caught:
@@ -185,6 +186,17 @@ def test_a_swatch_too_small_names_the_photo_first(tmp_path):
     with pytest.raises(SwatchError) as caught:
         measure_photo(path)
     assert "'dot' is 10 x 10 pixels" in one_line(caught, "lot.png")
+
+
+@pytest.mark.parametrize("bits", [8, 16])
+def test_a_black_and_white_picture_is_refused_and_one_grey_pixel_short_of_it_is_not(tmp_path, bits):
+    pixels, layout = picture(bits)
+    grey = np.repeat(pixels[..., 1:2], 3, axis=2)
+    with pytest.raises(PhotoError) as caught:
+        measure_photo(save(tmp_path, grey, layout))
+    assert "black and white" in one_line(caught, "lot.png")
+    grey[5, 7, 2] -= 1  # off the pixels that are looked at first
+    assert measure_photo(save(tmp_path, grey, layout)).swatches
 
 
 @pytest.mark.parametrize("content", [b"", b"not a picture", b"\x89PNG\r\n\x1a\n" + b"\0" * 40])

@@ -42,6 +42,10 @@ def scene() -> np.ndarray:
     return np.clip(light, 0, 1)
 
 
+#: Those of :func:`wholes` that have no colour, so that they are read and not measured.
+BLACK_AND_WHITE = frozenset({("JPEG", 3), ("PNG", 4), ("HEIC", 2)})
+
+
 @functools.cache
 def wholes() -> dict[str, list[bytes]]:
     """Sound files of each kind, in several of its forms."""
@@ -50,7 +54,7 @@ def wholes() -> dict[str, list[bytes]]:
     deep = np.round(coded * 65535).astype(np.uint16)
     grey, picture = eight[:, :, 1].copy(), Image.fromarray(eight)
     exif = exif_bytes(make="Test", model="Camera", taken="2026:03:01 10:00:00", space=1)
-    tables = table_icc()
+    tables = table_icc(20)
     mosaic = np.rint(scene()[:, :, 1] * 65535).astype(np.uint16)
     dng = make_dng(mosaic, np.linalg.inv(colour.SRGB_TO_XYZ), (1, 1, 1))
     long_strips = [(33432, "A", b"a" * 40 + b"\0"), (34675, "U", P3_ICC)]
