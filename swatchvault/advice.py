@@ -6,8 +6,15 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from ingest.flags import FLAGS
-from swatchvault.difference import GATE_WITHIN, LEVEL, Difference, Verdict, judge
+from ingest.model import FLAGS
+from swatchvault.difference import (
+    GATE_WITHIN,
+    LEVEL,
+    STOPPING_APART,
+    Difference,
+    Verdict,
+    judge,
+)
 from swatchvault.pair import Capture, Colour, Conditions
 from swatchvault.pairdoubt import pair_doubt
 
@@ -131,11 +138,11 @@ def what_next(master: Colour, new: Colour, diff: Difference) -> tuple[Advice, ..
     """Advice where the verdict is "cannot tell", the best first; none where it is not."""
     if diff.verdict is not Verdict.CANNOT_TELL:
         return ()
+    if diff.stops and all(any(FLAGS[f] in stop for f in STOPPING_APART) for stop in diff.stops):
+        return (Advice(REFERENCE_AGAIN, math.nan, False),)
     if diff.stops:
         text = "Put right what is said above, photograph again, and compare then."
         return (Advice(text, math.nan, False),)
-    if diff.bars and all(FLAGS["reference does not fit"] in bar for bar in diff.bars):
-        return (Advice(REFERENCE_AGAIN, math.nan, False),)
     if (
         diff.bars
         and diff.p_within <= LEVEL

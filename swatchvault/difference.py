@@ -33,7 +33,9 @@ class Verdict(StrEnum):
 #: Flags under which two photos are not held against each other, while two swatches of one photo
 #: are. Of 33 rendered pairs of one yarn, one photo with a shadow of 10 to 40 % across part of its
 #: card, steps or chart, 10 had been called outside; within one photo so shadowed 1 of 33 changed.
-STOPPING_APART = frozenset({"card in shadow"})
+#: Where a reference did not fit in simulated photos (60 sets in each light), 188 of the 964 lots
+#: of another photo that were called outside were not.
+STOPPING_APART = frozenset({"card in shadow", "reference does not fit"})
 #: Below this L* no lot is called within: dark colours are where wrong passes came from.
 DARK_L = 25.0
 
@@ -145,11 +147,6 @@ def judge(
             "camera sees too little of so dark a colour."
             for s, c in sides
             if c.lab[0] < DARK_L
-        ),
-        *(
-            f"{s}: {FLAGS['reference does not fit']}"
-            for s, c in sides
-            if apart and "reference does not fit" in c.flags
         ),
     ]
     u = doubt.u(tolerance)

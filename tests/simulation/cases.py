@@ -202,9 +202,10 @@ def _pair_rows(
         true_l=true_l,
         lab_m=first.lab[mine],
         lab_l=other.lab[theirs],
-        stop=first.stopped[mine] | other.stopped[theirs],
-        bar=(np.maximum(first.zero[mine], other.zero[theirs]) >= ZERO_SHARE)
-        | (other is not first and (first.misfit or other.misfit)),
+        stop=first.stopped[mine]
+        | other.stopped[theirs]
+        | (other is not first and (first.alone or other.alone)),
+        bar=np.maximum(first.zero[mine], other.zero[theirs]) >= ZERO_SHARE,
     )
     made = np.isfinite(bank.lots[..., 0]).ravel()
     return {key: values[made] for key, values in rows.items()}

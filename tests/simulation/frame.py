@@ -21,6 +21,7 @@ from ingest.locate import chart_reference
 from ingest.measure import CLIPPED_BEYOND_USE
 from ingest.model import Array, Encoding, Photo, Polygon, Reference, Settings
 from ingest.reading import clip_code, zero_code
+from swatchvault.difference import STOPPING_APART
 from tests.render import camera, spectra
 from tests.render.camera import Shot
 
@@ -69,9 +70,9 @@ class Taken:
     flags: frozenset[str]
 
     @property
-    def misfit(self) -> bool:
-        """Whether the reference's patches do not agree with their values."""
-        return "reference does not fit" in self.flags
+    def alone(self) -> bool:
+        """Whether the frame is held to no other one, for its reference is shaded or misfits."""
+        return bool(self.flags & STOPPING_APART)
 
     @property
     def stopped(self) -> np.ndarray:

@@ -135,11 +135,11 @@ def test_a_stopped_verdict_asks_for_another_photo():
     assert "photograph again" in only.text
 
 
-def test_a_reference_that_does_not_fit_is_put_right_first():
-    off = frozenset({"reference does not fit"})
-    pair = [replace(c, flags=off) for c in colours("steps")]
+@pytest.mark.parametrize("flag", ["reference does not fit", "card in shadow"])
+def test_a_reference_that_keeps_two_photos_apart_is_put_right_first(flag):
+    pair = [replace(c, flags=frozenset({flag})) for c in colours("steps")]
     apart = Conditions("locked set-up", light="daylight", same_dyes=True)
     (only,) = advice(pair, apart)
     assert only.text == REFERENCE_AGAIN
-    dark = [replace(c, flags=off) for c in colours("steps", lab=(18, 5, 5), change=(0.1, 0, 0))]
-    assert all(a.text != REFERENCE_AGAIN for a in advice(dark, apart))
+    (only,) = advice([replace(c, flags=c.flags | {"clipped beyond use"}) for c in pair], apart)
+    assert "Put right what is said above" in only.text
