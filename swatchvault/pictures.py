@@ -19,6 +19,8 @@ from swatchvault.writing import cannot_write
 DRAWING_SIDE = 1600
 #: Outlines are drawn white inside black, so that no colour stands beside a swatch.
 LINE, RIM = (255, 255, 255), (0, 0, 0)
+#: Black around a label's words, pixels.
+PAD = 4
 #: What the standard tag Software (EXIF 305) of pictures of ours says.
 SOFTWARE_TAG, SOFTWARE = 0x0131, "Swatchvault"
 PICTURES = {".jpg": "JPEG", ".jpeg": "JPEG", ".png": "PNG"}
@@ -38,7 +40,8 @@ def draw_layout(photo: Photo, layout: Layout) -> Array:
     for reference in layout.references:
         words = f"{reference.kind}, by {reference.located}"
         if reference.corners:
-            outlines.append((reference.corners, ""))
+            outlines.append((reference.corners, words))
+            words = ""
         outlines += [(p, words if i == 0 else "") for i, p in enumerate(reference.patches)]
     outlines += [(s.polygon, s.name) for s in layout.swatches]
     if layout.scale is not None:
@@ -47,13 +50,27 @@ def draw_layout(photo: Photo, layout: Layout) -> Array:
         for colour, thick in ((RIM, 5), (LINE, 2)):
             cv2.polylines(picture, [points(polygon)], True, colour, thick, cv2.LINE_AA)
     for polygon, words in outlines:
-        x, y = points(polygon).min(axis=0)
-        for colour, thick in ((RIM, 5), (LINE, 2)):
-            place = (int(x), max(int(y) - 8, 20))
-            cv2.putText(
-                picture, words, place, cv2.FONT_HERSHEY_SIMPLEX, 0.8, colour, thick, cv2.LINE_AA
-            )
+        if words:
+            _label(picture, words, points(polygon))
     return picture
+
+
+def _label(picture: Array, words: str, outline: Array) -> None:
+    """Words in white on black above an outline's top left corner, whole inside the picture."""
+    import cv2
+
+    height, width = picture.shape[:2]
+    scale = 0.8 if width >= DRAWING_SIDE / 2 else 0.5
+    (w, h), under = cv2.getTextSize(words, cv2.FONT_HERSHEY_SIMPLEX, scale, 2)
+    if w + 2 * PAD > width:
+        scale *= (width - 2 * PAD) / w
+        (w, h), under = cv2.getTextSize(words, cv2.FONT_HERSHEY_SIMPLEX, scale, 2)
+    left, top = outline.min(axis=0)
+    x = int(np.clip(left, 0, max(width - w - 2 * PAD, 0)))
+    y = int(np.clip(top - 2 * PAD - h - under, 0, max(height - h - under - 2 * PAD, 0)))
+    cv2.rectangle(picture, (x, y), (x + w + 2 * PAD, y + h + under + 2 * PAD), RIM, cv2.FILLED)
+    place = (x + PAD, y + PAD + h)
+    cv2.putText(picture, words, place, cv2.FONT_HERSHEY_SIMPLEX, scale, LINE, 2, cv2.LINE_AA)
 
 
 def save_picture(path: Path, pixels: Array, profile: bytes) -> None:
