@@ -11,6 +11,7 @@ from swatchvault.difference import (
     GATE_WITHIN,
     LEVEL,
     STOPPING_APART,
+    STOPPING_ONE,
     Difference,
     Verdict,
     judge,
@@ -140,6 +141,10 @@ def what_next(master: Colour, new: Colour, diff: Difference) -> tuple[Advice, ..
         return ()
     if diff.stops and all(any(FLAGS[f] in stop for f in STOPPING_APART) for stop in diff.stops):
         return (Advice(REFERENCE_AGAIN, math.nan, False),)
+    if diff.stops and all(FLAGS[STOPPING_ONE] in stop for stop in diff.stops):
+        one, other = (replace(c, flags=c.flags - {STOPPING_ONE}) for c in (master, new))
+        alone = what_next(one, other, judge(one, other, diff.conditions))
+        return (*_mark_anew([c for c in (master, new) if STOPPING_ONE in c.flags]), *alone)
     if diff.stops:
         text = "Put right what is said above, photograph again, and compare then."
         return (Advice(text, math.nan, False),)
@@ -155,11 +160,13 @@ def what_next(master: Colour, new: Colour, diff: Difference) -> tuple[Advice, ..
         out += _weigh(master, new, diff, [_all_at_once(diff)])
     if not out:
         out = [Advice(AT_THE_EDGE, math.nan, False)]
-    marked = [c.name or "a swatch" for c in (master, new) if c.flags & DOUBTFUL_MARKS]
-    first = (
-        [Advice(MARK_ANEW.format(names=" and ".join(marked)), math.nan, False)] if marked else []
-    )
+    first = _mark_anew([c for c in (master, new) if c.flags & DOUBTFUL_MARKS])
     return (*first, *sorted(out, key=lambda a: a.u_at_tolerance))
+
+
+def _mark_anew(doubtful: list[Colour]) -> tuple[Advice, ...]:
+    names = " and ".join(c.name or "a swatch" for c in doubtful)
+    return (Advice(MARK_ANEW.format(names=names), math.nan, False),) if doubtful else ()
 
 
 def _weigh(master: Colour, new: Colour, diff: Difference, changes: list[_Change]) -> list[Advice]:

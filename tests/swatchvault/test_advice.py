@@ -143,3 +143,10 @@ def test_a_reference_that_keeps_two_photos_apart_is_put_right_first(flag):
     assert only.text == REFERENCE_AGAIN
     (only,) = advice([replace(c, flags=c.flags | {"clipped beyond use"}) for c in pair], apart)
     assert "Put right what is said above" in only.text
+
+
+def test_a_region_that_may_hold_two_things_is_marked_anew():
+    one, two = colours("steps", change=(12.0, 0, 0))
+    flagged = replace(two, name="new", flags=frozenset({"perhaps two swatches"}))
+    (only,) = advice((one, flagged), Conditions(Capture.SAME_FRAME))
+    assert "Mark the yarn alone" in only.text and "new" in only.text

@@ -153,6 +153,17 @@ def test_no_two_photos_are_held_together_where_a_reference_is_shaded_or_does_not
     assert judge(colour(), colour(), taken).verdict is W
 
 
+@pytest.mark.parametrize("capture", ["same frame", "locked set-up"])
+def test_a_region_that_may_hold_two_things_is_judged_only_where_both_do(capture):
+    taken = Conditions(capture, 2.0, 2.0, "daylight", True)
+    two, off = frozenset({"perhaps two swatches"}), colour(LAB + 12)
+    for one, other in ((colour(flags=two), off), (off, colour(flags=two))):
+        diff = judge(one, other, taken)
+        assert diff.verdict is C and len(diff.stops) == 1
+    assert judge(colour(flags=two), colour(LAB + 12, flags=two), taken).verdict is O
+    assert judge(colour(flags=two), colour(flags=two), taken).verdict is W
+
+
 def test_a_gross_difference_needs_no_good_photo():
     diff = judge(colour([80, 0, 60], "card"), colour([30, 40, -40], "card"), Conditions("other"))
     assert diff.verdict is O and diff.gross
