@@ -216,6 +216,12 @@ def out_of_focus(light):
     return cv2.GaussianBlur(light, (0, 0), 5.0)
 
 
+def far_out_of_focus(light):
+    import cv2
+
+    return cv2.GaussianBlur(light, (0, 0), 13.0)
+
+
 def blown(light):
     import cv2
 
@@ -238,6 +244,7 @@ def two_skeins(light):
         (three_strands, 1.0, "too little yarn for evenness"),
         (background, 1.0, "perhaps two swatches"),
         (out_of_focus, 1.0, "out of focus"),
+        (far_out_of_focus, 1.0, "out of focus"),
         (blown, 1.0, "evenness not judged"),
         (two_skeins, 1.0, "perhaps two swatches"),
         (np.copy, 10.0, "scale doubtful"),
