@@ -184,20 +184,29 @@ def _cross(x: float, y: float, number: int, gap: Gap) -> str:
     )
 
 
+#: What the figures of a course are in, and what its bars are.
+COURSE_UNITS = (
+    "In ΔE00 about the mean of the lots; up is lighter or brighter.",
+    "Bar: ± one standard uncertainty of the lot's photos.",
+)
+#: Width of a letter of the words that say what changed, in pixels; sans-serif, 11 px (our choice).
+LETTER_PX = 5.6
+
+
 def course_svg(course: Course, title: str = "") -> str:
     """The control chart: lightness, chroma and hue of each lot, the moving range, and changes."""
     step = max(46, min(90, 900 // max(len(course.lots), 1)))
     left, height, top = 120, 120, 50
     width = left + step * len(course.lots) + 150
     rows = [*range(3), 3]
-    parts = [_svg(width, top + len(rows) * (height + 26) + 130), _text(12, 24, title, 16)]
+    parts = [_svg(width, top + len(rows) * (height + 26) + 122), _text(12, 24, title, 16)]
     xs = [left + step * (i + 0.5) for i in range(len(course.lots))]
     bottom = top + len(rows) * (height + 26) - 26
     for number, change in enumerate(course.changes):
         x = xs[change.lot] - step / 2
         parts.append(
             f'<path d="M{x:.1f} {top}V{bottom}" stroke="#777" stroke-dasharray="2 4"/>'
-            + _text(x + 2, bottom + 50 + 15 * (number % 4), change.what, 11)
+            + _change(x, bottom + 50 + 15 * (number % 4), change.what, width)
         )
     for axis in range(3):
         at = top + axis * (height + 26)
@@ -206,6 +215,7 @@ def course_svg(course: Course, title: str = "") -> str:
     for x, lot in zip(xs, course.lots, strict=True):
         parts.append(_text(x, bottom + 18, lot.lot, 11, "middle"))
         parts.append(_text(x, bottom + 32, _short(lot), 10, "middle"))
+    parts += [_text(12, bottom + 118 + 15 * i, words, 11) for i, words in enumerate(COURSE_UNITS)]
     return "\n".join([*parts, "</svg>"])
 
 
@@ -213,6 +223,12 @@ def _short(lot: LotFacts) -> str:
     """Its day without the century; in brackets where it is that of its first photo."""
     day = (lot.when or "")[2:10]
     return f"({day})" if day and lot.by_photo else day
+
+
+def _change(x: float, y: float, what: str, width: float) -> str:
+    """What changed, beside its line: on the left of it where the right has no room."""
+    over = x + 2 + LETTER_PX * len(what) > width
+    return _text(x - 2, y, what, 11, "end") if over and x > width / 2 else _text(x + 2, y, what, 11)
 
 
 def _strip(
@@ -229,6 +245,9 @@ def _strip(
     for factor, word in marks:
         parts.append(_level(y(middle + factor * sigma), word, factor * float(sigma), xs, grid))
     parts.append(_line(xs, [y(v) for v in values]))
+    for x, v, u in zip(xs, values, course.u, strict=True):
+        if np.isfinite(u):
+            parts.append(_whisker(x, y(v + u), y(v - u), (top, top + height)))
     broken = {b.lot for b in course.broken if b.axis == AXES[axis] and b.rule != "range"}
     parts += [_dot(x, y(v), i in broken) for i, (x, v) in enumerate(zip(xs, values, strict=True))]
     return parts
@@ -273,6 +292,16 @@ def _level(
     end = left + step * len(xs)
     line = f'<path d="M{left} {y:.1f}H{end}" stroke="#555" stroke-width="0.9"{dash}/>'
     return line + _text(end + 6, y + 4, label, 11)
+
+
+def _whisker(x: float, high: float, low: float, strip: tuple[float, float]) -> str:
+    """The doubt of a dot: a bar with an end at each ± that lies in the strip."""
+    first, last = max(high, strip[0]), min(low, strip[1])
+    ends = "".join(f"M{x - 4:.1f} {y:.1f}h8" for y in (high, low) if strip[0] <= y <= strip[1])
+    return (
+        f'<path d="M{x:.1f} {first:.1f}V{last:.1f}{ends}" fill="none" stroke="#777" '
+        'stroke-width="1"/>'
+    )
 
 
 def _line(xs: Sequence[float], ys: Sequence[float]) -> str:

@@ -1,5 +1,8 @@
 """Lots over time: limits of the moving range, rules broken, changes marked."""
 
+import math
+import re
+
 import numpy as np
 import pytest
 
@@ -105,3 +108,24 @@ def test_a_day_of_a_first_photo_stands_in_brackets():
     rows = [LotFacts("A", "2026-01-01"), LotFacts("B", "2026-02-01", by_photo=True)]
     text = course_svg(course(greys([50, 52]), rows))
     assert ">26-01-01<" in text and ">(26-02-01)<" in text
+
+
+BAR = re.compile(r'd="M[\d.]+ ([-\d.]+)V([-\d.]+)([^"]*)" fill="none" stroke="#777"')
+
+
+def test_the_chart_says_its_unit_and_draws_the_doubt_that_is_known():
+    text = course_svg(course(greys([50, 52, 51]), lots(3), u=[0.2, math.nan, 40.0]))
+    assert "ΔE00" in text and "± one standard uncertainty" in text
+    bars = [(float(first), float(last), ends) for first, last, ends in BAR.findall(text)]
+    assert len(bars) == 6  # two lots on three axes
+    for first, last, ends in bars:
+        strip = 50 + 146 * ((first - 50) // 146)
+        assert strip <= first < last <= strip + 120
+        assert ends.count("M") == (2 if last - first < 120 else 0)  # none where it leaves the strip
+
+
+def test_what_changed_at_the_last_lot_stays_in_the_chart():
+    rows = [LotFacts(n, None, frozenset({n * 40})) for n in "ppq"]
+    text = course_svg(course(greys([50, 52, 51]), rows))
+    (said,) = (line for line in text.splitlines() if "qqq" in line)
+    assert 'text-anchor="end"' in said
