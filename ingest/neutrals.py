@@ -98,7 +98,7 @@ def fit_neutrals(
     """
     neutral = neutral_indices(reference)
     usable = [i for i in neutral if patches[i].clipped <= CLIPPED_FOR_A_FIT]
-    in_order = check_order(np.array([p.linear for p in patches]), expected, usable)
+    in_order = check_order(np.array([p.linear for p in patches]), expected, usable, reference.kind)
     tries = [_fit(encoding, reference, patches, expected, usable, None)]
     if field is not None:
         tries.append(_fit(encoding, reference, patches, expected, usable, field))
@@ -152,7 +152,9 @@ def _unclipped(patches: Sequence[PatchReading]) -> list[int]:
     return [i for i, p in enumerate(patches) if p.clipped <= CLIPPED_FOR_A_FIT]
 
 
-def check_order(measured: Floats, expected: Floats, usable: Sequence[int]) -> bool:
+def check_order(
+    measured: Floats, expected: Floats, usable: Sequence[int], kind: str = "steps"
+) -> bool:
     """Whether the neutrals get darker as stated; raises where they do the opposite."""
     chosen = list(usable)
     if len(chosen) < 2:
@@ -160,7 +162,16 @@ def check_order(measured: Floats, expected: Floats, usable: Sequence[int]) -> bo
             f"only {len(chosen)} of the neutral steps are unclipped; photograph them again, darker"
         )
     light, stated = measured[chosen].mean(axis=1), expected[chosen].mean(axis=1)
+    if np.ptp(stated) == 0.0:
+        raise ReferenceMissing(
+            "the neutral steps are all stated to reflect the same; give each step its own value"
+        )
     ranks = np.corrcoef(np.argsort(np.argsort(light)), np.argsort(np.argsort(stated)))[0, 1]
+    if ranks < 0.5 and kind == "chart24":
+        raise ReferenceMissing(
+            "the chart's greys do not get darker from white to black; mark its corners from dark "
+            "skin's, then along that row and on around, and see that nothing lies over it"
+        )
     if ranks < 0.5:
         raise ReferenceMissing(
             "the neutral steps get lighter where their stated values get darker; "

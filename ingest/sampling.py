@@ -69,11 +69,14 @@ def mid_neutral(reference: Reference, patches: list[PatchReading], y: Floats) ->
     return tuple(float(v) for v in patches[nearest].linear)
 
 
+_NAMED = {"card": "the card is", "steps": "the steps are", "chart24": "the chart is"}
+
+
 def refuse_unusable(reference: Reference, patches: list[PatchReading]) -> None:
     first = patches[0]
     if any(p.count < 9 for p in patches):
         raise ReferenceMissing(
-            f"the {reference.kind} is only a few pixels large; go nearer or mark it again"
+            f"{_NAMED[reference.kind]} only a few pixels large; go nearer or mark it again"
         )
     if reference.kind != "card":
         return

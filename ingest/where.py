@@ -41,9 +41,11 @@ def locate(photo: Photo, layout: Layout | None, settings: Settings) -> Layout:
     on_it = None if place is None else reference_on(photo, place, settings)
     references = () if on_it is None else (on_it,)
     if not references and not settings.allow_uncorrected:
+        told = settings.steps_y is not None
+        steps = "of the values told" if told else "without their values (--steps)"
         raise ReferenceMissing(
-            "the capture mat was found, but no card or chart that can be read on its place for "
-            "one; steps need their values (--steps), or mark the reference by hand"
+            "the capture mat was found, but on its place for a reference no card or chart can be "
+            f"read, and no steps {steps}; lay it there whole, in one light, or mark it by hand"
         )
     return replace(
         found.layout,

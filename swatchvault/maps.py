@@ -176,7 +176,7 @@ def _place(
 
 
 def _cross(x: float, y: float, number: int, gap: Gap) -> str:
-    where = f"gap {number}: L* {gap.lab[0]:.0f} a* {gap.lab[1]:.0f} b* {gap.lab[2]:.0f}"
+    where = f"gap {number}: L* {gap.lab[0]:.0f} a* {gap.lab[1]:z.0f} b* {gap.lab[2]:z.0f}"
     return (
         f'<g><title>{where}, {gap.delta_e:.1f} from the nearest</title><path d="M{x - 5:.1f} '
         f'{y - 5:.1f}l10 10m0 -10l-10 10" stroke="#111" stroke-width="1.6"/>'

@@ -156,10 +156,13 @@ def cut_short(steps: Iterable[PotStep], ended_at: str | None) -> list[str]:
 
 def check_time(when: datetime, started: str | None, now: datetime) -> str:
     """The time of a step as it is stored. Raises for one before the lot began or not come yet."""
-    if started is not None and when < read_time(started, now):
+    began = None if started is None else read_time(started, now)
+    if began is not None and when == began.replace(second=0, microsecond=0):
+        when = began  # a time is typed in whole minutes, and the lot began in that one
+    if began is not None and when < began:
         raise SwatchvaultError(
             f"a step at {when:%Y-%m-%d %H:%M} is before the lot began "
-            f"({read_time(started, now):%Y-%m-%d %H:%M}): correct the time"
+            f"({began:%Y-%m-%d %H:%M}): correct the time"
         )
     if when > now + timedelta(minutes=1):
         raise SwatchvaultError(

@@ -71,7 +71,7 @@ def reflectances(text: str, kind: str, name: str = "--y") -> tuple[float, ...]:
     if kind == "card" and len(found) != 1:
         raise AmountError(f"{name} has {len(found)} values; a card needs one reflectance")
     if kind == "steps" and len(found) < 2:
-        raise AmountError(f"{name} has one value; a steps needs a reflectance for each step")
+        raise AmountError(f"{name} has one value; steps need a reflectance for each step")
     if kind == "steps":
         _refuse_jumbled(found, name)
     return found

@@ -177,7 +177,7 @@ def figures(diff: Difference) -> tuple[str, ...]:
     }.get(diff.doubt.reference, "no reference")
     dark = "; dark colours, whose differences cameras show too small" if diff.doubt.dark else ""
     return (
-        f"ΔL* {dl:+.2f}, ΔC* {dc:+.2f}, ΔH* {dh:+.2f}.",
+        f"ΔL* {dl:+z.2f}, ΔC* {dc:+z.2f}, ΔH* {dh:+z.2f}.",
         f"Standard uncertainty: {number(diff.u_reading)} at this reading, "
         f"{number(diff.u_at_tolerance)} at the tolerance "
         f"(photos: {row}; {reference}; {light}{dark}).",

@@ -278,8 +278,8 @@ def gaps_command(
     for number, one in enumerate(found.gaps, 1):
         L, a, b = one.gap.lab
         click.echo(
-            f"{number}. L* {L:.0f} a* {a:.0f} b* {b:.0f}: {one.gap.delta_e:.1f} from the nearest, "
-            f"{table.names[one.gap.nearest]}"
+            f"{number}. L* {L:.0f} a* {a:z.0f} b* {b:z.0f}: {one.gap.delta_e:.1f} from the "
+            f"nearest, {table.names[one.gap.nearest]}"
         )
         if one.words:
             click.echo(f"   dye next: {one.words}")

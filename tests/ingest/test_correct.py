@@ -14,6 +14,7 @@ from ingest.errors import ReferenceMissing
 from ingest.expected import expected_rgb, expected_xyz
 from ingest.locate import chart_reference
 from ingest.model import Settings
+from ingest.neutrals import check_order
 from tests.ingest.builders import (
     SIX_Y,
     card_at,
@@ -172,7 +173,7 @@ def test_a_card_that_says_nothing_is_refused(rgb, words):
 
 def test_a_card_of_a_few_pixels_is_refused():
     photo = photo_of_light(scene())
-    with pytest.raises(ReferenceMissing, match="only a few pixels"):
+    with pytest.raises(ReferenceMissing, match="the card is only a few pixels"):
         correct(photo, [card_at((10, 10, 12, 12), photo.pixels)], Settings())
 
 
@@ -243,6 +244,15 @@ def test_steps_in_reverse_are_refused():
     photo, boxes = bent_picture((50, 0, 0))
     with pytest.raises(ReferenceMissing, match="get lighter where their stated values get darker"):
         correct(photo, [steps_at(boxes[::-1], photo.pixels)], Settings())
+
+
+def test_steps_of_one_value_and_a_chart_begun_at_its_side_are_told_as_such():
+    photo, boxes = bent_picture((50, 0, 0))
+    with pytest.raises(ReferenceMissing, match="all stated to reflect the same"):
+        correct(photo, [steps_at(boxes, photo.pixels, (0.5,) * 6)], Settings())
+    light, stated = np.array([[0.9] * 3, [0.2] * 3]), np.array([[0.05] * 3, [0.6] * 3])
+    with pytest.raises(ReferenceMissing, match="mark its corners from dark skin's"):
+        check_order(light, stated, [0, 1], "chart24")
 
 
 @pytest.mark.parametrize("swaps", [[(1, 2)], [(0, 1), (3, 4)], [(2, 3)]])

@@ -242,6 +242,12 @@ def test_times_as_typed():
         check_time(NOW + timedelta(hours=1), None, NOW)
     with pytest.raises(SwatchvaultError, match="before the lot began"):
         check_time(NOW - timedelta(hours=1), "2026-03-01T11:30", NOW)
+    began = "2026-03-01T11:30:41+00:00"  # what is typed in that minute is at the start, not before
+    assert read_time(check_time(read_time("2026-03-01T11:30", NOW), began, NOW), NOW) == read_time(
+        began, NOW
+    )
+    with pytest.raises(SwatchvaultError, match="before the lot began"):
+        check_time(read_time("2026-03-01T11:29", NOW), began, NOW)
 
 
 @pytest.mark.parametrize(

@@ -184,3 +184,9 @@ def test_what_is_said_near_zero_holds_for_any_doubt():
         assert words.NEAR_ZERO in words.notes(diff_of(one, two, **loose))
     assert "leans upward" in words.NEAR_ZERO and "no difference seen" in words.NEAR_ZERO
     assert not any(c.isdigit() for c in words.NEAR_ZERO)  # no multiple of the doubt that is shown
+
+
+def test_no_figure_is_a_minus_nothing():
+    one, two = [50.0, 0.0, 0.0], [49.999, 0.0, -0.001]
+    first, *_ = words.figures(diff_of(one, two))
+    assert first == "ΔL* +0.00, ΔC* +0.00, ΔH* +0.00."
