@@ -27,6 +27,8 @@ _REFERENCE = {"kind", "polygon", "patches", "corners", "y", "lab_d50", "edition"
 #: Area of a region, as a share of the picture, under which it cannot be meant.
 _SMALLEST_AREA = 1e-6
 _MOST_CORNERS = 400  # our choice; the crossing test grows with its square
+#: C*ab over which no grey card or step lies, however yellowed. Our choice.
+CARD_CHROMA = 20.0
 #: No place, reflectance or length in millimetres is beyond this.
 _LARGEST_NUMBER = 1e6
 
@@ -164,7 +166,7 @@ def _card(item: Mapping[str, Any], where: str) -> Reference:
         kind="card",
         patches=(_polygon(item.get("polygon"), where),),
         y=None if y is None else (_y(y, where),),
-        lab_d50=None if lab is None else (_lab(lab, where),),
+        lab_d50=None if lab is None else (_grey(lab, where),),
     )
 
 
@@ -185,7 +187,7 @@ def _steps(item: Mapping[str, Any], where: str) -> Reference:
         kind="steps",
         patches=patches,
         y=None if lab is not None else tuple(_y(v, where) for v in values),
-        lab_d50=None if lab is None else tuple(_lab(v, where) for v in values),
+        lab_d50=None if lab is None else tuple(_grey(v, where) for v in values),
     )
 
 
@@ -271,6 +273,16 @@ def _lab(value: Any, where: str) -> Lab:
     lightness, a, b = (_number(v, where) for v in triple)
     if not (0.0 < lightness <= 100.0 and abs(a) <= 128.0 and abs(b) <= 128.0):
         raise MarksError(f"{where}: lab_d50 ({lightness:g}, {a:g}, {b:g}) is no surface colour")
+    return lightness, a, b
+
+
+def _grey(value: Any, where: str) -> Lab:
+    lightness, a, b = _lab(value, where)
+    if math.hypot(a, b) > CARD_CHROMA:
+        raise MarksError(
+            f"{where}: lab_d50 ({lightness:g}, {a:g}, {b:g}) is no grey; a card and steps have "
+            "a and b near 0"
+        )
     return lightness, a, b
 
 

@@ -39,6 +39,9 @@ CLIPPED_NOTED, CLIPPED_BEYOND_USE = 0.01, 0.03
 ZERO_SHARE, MUCH_LEFT_OUT, GLARE_SHARE = 0.03, 0.20, 0.003
 #: Share of pixels that look like the surround, but may be yarn, from which that is flagged.
 PERHAPS_BACKGROUND = 0.02
+#: Y (1 for white) over which no yarn lies, fluorescent or not: then what was marked as the
+#: reference is something darker. Our choice, well over the brightest fluorescent cloth.
+LIGHTER_THAN_ANY = 1.5
 #: L* under which veil and noise shape a phone's colour. From memory, unverified.
 TOO_DARK = 12.0
 #: Side in pixels of the middle window in which texture is looked at.
@@ -122,7 +125,8 @@ def measure_region(
     if math.isnan(mm_per_px):
         flags |= {"scale unknown"}
     if correction.reference != "none":
-        flags |= fluorescence_flags(lab, covariance.total)
+        lit = float(xyz[1]) <= LIGHTER_THAN_ANY
+        flags |= fluorescence_flags(lab, covariance.total) if lit else {"reference far off"}
     clipped = sums.clipped / sums.total
     tonality = region_tonality(photo, region, correction, background, mm_per_px, clipped)
     flags |= tonality.flags if tonality is not None else set()

@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 
 import click
 
+from ingest.locate import CARD_CHROMA
 from ingest.model import Layout, Light, Measurement, PhotoMeasurement, ReferenceKind, Settings
 from swatchvault.commands.options import (
     json_option,
@@ -159,6 +160,10 @@ def make_settings(
         raise AmountError(f"--card-y is {card_y:g}; a reflectance lies above 0 and up to 1 (0.18)")
     if card_lab is not None and not (0.0 < card_lab[0] <= 100.0):
         raise AmountError(f"--card-lab has L* {card_lab[0]:g}; it lies above 0 and up to 100")
+    if card_lab is not None and not math.hypot(*card_lab[1:]) <= CARD_CHROMA:
+        raise AmountError(
+            f"--card-lab has a* {card_lab[1]:g}, b* {card_lab[2]:g}; of a grey card both lie near 0"
+        )
     return Settings(
         card_y=card_y,
         card_lab_d50=card_lab,

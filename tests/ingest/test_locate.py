@@ -29,6 +29,7 @@ CORNERS = [[0.2, 0.2], [0.8, 0.25], [0.75, 0.7], [0.22, 0.72]]
 unit = st.floats(0.0, 1.0, allow_subnormal=False)
 reflectance = st.floats(0.001, 1.0)
 lab = st.tuples(st.floats(0.1, 100.0), st.floats(-128.0, 128.0), st.floats(-128.0, 128.0))
+grey = st.tuples(st.floats(0.1, 100.0), st.floats(-14.0, 14.0), st.floats(-14.0, 14.0))
 
 EARLIER = "before-2014-11"
 
@@ -47,7 +48,7 @@ def references(draw):
     measured = draw(st.booleans())
     if kind == "card":
         value = (
-            {"lab_d50": (draw(lab),)}
+            {"lab_d50": (draw(grey),)}
             if measured
             else {"y": draw(st.none() | st.tuples(reflectance))}
         )
@@ -56,7 +57,7 @@ def references(draw):
         n = draw(st.integers(2, 8))
         patches = tuple(draw(boxes()) for _ in range(n))
         if measured:
-            return Reference("steps", patches, lab_d50=tuple(draw(lab) for _ in range(n)))
+            return Reference("steps", patches, lab_d50=tuple(draw(grey) for _ in range(n)))
         return Reference("steps", patches, y=tuple(draw(reflectance) for _ in range(n)))
     corners = draw(boxes())
     values = (
@@ -159,6 +160,11 @@ MISTAKES = {
     "y endless": (refs(kind="card", polygon=SQUARE, y=10**400), "is not a number that marks"),
     "lab of two": (refs(kind="card", polygon=SQUARE, lab_d50=[50, 0]), "found 2 numbers"),
     "lab impossible": (refs(kind="card", polygon=SQUARE, lab_d50=[120, 0, 0]), "no surface colour"),
+    "lab of no grey": (refs(kind="card", polygon=SQUARE, lab_d50=[50, 90, 0]), "is no grey"),
+    "step of no grey": (
+        refs(kind="steps", patches=STEPS, lab_d50=[[90, 0, 0], [20, 0, 25]]),
+        "(20, 0, 25) is no grey",
+    ),
     "one step": (refs(kind="steps", patches=[SQUARE], y=[0.9]), "found 1 steps; needed at least 2"),
     "steps and values": (refs(kind="steps", patches=STEPS, y=[0.9]), "2 steps but 1 values"),
     "step's corner": (

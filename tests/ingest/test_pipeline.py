@@ -188,6 +188,18 @@ def test_a_swatch_too_small_names_the_photo_first(tmp_path):
     assert "'dot' is 10 x 10 pixels" in one_line(caught, "lot.png")
 
 
+@pytest.mark.parametrize(("card", "far"), [(0.18, False), (0.15, False), (0.05, True)])
+def test_yarn_lighter_than_any_tells_that_no_card_was_marked(tmp_path, card, far):
+    light = scene()
+    paint(light, CARD, (card,) * 3)
+    paint(light, NEW, (0.7, 0.6, 0.5))
+    pixels = coded(light)
+    layout = Layout((card_at(CARD, pixels),), (swatch_at(NEW, pixels, "new"),))
+    (found,) = measure_photo(save(tmp_path, pixels, layout)).swatches
+    assert ("reference far off" in found.flags) is far
+    assert not far or not {"fluorescent", "perhaps fluorescent"} & found.flags
+
+
 @pytest.mark.parametrize("bits", [8, 16])
 def test_a_black_and_white_picture_is_refused_and_one_grey_pixel_short_of_it_is_not(tmp_path, bits):
     pixels, layout = picture(bits)

@@ -58,6 +58,8 @@ def test_so_are_steps_and_a_cards_lab(capsys, card, steps):
     assert "the marks say 0.9, 0.59" in ran.err and OTHERS in ran.err
     ran = run(capsys, "measure", card, "--card-lab", "60", "0", "0")
     assert (ran.code, "--card-lab 60 0 0" in ran.err) == (1, True)
+    ran = run(capsys, "measure", card, "--card-lab", "60", "30", "0")
+    assert (ran.code, "of a grey card both lie near 0" in ran.err) == (1, True)
     ran = run(capsys, "measure", card, "--card-lab", "60", "0", "0", "--card-y", "0.3")
     assert (ran.code, "give one of them" in ran.err) == (2, True)
 
