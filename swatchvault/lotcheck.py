@@ -14,6 +14,7 @@ from ingest.model import FLAGS_THAT_STOP_A_VERDICT
 from swatchvault.archive.colours import StoredColour
 from swatchvault.archive.evenness import StatedEvenness
 from swatchvault.compare import Comparison, as_record, compare_under
+from swatchvault.difference import STOPPING_APART, STOPPING_ONE
 from swatchvault.errors import CompareError
 from swatchvault.evenness_check import Evenness, EvennessComparison, compare_evenness
 from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, mean_of_photos
@@ -93,6 +94,7 @@ def groups(
                 [n for n in new if n.photo_sha256 in both],
             )
         )
+    master, new = fit_to_part(master), fit_to_part(new)
     shared = {m.setup_id for m in master} & {n.setup_id for n in new} - {None}
     for setup in sorted(s for s in shared if s is not None):
         ours, theirs = ([c for c in side if c.setup_id == setup] for side in (master, new))
@@ -156,8 +158,9 @@ def check_swatch(
 ) -> CheckedSwatch:
     """Hold one swatch to the master by the strongest photos there are of both.
 
-    Of the ways to set them against each other the one with the least doubt at the tolerance is
-    taken; photos that no verdict can be given on are left out where others remain.
+    Of the ways to set them against each other on which a verdict can be given, the one with the
+    least doubt at the tolerance is taken; photos that none can be given on, or none across two
+    photos, are left out where others remain.
     """
     if not master or not new:
         side = "master" if not master else "lot"
@@ -173,7 +176,7 @@ def check_swatch(
             across_forms=held.across_forms,
         )
         tried.append((comparison, ours, theirs))
-    comparison, ours, theirs = min(tried, key=lambda t: _doubt(t[0]))
+    comparison, ours, theirs = min(tried, key=lambda t: (bool(t[0].difference.stops), _doubt(t[0])))
     return CheckedSwatch(
         new[0].swatch,
         comparison,
@@ -218,6 +221,12 @@ _OF_A_SETUP = (Capture.LOCKED, Capture.SAME_SETUP)
 def usable(colours: Sequence[StoredColour]) -> list[StoredColour]:
     """Photos that a verdict can be given on, or all of them where there is none."""
     good = [c for c in colours if not c.flags & FLAGS_THAT_STOP_A_VERDICT]
+    return good or list(colours)
+
+
+def fit_to_part(colours: Sequence[StoredColour]) -> list[StoredColour]:
+    """Photos that may be held to other ones, or all of them where there is none."""
+    good = [c for c in colours if not c.flags & (STOPPING_APART | {STOPPING_ONE})]
     return good or list(colours)
 
 

@@ -95,6 +95,24 @@ def test_a_photo_of_a_broken_reference_is_left_out_and_alone_gives_no_verdict(fl
     assert alone.comparison.difference.stops
 
 
+@pytest.mark.parametrize("flag", ["card in shadow", "reference does not fit"])
+def test_a_photo_that_is_held_to_no_other_is_left_out_but_within_it_lots_are_judged(flag):
+    off = LAB + np.array([6.0, -8.0, 0.0])
+    checked, master, lot = judged([photo(1)], [photo(10), photo(11, lab=off, flags=[flag])])
+    assert (master, lot) == ((1,), (10,)) and checked.comparison.verdict is Verdict.WITHIN
+    alone, *_ = judged([photo(1)], [photo(11, lab=off, flags=[flag])])
+    assert alone.comparison.verdict is Verdict.CANNOT_TELL
+    frame = {"photo_sha256": "f" * 64, "flags": [flag], "lab": off}
+    both, master, lot = judged([photo(1), photo(2, **frame)], [photo(12, **frame)])
+    assert (master, lot) == ((2,), (12,)) and both.comparison.verdict is Verdict.WITHIN
+
+
+def test_a_photo_whose_marks_may_hold_two_things_is_left_out_where_another_remains():
+    wrong = photo(11, lab=LAB + 9.0, flags=["perhaps two swatches"])
+    checked, _, lot = judged([photo(1)], [photo(10), wrong])
+    assert lot == (10,) and checked.comparison.verdict is Verdict.WITHIN
+
+
 def test_a_check_names_its_photos_and_tells_what_weakens_it_once():
     flags = ["glare", "scale unknown", "steps not in order"]
     checked, *_ = judged([photo(1), photo(2)], [photo(10, flags=flags)])
