@@ -1,6 +1,6 @@
-"""Where colours have been and where not, and pictures of it: a map by a*b* and a course of lots.
+"""Where colours have been and where not, and a picture of it: a map by a*b*.
 
-Functions over arrays; the pictures are SVG text, readable without colour (shapes and words too).
+Functions over arrays; the picture is SVG text, readable without colour (shapes and words too).
 """
 
 from __future__ import annotations
@@ -14,7 +14,6 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from ingest.colour import Floats, delta_e_2000, lab_to_xyz, linear_to_srgb
-from swatchvault.drift import AXES, Course, LotFacts
 from swatchvault.errors import CompareError
 from swatchvault.lab_index import LabIndex
 
@@ -132,11 +131,11 @@ def map_svg(
     room = 2 * gutter + WIDE_LETTER * max(map(len, lines))
     width = max(len(bands) * (side + gutter) + gutter, room)
     height = top + side + 52 + 18 * len(recipes)
-    parts = [_svg(width, height), _text(gutter, 24, title, 16)]
+    parts = [svg_start(width, height), svg_words(gutter, 24, title, 16)]
     for band, (low, high) in enumerate(bands):
         left = gutter + band * (side + gutter)
         label = f"L* {low:.0f} to {min(high, 100.0):.0f}"
-        parts += [_text(left, top - 8, label, 13), *_panel(left, top, side, reach)]
+        parts += [svg_words(left, top - 8, label, 13), *_panel(left, top, side, reach)]
         for row in np.flatnonzero((lab[:, 0] >= low) & (lab[:, 0] < high)).tolist():
             x, y = _place(lab[row], left, top, side, reach)
             parts.append(
@@ -146,9 +145,9 @@ def map_svg(
         for number, gap in enumerate(gaps_found, 1):
             if low <= gap.lab[0] < high:
                 parts.append(_cross(*_place(gap.lab, left, top, side, reach), number, gap))
-    parts.append(_text(gutter, top + side + 34, key, 12))
+    parts.append(svg_words(gutter, top + side + 34, key, 12))
     for number, line in enumerate(lines[1:], 1):
-        parts.append(_text(gutter, top + side + 38 + 18 * number, line, 12))
+        parts.append(svg_words(gutter, top + side + 38 + 18 * number, line, 12))
     return "\n".join([*parts, "</svg>"])
 
 
@@ -180,142 +179,11 @@ def _cross(x: float, y: float, number: int, gap: Gap) -> str:
     return (
         f'<g><title>{where}, {gap.delta_e:.1f} from the nearest</title><path d="M{x - 5:.1f} '
         f'{y - 5:.1f}l10 10m0 -10l-10 10" stroke="#111" stroke-width="1.6"/>'
-        f"{_text(x + 7, y + 4, str(number), 12)}</g>"
+        f"{svg_words(x + 7, y + 4, str(number), 12)}</g>"
     )
 
 
-#: What the figures of a course are in, and what its bars are.
-COURSE_UNITS = (
-    "In ΔE00 about the mean of the lots; up is lighter or brighter.",
-    "Bar: ± one standard uncertainty of the lot's photos.",
-)
-#: Width of a letter of the words that say what changed, in pixels; sans-serif, 11 px (our choice).
-LETTER_PX = 5.6
-
-
-def course_svg(course: Course, title: str = "") -> str:
-    """The control chart: lightness, chroma and hue of each lot, the moving range, and changes."""
-    step = max(46, min(90, 900 // max(len(course.lots), 1)))
-    left, height, top = 120, 120, 50
-    width = left + step * len(course.lots) + 150
-    rows = [*range(3), 3]
-    parts = [_svg(width, top + len(rows) * (height + 26) + 122), _text(12, 24, title, 16)]
-    xs = [left + step * (i + 0.5) for i in range(len(course.lots))]
-    bottom = top + len(rows) * (height + 26) - 26
-    for number, change in enumerate(course.changes):
-        x = xs[change.lot] - step / 2
-        parts.append(
-            f'<path d="M{x:.1f} {top}V{bottom}" stroke="#777" stroke-dasharray="2 4"/>'
-            + _change(x, bottom + 50 + 15 * (number % 4), change.what, width)
-        )
-    for axis in range(3):
-        at = top + axis * (height + 26)
-        parts += _strip(course, axis, xs, at, height, (left, step))
-    parts += _range_strip(course, xs, top + 3 * (height + 26), height, (left, step))
-    for x, lot in zip(xs, course.lots, strict=True):
-        parts.append(_text(x, bottom + 18, lot.lot, 11, "middle"))
-        parts.append(_text(x, bottom + 32, _short(lot), 10, "middle"))
-    parts += [_text(12, bottom + 118 + 15 * i, words, 11) for i, words in enumerate(COURSE_UNITS)]
-    return "\n".join([*parts, "</svg>"])
-
-
-def _short(lot: LotFacts) -> str:
-    """Its day without the century; in brackets where it is that of its first photo."""
-    day = (lot.when or "")[2:10]
-    return f"({day})" if day and lot.by_photo else day
-
-
-def _change(x: float, y: float, what: str, width: float) -> str:
-    """What changed, beside its line: on the left of it where the right has no room."""
-    over = x + 2 + LETTER_PX * len(what) > width
-    return _text(x - 2, y, what, 11, "end") if over and x > width / 2 else _text(x + 2, y, what, 11)
-
-
-def _strip(
-    course: Course, axis: int, xs: list[float], top: float, height: float, grid: tuple[float, float]
-) -> list[str]:
-    values, middle, sigma = course.values[:, axis], course.middle[axis], course.sigma[axis]
-    reach = max(float(np.abs(values - middle).max()), 3.0 * float(sigma), 0.2) * 1.15
-
-    def y(value: float) -> float:
-        return top + height / 2 - (value - float(middle)) / reach * height / 2
-
-    marks = [(0.0, "middle"), (3.0, "limit"), (-3.0, "limit")]
-    parts = _frame(AXES[axis], xs, top, height, grid)
-    for factor, word in marks:
-        parts.append(_level(y(middle + factor * sigma), word, factor * float(sigma), xs, grid))
-    parts.append(_line(xs, [y(v) for v in values]))
-    for x, v, u in zip(xs, values, course.u, strict=True):
-        if np.isfinite(u):
-            parts.append(_whisker(x, y(v + u), y(v - u), (top, top + height)))
-    broken = {b.lot for b in course.broken if b.axis == AXES[axis] and b.rule != "range"}
-    parts += [_dot(x, y(v), i in broken) for i, (x, v) in enumerate(zip(xs, values, strict=True))]
-    return parts
-
-
-def _range_strip(
-    course: Course, xs: list[float], top: float, height: float, grid: tuple[float, float]
-) -> list[str]:
-    """The moving range of the three axes together, as a share of each one's own limit."""
-    limits = np.where(course.range_limit > 0.0, course.range_limit, np.inf)
-    shares = (course.ranges / limits).max(axis=1)
-    reach = max(1.0, float(shares.max())) * 1.15
-
-    def y(value: float) -> float:
-        return top + height - value / reach * height
-
-    parts = _frame("step from last", xs, top, height, grid)
-    parts.append(_level(y(1.0), "limit", None, xs, grid))
-    parts.append(_line(xs[1:], [y(v) for v in shares]))
-    parts += [_dot(x, y(v), bool(v > 1.0)) for x, v in zip(xs[1:], shares, strict=True)]
-    return parts
-
-
-def _frame(
-    name: str, xs: list[float], top: float, height: float, grid: tuple[float, float]
-) -> list[str]:
-    left, step = grid
-    width = step * len(xs)
-    return [
-        f'<rect x="{left}" y="{top}" width="{width}" height="{height}" fill="#f6f6f4" '
-        'fill-opacity="0.7"/>',
-        _text(12, top + height / 2 + 4, name, 13),
-    ]
-
-
-def _level(
-    y: float, word: str, value: float | None, xs: list[float], grid: tuple[float, float]
-) -> str:
-    left, step = grid
-    dash = "" if word == "middle" else ' stroke-dasharray="7 4"'
-    label = word if not value else f"{word} {value:+.2f}"
-    end = left + step * len(xs)
-    line = f'<path d="M{left} {y:.1f}H{end}" stroke="#555" stroke-width="0.9"{dash}/>'
-    return line + _text(end + 6, y + 4, label, 11)
-
-
-def _whisker(x: float, high: float, low: float, strip: tuple[float, float]) -> str:
-    """The doubt of a dot: a bar with an end at each ± that lies in the strip."""
-    first, last = max(high, strip[0]), min(low, strip[1])
-    ends = "".join(f"M{x - 4:.1f} {y:.1f}h8" for y in (high, low) if strip[0] <= y <= strip[1])
-    return (
-        f'<path d="M{x:.1f} {first:.1f}V{last:.1f}{ends}" fill="none" stroke="#777" '
-        'stroke-width="1"/>'
-    )
-
-
-def _line(xs: Sequence[float], ys: Sequence[float]) -> str:
-    points = " ".join(f"{x:.1f},{y:.1f}" for x, y in zip(xs, ys, strict=True))
-    return f'<polyline points="{points}" fill="none" stroke="#222" stroke-width="1.2"/>'
-
-
-def _dot(x: float, y: float, broken: bool) -> str:
-    if broken:  # a filled square: told without colour
-        return f'<rect x="{x - 5:.1f}" y="{y - 5:.1f}" width="10" height="10" fill="#111"/>'
-    return f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4" fill="#fff" stroke="#222" stroke-width="1.2"/>'
-
-
-def _svg(width: float, height: float) -> str:
+def svg_start(width: float, height: float) -> str:
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {height:g}" '
         f'width="{width:g}" height="{height:g}" font-family="sans-serif">\n'
@@ -323,7 +191,7 @@ def _svg(width: float, height: float) -> str:
     )
 
 
-def _text(x: float, y: float, text: str, size: int, anchor: str = "start") -> str:
+def svg_words(x: float, y: float, text: str, size: int, anchor: str = "start") -> str:
     return (
         f'<text x="{x:.1f}" y="{y:.1f}" font-size="{size}" text-anchor="{anchor}" '
         f'fill="#222">{escape(text)}</text>'

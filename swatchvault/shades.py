@@ -2,7 +2,7 @@
 
 Functions over arrays and plain values. The searches themselves are in `lab_index` (by ΔE00) and
 `likeness` (by what a swatch looks like), groups in `groups`, lots over time in `drift`, maps in
-`maps`; this is the door to all of them.
+`maps` and `drift_chart`; this is the door to all of them.
 """
 
 from __future__ import annotations
@@ -17,11 +17,12 @@ from numpy.typing import ArrayLike, NDArray
 
 from ingest.colour import D65, SRGB_TO_XYZ, Floats, srgb_to_linear, xyz_to_lab
 from swatchvault.drift import Course, LotFacts, course
+from swatchvault.drift_chart import course_svg
 from swatchvault.errors import CompareError
 from swatchvault.groups import U_UNKNOWN, Grouping, group, order_alike, pairwise, shade_sort
 from swatchvault.lab_index import LabIndex
 from swatchvault.likeness import Look, LookIndex, look_of
-from swatchvault.maps import Gap, course_svg, gaps, map_svg
+from swatchvault.maps import Gap, gaps, map_svg
 from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, greys_differ
 from swatchvault.pairdoubt import COVERAGE, axes_jacobian, dark_share, pair_doubt
 

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from swatchvault.drift import D2, D4, LotFacts, changes, course
+from swatchvault.drift_chart import course_svg
 from swatchvault.errors import CompareError
-from swatchvault.maps import course_svg
 
 # Flow rates of the worked example in NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2:
 # middle 50.81, mean moving range 1.8778, upper limit 55.8041. From memory, unverified; the three
