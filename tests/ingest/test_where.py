@@ -46,8 +46,10 @@ def test_steps_on_the_mat_are_read_light_to_dark_and_measured():
 
 
 def test_steps_without_values_are_not_guessed():
-    with pytest.raises(ReferenceMissing, match="--steps"):
+    with pytest.raises(ReferenceMissing, match=r"no steps without their values \(--steps\)"):
         locate(view(0), None, Settings())
+    with pytest.raises(ReferenceMissing, match="no steps of the values told"):  # there are six
+        locate(view(0), None, Settings(steps_y=STEPS_Y[:4]))
 
 
 def test_a_chart_of_other_colours_is_no_chart():
