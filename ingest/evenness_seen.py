@@ -6,6 +6,8 @@ and gradients differ by so much more than light makes that their unevenness is r
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from ingest.evenness_figures import Figures
 from ingest.evenness_model import Estimate, reaching, seen_estimate
 from ingest.evenness_rule import Class, RuleFigures, dots_in_grey, is_grey
@@ -35,11 +37,11 @@ def by_class(found: Figures, ruled: RuleFigures, kind: Class, by_rule: Estimate)
     elif kind.name == "variegated" or (kind.between or ("",))[-1] == "variegated":
         value = VARIEGATED_TIMES * found.plain.mcdm
         made = seen_estimate(value, SEEN_U + SEEN_U_PER_CONTRAST * contrast)
-    elif kind.name == "gradient":
+    elif "gradient" in (kind.name, *(kind.between or ())):
         value = GRADIENT_TIMES * found.crest.tied
         made = seen_estimate(value, SEEN_U + GRADIENT_U_PER_CONTRAST * contrast)
-    elif kind.between == ("solid", "gradient"):
-        made = reaching(made, 0.0, GRADIENT_TIMES * found.crest.tied)
+        if kind.name is None:  # most slopes are dye's; light's has no unevenness at all
+            made = replace(made, low=0.0, u=max(made.u, value / 2.0))
     if is_grey(ruled) and kind.name in ("semi-solid", "gradient", None):
         dotted = found.reach.unevenness if dots_in_grey(ruled) else 0.0
         made = reaching(made, by_rule.low, max(GREY_TIMES * ruled.whole, dotted))

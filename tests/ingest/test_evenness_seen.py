@@ -72,7 +72,8 @@ def test_several_colours_and_gradients_are_read_off(kind, value, u):
 
 def test_what_may_be_a_gradient_reaches_from_none_to_all_of_it():
     made = by_class(found(tied=3.0), ruled(), of(None, ("solid", "gradient")), BY_RULE)
-    assert (made.value, made.low, made.high) == (BY_RULE.value, 0.0, pytest.approx(3.3))
+    assert (made.value, made.u) == (pytest.approx(3.3), pytest.approx(1.65))
+    assert (made.low, made.high) == (0.0, pytest.approx(3.3 * 1.4))
 
 
 def test_a_grey_may_reach_as_far_as_what_is_seen():
