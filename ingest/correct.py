@@ -9,13 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ingest.camera_colours import UNCHANGED, CameraColours
 from ingest.colour import delta_e_2000, xyz_to_lab
+from ingest.correct_record import encoding_undone, field_steps, neutral_steps
 from ingest.errors import ReferenceMissing
 from ingest.expected import expected_rgb, expected_xyz, named_edition, value_flags
 from ingest.lightfield import LightField, Surround, surround_field
@@ -44,7 +44,7 @@ from ingest.sampling import (
     refuse_unusable,
     rounded,
 )
-from ingest.shadow import edge_across
+from ingest.shadow import edge_across, kinked
 from ingest.tone import fit_tone
 
 Floats = NDArray[np.float64]
@@ -182,7 +182,7 @@ def _from_card(
         reference="card",
         reading_sd=patch.relative_sd,
         value_sd=_value_sd(settings),
-        steps=(_undone(photo), step, *_field_steps(field)),
+        steps=(encoding_undone(photo), step, *field_steps(field)),
         readings=(reading,),
         flags=flags | {"tone curve not removed", "camera colours not corrected"},
         field=field,
@@ -214,7 +214,7 @@ def _from_neutrals(
     flags |= set() if fit.in_order else {"steps not in order"}
     usable = list(fit.usable)
     flags |= exposure_flags([patches[i] for i in usable], stated[usable, 1])
-    parted = reference.kind == "chart24" and edge_across(fit.left_out[:, 1], stated[:, 1])
+    parted = _parted(photo, reference, patches, fit, stated)
     if parted or any("card in shadow" in card_flags(p) for p in patches):
         flags.add("card in shadow")
     if len(fit.usable) < len(neutral_indices(reference)):
@@ -232,7 +232,7 @@ def _from_neutrals(
         reference=fit.reference,
         reading_sd=exposure_sd(fit, stated[:, 1]),
         value_sd=_value_sd(settings) / float(np.sqrt(len(fit.usable))),
-        steps=(_undone(photo), *_neutral_steps(fit)),
+        steps=(encoding_undone(photo), *neutral_steps(fit)),
         readings=(
             ReferenceReading(
                 reference,
@@ -246,6 +246,21 @@ def _from_neutrals(
         colours=fit.colours,
         left=left,
     )
+
+
+def _parted(
+    photo: Photo, reference: Reference, patches: list[PatchReading], fit: NeutralFit, stated: Floats
+) -> bool:
+    """Whether a shadow's edge lies across a chart, or across steps that are in order."""
+    if reference.kind == "chart24":
+        return edge_across(fit.left_out[:, 1], stated[:, 1])
+    if fit.far_off or not fit.in_order:
+        return False
+    found = np.array([p.linear for p in patches]) @ photo.encoding.to_xyz[1]
+    if fit.field is not None:
+        found = found / fit.field.at(middles(reference.patches))
+    usable = list(fit.usable)
+    return kinked(found[usable], stated[usable, 1])
 
 
 def _value_sd(settings: Settings) -> float:
@@ -282,37 +297,6 @@ def _look_for_field(
     return field
 
 
-def _neutral_steps(fit: NeutralFit) -> list[Step]:
-    detail: dict[str, Any] = {
-        "neutrals": len(fit.usable),
-        "delta_e_00_left_out": rounded(fit.errors),
-        "mean_delta_e_00_left_out": round(fit.misfit, 3),
-        "tried": fit.trials,
-    }
-    steps = [Step("tone curve, exposure and white through neutrals", detail)]
-    steps += _field_steps(fit.field)
-    if fit.colours.model != "none":
-        steps.append(
-            Step(
-                "camera colours by the chart",
-                {"model": fit.colours.model, "weights": rounded(fit.colours.weights)},
-            )
-        )
-    return steps
-
-
-def _field_steps(field: LightField | None) -> list[Step]:
-    if field is None:
-        return []
-    detail = {
-        "source": field.source,
-        "scatter": round(field.scatter, 4),
-        "share": round(field.share, 4),
-        "coefficients": rounded(field.coefficients),
-    }
-    return [Step("light field divided out", detail)]
-
-
 def _second_reading(
     photo: Photo, made: Correction, reference: Reference, settings: Settings
 ) -> ReferenceReading:
@@ -339,11 +323,7 @@ def _uncorrected(photo: Photo) -> Correction:
         reference="none",
         reading_sd=0.0,
         value_sd=0.0,
-        steps=(_undone(photo),),
+        steps=(encoding_undone(photo),),
         readings=(),
         flags=frozenset({"no reference"}),
     )
-
-
-def _undone(photo: Photo) -> Step:
-    return Step("encoding undone", {"encoding": photo.encoding.name})

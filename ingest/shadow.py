@@ -1,7 +1,8 @@
-"""Whether a shadow's edge lies across a chart: all patches on one side of it are too dark.
+"""Whether a shadow's edge lies across a chart or steps: all patches on one side are too dark.
 
 A camera's colours err from patch to patch, whatever stands beside it, and light that falls off
-errs along a line; an edge parts the patches in two.
+errs along a line; an edge parts a chart's patches in two. Along neutral steps a camera's curve is
+smooth, and an edge is a kink in it, which the tone curve would take up without a word.
 """
 
 from __future__ import annotations
@@ -19,6 +20,22 @@ Floats = NDArray[np.float64]
 EXPLAINED, LEAST_STEP, OVER_LINE = 0.6, 0.1, 0.9
 #: Luminance that is added to both, so that black patches, all noise and veil, say little.
 DARK = 0.01
+
+#: Scatter of ln of luminance about a cubic in ln of what is stated from which a curve has a kink.
+#: 3,000 simulated photos of six steps, any camera, curve, veil and slope of light: at most 0.020;
+#: neutrals of ten real charts without a shadow 0.003 to 0.027. A quarter of the light lost from the
+#: third or fourth step on, or up to there: 0.03 to 0.07; less at the ends, and nothing at the last.
+KINK, KINK_ORDER, KINK_DARK = 0.032, 3, 0.004
+
+
+def kinked(found: Floats, stated: Floats) -> bool:
+    """Whether neutrals of (n,) luminance, as coded and as stated, lie on no smooth curve; six or
+    more are needed."""
+    if len(found) < KINK_ORDER + 3:
+        return False
+    x, y = (np.log(np.maximum(v, 0.0) + KINK_DARK) for v in (stated, found))
+    left = y - np.polyval(np.polyfit(x, y, KINK_ORDER), x)
+    return bool(np.sqrt(np.mean(left**2)) > KINK)
 
 
 def edge_across(found: Floats, stated: Floats) -> bool:

@@ -439,3 +439,13 @@ def test_a_shadow_across_the_steps_is_flagged(edge):
     said = {"card in shadow", "steps not in order", "reference does not fit", "reference far off"}
     assert made.readings[0].flags & said
     assert made.flags & said
+
+
+@pytest.mark.parametrize(("depth", "told"), [(0.0, False), (0.4, True)])
+def test_a_shadow_that_a_tone_curve_would_take_up_is_told(depth, told):
+    """Two photos of one yarn came out far apart, without a word."""
+    light, boxes = steps_scene()
+    light[:, boxes[3][0] - 5 :] *= 1.0 - depth
+    photo = photo_of(coded(noisy(light, sd=0.01), 8))
+    made = correct(photo, [steps_at(boxes, photo.pixels)], Settings())
+    assert ("card in shadow" in made.flags) == told

@@ -1,0 +1,45 @@
+"""What a correction leaves in a photo's record: its steps, with their residuals."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from ingest.lightfield import LightField
+from ingest.model import Photo, Step
+from ingest.neutrals import NeutralFit
+from ingest.sampling import rounded
+
+
+def encoding_undone(photo: Photo) -> Step:
+    return Step("encoding undone", {"encoding": photo.encoding.name})
+
+
+def neutral_steps(fit: NeutralFit) -> list[Step]:
+    detail: dict[str, Any] = {
+        "neutrals": len(fit.usable),
+        "delta_e_00_left_out": rounded(fit.errors),
+        "mean_delta_e_00_left_out": round(fit.misfit, 3),
+        "tried": fit.trials,
+    }
+    steps = [Step("tone curve, exposure and white through neutrals", detail)]
+    steps += field_steps(fit.field)
+    if fit.colours.model != "none":
+        steps.append(
+            Step(
+                "camera colours by the chart",
+                {"model": fit.colours.model, "weights": rounded(fit.colours.weights)},
+            )
+        )
+    return steps
+
+
+def field_steps(field: LightField | None) -> list[Step]:
+    if field is None:
+        return []
+    detail = {
+        "source": field.source,
+        "scatter": round(field.scatter, 4),
+        "share": round(field.share, 4),
+        "coefficients": rounded(field.coefficients),
+    }
+    return [Step("light field divided out", detail)]
