@@ -39,6 +39,8 @@ ONE_COLOUR = 0.08
 LEAST_SHARE = 0.02
 #: Places that a field is fitted to at most; more change nothing but the time.
 MOST_POINTS = 8000
+#: Places that the planes of the light's colour are fitted to; an average over them is as sure.
+TINT_POINTS = 1000
 #: Scatter of ln Y about the field up to which the surround is taken for even.
 LARGEST_SCATTER = 0.07
 #: Share of the surround that may lie further than this off the field: more is a shadow's edge.
@@ -143,6 +145,8 @@ def surround_field(
     field = fit_field(points, log[ys, xs].astype(float), share, "surround")
     if field is None:
         return None
+    some = np.s_[:: max(len(ys) // TINT_POINTS, 1)]
+    ys, xs, points = ys[some], xs[some], points[some]
     channels = np.log(np.maximum(linear[ys, xs], 1e-4)) - log[ys, xs, None]
     return replace(field, tint=np.stack([_robust(points, c, 3)[0] for c in channels.T], axis=1))
 
