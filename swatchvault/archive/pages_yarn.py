@@ -9,6 +9,7 @@ from typing import Any
 from swatchvault.archive.colours import covariance_of
 from swatchvault.archive.labs import LAB, with_lab
 from swatchvault.archive.listing import query
+from swatchvault.archive.lot_verdict import check_of, swatch_of
 from swatchvault.archive.speaking import DAMP, speaks_for, tells_evenness_of
 from swatchvault.archive.standing import still_of
 from swatchvault.archive.views import DAY_OF_LOT
@@ -54,13 +55,12 @@ _ONE: Mapping[str, str] = {
 
 _LOTS = f"""SELECT l.*, {LAB}, {DAMP} AS damp, photo.sha256 AS photo_sha256,
 json_extract(even.tonality, '$.class') AS evenness, c.verdict, tonal.verdict AS evenness_verdict,
-c.words
+c.words, {swatch_of("l.lot_id", "l.check_id")} AS checked_swatch
 FROM (SELECT lot.id AS lot_id, lot.code AS lot, lot.dyed_on, lot.recipe_id, lot.colourway_id,
     {_BASES} AS bases, recipe.version AS recipe_version,
     (SELECT m.swatch_id FROM swatch JOIN current_measurement AS m ON m.swatch_id = swatch.id
         WHERE swatch.lot_id = lot.id ORDER BY m.id DESC LIMIT 1) AS seen,
-    (SELECT c.id FROM lot_check AS c WHERE c.lot_id = lot.id
-        ORDER BY c.checked_at DESC, c.id DESC LIMIT 1) AS check_id,
+    {check_of("lot.id")} AS check_id,
     {DAY_OF_LOT} AS day
     FROM (SELECT id FROM lot {{where}} ORDER BY {DAY_OF_LOT} DESC, id DESC LIMIT :most) AS shown
     JOIN lot ON lot.id = shown.id LEFT JOIN recipe ON recipe.id = lot.recipe_id) AS l
@@ -126,7 +126,7 @@ def one(conn: sqlite3.Connection, kind: str, row_id: int) -> Record:
 
 
 def lots_of_colourway(conn: sqlite3.Connection, colourway_id: int) -> list[Record]:
-    """Its lots, newest first, each with its colour and last verdict; at most ``MOST``."""
+    """Its lots, newest first, at most ``MOST``: each with its colour, and the verdict for it."""
     sql = _LOTS.format(where="WHERE lot.colourway_id = :id")
     return with_lab(query(conn, sql, {"id": colourway_id, "most": MOST}).records())
 

@@ -14,6 +14,7 @@ from typing import Any
 
 from swatchvault.archive.entities import DyeIn, Lot, PotStep, Recipe, StruckStep
 from swatchvault.archive.labs import VARIANCES, roots_of
+from swatchvault.archive.lot_verdict import check_of
 from swatchvault.archive.lots import add_lot, dye_columns, dye_in_grams, step_columns
 from swatchvault.archive.recipes import amount_columns, recipe_by_id, recipe_id_of
 from swatchvault.archive.rows import clean, find, insert, named, to_json, transaction
@@ -273,13 +274,12 @@ def recipe_colour(
     """The colour measured of lots that followed a recipe on its base, if there is one: a master's
     in force, else that by the best reference (chart, steps, card), of those the newest, each by
     the photo that speaks for it. A lot
-    whose last check said that it is outside is not what the recipe gives."""
+    of which a swatch is outside is not what the recipe gives."""
     sql = (
         "SELECT lab_l, lab_a, lab_b, label, code, photo_sha256, variance_l, variance_a, variance_b "
         f"FROM (SELECT m.*, {VARIANCES}, swatch.label, "
         "lot.code, lot.dyed_on, swatch.id IN (SELECT swatch_id FROM current_masters) AS held, "
-        "(SELECT verdict FROM lot_check WHERE lot_id = lot.id ORDER BY checked_at DESC, id DESC "
-        "LIMIT 1) AS verdict "
+        f"(SELECT verdict FROM lot_check WHERE id = {check_of('lot.id')}) AS verdict "
         "FROM lot JOIN swatch ON swatch.lot_id = lot.id JOIN base ON base.id = swatch.base_id "
         "JOIN current_measurement AS m "
         f"ON m.id = {speaks_for('swatch.id')} "

@@ -7,6 +7,7 @@ import sqlite3
 from dataclasses import dataclass
 
 from swatchvault.archive.listing import query
+from swatchvault.archive.lot_verdict import check_of, swatch_of
 from swatchvault.archive.speaking import speaking, telling_evenness
 from swatchvault.archive.standing import still_of
 from swatchvault.archive.views import DAY_OF_LOT
@@ -34,16 +35,16 @@ JOIN photo ON photo.id = layout.photo_id WHERE m.id IN (SELECT value FROM json_e
 _EVEN = """SELECT swatch_id, json_extract(tonality, '$.class') AS evenness FROM measurement
 WHERE id IN (SELECT value FROM json_each(:ids))"""
 
-_CHECKED = f"""WITH last AS (SELECT lot.id, c.id AS check_id, c.verdict, row_number() OVER (
-    PARTITION BY lot.id ORDER BY c.checked_at DESC, c.id DESC) AS place
-    FROM lot JOIN lot_check AS c ON c.lot_id = lot.id
+_CHECKED = f"""WITH last AS (SELECT lot.id, c.id AS check_id, c.verdict
+    FROM lot JOIN lot_check AS c ON c.id = {check_of("lot.id")}
     WHERE lot.colourway_id IN (SELECT value FROM json_each(:ids)))
-SELECT newest.*, tonal.verdict AS evenness_verdict FROM
-(SELECT lot.colourway_id, lot.code AS lot, last.verdict, last.check_id,
+SELECT newest.*, {swatch_of("newest.lot_id", "newest.check_id")} AS swatch,
+tonal.verdict AS evenness_verdict FROM
+(SELECT lot.colourway_id, lot.id AS lot_id, lot.code AS lot, last.verdict, last.check_id,
     sum(last.verdict = 'outside') OVER (PARTITION BY lot.colourway_id) AS outside,
     row_number() OVER (
     PARTITION BY lot.colourway_id ORDER BY {DAY_OF_LOT} DESC, lot.id DESC) AS place
-FROM last JOIN lot ON lot.id = last.id WHERE last.place = 1) AS newest
+FROM last JOIN lot ON lot.id = last.id) AS newest
 LEFT JOIN evenness_check AS tonal ON tonal.lot_check_id = newest.check_id
 WHERE newest.place = 1"""
 
@@ -54,9 +55,10 @@ class OnTheWall:
 
     ``lab`` and ``photo_sha256`` are of the photo that speaks for the master, or for the swatch
     measured last where no photo of a master counts; ``evenness`` is that swatch's. ``verdict``: the
-    last one given on ``checked_lot``, the newest lot that was checked, by the day of its first
-    photo where it has none of its own; ``evenness_verdict``: what that check said of its evenness.
-    ``outside``: lots whose last check said so.
+    one that speaks for ``checked_lot``, the newest lot that was checked, by the day of its first
+    photo where it has none of its own; ``evenness_verdict``: what that check said of its evenness,
+    ``checked_swatch`` what it was of, where several of the lot were checked. ``outside``: lots
+    that are.
     """
 
     colourway_id: int
@@ -67,6 +69,7 @@ class OnTheWall:
     evenness: str | None
     has_master: bool
     checked_lot: str | None
+    checked_swatch: str | None
     verdict: str | None
     evenness_verdict: str | None
     outside: int
@@ -105,6 +108,7 @@ def _entry(
         evenness=_text(found.get("evenness")),
         has_master=bool(row["has_master"]),
         checked_lot=_text(checked.get("lot")),
+        checked_swatch=_text(checked.get("swatch")),
         verdict=_text(checked.get("verdict")),
         evenness_verdict=_text(checked.get("evenness_verdict")),
         outside=int(str(checked.get("outside") or 0)),

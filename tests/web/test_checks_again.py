@@ -274,3 +274,46 @@ async def test_a_check_says_what_the_records_lack_to_know_the_dyes(
     text = html.unescape((await dyer.get(f"/check/{check_id}")).text)
     bare = f"lot {code} has no dyes written down"
     assert f'href="/pot/{lot_id}"' in text.split(bare)[1].split("</li>")[0]
+
+
+async def test_no_later_check_of_another_swatch_hides_one_that_is_outside(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    """Three swatches of a lot: within, cannot tell, outside; the outside one was checked first."""
+    sql = "SELECT lot_id FROM lot_check GROUP BY lot_id HAVING count(DISTINCT swatch_id) = 3"
+    lot_id = ask(studio, sql)[0][0]
+    sql = "SELECT swatch_id, label FROM lot_check JOIN swatch ON swatch.id = swatch_id "
+    swatches = ask(studio, f"{sql} WHERE lot_check.lot_id = ? GROUP BY 1 ORDER BY 1", lot_id)
+    facts = (
+        "SELECT lot.colourway_id, base_id FROM lot JOIN lot_base ON lot_id = lot.id WHERE id = ?"
+    )
+    colourway, base = ask(studio, facts, lot_id)[0]
+    for year, (swatch, _), verdict in zip(
+        (2096, 2097, 2098), swatches, ("outside", "cannot tell", "within"), strict=True
+    ):
+        given_again(studio, lot_id, f"{year}-01-01T00:00:00Z", swatch_id=swatch, verdict=verdict)
+    dyer = visitor("dyer")
+
+    async def told(page: str, start: str) -> str:
+        found = re.search(rf"{start}.*?</(?:li|tr)>", (await dyer.get(page)).text, re.S)
+        assert found is not None, page
+        return found[0]
+
+    with sqlite3.connect(studio / "archive.db") as conn:
+        conn.execute("UPDATE lot SET dyed_on = '2095-12-31' WHERE id = ?", (lot_id,))
+    link = f'<a href="/lot/{lot_id}">'
+    shown = (
+        ("/", f'<li class="tile"><a href="/colourway/{colourway}">'),
+        (f"/colourway/{colourway}", link),
+        (f"/base/{base}", link),
+    )
+    for page, start in shown:
+        text = await told(page, start)
+        assert ">outside</span>" in text and f"swatch <bdi>{swatches[0][1]}</bdi>" in text, page
+        assert ">within</span>" not in text
+    # put right: the newest of each swatch counts, and the worst of those is shown
+    given_again(studio, lot_id, "2099-01-01T00:00:00Z", swatch_id=swatches[0][0], verdict="within")
+    for page, start in shown:
+        text = await told(page, start)
+        assert ">cannot tell</span>" in text and f"swatch <bdi>{swatches[1][1]}</bdi>" in text, page
+        assert ">outside</span>" not in text
