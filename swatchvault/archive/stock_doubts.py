@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from swatchvault.archive.rows import NAMES_SHOWN
@@ -78,11 +78,6 @@ def stock_doubts(conn: sqlite3.Connection, lot_id: int | None = None) -> list[St
 def _some(names: Sequence[str]) -> str:
     more = len(names) - NAMES_SHOWN
     return ", ".join(names[:NAMES_SHOWN]) + (f" and {more} more" if more > 0 else "")
-
-
-def new_doubts(conn: sqlite3.Connection, before: Collection[StockDoubt]) -> list[str]:
-    """Notes of what was not in doubt ``before``, a line each."""
-    return [f"note: {doubt}" for doubt in stock_doubts(conn) if doubt not in before]
 
 
 def doubts_of_lot(conn: sqlite3.Connection, lot_id: int) -> list[StockDoubt]:

@@ -84,7 +84,7 @@ def add_command(
     base of a lot.
     """
     from swatchvault.archive import apply_notes, open_archive
-    from swatchvault.archive.stock_doubts import new_doubts, stock_doubts
+    from swatchvault.archive.doubts import doubts, new_doubts
     from swatchvault.days import past_day
     from swatchvault.filing import file_photos, file_told
 
@@ -103,13 +103,11 @@ def add_command(
         for notes, folder in gather(paths, told, light, create, dyed_on):
             how: dict[str, Any] = {"settings": settings, "workers": workers, "relabel": relabel}
             added, changed, measured = 0, 0, 0
+            before = doubts(archive.conn)
             if folder is None:
                 filings = file_told(archive, notes, really_new=really_new, **how)
             else:
-                before = stock_doubts(archive.conn)
                 applied = apply_notes(archive.conn, notes)
-                for line in new_doubts(archive.conn, before):
-                    click.echo(line)
                 added, changed = applied.added, applied.changed
                 filings = file_photos(archive, applied, folder, **how)
             total = len({row.photo for row in notes.photos})
@@ -120,6 +118,8 @@ def add_command(
                     click.echo(filing.words)
                     added, changed = added + filing.added, changed + filing.changed
                     measured += filing.filed.measured
+            for line in new_doubts(archive.conn, before):
+                click.echo(line)
             click.echo(f"in the archive: {sum_of(added, changed, measured)}")
     leave_with_failures(failed)
 

@@ -35,22 +35,18 @@ def verify_command(
 ) -> None:
     """Look for any photo, small picture or row that does not fit the others.
 
-    Leaves with exit code 1 if anything does not fit. What can hardly be right of your stocks, such
-    as more taken than was mixed, is a note and leaves with 0.
+    Leaves with exit code 1 if anything does not fit. What can hardly be right in what you
+    told, such as more taken of a stock than was mixed, is a note and leaves with 0.
     """
     from swatchvault.archive import open_archive
-    from swatchvault.archive.stock_doubts import stock_doubts
+    from swatchvault.archive.doubts import doubts
     from swatchvault.archive.verify import sweep as sweep_files
     from swatchvault.archive.verify import verify
 
     with open_archive(need_archive(folder or archive_folder)) as archive:
         removed = sweep_files(archive) if sweep else []
         problems = verify(archive)
-        notes = (
-            []
-            if any(p.kind == "database damaged" for p in problems)
-            else stock_doubts(archive.conn)
-        )
+        notes = [] if any(p.kind == "database damaged" for p in problems) else doubts(archive.conn)
     if as_json:
         items = [{**asdict(p), "note": False} for p in problems]
         facts = ("kind", "where", "what", "do")

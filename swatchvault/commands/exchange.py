@@ -56,8 +56,8 @@ def import_command(file: Path, archive_folder: Path | None) -> None:
     All or nothing; the same file again changes nothing.
     """
     from swatchvault.archive import open_archive
+    from swatchvault.archive.doubts import doubts, new_doubts
     from swatchvault.archive.receive import receive_making
-    from swatchvault.archive.stock_doubts import new_doubts, stock_doubts
     from swatchvault.making_records import making_of
     from swatchvault.roundtrip import read_records
 
@@ -73,7 +73,7 @@ def import_command(file: Path, archive_folder: Path | None) -> None:
     except SwatchvaultError as error:
         raise SwatchvaultError(f"{file.name}: {error}") from error
     with open_archive(need_archive(archive_folder)) as archive:
-        before = stock_doubts(archive.conn)
+        before = doubts(archive.conn)
         got = receive_making(archive.conn, making)
         notes = new_doubts(archive.conn, before)
     click.echo("\n".join(notes), nl=bool(notes))

@@ -186,11 +186,11 @@ def _let_go(archive: Archive, kind: str, name: str) -> tuple[dict[str, Any], lis
 def _put_right(
     archive: Archive, kind: str, name: tuple[str, str | None], told: Mapping[str, Any], sure: bool
 ) -> tuple[dict[str, Any], list[str]]:
+    from swatchvault.archive.doubts import doubts, new_doubts
     from swatchvault.archive.mend import mend
     from swatchvault.archive.rename import id_of
-    from swatchvault.archive.stock_doubts import new_doubts, stock_doubts
 
-    before = stock_doubts(archive.conn)
+    before = doubts(archive.conn)
     done = mend(archive.conn, kind, id_of(archive.conn, kind, *name), told, sure=sure)
     notes = new_doubts(archive.conn, before)
     changes = [{"field": f, "old": old, "new": new} for f, old, new in done.changes]

@@ -148,7 +148,7 @@ def pot_did(
     the plan unless you say what really went in.
     """
     from swatchvault.archive import get_pot, open_archive, record_step
-    from swatchvault.archive.stock_doubts import new_doubts, stock_doubts
+    from swatchvault.archive.doubts import doubts, new_doubts
 
     archive_at = need_archive(archive_folder)
     with open_archive(archive_at) as archive:
@@ -163,7 +163,7 @@ def pot_did(
         step = make_step(pot, kind, planned, told)
         ends = kind in ENDS_A_HOLD and not pot.ended_at
         cut = still_running((d.step for d in pot.steps), here()) if ends else None
-        before = stock_doubts(archive.conn)
+        before = doubts(archive.conn)
         number = record_step(archive.conn, lot, step, planned.number if planned else None, went_in)
         lines = [*stock_lines(archive.conn, went_in), *new_doubts(archive.conn, before)]
     if pot.ended_at:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from datasette import Response
@@ -117,6 +118,7 @@ async def photo_page(visit: Visit) -> Response:
     from swatchvault.archive import colours
     from swatchvault.archive.aside import asides_of_photo
     from swatchvault.archive.pages_photo import photo_row, shown_only
+    from swatchvault.archive.photo_doubts import photo_doubts
 
     sha256 = visit.part("sha256")
     row = await visit.read(photo_row, sha256)
@@ -127,8 +129,15 @@ async def photo_page(visit: Visit) -> Response:
         raise _gone()
     found = await visit.read(colours, photo_sha256=sha256, with_aside=True)
     asides = await visit.read(asides_of_photo, sha256)
+    doubts = await visit.read(partial(photo_doubts, sha256=sha256))
     regions = [
-        {"stored": c, "aside": asides.get(c.swatch_id), **measuring.region_words(c)} for c in found
+        {
+            "stored": c,
+            "aside": asides.get(c.swatch_id),
+            "doubts": [str(d) for d in doubts if d.swatch_id == c.swatch_id],
+            **measuring.region_words(c),
+        }
+        for c in found
     ]
     values = {
         "row": row,
