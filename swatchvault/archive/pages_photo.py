@@ -152,6 +152,19 @@ def about_setup(conn: sqlite3.Connection, name: str) -> dict[str, str]:
     return {k: str(v) for k, v in told.items() if v}
 
 
+def setup_beforehand(conn: sqlite3.Connection) -> tuple[str, str]:
+    """The set-up that a photo is most likely by, and why: the one that was used last, else the
+    only one that there is; two empty texts where there is neither."""
+    used = conn.execute(
+        "SELECT setup.name FROM photo JOIN setup ON setup.id = setup_id "
+        "ORDER BY photo.added_at DESC, photo.id DESC LIMIT 1"
+    ).fetchone()
+    if used is not None:
+        return str(used[0]), "was used last"
+    names = conn.execute("SELECT name FROM setup LIMIT 2").fetchall()
+    return (str(names[0][0]), "is the only one") if len(names) == 1 else ("", "")
+
+
 def last_reference(conn: sqlite3.Connection) -> OwnedReference | None:
     """The reference of the set-up that was photographed last, else the newest of all: its steps
     may be looked for."""

@@ -27,12 +27,14 @@ async def new_page(visit: Visit) -> Response:
     """``/photos/new``: take or choose a photo; posted, it waits to be marked."""
     if visit.request.method == "POST":
         return await _sent(visit)
-    from swatchvault.archive.pages_photo import choices, what_lies_beside
+    from swatchvault.archive.pages_photo import choices, setup_beforehand, what_lies_beside
 
     asked = {k: visit.asked(k) for k in ("lot", "swatch", "with") if visit.asked(k)}
     beside = await visit.read(what_lies_beside, asked.get("with", ""))
     setups = (await visit.read(choices)).setups
-    values = {"asked": asked, "beside": beside, "most": MOST_BYTES, "setups": setups}
+    chosen, why = await visit.read(setup_beforehand)
+    values = {"asked": asked, "beside": beside, "most": MOST_BYTES}
+    values |= {"setups": setups, "chosen": chosen, "why": why}
     return await visit.page("sv_photo_new.html", values)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import re
+import sqlite3
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -202,3 +203,36 @@ async def test_a_set_ups_light_and_lock_are_put_right_and_what_hangs_on_them_is_
     assert wrong.status_code == 400 and "light is daylight or other" in wrong.text
     assert (await told(visitor("helper"), "mend-setup", name="x")).status_code == 403
     assert (await dyer.get("/setups?setup=x")).status_code == 200
+
+
+async def test_the_set_up_used_last_or_the_only_one_is_chosen_beforehand(
+    visitor: Visitor, studio: Path
+) -> None:
+    dyer = visitor("dyer")
+
+    async def chosen() -> tuple[list[str], str]:
+        page = (await dyer.get("/photos/new")).text
+        return re.findall(r"<option selected>([^<]*)", page), page
+
+    def change(*told: str) -> None:
+        with sqlite3.connect(studio / "archive.db") as conn:
+            for sql in told:
+                conn.execute(sql)
+
+    await both(dyer)
+    one = "UPDATE photo SET setup_id = (SELECT id FROM setup WHERE name = 'window C')"
+    newest = "WHERE id = (SELECT id FROM photo ORDER BY id LIMIT 1)"
+    change("UPDATE photo SET added_at = '2026-01-01T00:00:00Z'")
+    change(f"{one}, added_at = '2026-01-02T00:00:00Z' {newest}")
+    names, page = await chosen()
+    assert names == ["window C"]
+    assert "<bdi>window C</bdi> was used last" in page and '<option value="">not said' in page
+    change("UPDATE photo SET setup_id = NULL")
+    assert (await chosen())[0] == []  # several, and none of them used
+    change("DELETE FROM repeat_photo", "DELETE FROM repeat_set")
+    change("DELETE FROM setup WHERE name <> 'window B'")
+    names, page = await chosen()
+    assert names == ["window B"] and "<bdi>window B</bdi> is the only one" in page
+    change("DELETE FROM setup")
+    names, page = await chosen()
+    assert names == [] and "chosen already" not in page
