@@ -60,7 +60,8 @@ class TypedPart:
 class TypedRecipe:
     """What was typed. ``colourway``: one that was chosen; ``new_colourway``: the name of a new one.
 
-    ``came_from``: number of the recipe that the form began with.
+    ``came_from``: number of the recipe that the form began with; ``done_in``: of the lot whose
+    dyes it began with.
     """
 
     colourway: str = ""
@@ -69,6 +70,7 @@ class TypedRecipe:
     parts: tuple[TypedPart, ...] = (TypedPart(),)
     note: str = ""
     came_from: str = ""
+    done_in: str = ""
 
     @property
     def simple(self) -> bool:

@@ -121,7 +121,7 @@ def revise(recipe: Recipe, changes: Changes, version: int) -> Recipe:
         new = _with_steps(part, changes, first, part is chosen)
         first += len(part.steps)
         if part is chosen:
-            new = _with_dyes(new, changes)
+            new = with_dyes(new, changes)
             if changes.share_percent is not None:
                 new = replace(new, share_percent=changes.share_percent)
         parts.append(new)
@@ -159,7 +159,8 @@ def _part_of(recipe: Recipe, name: str | None) -> RecipePart:
     raise SwatchvaultError(f"no part {name!r}: the recipe has {names or 'none'}")
 
 
-def _with_dyes(part: RecipePart, changes: Changes) -> RecipePart:
+def with_dyes(part: RecipePart, changes: Changes) -> RecipePart:
+    """The part with its dyes changed, in their order; new ones last."""
     from swatchvault.archive.entities import PlannedDye
 
     told = {name.casefold(): (name, depth) for name, depth in changes.depths.items()}

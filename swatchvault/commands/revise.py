@@ -57,8 +57,9 @@ def revise_command(
     taken out on the page of its next version. With --onto the recipe is taken over to a
     base that has none of COLOURWAY yet, with or without changes.
     """
-    from swatchvault.archive import add_recipe, get_recipe, open_archive, transaction
+    from swatchvault.archive import add_recipe, get_pot, get_recipe, open_archive, transaction
     from swatchvault.archive.new_recipe import repeats
+    from swatchvault.as_done import went_in
     from swatchvault.other_base import other_base_lines
     from swatchvault.recipe_sheet import again_words, recipe_changes, title_of
     from swatchvault.revision import Changes, read_depth, read_step, revise
@@ -70,11 +71,11 @@ def revise_command(
     with open_archive(need_archive(archive_folder)) as archive, transaction(archive.conn):
         conn = archive.conn
         old = get_recipe(conn, colourway, base, version)
-        went_in = {} if lot is None else _went_in(conn, lot, old)
+        done = {} if lot is None else went_in(get_pot(conn, lot), old)
         changes = Changes(
             part=part,
             share_percent=share,
-            depths={**went_in, **depths},
+            depths={**done, **depths},
             only_these=lot is not None,
             steps={**replaced, **dict.fromkeys(gone)},
             added=tuple(placed),
@@ -108,31 +109,6 @@ def _first_on(conn: sqlite3.Connection, recipe: Recipe, base: str) -> str:
             f'`swatchvault revise "{recipe.colourway}" "{name}"`'
         )
     return name
-
-
-def _went_in(conn: sqlite3.Connection, lot: str, recipe: Recipe) -> dict[str, float | None]:
-    """Depth of shade of each dye that went into a lot, on the goods of the recipe's one part."""
-    from swatchvault.archive import get_pot
-
-    pot = get_pot(conn, lot)
-    if len(recipe.parts) > 1:
-        raise ArchiveError(
-            f"the log of lot {pot.lot!r} does not say which of the recipe's {len(recipe.parts)} "
-            "parts each dye went into: say the depths of one, with --part and --dye"
-        )
-    if pot.goods_g is None or not pot.dyes_in:
-        what = "the weight of its goods" if pot.goods_g is None else "a dye that went in"
-        raise ArchiveError(f"lot {pot.lot!r} does not say {what}: add that first")
-    goods_g = pot.goods_g * (recipe.parts[0].share_percent if recipe.parts else 100.0) / 100
-    depths: dict[str, float | None] = {}
-    for dye, grams in pot.dyes_in:
-        if grams is None:
-            raise ArchiveError(
-                f"lot {pot.lot!r} does not say how much {dye.dye} went in: correct it with "
-                "`swatchvault pot edit`"
-            )
-        depths[dye.dye] = (depths.get(dye.dye) or 0.0) + 100 * grams / goods_g
-    return {dye: float(f"{depth or 0.0:.4g}") for dye, depth in depths.items()}
 
 
 def _ask_depths(changes: Changes) -> None:

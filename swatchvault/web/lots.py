@@ -9,6 +9,7 @@ from datasette import Response
 
 from swatchvault.web.checks import cannot_yet, newest_and_earlier
 from swatchvault.web.mend import names_for, put_right
+from swatchvault.web.newrecipe import next_as_done
 from swatchvault.web.typed import number_or_none, row_id
 from swatchvault.web.visit import RefusedError, Visit
 
@@ -82,6 +83,7 @@ def _lot(conn: sqlite3.Connection, lot_id: int) -> Record:
         "told_apart": bool(numbers & done.keys()),
         "unplanned": [s for s in pot.steps if s.plan_number not in numbers],
         "departures": departures(plan, pot),
+        "next_as_done": next_as_done(conn, lot),
         "dyes": [_dye(dye, grams, pot.goods_g) for dye, grams in pot.dyes_in],
         "skeins": pages.skeins_of_lot(conn, lot["code"]),
         "photos": pages.photos_of_lot(conn, lot_id),

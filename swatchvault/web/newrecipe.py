@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import sqlite3
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -39,7 +40,7 @@ async def new_recipe_page(visit: Visit) -> Response:
     and so does one that only asks for the form with what was typed in it.
     """
     if visit.request.method != "POST":
-        asked = (visit.asked(name) for name in ("from", "colourway", "onto"))
+        asked = (visit.asked(name) for name in ("from", "colourway", "onto", "lot"))
         typed = await visit.read(_begun, *asked)
         return await _shown(visit, typed, ())
     form = await visit.form()
@@ -69,7 +70,7 @@ def _typed(form: Form) -> TypedRecipe:
     there = {n: [field_of(name, n) for name in _PART_FIELDS] for n in range(2, MOST_PARTS + 2)}
     more = [n for n, fields in there.items() if any(field in form.said for field in fields)]
     parts = tuple(_typed_part(form, n) for n in (1, *more))
-    names = ("colourway", "new_colourway", "base", "note", "came_from")
+    names = ("colourway", "new_colourway", "base", "note", "came_from", "done_in")
     return TypedRecipe(parts=parts, **{n: form.text(n) for n in names})
 
 
@@ -117,12 +118,16 @@ def _recipe(conn: sqlite3.Connection, number: int) -> dict[str, Any]:
     return pages.one(conn, "recipe", number)
 
 
-def _begun(conn: sqlite3.Connection, recipe: str, colourway: str, onto: str) -> TypedRecipe:
+def _begun(
+    conn: sqlite3.Connection, recipe: str, colourway: str, onto: str, lot: str
+) -> TypedRecipe:
     """What the form begins with: a recipe, whose next version it is to be, or which is to go
-    ``onto`` another base; or a colourway."""
+    ``onto`` another base; a lot, what went into it; or a colourway."""
     from swatchvault.archive import get_recipe
     from swatchvault.archive import pages_yarn as pages
 
+    if lot:
+        return _as_done(conn, whole(lot, "the lot"))
     if recipe:
         row = pages.one(conn, "recipe", whole(recipe, "the recipe"))
         typed = typed_of(get_recipe(conn, row["colourway"], row["base"], row["version"]))
@@ -135,6 +140,66 @@ def _begun(conn: sqlite3.Connection, recipe: str, colourway: str, onto: str) -> 
     if colourway:
         return TypedRecipe(pages.one(conn, "colourway", whole(colourway, "the colourway"))["name"])
     return TypedRecipe()
+
+
+def _as_done(conn: sqlite3.Connection, lot_id: int) -> TypedRecipe:
+    from swatchvault.archive import get_pot
+    from swatchvault.archive import pages_yarn as pages
+    from swatchvault.as_done import as_done
+
+    lot = pages.one(conn, "lot", lot_id)
+    if _is_open(lot):
+        raise RefusedError(f"The pot of lot {lot['code']} has not ended: more may go in yet.")
+    pot = get_pot(conn, lot["code"])
+    typed = typed_of(as_done(pot))
+    if typed is None:
+        raise RefusedError(
+            f"What went into lot {lot['code']} does not fit into this form: its next version is "
+            "made on the computer with `swatchvault revise --as-done`"
+        )
+    note, came_from = f"as lot {lot['code']} was done", str(lot["recipe_id"])
+    return replace(typed, note=note, came_from=came_from, done_in=str(lot_id))
+
+
+def _is_open(lot: Mapping[str, Any]) -> bool:
+    return bool(lot["started_at"] and not lot["ended_at"])
+
+
+def next_as_done(conn: sqlite3.Connection, lot: Mapping[str, Any]) -> bool:
+    """Whether what went into a lot departs from its recipe, and the form can begin with it."""
+    from swatchvault.archive import get_pot
+    from swatchvault.as_done import as_done, departed
+
+    if _is_open(lot):
+        return False
+    pot = get_pot(conn, lot["code"])
+    try:
+        done = as_done(pot)
+        assert pot.recipe is not None
+        return bool(departed(pot.recipe, done)) and typed_of(done) is not None
+    except SwatchvaultError:
+        return False
+
+
+def _done(conn: sqlite3.Connection, done_in: str) -> dict[str, Any] | None:
+    """The lot whose dyes the form began with, and where it departs from its recipe; ``None`` where
+    there is none."""
+    from swatchvault.archive import get_pot
+    from swatchvault.archive import pages_yarn as pages
+    from swatchvault.as_done import as_done, departed
+    from swatchvault.potwork import departures
+
+    if not done_in:
+        return None
+    lot = pages.one(conn, "lot", whole(done_in, "the lot"))
+    pot = get_pot(conn, lot["code"])
+    done = as_done(pot)
+    assert pot.recipe is not None
+    marks = departed(pot.recipe, done)
+    there = {d.dye for d in done.parts[0].dyes}
+    short = departures(None, pot)
+    left_out = [f"{dye}: {said}" for dye, said in marks.items() if dye not in there]
+    return {**lot, "departed": marks, "lines": [*left_out, *short]}
 
 
 async def _shown(visit: Visit, typed: TypedRecipe, problems: tuple[str, ...]) -> Response:
@@ -152,6 +217,7 @@ def _values(conn: sqlite3.Connection, typed: TypedRecipe) -> dict[str, Any]:
     number = whole(typed.came_from, "the recipe it came from") if typed.came_from else None
     return {
         "origin": None if number is None else _recipe(conn, number),
+        "done": _done(conn, typed.done_in),
         "colourways": colourways_named(conn),
         "bases": known.bases,
         "dyes": known.dyes,
