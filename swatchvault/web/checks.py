@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
@@ -40,12 +40,13 @@ async def new_check_page(visit: Visit) -> Response:
     return await visit.page("sv_check_new.html", await visit.read(_ready, lot_id))
 
 
-def _ready(conn: sqlite3.Connection, lot_id: int) -> Record:
+def _ready(conn: sqlite3.Connection, lot_id: int, only: Collection[int] | None = None) -> Record:
     """What a check of the lot would be held to, swatch by swatch."""
     from swatchvault.archive import pages_yarn as pages
 
     lot = pages.one(conn, "lot", lot_id)
     swatches = pages.swatches_of_lot_id(conn, lot_id)
+    swatches = [s for s in swatches if only is None or s["swatch_id"] in only]
     for swatch in swatches:
         swatch["master"] = pages.master_of_swatch(conn, swatch["swatch_id"])
         swatch["why_not"] = _why_not(conn, swatch)
@@ -120,10 +121,12 @@ def ask_of(form: Form) -> Ask:
     return Ask(chosen or None, limits["tolerance"], limits["k_l"], across, dyes)
 
 
-def cannot_yet(conn: sqlite3.Connection, lot_id: int) -> tuple[str, list[tuple[str, str]]] | None:
+def cannot_yet(
+    conn: sqlite3.Connection, lot_id: int, only: Collection[int] | None = None
+) -> tuple[str, list[tuple[str, str]]] | None:
     """Why no swatch of the lot can be held to a master as things are, and where to go on; ``None``
-    where one can, or where there is none yet."""
-    ready = _ready(conn, lot_id)
+    where one can, or where there is none yet. ``only``: of these swatches alone."""
+    ready = _ready(conn, lot_id, only)
     if ready["can"] or not ready["swatches"]:
         return None
     reasons = {s["why_not"] for s in ready["swatches"]}

@@ -11,6 +11,7 @@ from typing import Any
 from datasette import Response
 
 from swatchvault.web import incoming, measuring
+from swatchvault.web.nextsteps import next_of_photo
 from swatchvault.web.outlines import shapes
 from swatchvault.web.visit import Form, RefusedError, Visit
 
@@ -141,6 +142,11 @@ async def photo_page(visit: Visit) -> Response:
         }
         for c in found
     ]
+    shown = [
+        (c.lot_id, c.lot, c.swatch_id)
+        for c in found
+        if c.lot_id and c.lot and c.swatch_id not in asides
+    ]
     values = {
         "row": row,
         "sha256": sha256,
@@ -151,6 +157,7 @@ async def photo_page(visit: Visit) -> Response:
         "here": await visit.work((visit.folder / "photos" / f"{sha256}{row.suffix}").is_file),
         "again": bool(visit.asked("again")),
         "counts": bool(visit.asked("counts")),
+        "next_of": await visit.read(next_of_photo, shown) if visit.may("log") else [],
     }
     return await visit.page("sv_photo.html", values)
 
