@@ -13,6 +13,7 @@ from swatchvault.cautions import CAUTION_LINE
 from swatchvault.errors import NotFound, SwatchvaultError
 from swatchvault.web import potforms
 from swatchvault.web.potclocks import OpenPot, open_pots, shown_hold
+from swatchvault.web.potleft import LeftToDo, left_to_do
 from swatchvault.web.typed import row_id, whole
 from swatchvault.web.visit import Form, RefusedError, Visit
 
@@ -134,6 +135,7 @@ class PotView:
     editing: dict[str, str] | None
     last_dyes: list[Any]
     to_try: str | None
+    left: LeftToDo | None
 
 
 def _view(conn: sqlite3.Connection, lot_id: int, step: str, number: str) -> PotView:
@@ -150,7 +152,9 @@ def _view(conn: sqlite3.Connection, lot_id: int, step: str, number: str) -> PotV
     plan = plan_of(conn, pot, {})
     afterwards = bool(pot.steps) and not pages.started_here(conn, lot_id)
     left = [] if afterwards else _left(plan, pot)
-    chosen = next((s for s in left if str(s.number) == step), left[0] if left else None)
+    first = left[0] if left and not pot.ended_at else None
+    chosen = next((s for s in left if str(s.number) == step), first)
+    skeins = pages.skeins_of(conn, pot.lot)
     sources = pages.dye_sources(conn)
     now = here()
     doses, asked = _doses(plan, chosen, sources)
@@ -177,13 +181,14 @@ def _view(conn: sqlite3.Connection, lot_id: int, step: str, number: str) -> PotV
         others=[] if pot.ended_at else open_pots(conn, now, without=lot_id),
         water="" if pot.ended_at or afterwards else _water(plan),
         now=now.isoformat(timespec="milliseconds"),
-        skeins=pages.skeins_of(conn, pot.lot),
+        skeins=skeins,
         bases=pages.bases_in_lot(conn, lot_id),
         sources=sources,
         kinds=STEP_KINDS,
         editing=_editing(pot, number),
         last_dyes=potforms.last_dyes(pot),
         to_try=_to_try(conn, pot),
+        left=left_to_do(conn, lot_id, pot, skeins, left),
     )
 
 

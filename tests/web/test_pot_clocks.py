@@ -42,7 +42,8 @@ async def test_the_pot_says_its_water_while_it_is_open(visitor: Visitor) -> None
     await helper.post(path, {"once": token("end"), "do": "end"})
     ended = (await helper.get(path)).text
     assert "water besides" not in ended
-    assert ended.index("Take a photo of it") < ended.index("<h2")
+    assert re.search(r"<h2[^>]*>Left to do</h2>\s*<p[^>]*><a[^>]*>Take a photo of it", ended)
+    assert ended.index("Left to do") == ended.index(">", ended.index("<h2")) + 1  # it leads
     assert ended.count("Take a photo of it") == 1
     assert "water besides" not in (await helper.get(await start(helper, "W-2", ratio=""))).text
 
