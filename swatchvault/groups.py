@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -53,7 +53,9 @@ class Grouping:
     that read within the tolerance but cannot be told from beyond it (all of them where the
     doubt is unknown). ``course``: groups as they follow each other by looks. ``bridges``: one
     for each step of ``course``. ``labs``: (n, 3) the colours that were grouped. ``by``: which
-    photos gave them, where photos did. ``u``: (n, n) doubt of ``delta_e``, as it was given.
+    photos gave them, where photos did. ``u``: (n, n) doubt of
+    ``delta_e`` that decides, as it was given; ``stated``: that of a pair as a check of the two
+    states it, which is what is told.
     ``splits``: pairs of groups that rest on doubt, the nearest first. ``u_labs``: (3,) standard
     uncertainties of each of ``labs`` by itself, NaN where unknown, where photos gave them.
     """
@@ -70,9 +72,12 @@ class Grouping:
     u: Floats | None = None
     splits: tuple[Split, ...] = ()
     u_labs: tuple[tuple[float, ...], ...] = ()
+    stated: Callable[[int, int], float] | None = None
 
     def u_of(self, i: int, j: int) -> float:
-        """Standard uncertainty of the ΔE00 of two rows; NaN where unknown."""
+        """Standard uncertainty to tell of the ΔE00 of two rows; NaN where unknown."""
+        if self.stated is not None:
+            return self.stated(i, j)
         return math.nan if self.u is None else float(self.u[i, j])
 
 

@@ -167,7 +167,7 @@ def u_pairs(
     NaN where a photo has no reference.
     """
     taught = own_frames or {}
-    capture = _captures(colours, setups)
+    capture = captures(colours, setups)
     region = np.array([_region_variance(c, k_l) for c in colours])
     of = [s[0] if s is not None and s[0] in taught else None for s in setups]
     kinds = [(c.column, c.light, s) for c, s in zip(colours, of, strict=True)]
@@ -200,7 +200,7 @@ def _region_variance(colour: Colour, k_l: float) -> float:
     return float(np.trace(j @ colour.region_cov @ j.T)) / 3.0
 
 
-def _captures(
+def captures(
     colours: Sequence[Colour], setups: Sequence[tuple[int, bool] | None]
 ) -> NDArray[np.intp]:
     """(n, n) place in :class:`Capture` of each pair."""

@@ -13,14 +13,15 @@ import numpy as np
 from ingest.colour import Floats, delta_e_2000
 from ingest.model import FLAGS_THAT_STOP_A_VERDICT
 from swatchvault import shades
-from swatchvault.archive import StoredColour, colours, speaks_of
+from swatchvault.archive import LotDye, StoredColour, colours, decide_same_dyes, speaks_of
 from swatchvault.archive.made import Made, made_of
 from swatchvault.archive.rows import NAMES_SHOWN
 from swatchvault.days import by_photo_words
 from swatchvault.errors import CompareError
 from swatchvault.lotcheck import as_colour
 from swatchvault.naming import measured_swatch, no_photo_yet, swatches_named
-from swatchvault.pair import Colour, OwnFrame, mean_of_photos
+from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, mean_of_photos
+from swatchvault.pairdoubt import pair_doubt
 from swatchvault.photodoubt import doubt_of_swatches, dry_of, own_frames, u_of_photos
 
 #: Swatches by which photos are chosen, where there are more: enough to tell. Our choice.
@@ -168,7 +169,34 @@ def group_swatches(table: Table, tolerance: float, k_l: float) -> shades.Groupin
     labs = np.array([side.lab for side in sides])
     u = shades.u_pairs(sides, setups, shades.pairwise(labs, k_l), k_l, table.own_frames)
     own = tuple(tuple(u_of_photos(several)) for several in photos)
-    return replace(shades.group(labs, tolerance, k_l=k_l, u=u), by=by, u_labs=own)
+    found = shades.group(labs, tolerance, k_l=k_l, u=u)
+
+    ways, capture = list(Capture), shades.captures(sides, setups)
+
+    def stated(i: int, j: int) -> float:
+        way, setup = ways[capture[i, j]], photos[i][0].setup_id
+        own_frame = None if setup is None else table.own_frames.get(setup)
+        conditions = Conditions(
+            way,
+            k_l=k_l,
+            same_dyes=_same_dyes(table.made[i], table.made[j]),
+            own_frame=own_frame if way in (Capture.LOCKED, Capture.SAME_SETUP) else None,
+        )
+        return pair_doubt(sides[i], sides[j], conditions).u_stated(float(found.delta_e[i, j]))
+
+    return replace(found, by=by, u_labs=own, stated=stated)
+
+
+def _same_dyes(one: Made, other: Made) -> bool | None:
+    """As `same_dyes` of the archive has it of their lots."""
+    if one.lot is None or other.lot is None:
+        return None
+    if one.lot == other.lot:
+        return True
+    ours, theirs = (
+        [LotDye(d.dye, d.pack, d.stock, None, None) for d in m.dyes] for m in (one, other)
+    )
+    return decide_same_dyes(ours, theirs)
 
 
 def standard_lab(

@@ -100,7 +100,8 @@ def groups_command(
         )
     _say_damp(table)
     click.echo(
-        f"ΔE00 with kL = {k_l:g}, {found.by}; ± is one standard uncertainty. "
+        f"ΔE00 with kL = {k_l:g}, {found.by}; ± is one standard uncertainty, as a check of the "
+        "two states it. What is within or not is decided by the test's own, which may be smaller. "
         "Shade-sort numbers: lightness, chroma, hue; 555 is "
         f"{standard or table.names[0]}; blocks of ΔL* {blocks[0]:g}, ΔC* {blocks[1]:g}, "
         f"ΔH* {blocks[2]:g}; - is beyond 1 to 9."

@@ -19,11 +19,13 @@ from swatchvault.archive import (
     add_swatch,
     create_archive,
     file_photo,
+    open_archive,
     set_master,
 )
 from swatchvault.pair import Capture, Colour, Conditions
 from swatchvault.pairdoubt import pair_doubt
 from swatchvault.shades import u_pairs
+from swatchvault.together import group_swatches, table_of
 from tests.swatchvault.factories import covariance, layout, measured, photo_file, photo_of, studio
 from tests.swatchvault.running import run
 
@@ -117,3 +119,14 @@ def test_a_list_of_hits_says_where_dyes_are_not_known_to_be_the_same(archive, ca
     assert last.startswith("± allows for other dyes or packs")
     assert sorted(last.split(": ")[1].split(", ")) == ["bare", "other"]
     assert "± allows" not in run(capsys, "near", "42,31,-8", "--archive", archive).out
+
+
+@pytest.mark.parametrize("lot", LOTS)
+def test_groups_tell_the_doubt_of_a_pair_that_check_tells(archive, capsys, lot):
+    (check,) = json.loads(run(capsys, "check", lot, "--archive", archive, "--json").out)
+    with open_archive(archive) as opened:
+        table = table_of(opened.conn, ["master", lot])
+        found = group_swatches(table, 2.0, 2.0)
+    i, j = table.names.index("master"), table.names.index(lot)
+    assert found.u_of(i, j) == pytest.approx(check["u"]["reading"], rel=0.01)
+    assert found.u_of(j, i) == pytest.approx(found.u_of(i, j))
