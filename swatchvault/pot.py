@@ -226,8 +226,13 @@ def short_hint(dye: str, stock: StockChoice, need_ml: float) -> str | None:
         return None
     return (
         f"stock {stock.code!r} of {dye} does not suffice: {pour_words(need_ml)[0]} needed, "
-        f"about {max(stock.left_ml, 0.0):.4g} mL left; mix more."
+        f"about {max(stock.left_ml, 0.0):.4g} mL left, {missing_words(stock, need_ml)}; mix more."
     )
+
+
+def missing_words(stock: StockChoice, need_ml: float) -> str:
+    """How much of a stock is missing, of one that does not suffice."""
+    return f"{pour_words(need_ml - max(stock.left_ml or 0.0, 0.0))[0]} missing"
 
 
 def is_aged(stock: StockChoice, today: date) -> bool:

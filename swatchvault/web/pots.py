@@ -91,6 +91,7 @@ def _values(conn: sqlite3.Connection, asked: StartAsked) -> dict[str, Any]:
         "asked": asked,
         "recipe": None,
         "plan": None,
+        "unsaid": {},
         "part_words": part_words,
         "together": together_lines,
         "problem": "",
@@ -103,6 +104,7 @@ def _values(conn: sqlite3.Connection, asked: StartAsked) -> dict[str, Any]:
             values["to_try"] = _to_try(conn, recipe)
             if asked.goods:
                 values["plan"], _ = plan_asked(conn, recipe, asked)
+                values["unsaid"] = _unsaid(conn, recipe, values["plan"].goods_g)
         except SwatchvaultError as error:
             values["problem"] = str(error)
     return values
@@ -122,6 +124,30 @@ def _to_try(conn: sqlite3.Connection, recipe: Recipe) -> str | None:
     from swatchvault.archive import next_time
 
     return next_time(conn, recipe.colourway, recipe.base)
+
+
+def _unsaid(conn: sqlite3.Connection, recipe: Recipe, goods_g: float) -> dict[str, str]:
+    """What each dye comes from where no source is chosen, if that is no stock that suffices."""
+    from swatchvault.pot import missing_words, short_hint
+    from swatchvault.potwork import choose_stocks
+
+    grams: dict[str, float] = {}
+    for part in recipe.parts:
+        for d in part.dyes:
+            more = goods_g * part.share_percent / 100 * d.depth_percent / 100
+            grams[d.dye] = grams.get(d.dye, 0.0) + more
+    chosen = choose_stocks(conn, recipe, goods_g, {}, need=False)
+    words: dict[str, str] = {}
+    for dye, dye_g in grams.items():
+        stock = chosen.get(dye)
+        if stock is None:
+            words[dye] = "powder: no stock of it is there"
+            continue
+        need_ml = dye_g * 100 / stock.strength_percent
+        if short_hint(dye, stock, need_ml):
+            missing = missing_words(stock, need_ml)
+            words[dye] = f"no stock suffices: the newest, {stock.code}, {missing}"
+    return words
 
 
 def plan_asked(

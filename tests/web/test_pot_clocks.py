@@ -79,3 +79,31 @@ async def test_a_hold_that_is_over_says_since_when(visitor: Visitor, studio: Pat
     assert re.search(
         f">hold over since (?:{over:%H:%M}|{over - timedelta(minutes=1):%H:%M})<", page
     )
+
+
+async def test_the_start_says_that_no_stock_suffices_and_how_much_is_missing(
+    visitor: Visitor, studio: Path
+) -> None:
+    """200 g of version 1 need 60 and 90 mL of stocks of 1 %."""
+    helper = visitor("helper")
+    asked = "/pots?recipe=1&goods=200&ratio=30"
+
+    async def offered() -> tuple[list[str], str]:
+        page = html.unescape((await helper.get(asked)).text)
+        return re.findall(r'<select name="from-\d+">\s*<option value="">([^<]*)', page), page
+
+    both = ["newest stock that suffices"] * 2
+    assert (await offered())[0] == both
+    with sqlite3.connect(studio / "archive.db") as conn:
+        conn.execute(
+            "UPDATE stock SET left_ml = 12, left_seen_on = '2099-01-01' WHERE dye_id = "
+            "(SELECT id FROM dye WHERE name = 'Pellow red')"
+        )
+    first, second = (await offered())[0]
+    assert re.fullmatch(r"no stock suffices: the newest, pellow 1 %, 48 mL missing", first)
+    assert second == both[1]
+    assert "60 mL needed, about 12 mL left, 48 mL missing; mix more." in (await offered())[1]
+    with sqlite3.connect(studio / "archive.db") as conn:
+        conn.execute("DELETE FROM lot_dye")
+        conn.execute("DELETE FROM stock")
+    assert (await offered())[0] == ["powder: no stock of it is there"] * 2
