@@ -153,8 +153,8 @@ def _dyes_in(
 
 
 def minute_words(at: str | None) -> str:
-    """A stored time as the form of a correction shows it, to the minute."""
-    return "" if at is None else at[:16].replace(" ", "T")
+    """A stored time as the log shows it, to the minute."""
+    return "" if at is None else at[:16].replace("T", " ")
 
 
 def correct_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
