@@ -180,8 +180,33 @@ def find_of(conn: sqlite3.Connection, table: str, owner_id: int, name: str) -> i
         sql = f"SELECT {column} FROM {table} WHERE {owner} = ? ORDER BY {column}"
         known = [r[0] for r in conn.execute(sql, (owner_id,))]
         said = old_name_words(conn, table, wanted, owner_id)
+        said = said or _of_other(conn, table, owner_id, wanted, known)
         raise NotFound(said or unknown(words, wanted, known))
     return int(row[0])
+
+
+def _of_other(
+    conn: sqlite3.Connection, table: str, owner_id: int, name: str, known: Sequence[str]
+) -> str:
+    """That a name is there, and within another owner; "" where it is not."""
+    owner, column = NAMED_WITHIN[table]
+    of = owner.removesuffix("_id")
+    title = NAMED_BY[of]
+    sql = (
+        f"SELECT {of}.{title} FROM {table} JOIN {of} ON {of}.id = {table}.{owner} "
+        f"WHERE {table}.{column} = ? ORDER BY 1"
+    )
+    others = [str(row[0]) for row in conn.execute(sql, (name,))]
+    if not others:
+        return ""
+    (mine,) = conn.execute(f"SELECT {title} FROM {of} WHERE id = ?", (owner_id,)).fetchone()
+    has = ", ".join(map(repr, known[:NAMES_SHOWN])) or "none yet"
+    more = f" and {len(known) - NAMES_SHOWN} more" if len(known) > NAMES_SHOWN else ""
+    elsewhere = ", ".join(map(repr, others[:NAMES_SHOWN]))
+    return (
+        f"{kind_words(table)} {name!r} is of the {kind_words(of)} {elsewhere}, not of {mine!r}, "
+        f"which has {has}{more}"
+    )
 
 
 def kind_words(table: str) -> str:

@@ -52,6 +52,7 @@ from swatchvault.archive import (
     get_swatch,
 )
 from swatchvault.archive.recipes import planned_amount
+from swatchvault.archive.rows import find_of
 from swatchvault.errors import AmountError, ArchiveError, NotFound
 from tests.swatchvault.factories import STUDIO, copy_of, dump, studio
 
@@ -317,3 +318,11 @@ def test_the_end_of_a_pot_that_was_never_started_here_is_kept(tmp_path):
         )
         end = get_pot(archive.conn, "P9").end
     assert (end["success"], end["next_time"]) == ("yes", "less acid")
+
+
+def test_a_name_of_another_owner_is_said_to_be_there(conn):
+    with pytest.raises(NotFound) as said:
+        find_of(conn, "dye_pack", find(conn, "dye", "Tarn"), "E2")
+    assert str(said.value) == ("dye pack 'E2' is of the dye 'Ember', not of 'Tarn', which has 'T1'")
+    with pytest.raises(NotFound, match="unknown dye pack 'X9'"):
+        find_of(conn, "dye_pack", find(conn, "dye", "Tarn"), "X9")
