@@ -242,11 +242,13 @@ def _doses(
 
 def _went_in(pot: Pot) -> tuple[tuple[str, str], ...]:
     found = []
+    parts = pot.recipe.parts if pot.recipe else ()
+    of = " on all the goods" if any(part.share_percent != 100 for part in parts) else ""
     for dye, grams in pot.dyes_in:
         source = f" of stock {dye.stock}" if dye.stock else ""
         depth = ""
         if grams is not None and pot.goods_g:
-            depth = f", {grams / pot.goods_g * 100:.3g} % depth of shade"
+            depth = f", {grams / pot.goods_g * 100:.3g} % depth of shade{of}"
         found.append((dye.dye, f"{dye.amount or 'amount unknown'}{source}{depth}"))
     return tuple(found)
 

@@ -113,3 +113,14 @@ async def test_it_is_offered_only_where_it_can_be(visitor: Visitor, studio: Path
     with open_archive(studio) as archive:
         archive.conn.execute("UPDATE pot SET ended_at = '2026-11-01T12:00:00+00:00'")
     assert OFFER in (await dyer.get(f"/lot/{still_open}")).text
+
+
+async def test_depths_of_a_recipe_of_parts_say_of_what_they_are(
+    visitor: Visitor, studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    for code, said in (("CG-1", True), ("NF-3", False)):
+        for page in ("pot", "lot"):
+            text = (await dyer.get(f"/{page}/{lot_of(studio, code)}")).text
+            assert "depth of shade" in text
+            assert ("depth of shade on all the goods" in text) is said, (code, page)
