@@ -181,8 +181,7 @@ def _lab_words(sheet: RecipeSheet) -> str:
 # The page
 # ---------------------------------------------------------------------------------------------
 
-_STYLE = """@page { size: A4; margin: 14mm }
-body { font: 9.5pt/1.25 sans-serif; color: #000; background: #fff; max-width: 182mm;
+_STYLE = """body { font: 9.5pt/1.25 sans-serif; color: #000; background: #fff; max-width: 182mm;
   margin: 0 auto } @media screen { body { padding: min(10mm, 3vw) } }
 h1 { font-size: 16pt; margin: 0 0 1mm } h2 { font-size: 11pt; margin: 3.5mm 0 0.5mm; clear: none }
 h1, h2, p, li { overflow-wrap: anywhere }
@@ -194,7 +193,11 @@ td, th { padding: 0.6mm 2mm; border-bottom: 0.3pt solid #999; vertical-align: to
 td.n { white-space: nowrap } .n { text-align: right } td.box { width: 28mm } td.tick { width: 6mm }
 img { float: right; width: 40mm; margin: 0 0 3mm 5mm } .caution { font-size: 8pt;
   border: 0.8pt solid #000; padding: 1.5mm 3mm; margin-top: 4mm } .caution p { margin: 0 0 0.4mm }
-tr, .caution { break-inside: avoid } @media print { .back { display: none } }"""
+tr, .caution { break-inside: avoid } @media print { .back { display: none } }
+@media print and (max-width: 130mm) { body { font-size: 8.5pt } h1 { font-size: 12pt }
+  img { width: 22mm } td, th { padding: 0.4mm 0.8mm } td.box { width: 14mm } h2 { margin-top: 2mm }
+  tr { break-after: auto } .caution { font-size: 7.5pt; margin-top: 2mm; padding: 1mm 2mm } }
+@page { margin: 14mm } @media (max-width: 130mm) { @page { margin: 8mm } }"""
 
 
 def sheet_html(sheet: RecipeSheet, back: str = "") -> str:

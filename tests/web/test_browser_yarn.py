@@ -125,3 +125,26 @@ def test_printing_needs_no_script_to_be_reached(chromium: Any, live: Live) -> No
     assert not page.get_by_role("button", name="Print").is_visible()
     assert page.get_by_role("heading", level=1).is_visible()
     context.close()
+
+
+def test_a_recipes_card_is_as_large_on_small_paper(
+    signed_in: Callable[..., Any], live: Live
+) -> None:
+    """On A6 it is laid out anew over more pages, and not a page of A4 made small."""
+    page = signed_in("dyer", DESK)
+    page.goto(f"{live.url}/recipe/2/card")
+    assert _pages(page.pdf(format="A4", prefer_css_page_size=True)) == 1
+    small = page.pdf(format="A6", prefer_css_page_size=True)
+    assert _pages(small) == 2
+    size = re.search(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", small)
+    assert size is not None and float(size[1]) / 72 * 25.4 == pytest.approx(105, abs=0.5)
+
+
+def test_skeins_on_a_lots_card_stay_together(signed_in: Callable[..., Any], live: Live) -> None:
+    (lot,) = _ask(live, "SELECT lot_id FROM skein GROUP BY lot_id HAVING count(*) > 1")
+    page = signed_in("dyer", DESK)
+    page.goto(f"{live.url}/lot/{lot}/card")
+    page.emulate_media(media="print")
+    part = page.locator("section", has=page.get_by_role("heading", name="Skeins"))
+    assert part.evaluate("e => getComputedStyle(e).breakInside") == "avoid"
+    assert part.locator("tbody tr").count() > 1
