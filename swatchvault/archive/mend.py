@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from swatchvault.archive.lots import dye_in_grams
+from swatchvault.archive.mend_base import base_facts, fibre_words, read_fibres, set_fibres
 from swatchvault.archive.rename import name_of
 from swatchvault.archive.rows import MENDABLE, find, kind_words, transaction
 from swatchvault.archive.standing import no_longer
@@ -70,6 +71,8 @@ def _fact(value: Fact) -> str:
 def facts_of(conn: sqlite3.Connection, table: str, row_id: int) -> dict[str, Fact]:
     """What of a row can be put right, as it is. Raises ``NotFound`` where it is not."""
     name_of(conn, table, row_id)
+    if table == "base":
+        return base_facts(conn, row_id)
     columns = (
         f"(SELECT name FROM {f} WHERE id = {f}_id) AS {f}" if f in _NAMES else f
         for f in FIELDS[table]
@@ -99,6 +102,8 @@ def mend(
         known = facts_of(conn, table, row_id)
         for field in (f for f in _NAMES if f in told):
             told[field] = name_of(conn, field, find(conn, field, str(told[field])))
+        if "fibres" in told:
+            told["fibres"] = fibre_words(read_fibres(str(told["fibres"])))
         new = {field: value for field, value in told.items() if value != known[field]}
         if "form" in new:
             _refuse_judged(conn, row_id, name)
@@ -107,6 +112,8 @@ def mend(
         also, more_bases = _is_of(conn, row_id, new)
         also += [said for said in _no_longer(conn, yarn) if said not in fell]
         columns = {field: value for field, value in new.items() if field not in _NAMES}
+        if table == "base":
+            columns = set_fibres(conn, row_id, columns)
         if columns:
             sets = ", ".join(f"{field} = ?" for field in columns)
             conn.execute(f"UPDATE {table} SET {sets} WHERE id = ?", (*columns.values(), row_id))

@@ -38,6 +38,7 @@ MENDABLE: Mapping[str, tuple[str, ...]] = {
     "stock": ("grams", "made_up_to_ml", "mixed_on"),
     "swatch": ("form", "base"),
     "lot": ("dyed_on", "dry_g", "colourway"),
+    "base": ("fibres", "price_per_kg", "superwash"),
     "setup": ("light", "locked"),
 }
 NAMES_SHOWN = 8

@@ -32,6 +32,9 @@ if TYPE_CHECKING:
 @click.option("--dyed-on", help="Of a lot: the day it was dyed, as 2026-03-01.")
 @click.option("--dry-g", type=NUMBER, help="Of a lot: dry weight of the goods, g.")
 @click.option("--colourway", help="Of a lot: its colourway.")
+@click.option("--fibres", help='Of a base: all of them, as "80 % wool, 20 % silk".')
+@click.option("--price-per-kg", type=NUMBER, help="Of a base: its price.")
+@click.option("--superwash", type=click.Choice(["yes", "no"]), help="Of a base.")
 @click.option("--y", help="Of a reference: what the card or steps reflect, as of `reference`.")
 @click.option("--lab", type=NUMBER, nargs=3, help="Of a reference: a card's L* a* b* under D50.")
 @click.option("--values", type=FILE, help="Of a reference: a CSV of the chart's 24 L*,a*,b*.")
@@ -61,8 +64,8 @@ def mend_command(
     as_json: bool,
     **facts: Any,
 ) -> None:
-    """Put right what was typed wrong of the stock, swatch, lot, reference or set-up NAME, or let
-    NAME go.
+    """Put right what was typed wrong of the stock, swatch, lot, base, reference or set-up NAME, or
+    let NAME go.
 
     Dye that went into lots from a stock is worked out anew from its strength. A swatch that is a
     master or was checked keeps its form. Where a master or verdicts hang on a swatch's base or a

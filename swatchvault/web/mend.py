@@ -13,7 +13,13 @@ from datasette import Response
 from swatchvault.errors import NotFound, SwatchvaultError
 from swatchvault.web.findasked import FORMS
 from swatchvault.web.said import NOTHING_TYPED, on_page
-from swatchvault.web.typed import day_or_none, grams_or_none, millilitres_or_none, row_id
+from swatchvault.web.typed import (
+    day_or_none,
+    grams_or_none,
+    millilitres_or_none,
+    number_or_none,
+    row_id,
+)
 from swatchvault.web.visit import RefusedError, Visit
 
 Fact = float | str | None
@@ -34,7 +40,7 @@ class Field:
     def shown(self, fact: Fact) -> str:
         """A fact as the field has it, so that it is read back as the very same."""
         if isinstance(fact, float):
-            return f"{Decimal(repr(fact)):f} {self.unit}".replace(".0 ", " ")
+            return f"{Decimal(repr(fact)):f} {self.unit}".replace(".0 ", " ").strip()
         return fact or ""
 
 
@@ -52,6 +58,12 @@ def _chosen(text: str, what: str) -> str | None:
     return text or None
 
 
+def _yes_no(text: str, what: str) -> str | None:
+    if text not in ("", "yes", "no"):
+        raise RefusedError(f"{what}; what was typed is {text!r}")
+    return text or None
+
+
 FIELDS: Mapping[str, tuple[Field, ...]] = {
     "stock": (
         Field("grams", "Powder in it", "g", grams_or_none),
@@ -66,6 +78,11 @@ FIELDS: Mapping[str, tuple[Field, ...]] = {
         Field("dyed_on", "Dyed on", "day", day_or_none),
         Field("dry_g", "Dry weight of the goods", "g", grams_or_none),
         Field("colourway", "Colourway", "colourway", _chosen),
+    ),
+    "base": (
+        Field("fibres", "Fibres, as 80 % wool, 20 % silk", "", _chosen),
+        Field("price_per_kg", "Price per kg", "", number_or_none),
+        Field("superwash", "Superwash: yes or no", "", _yes_no),
     ),
 }
 #: Where a visitor goes from a thing that is gone.
@@ -99,7 +116,7 @@ def names_for(conn: sqlite3.Connection, kind: str) -> tuple[str, ...]:
     they are too many to look through, so that a name is typed."""
     from swatchvault.archive.pages_find import choices, colourways_named
 
-    if kind == "stock":
+    if kind in ("stock", "base"):
         return ()
     names = choices(conn).bases if kind == "swatch" else colourways_named(conn, MOST_NAMES + 1)
     return tuple(names) if len(names) <= MOST_NAMES else ()

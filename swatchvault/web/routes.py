@@ -68,7 +68,7 @@ ROUTES: tuple[Route, ...] = (
         write="change",
     ),
     Route(
-        r"/(?P<kind>stock|swatch|lot)/(?P<id>\d{1,18})/facts$",
+        r"/(?P<kind>stock|swatch|lot|base)/(?P<id>\d{1,18})/facts$",
         "mend:facts_page",
         read="change",
         write="change",

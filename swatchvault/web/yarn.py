@@ -135,10 +135,13 @@ async def base_page(visit: Visit) -> Response:
 
 def _base(conn: sqlite3.Connection, base_id: int) -> Record:
     from swatchvault.archive import pages_yarn as pages
+    from swatchvault.archive.mend_base import base_facts
+    from swatchvault.web.mend import put_right
 
     fibres, deliveries = pages.fibres_and_deliveries(conn, base_id)
     return {
         "base": pages.one(conn, "base", base_id),
+        "right": put_right("base", base_id, base_facts(conn, base_id)),
         "fibres": fibres,
         "deliveries": deliveries,
         "undyed": pages.undyed_swatches(conn, base_id),

@@ -106,7 +106,11 @@ def test_a_master_keeps_its_form(folder, capsys):
         (("lot", "T", "--base", "Torva"), 2, "of a lot can be mended: --dyed-on"),
         (("lot", "T", "--remove", "--dry-g", 5), 2, "--remove, alone"),
         (("stock", "S1", "--of", "Ember", "--remove"), 2, "of a stock can be mended: --grams"),
-        (("base", "Lumme"), 2, "of a base can be mended: --remove"),
+        (
+            ("base", "Lumme"),
+            2,
+            "of a base can be mended: --fibres, --price-per-kg, --superwash, --remove",
+        ),
         (("swatch", "sun 9", "--base", "Lume"), 1, "unknown base 'Lume'"),
         (("lot", "T", "--colourway", "Low snu"), 1, "unknown colourway 'Low snu'"),
         (("lot", "T", "--dry-g", 5, "--of", "Ember"), 2, "--of goes with stock"),

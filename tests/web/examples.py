@@ -56,7 +56,9 @@ EXAMPLES: dict[str, str] = {
     r"/(?P<kind>colourway|lot|swatch|base|dye)/(?P<id>\d{1,18})/name$": (
         "/colourway/{SELECT colourway_id FROM master}/name"
     ),
-    r"/(?P<kind>stock|swatch|lot)/(?P<id>\d{1,18})/facts$": "/stock/{SELECT id FROM stock}/facts",
+    r"/(?P<kind>stock|swatch|lot|base)/(?P<id>\d{1,18})/facts$": (
+        "/stock/{SELECT id FROM stock}/facts"
+    ),
     r"/(?P<kind>base|colourway|lot|swatch)/(?P<id>\d{1,18})/gone$": (
         "/base/{SELECT id FROM base}/gone"
     ),
