@@ -37,6 +37,9 @@ INSIDE = 0.8
 ONE_COLOUR = 0.08
 #: Share of the copy that a surround must cover.
 LEAST_SHARE = 0.02
+#: Pixels of the small picture that pieces of bare paper must cover, whose places are known. A mat
+#: that spans half of the picture has about 2,400.
+LEAST_OF_SHEETS = 400
 #: Places that a field is fitted to at most; more change nothing but the time.
 MOST_POINTS = 8000
 #: Places that the planes of the light's colour are fitted to; an average over them is as sure.
@@ -111,10 +114,37 @@ def surround_field(
     ``curve``: (levels, 3) coded to corrected linear light. ``around``: the polygon near which
     paper is looked for where no sheets are known.
     """
+    if surround.sheets:
+        small, linear, free = _sheets(photo, curve, surround.sheets)
+    else:
+        small, linear, free = _plain(photo, curve, to_xyz, surround, around)
+    ys, xs = np.nonzero(free)
+    share = len(ys) / free.size
+    if len(ys) < LEAST_OF_SHEETS if surround.sheets else share < LEAST_SHARE:
+        return None
+    if not _surrounds(np.stack([xs, ys], axis=-1), surround, small):
+        return None
+    thin = max(len(ys) // MOST_POINTS, 1)
+    ys, xs = ys[::thin], xs[::thin]
+    points = np.stack([(xs + 0.5) / free.shape[1], (ys + 0.5) / free.shape[0]], axis=-1)
+    found = np.maximum(linear[ys, xs], 1e-4)
+    log = np.log(np.maximum(found @ np.asarray(to_xyz, dtype=float)[1], 1e-4))
+    field = fit_field(points, log, share, "surround")
+    if field is None:
+        return None
+    some = np.s_[:: max(len(ys) // TINT_POINTS, 1)]
+    channels = (np.log(found[some]) - log[some, None]).T
+    return replace(field, tint=np.stack([_robust(points[some], c, 3)[0] for c in channels], axis=1))
+
+
+def _plain(
+    photo: Photo, curve: Array, to_xyz: Array, surround: Surround, around: Polygon
+) -> tuple[Array, Array, Array]:
+    """A small picture, its light, and where in it plain pale surround is looked for and found."""
     import cv2
 
     small = small_picture(photo, COPY_SIDE)
-    linear = np.stack([curve[:, c][small[..., c]] for c in range(3)], axis=-1)
+    linear = _through(curve, small)
     light = linear @ np.asarray(to_xyz, dtype=float)[1]
     log = np.log(np.maximum(light, 1e-4)).astype(np.float32)
     slope = np.hypot(
@@ -123,32 +153,33 @@ def surround_field(
     edges = cv2.dilate((slope > SMOOTH).astype(np.uint8), np.ones((RIM, RIM), np.uint8))
     top = brightest(linear)
     pale = (top - darkest(linear) < COLOURLESS * top) & (light > LEAST_LIGHT)
-    unclipped = brightest(small) < (250 if small.dtype == np.uint8 else 64250)
-    free = (edges == 0) & pale & unclipped
+    free = (edges == 0) & pale & _unclipped(small)
     for polygon in surround.occupied:
         free &= ~_filled(shrink_polygon(polygon, 1.25), small)
-    if surround.sheets:
-        free &= np.logical_or.reduce([_filled(p, small) for p in surround.sheets])
-    else:
-        free &= _disc(around, FAR, small) | _about((around, *surround.occupied), small)
-        near = _disc(around, NEAR, small)
-        free = _joined(free & _of_one_colour(linear, free, near), near)
-    ys, xs = np.nonzero(free)
-    share = len(ys) / free.size
-    if share < LEAST_SHARE:
-        return None
-    if not _surrounds(np.stack([xs, ys], axis=-1), surround, small):
-        return None
-    thin = max(len(ys) // MOST_POINTS, 1)
-    ys, xs = ys[::thin], xs[::thin]
-    points = np.stack([(xs + 0.5) / free.shape[1], (ys + 0.5) / free.shape[0]], axis=-1)
-    field = fit_field(points, log[ys, xs].astype(float), share, "surround")
-    if field is None:
-        return None
-    some = np.s_[:: max(len(ys) // TINT_POINTS, 1)]
-    ys, xs, points = ys[some], xs[some], points[some]
-    channels = np.log(np.maximum(linear[ys, xs], 1e-4)) - log[ys, xs, None]
-    return replace(field, tint=np.stack([_robust(points, c, 3)[0] for c in channels.T], axis=1))
+    free &= _disc(around, FAR, small) | _about((around, *surround.occupied), small)
+    near = _disc(around, NEAR, small)
+    return small, linear, _joined(free & _of_one_colour(linear, free, near), near)
+
+
+def _sheets(photo: Photo, curve: Array, sheets: tuple[Polygon, ...]) -> tuple[Array, Array, Array]:
+    """The small picture, its light, and the paper in it that is known to be bare, off its edges.
+
+    Such pieces are narrow: of a mat's, an edge's usual rim would leave nothing.
+    """
+    import cv2
+
+    small = small_picture(photo)
+    paper = np.logical_or.reduce([_filled(p, small) for p in sheets]).astype(np.uint8)
+    paper = cv2.erode(paper, np.ones((3, 3), np.uint8))
+    return small, _through(curve, small), np.asarray((paper > 0) & _unclipped(small))
+
+
+def _through(curve: Array, small: Array) -> Array:
+    return np.stack([curve[:, c][small[..., c]] for c in range(3)], axis=-1)
+
+
+def _unclipped(small: Array) -> Array:
+    return np.asarray(brightest(small) < (250 if small.dtype == np.uint8 else 64250))
 
 
 def _of_one_colour(linear: Array, free: Array, near: Array) -> Array:
@@ -248,6 +279,8 @@ def _surrounds(points: Array, surround: Surround, picture: Array) -> bool:
     ends = np.concatenate([first, np.append(first[1:], len(points)) - 1])
     hull = cv2.convexHull(points[ends].astype(np.float32))
     height, width = picture.shape[:2]
+    if surround.sheets:  # places on a mat lie beside its bare paper, not all of them within
+        hull = hull.mean(axis=0) + ABOUT * (hull - hull.mean(axis=0))
     centres = [np.mean(p, axis=0) * [width, height] for p in surround.occupied]
     inside = [cv2.pointPolygonTest(hull, (float(x), float(y)), False) >= 0 for x, y in centres]
     return float(np.mean(inside)) >= INSIDE
