@@ -7,6 +7,7 @@ counted wider than common sans-serif fonts draw them.
 from __future__ import annotations
 
 import unicodedata
+from collections.abc import Sequence
 from html import escape
 
 #: Width over font size of narrow, common and wide Latin characters, of all others, and of those of
@@ -82,6 +83,23 @@ def wrap(words: str, room: float, size: float, most: int = 99) -> list[str]:
     lines = [*lines, line] if line else lines
     if len(lines) > most:
         lines = [*lines[: most - 1], " ".join(lines[most - 1 :])]
+    return [cut(x, room, size) for x in lines]
+
+
+def in_pieces(pieces: Sequence[str], room: float, size: float, most: int = 99) -> list[str]:
+    """Pieces with a dot between them, as lines that fit: none begins with a dot, or ends in one.
+
+    The last of ``most`` lines is cut. A piece longer than a line is wrapped.
+    """
+    lines: list[str] = []
+    for piece in pieces:
+        longer = f"{lines[-1]} · {piece}" if lines else piece
+        if lines and width(longer, size) <= room:
+            lines[-1] = longer
+        else:
+            lines += wrap(piece, room, size)
+    if len(lines) > most:
+        lines = [*lines[: most - 1], " · ".join(lines[most - 1 :])]
     return [cut(x, room, size) for x in lines]
 
 

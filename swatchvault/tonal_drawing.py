@@ -13,7 +13,7 @@ from typing import Any
 
 from ingest.evenness_map import EvennessMap
 from ingest.model import Array
-from swatchvault.svg_text import BOLD, isolated, text, wrap
+from swatchvault.svg_text import BOLD, in_pieces, isolated, text, wrap
 from swatchvault.tonal_card import STEP_WORDS, Card, peer_lines
 from swatchvault.tonal_marks import unevenness_line
 from swatchvault.tonal_palette import hex_of_lab, palette
@@ -31,6 +31,8 @@ PAPERS: Mapping[str, tuple[float, float]] = {
 GREYS = ("#e8e8e8", "#c6c6c6", "#a0a0a0", "#7c7c7c", "#555555", "#2d2d2d")
 #: Most bytes of the photo in the card, and the long side in pixels that is tried first.
 MOST_BYTES, LONG_SIDE = 160_000, 900
+#: Most that is added between two parts where there is room.
+MOST_AIR = 60.0
 #: Height over width of a swatch under which its pictures lie one over the other.
 LONG = 0.35
 #: What the pictures are.
@@ -41,14 +43,26 @@ LABELS = (
 )
 INK, PALE, PAPER = "#222222", "#767676", "#ffffff"
 BODY, SMALL, HEAD, TITLE = 27.0, 22.0, 44.0, 40.0
+#: Tried in turn until all fits: how much larger the words are, how tall the pictures may be, how
+#: many lines tell of others. Our choice: words of 9 points on A6 where there is room, 6 at least.
+LAYOUTS = (
+    *((grown, 540, 14) for grown in (1.5, 1.4, 1.3, 1.2, 1.1, 1.0)),
+    *((1.0, tall, most) for tall, most in ((460, 14), (390, 12), (330, 10), (270, 8))),
+    *((1.0, tall, most) for tall, most in ((220, 5), (180, 1))),
+)
 
 
 def card_svg(card: Card, paper: str = "A6") -> str:
     """The card as one SVG; ``paper`` sets only the size at which it is printed."""
-    for tall, most in ((540, 14), (460, 14), (390, 12), (330, 10), (270, 8), (220, 5), (180, 1)):
-        body, bottom = _drawn(card, tall, most)
-        if bottom <= HEIGHT - EDGE:
+    foot = _foot(card)
+    for grown, tall, most in LAYOUTS:
+        body, bottom = _drawn(card, grown, tall, most)
+        spare = HEIGHT - EDGE - 14 - 1.25 * SMALL * len(foot) - bottom
+        if spare >= 0:
+            body, _ = _drawn(card, grown, tall, most, air=min(spare / 4.0, MOST_AIR))
             break
+    for k, line in enumerate(reversed(foot)):
+        body.append(text(EDGE, HEIGHT - EDGE - 1.25 * SMALL * k, line, SMALL))
     wide_mm, high_mm = PAPERS[paper]
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide_mm:g}mm" height="{high_mm:g}mm" '
@@ -59,41 +73,44 @@ def card_svg(card: Card, paper: str = "A6") -> str:
     )
 
 
-def _drawn(card: Card, tall: int, most: int) -> tuple[list[str], float]:
-    """All parts and where they end; ``tall``: of the pictures, ``most``: lines of others."""
-    parts, y = _head(card)
-    more, y = _pictures(card, y + 16, tall)
+def _drawn(
+    card: Card, grown: float, tall: int, most: int, air: float = 0.0
+) -> tuple[list[str], float]:
+    """All parts but the foot, and where they end; ``grown``: the words, ``tall``: the pictures,
+    ``most``: lines of others, ``air``: added between parts."""
+    parts, y = _head(card, grown)
+    more, y = _pictures(card, y + 16 + air, tall)
     parts += more
-    more, y = palette(card, EDGE, WIDTH - EDGE, y + 18)
+    more, y = palette(card, EDGE, WIDTH - EDGE, y + 18 + air)
     parts += more
-    more, y = _words(card.said, y + 30)
+    more, y = _words(card.said, y + 30 + air, grown)
     parts += more
-    more, y = _others(card, y + 8, most)
-    parts += more
+    more, y = _others(card, y + 8, most, grown)
+    return parts + more, y
+
+
+def _foot(card: Card) -> list[str]:
+    """Lines for the card's lower edge."""
     foot = "Measured from a photo; no laboratory certificate."
     if card.record is not None:
         foot += f" Method: {card.record['method']}."
-    lines = [line for note in (foot, *card.notes) for line in _wrapped(note, SMALL, 3)]
-    y += 14
-    for line in lines:
-        y += SMALL * 1.25
-        parts.append(text(EDGE, y, line, SMALL))
-    return parts, y
+    return [line for note in (foot, *card.notes) for line in _wrapped(note, SMALL, 3)]
 
 
 def _wrapped(words: str, size: float, most: int = 99) -> list[str]:
     return wrap(words, WIDTH - 2 * EDGE, size, most)
 
 
-def _head(card: Card) -> tuple[list[str], float]:
+def _head(card: Card, grown: float) -> tuple[list[str], float]:
     parts, y = [], float(EDGE - 10)
     for line in _wrapped(isolated(card.name), TITLE * BOLD, 2):
         y += TITLE * 1.15
         parts.append(text(EDGE, y, line, TITLE, bold=True))
     of = [isolated(p) for p in (*card.of, *([card.form] if card.form else []))]
-    for line in _wrapped(" · ".join(of), BODY, 2):
-        y += BODY * 1.3
-        parts.append(text(EDGE, y, line, BODY))
+    size = min(grown, 1.2) * BODY
+    for line in in_pieces(of, WIDTH - 2 * EDGE, size, 2):
+        y += size * 1.3
+        parts.append(text(EDGE, y, line, size))
     return parts, y
 
 
@@ -246,15 +263,15 @@ def _legend(y: float) -> tuple[list[str], float]:
     return parts, y + 28
 
 
-def _words(said: Said, y: float) -> tuple[list[str], float]:
+def _words(said: Said, y: float, grown: float) -> tuple[list[str], float]:
     parts = []
-    y += HEAD * 0.8
-    parts.append(text(EDGE, y, said.headline, HEAD, bold=True))
+    y += grown * HEAD * 0.8
+    parts.append(text(EDGE, y, said.headline, grown * HEAD, bold=True))
     helped = () if said.help is None else (f"What would help: {said.help}.",)
     y += 6
     sentence = said.sentence[:1].upper() + said.sentence[1:]
     small = (said.figures, said.strands, *said.reasons, *helped)
-    told = [(sentence, BODY), *((w, SMALL) for w in small if w)]
+    told = [(sentence, grown * BODY), *((w, grown * SMALL) for w in small if w)]
     for words, size in told:
         for line in _wrapped(words, size, 4):
             y += size * 1.3
@@ -263,7 +280,7 @@ def _words(said: Said, y: float) -> tuple[list[str], float]:
     return parts, y
 
 
-def _others(card: Card, y: float, most: int) -> tuple[list[str], float]:
+def _others(card: Card, y: float, most: int, grown: float) -> tuple[list[str], float]:
     """Earlier lots and other semi-solids: a line of marks, and the sentences."""
     parts: list[str] = []
     peers = card.peers
@@ -271,10 +288,11 @@ def _others(card: Card, y: float, most: int) -> tuple[list[str], float]:
         record = card.record or {}
         own = (float(record["unevenness"]), tuple(record["range"]))
         parts, y = unevenness_line(peers, *own, EDGE, WIDTH - EDGE - 30.0, y + 10)
-    lines = [line for said in peer_lines(card, isolated) for line in _wrapped(said, SMALL, 3)]
+    size = grown * SMALL
+    lines = [line for said in peer_lines(card, isolated) for line in _wrapped(said, size, 3)]
     if len(lines) > most:
         lines = [*lines[: most - 1], f"… and {len(lines) - most + 1} more lines in the text."]
     for line in lines:
-        y += SMALL * 1.3
-        parts.append(text(EDGE, y, line, SMALL))
+        y += size * 1.3
+        parts.append(text(EDGE, y, line, size))
     return parts, y

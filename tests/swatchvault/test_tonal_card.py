@@ -434,6 +434,33 @@ def test_text_never_overlaps_or_leaves_the_card(kind):
     assert_it_fits(card_svg(kinds()[kind]))
 
 
+@pytest.mark.parametrize("long", range(8, 40, 4))
+def test_no_line_begins_or_ends_with_a_dot(long):
+    of = ("Confetti on Gravel", "x" * long, "lot CG-1", "2026-05-13")
+    told = [b[4].strip() for b in boxes(card_svg(a_card(of=of, form="wound card")))]
+    assert any("·" in words for words in told)
+    assert not [words for words in told if words[:1] == "·" or words[-1:] == "·"]
+
+
+@pytest.mark.parametrize("kind", sorted(kinds().keys() - {"nothing", "no picture"}))
+def test_no_third_of_the_card_is_empty(kind):
+    svg = card_svg(kinds()[kind])
+    spans = sorted((top, bottom) for _, top, _, bottom, _ in (*boxes(svg), *filled(svg)))
+    gaps, low = [], 0.0
+    for top, bottom in spans:
+        gaps.append(top - low)
+        low = max(low, bottom)
+    assert max(*gaps, HEIGHT - low) < HEIGHT / 3
+
+
+def test_few_words_are_drawn_larger():
+    def size(card):
+        root = ElementTree.fromstring(card_svg(card))
+        return {e.text: float(e.get("font-size")) for e in root.iter(f"{SVG}text")}
+
+    assert size(kinds()["variegated"])["Variegated"] > size(kinds()["wide"])["Semi-solid"]
+
+
 def bars(card):
     """Fills of the bar of colours, left to right, and all text of the card."""
     root = ElementTree.fromstring(card_svg(card))

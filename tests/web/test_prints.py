@@ -124,6 +124,16 @@ async def test_the_full_card_of_cautions(visitor: Callable[[str], Any]) -> None:
     assert all(line in text for line in CAUTIONS.values())
 
 
+async def test_a_tonal_card_fills_the_paper_that_it_is_printed_on(
+    visitor: Callable[[str], Any],
+) -> None:
+    page = (await visitor("dyer").get("/swatch/1/tonal?paper=A6")).text
+    found = re.search(r'href="([^"]*/tonal\.css)"', page)
+    assert found is not None
+    style = (await visitor("dyer").get(found[1])).text
+    assert re.search(r"@page \{ margin: 0; \}", style)
+
+
 async def test_tonal_card(visitor: Callable[[str], Any]) -> None:
     answer = await visitor("dyer").get("/swatch/1/tonal.svg?paper=A4")
     assert answer.status_code == 200
