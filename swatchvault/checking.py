@@ -295,7 +295,10 @@ def _row(check: Check) -> LotCheck:
         p_within=record["p_within"],
         p_outside=record["p_outside"],
         same_dyes=check.same_dyes,
-        detail={k: record[k] for k in ("reasons", "what_next", "flags", "notes")},
+        detail={
+            **{k: record[k] for k in ("reasons", "what_next", "flags", "notes")},
+            "u_d_lch": record["u"]["d_lch"],
+        },
     )
 
 

@@ -205,7 +205,11 @@ def as_record(comparison: Comparison) -> dict[str, Any]:
         "delta_e_00": d.delta_e_00,
         "k_l": d.conditions.k_l,
         "d_lch": list(d.d_lch),
-        "u": {"reading": none_if_nan(d.u_reading), "at_tolerance": none_if_nan(d.u_at_tolerance)},
+        "u": {
+            "reading": none_if_nan(d.u_reading),
+            "at_tolerance": none_if_nan(d.u_at_tolerance),
+            "d_lch": [none_if_nan(u) for u in d.u_lch],
+        },
         "capture": d.conditions.capture.value,
         "words": comparison.words,
         "tolerance": d.conditions.tolerance,

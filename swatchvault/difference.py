@@ -19,7 +19,7 @@ import numpy as np
 from ingest.colour import Floats, d_lch, delta_e_2000, difference_terms
 from ingest.model import FLAGS, FLAGS_THAT_STOP_A_VERDICT
 from swatchvault.pair import Capture, Colour, Conditions
-from swatchvault.pairdoubt import PairDoubt, mean_u, pair_doubt
+from swatchvault.pairdoubt import PairDoubt, mean_u, pair_doubt, u_of_lch
 
 __all__ = ["Difference", "Verdict", "boundary_test", "d_lch", "decide", "delta_e_2000", "judge"]
 
@@ -99,12 +99,14 @@ def decide(
 class Difference:
     """New minus master, with its doubt and the verdict.
 
-    ``d_lch``: CIELAB ΔL*, ΔC*ab, ΔH*ab, the last signed as Δhab. ``axes``: (3,) w; ``axes_cov``:
-    (3, 3) S as stated of the reading. ``stops``, ``bars``: sentences that kept a verdict away.
+    ``d_lch``: CIELAB ΔL*, ΔC*ab, ΔH*ab, the last signed as Δhab; ``u_lch``: their standard
+    uncertainties. ``axes``: (3,) w; ``axes_cov``: (3, 3) S as stated of the reading. ``stops``,
+    ``bars``: sentences that kept a verdict away.
     """
 
     delta_e_00: float
     d_lch: tuple[float, float, float]
+    u_lch: tuple[float, float, float]
     axes: Floats
     axes_cov: Floats
     u_reading: float
@@ -160,6 +162,7 @@ def judge(
     return Difference(
         reading,
         (dl, dc, dh),
+        u_of_lch(master.lab, new.lab, k_l, stated),
         w,
         stated,
         mean_u(stated),

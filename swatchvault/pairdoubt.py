@@ -125,6 +125,22 @@ def axes_jacobian(lab1: Floats, lab2: Floats, k_l: float) -> Floats:
     return np.asarray(turn / weights[:, None])
 
 
+def u_of_lch(lab1: Floats, lab2: Floats, k_l: float, cov: Floats) -> tuple[float, float, float]:
+    """Standard uncertainties of ΔL*, ΔC*ab, ΔH*ab of a pair, from ``cov`` (3, 3) on its axes.
+
+    Back to CIELAB, and there turned onto the mean hue: of the first order, as the axes are.
+    """
+    back = np.linalg.inv(axes_jacobian(lab1, lab2, k_l))
+    middle = np.asarray(lab1, dtype=float) + np.asarray(lab2, dtype=float)
+    h = math.atan2(middle[2], middle[1])
+    turn = np.array(
+        [[1.0, 0.0, 0.0], [0.0, math.cos(h), math.sin(h)], [0.0, -math.sin(h), math.cos(h)]]
+    )
+    to_lch = turn @ back
+    lightness, chroma, hue = np.sqrt(np.diag(to_lch @ cov @ to_lch.T)).tolist()
+    return lightness, chroma, hue
+
+
 def dark_share(one: Floats, two: Floats) -> Floats:
     """(...) what dark colours add to the share of a difference that is doubt, by the darker of
     Labs ``one`` and ``two``, (..., 3) that broadcast."""

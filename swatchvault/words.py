@@ -165,9 +165,15 @@ def headline(diff: Difference) -> str:
     )
 
 
+def signed_figure(value: float, u: float | None = None) -> str:
+    """A part of a difference, with its standard uncertainty where that is known."""
+    known = u is not None and math.isfinite(u)
+    return f"{value:+z.2f}" + (f" ± {u:.2f}" if known else "")
+
+
 def figures(diff: Difference) -> tuple[str, ...]:
     """What stands behind the verdict: signed parts, doubt, both probabilities."""
-    dl, dc, dh = diff.d_lch
+    signed = zip(("ΔL*", "ΔC*", "ΔH*"), diff.d_lch, diff.u_lch, strict=True)
     row = diff.doubt.row
     light = "by daylight" if diff.doubt.daylight else "light not stated to be daylight"
     reference = {
@@ -177,7 +183,7 @@ def figures(diff: Difference) -> tuple[str, ...]:
     }.get(diff.doubt.reference, "no reference")
     dark = "; dark colours, whose differences cameras show too small" if diff.doubt.dark else ""
     return (
-        f"ΔL* {dl:+z.2f}, ΔC* {dc:+z.2f}, ΔH* {dh:+z.2f}.",
+        ", ".join(f"{name} {signed_figure(value, u)}" for name, value, u in signed) + ".",
         f"Standard uncertainty: {number(diff.u_reading)} at this reading, "
         f"{number(diff.u_at_tolerance)} at the tolerance "
         f"(photos: {row}; {reference}; {light}{dark}).",

@@ -11,7 +11,7 @@ from urllib.parse import urlencode
 from datasette import Response
 
 from swatchvault.errors import NotFound
-from swatchvault.web.said import on_page
+from swatchvault.web.said import difference_parts, on_page
 from swatchvault.web.typed import number_or_none, row_id, whole
 from swatchvault.web.visit import Form, RefusedError, Visit
 
@@ -198,6 +198,7 @@ def _check(conn: sqlite3.Connection, check_id: int) -> Record:
         "reasons": [on_page(r) for r in detail.get("reasons") or ()],
         "notes": [on_page(n) for n in general_notes(detail.get("notes") or ())],
         "p": p,
+        "parts": difference_parts(check, detail.get("u_d_lch")),
         "capture": CAPTURES.get(check["capture"], ""),
         "dyes_missing": _dyes_missing(conn, check),
         "sides": sides,

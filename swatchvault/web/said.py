@@ -126,3 +126,16 @@ def recipe_toml(colourway: str, base: str, dye: str) -> str:
         '  {kind = "hold", temperature_c = 85, minutes = 40},\n'
         "]\n"
     )
+
+
+def difference_parts(
+    check: Mapping[str, Any], doubts: Sequence[float | None] | None
+) -> list[tuple[str, str]]:
+    """ΔL*, ΔC*, ΔH* with their ±; a check given before those were kept has none."""
+    from swatchvault.words import signed_figure
+
+    told = [(name, check[f"delta_{name[1].lower()}"]) for name in ("ΔL*", "ΔC*", "ΔH*")]
+    return [
+        (name, "–" if value is None else signed_figure(value, u))
+        for (name, value), u in zip(told, doubts or (None, None, None), strict=True)
+    ]

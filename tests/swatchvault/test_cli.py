@@ -115,7 +115,7 @@ def test_compare_one_photo_is_the_same_frame(capsys):
     assert record["capture"] == "same frame"
     assert record["verdict"] in ("within", "outside", "cannot tell")
     assert record["k_l"] == record["tolerance"] == 2.0
-    assert set(record["u"]) == {"reading", "at_tolerance"}
+    assert set(record["u"]) == {"reading", "at_tolerance", "d_lch"}
 
 
 def test_a_number_may_have_a_decimal_comma(capsys):

@@ -140,7 +140,7 @@ def test_record_holds_the_contract_and_is_json():
     found = compare(colour(), colour((3.4, 0.3, 0), flags=frozenset({"glare"})), capture="other")
     record = json.loads(json.dumps(as_record(found), allow_nan=False))
     assert set(record) >= CONTRACT
-    assert set(record["u"]) == {"reading", "at_tolerance"}
+    assert set(record["u"]) == {"reading", "at_tolerance", "d_lch"}
     assert record["verdict"] == "cannot tell" and record["capture"] == "other"
     assert record["d_lch"][0] == pytest.approx(3.4)
     assert record["flags"] == ["new: glare"]
@@ -152,7 +152,7 @@ def test_unknown_becomes_null():
     found = compare(colour(reference="none"), colour(), **SURE)
     record = json.loads(json.dumps(as_record(found), allow_nan=False))
     assert record["verdict"] == "cannot tell"
-    assert record["u"] == {"reading": None, "at_tolerance": None}
+    assert record["u"] == {"reading": None, "at_tolerance": None, "d_lch": [None, None, None]}
     assert record["p_within"] is None and record["p_outside"] is None
     assert record["reasons"]
 

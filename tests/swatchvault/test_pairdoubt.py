@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from ingest.colour import difference_terms
+from ingest.colour import d_lch, difference_terms
 from swatchvault import pairdoubt as doubts
 from swatchvault.difference import Verdict, delta_e_2000, judge
 from swatchvault.pair import Capture, Colour, Conditions, OwnFrame
@@ -227,3 +227,23 @@ def test_jacobian_stays_finite_at_grey(pair):
     one, two = (np.array(p, dtype=float) for p in pair)
     j = doubts.axes_jacobian(one, two, 1.0)
     assert np.all(np.isfinite(j)) and np.abs(j).max() < 2.0
+
+
+@pytest.mark.parametrize("lab", [[50.0, 20.0, 10.0], [40.0, -15.0, 30.0], [60.0, 8.0, -25.0]])
+def test_doubt_of_the_parts_is_that_of_draws(lab):
+    rng = np.random.default_rng(6)
+    one, two, k_l = np.array(lab), np.array(lab) + np.array([1.0, -0.8, 0.6]), 2.0
+    root = 0.2 * rng.normal(size=(3, 3)) + 0.3 * np.eye(3)
+    j = doubts.axes_jacobian(one, two, k_l)
+    told = doubts.u_of_lch(one, two, k_l, j @ root @ root.T @ j.T)
+    drawn = d_lch(one, two + rng.normal(size=(40_000, 3)) @ root.T)
+    assert told == pytest.approx(drawn.std(axis=0), rel=0.04)
+
+
+def test_doubt_of_the_parts_is_of_the_readings_covariance():
+    found = judge(colour(), colour([52.0, 21.0, 9.0]), Conditions(Capture.SAME_SETUP))
+    expected = doubts.u_of_lch(
+        np.array(LAB), np.array([52.0, 21.0, 9.0]), 2.0, found.doubt.stated(found.delta_e_00)
+    )
+    assert found.u_lch == pytest.approx(expected)
+    assert min(found.u_lch) > 0.3

@@ -1,6 +1,7 @@
 """The words of a difference: which way it is off, how much, and what must be said with it."""
 
 import math
+import re
 
 import numpy as np
 import pytest
@@ -189,4 +190,12 @@ def test_what_is_said_near_zero_holds_for_any_doubt():
 def test_no_figure_is_a_minus_nothing():
     one, two = [50.0, 0.0, 0.0], [49.999, 0.0, -0.001]
     first, *_ = words.figures(diff_of(one, two))
-    assert first == "ΔL* +0.00, ΔC* +0.00, ΔH* +0.00."
+    assert re.sub(r" ± \d+\.\d\d", "", first) == "ΔL* +0.00, ΔC* +0.00, ΔH* +0.00."
+    assert first.count(" ± ") == 3
+
+
+def test_a_part_of_unknown_doubt_has_none_beside_it():
+    one, two = (Colour(np.array([v, 20.0, 0.0]), SMALL, "none") for v in (50, 52))
+    judged = judge(one, two, Conditions("same frame"))
+    first, *_ = words.figures(judged)
+    assert first == "ΔL* +2.00, ΔC* +0.00, ΔH* +0.00."

@@ -16,6 +16,8 @@ from swatchvault.checking import Ask, check_lot
 from swatchvault.compare import PAIR_FLAGS
 from swatchvault.photodoubt import u_of_mean
 from swatchvault.web.checks import _compared, general_notes, own_flags, pair_flags
+from swatchvault.web.said import difference_parts
+from swatchvault.words import signed_figure
 from tests.swatchvault.factories import covariance
 from tests.web.test_yarn import ask, ids, once
 
@@ -58,6 +60,9 @@ async def test_a_check_is_what_the_command_gives(
     text = html.unescape((await someone.get(f"/check/{new[0]}")).text)
     assert f"{comparison.difference.delta_e_00:.2f}</strong> (kL = " in text
     assert "Neither is the probability that the lot is good" in text
+    told = comparison.difference
+    for name, value, u in zip(("ΔL*", "ΔC*", "ΔH*"), told.d_lch, told.u_lch, strict=True):
+        assert f"<dt>{name}</dt><dd>{signed_figure(value, u)}</dd>" in text and u > 0
     assert "A screen is no reference" in text
     if verdict == "cannot tell":
         assert comparison.what_next[0].text in text
@@ -294,3 +299,10 @@ async def test_the_colours_printed_give_the_difference_printed(
         assert float(new) - float(master) == pytest.approx(told, abs=0.11)  # each to a tenth
         several += "which was compared; the picture is the newest" in text
     assert several
+
+
+def test_parts_of_a_check_that_kept_no_doubt_have_none() -> None:
+    check = {"delta_l": 1.25, "delta_c": None, "delta_h": -0.0}
+    told = [("ΔL*", "+1.25"), ("ΔC*", "–"), ("ΔH*", "+0.00")]
+    assert difference_parts(check, None) == told
+    assert difference_parts(check, [0.4, None, None])[0] == ("ΔL*", "+1.25 ± 0.40")
