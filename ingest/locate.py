@@ -15,6 +15,7 @@ import numpy as np
 
 from ingest.errors import MarksError
 from ingest.model import Lab, Layout, Point, Polygon, Reference, Scale, SwatchRegion
+from ingest.overlap import lie_over
 from ingest.raster import inside_quad
 
 #: Share of a chart's cell, in width and height, that is read: patches fill 72 to 87 % of a cell.
@@ -68,8 +69,19 @@ def parse_marks(data: Any, where: str = "marks") -> Layout:
     doubled = sorted({n for n in names if names.count(n) > 1})
     if doubled:
         raise MarksError(f"{where}: two swatches are named {doubled[0]!r}; give each its own name")
+    _apart(references, swatches, where)
     scale = data.get("scale")
     return Layout(references, swatches, None if scale is None else _scale(scale, where), "marks")
+
+
+def _apart(references: Sequence[Reference], swatches: Sequence[SwatchRegion], where: str) -> None:
+    for swatch in swatches:
+        for i, reference in enumerate(references):
+            if lie_over(swatch.polygon, reference.patches):
+                raise MarksError(
+                    f"{where}: swatch {swatch.name!r} and reference {i + 1} ({reference.kind}) "
+                    "lie over each other; mark bare yarn, and a reference with nothing over it"
+                )
 
 
 def chart_patches(corners: Polygon) -> tuple[Polygon, ...]:
@@ -160,8 +172,7 @@ def _reference(item: Any, where: str) -> Reference:
 
 
 def _card(item: Mapping[str, Any], where: str) -> Reference:
-    lab = item.get("lab_d50")
-    y = item.get("y")
+    lab, y = _one_value(item, where)
     return Reference(
         kind="card",
         patches=(_polygon(item.get("polygon"), where),),
@@ -175,7 +186,7 @@ def _steps(item: Mapping[str, Any], where: str) -> Reference:
         _polygon(p, f"{where}, step {i + 1}")
         for i, p in enumerate(_list(item.get("patches"), f"{where}: patches"))
     )
-    lab, y = item.get("lab_d50"), item.get("y")
+    lab, y = _one_value(item, where)
     if len(patches) < 2:
         raise MarksError(f"{where}: found {len(patches)} steps; needed at least 2, lightest first")
     if lab is None and y is None:
@@ -189,6 +200,14 @@ def _steps(item: Mapping[str, Any], where: str) -> Reference:
         y=None if lab is not None else tuple(_y(v, where) for v in values),
         lab_d50=None if lab is None else tuple(_grey(v, where) for v in values),
     )
+
+
+def _one_value(item: Mapping[str, Any], where: str) -> tuple[Any, Any]:
+    """``lab_d50`` and ``y``, one of which is enough."""
+    lab, y = item.get("lab_d50"), item.get("y")
+    if lab is not None and y is not None:
+        raise MarksError(f"{where}: has both y and lab_d50; give the one that was measured")
+    return lab, y
 
 
 def _chart(item: Mapping[str, Any], where: str) -> Reference:

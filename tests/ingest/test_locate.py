@@ -20,6 +20,7 @@ from ingest.locate import (
     read_marks,
 )
 from ingest.model import Layout, Reference, Scale, Settings, SwatchRegion
+from ingest.overlap import lie_over
 
 SQUARE = [[0.1, 0.1], [0.3, 0.1], [0.3, 0.3], [0.1, 0.3]]
 CORNERS = [[0.2, 0.2], [0.8, 0.25], [0.75, 0.7], [0.22, 0.72]]
@@ -35,9 +36,10 @@ EARLIER = "before-2014-11"
 
 
 @st.composite
-def boxes(draw):
-    x, y = draw(st.floats(0.0, 0.6)), draw(st.floats(0.0, 0.6))
-    w, h = draw(st.floats(0.01, 0.39)), draw(st.floats(0.01, 0.39))
+def boxes(draw, top=0.0):
+    """Four corners in the half of the picture from ``top`` down, so that yarn is on no card."""
+    x, y = draw(st.floats(0.0, 0.6)), top + draw(st.floats(0.0, 0.25))
+    w, h = draw(st.floats(0.01, 0.39)), draw(st.floats(0.01, 0.24))
     lean = draw(st.floats(0.0, 0.5)) * w
     return ((x + lean, y), (x + w, y), (x + w - lean, y + h), (x, y + h))
 
@@ -80,7 +82,7 @@ def layouts(draw):
     return Layout(
         tuple(draw(st.lists(references(), max_size=3))),
         tuple(
-            SwatchRegion(n, draw(boxes()), across_mm=draw(st.none() | st.floats(0.1, 1e5)))
+            SwatchRegion(n, draw(boxes(0.5)), across_mm=draw(st.none() | st.floats(0.1, 1e5)))
             for n in names
         ),
         scale,
@@ -165,6 +167,18 @@ MISTAKES = {
         refs(kind="steps", patches=STEPS, lab_d50=[[90, 0, 0], [20, 0, 25]]),
         "(20, 0, 25) is no grey",
     ),
+    "card of two values": (
+        refs(kind="card", polygon=SQUARE, y=0.18, lab_d50=[50, 0, 0]),
+        "has both y and lab_d50; give the one",
+    ),
+    "steps of two values": (
+        refs(kind="steps", patches=STEPS, y=[0.9, 0.2], lab_d50=[[90, 0, 0], [50, 0, 0]]),
+        "has both y and lab_d50; give the one",
+    ),
+    "yarn on the card": (
+        {**refs(kind="card", polygon=SQUARE), **swatch(name="a", polygon=CORNERS)},
+        "swatch 'a' and reference 1 (card) lie over each other",
+    ),
     "one step": (refs(kind="steps", patches=[SQUARE], y=[0.9]), "found 1 steps; needed at least 2"),
     "steps and values": (refs(kind="steps", patches=STEPS, y=[0.9]), "2 steps but 1 values"),
     "step's corner": (
@@ -207,6 +221,26 @@ def test_a_mistake_is_told_in_one_line(marks, words):
     message = str(caught.value)
     assert words in message
     assert message.startswith("lot.marks.json") and "\n" not in message
+
+
+def square(x, y, side):
+    return ((x, y), (x + side, y), (x + side, y + side), (x, y + side))
+
+
+@pytest.mark.parametrize(
+    ("x", "side", "over"),
+    [
+        (0.30, 0.2, False),  # side by side
+        (0.29, 0.2, False),  # by a rim of 5 %
+        (0.27, 0.2, True),
+        (0.15, 0.05, True),  # yarn within the card
+        (0.0, 0.9, True),  # the card within the yarn
+    ],
+)
+def test_what_lies_over_the_card_and_what_beside_it(x, side, over):
+    card = square(0.1, 0.1, 0.2)
+    assert lie_over(square(x, 0.1, side), (square(0.7, 0.7, 0.1), card)) is over
+    assert lie_over(card, (square(x, 0.1, side),)) is over
 
 
 def test_files_that_cannot_be_read_are_told_in_one_line(tmp_path):
