@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import json
 import traceback
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -217,13 +217,21 @@ async def _state_now(visit: Visit, sha256: str) -> dict[str, Any]:
     if draft.get("told"):
         words = "Measured; being filed."
         return {"state": "filing", "words": words, "regions": regions, "go": None}
-    flags = flag_words(outcome.measurement.flags)
+    flags, regions = told_once(outcome.measurement.swatches)
     said = {"state": "measured", "words": "Measured.", "regions": regions, "go": None}
     return {**said, "flags": flags}
 
 
-def region_words(swatch: Any) -> dict[str, Any]:
-    """A measured region as a page shows it; ``swatch``: a measurement, stored or new."""
+def told_once(swatches: Sequence[Any]) -> tuple[list[list[str]], list[dict[str, Any]]]:
+    """Flags that all of several regions carry, to be told once, and the regions without them."""
+    several = len(swatches) > 1
+    alike = frozenset.intersection(*(s.flags for s in swatches)) if several else frozenset()
+    return flag_words(alike), [region_words(s, alike) for s in swatches]
+
+
+def region_words(swatch: Any, told: frozenset[str] = frozenset()) -> dict[str, Any]:
+    """A measured region as a page shows it; ``swatch``: a measurement, stored or new. ``told``:
+    flags that the page has told already."""
     from swatchvault.colour_words import lab_words
     from swatchvault.report import evenness_lines
     from swatchvault.web.look import hex_of
@@ -235,7 +243,7 @@ def region_words(swatch: Any) -> dict[str, Any]:
         "hex": hex_of(lab),
         "words": lab_words(swatch.lab, swatch.covariance.total),
         "even": [line.strip() for line in evenness_lines(swatch.tonality, swatch.flags)],
-        "flags": flag_words(swatch.flags),
+        "flags": flag_words(swatch.flags - told),
         "stops": bool(swatch.flags & FLAGS_THAT_STOP_A_VERDICT),
     }
 

@@ -133,14 +133,15 @@ async def photo_page(visit: Visit) -> Response:
     found = await visit.read(colours, photo_sha256=sha256, with_aside=True)
     asides = await visit.read(asides_of_photo, sha256)
     doubts = await visit.read(partial(photo_doubts, sha256=sha256))
+    alike, told = measuring.told_once(found)
     regions = [
         {
             "stored": c,
             "aside": asides.get(c.swatch_id),
             "doubts": [str(d) for d in doubts if d.swatch_id == c.swatch_id],
-            **measuring.region_words(c),
+            **words,
         }
-        for c in found
+        for c, words in zip(found, told, strict=True)
     ]
     shown = [
         (c.lot_id, c.lot, c.swatch_id)
@@ -152,6 +153,7 @@ async def photo_page(visit: Visit) -> Response:
         "sha256": sha256,
         "shapes": shapes(row.layout, row.facts["width"], row.facts["height"]),
         "regions": regions,
+        "alike": alike,
         "shown": await visit.read(shown_only, sha256),
         "corrected": any(c.reference != "none" for c in found),
         "here": await visit.work((visit.folder / "photos" / f"{sha256}{row.suffix}").is_file),

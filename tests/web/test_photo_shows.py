@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from tests.web.newphotos import jpeg, marks
-from tests.web.test_photos import marked, measured, once, rows, told
+from tests.web.test_photos import marked, measured, once, rows, told, up_to_words
 
 pytestmark = pytest.mark.anyio
 Visitor = Callable[[str], Any]
@@ -86,3 +86,17 @@ async def test_another_lot_that_was_typed_is_still_refused(visitor: Visitor, stu
         refused = await dyer.post(f"/photos/{sha256}/shows", form)
         assert refused.status_code == 400
         assert "already has another lot" in html.unescape(refused.text)
+
+
+async def test_what_is_so_of_all_regions_is_told_once(visitor: Visitor, studio: Path) -> None:
+    dyer = visitor("dyer")
+    sha256, token = await up_to_words(dyer, jpeg())
+    state = await measured(dyer, sha256)
+    alike = {flag for flag, _ in state["flags"]}
+    assert "camera colours not corrected" in alike and len(state["regions"]) == 2
+    for region in state["regions"]:
+        assert not alike & {flag for flag, _ in region["flags"]}
+    await dyer.post(f"/photos/{sha256}/shows", told(token, swatch_1="HF-1 skein a", create="yes"))
+    await measured(dyer, sha256)
+    text = (await dyer.get(f"/photos/{sha256}")).text
+    assert text.count("<strong>camera colours not corrected</strong>") == 1

@@ -6,15 +6,22 @@ function watchState() {
   if (!line || !["measuring", "filing"].includes(line.dataset.state)) return;
   const stay = line.dataset.stay === "yes"; // a form is being filled in: nothing is loaded anew
 
-  function show(region) {
-    const place = [...document.querySelectorAll(".found")].find((e) => e.dataset.region === region.name);
+  function tell(place, lines) {
     if (!place) return;
-    const lines = [region.words, ...region.even, ...region.flags.map(([name, words]) => `${name}: ${words}`)];
     place.replaceChildren(...lines.map((words) => {
       const p = document.createElement("p");
       p.textContent = words;
       return p;
     }));
+  }
+
+  function flagLines(flags) {
+    return flags.map(([name, words]) => `${name}: ${words}`);
+  }
+
+  function show(region) {
+    const place = [...document.querySelectorAll(".found")].find((e) => e.dataset.region === region.name);
+    tell(place, [region.words, ...region.even, ...flagLines(region.flags)]);
   }
 
   async function ask() {
@@ -31,6 +38,7 @@ function watchState() {
       setTimeout(ask, 1200);
     } else if (stay && said.state === "measured") {
       line.textContent = "Measured: the figures stand at each region. Nothing is kept yet.";
+      tell(document.getElementById("alike"), flagLines(said.flags));
       said.regions.forEach(show);
     } else if (stay && said.state === "failed") {
       location.reload(); // there is nothing that could be kept: the page says what to do
