@@ -88,3 +88,20 @@ def test_the_shade_at_an_edge_is_darker_than_the_page(
     grey = cv2.imread(str(tmp_path / "box.png"), cv2.IMREAD_GRAYSCALE)[30]
     assert int(grey[-6:-1].min()) < int(grey[10]) - 8
     assert int(grey[-40:].max()) <= int(grey[10])  # no glow
+
+
+A4_WITH_MARGINS = 718  # CSS pixels in 190 mm
+
+
+@pytest.mark.parametrize("path", ["/gaps?base=1", "/colourway/2", "/lot/7"])
+def test_nothing_wide_is_cut_on_paper(signed_in: Callable[..., Any], live: Live, path: str) -> None:
+    page = signed_in("dyer", {"width": A4_WITH_MARGINS, "height": 1000})
+    page.goto(f"{live.url}{path}")
+    page.emulate_media(media="print")
+    wide = page.locator(".wide")
+    assert wide.count() > 0
+    most = page.evaluate(
+        "Math.max(...[...document.querySelectorAll('.wide > *')]"
+        ".map(e => e.getBoundingClientRect().right))"
+    )
+    assert most <= A4_WITH_MARGINS
