@@ -28,7 +28,7 @@ class Rows:
 
 _EVENNESS = (
     "COALESCE(even.by_your_eyes_rule, even.class) AS evenness, "
-    "round(even.unevenness, 2) AS unevenness"
+    "round(even.unevenness, 2) AS unevenness, round(even.u_unevenness, 2) AS u_unevenness"
 )
 
 # As the view checks_given, with the verdict on evenness beside the colour's.

@@ -348,3 +348,9 @@ def test_lists_work_whatever_the_row_factory(archive):
     assert swatch_colours(archive.conn, 1)[0].swatch == "sun 1"
     assert listing(archive.conn, "lots").records()[0]["lot"] == "W1"
     assert STUDIO.lots[0].code in {r["lot"] for r in export_rows(archive.conn, "lots").records()}
+
+
+@pytest.mark.parametrize("what", ["swatches", "colours"])
+def test_unevenness_is_listed_with_its_doubt(archive, what):
+    columns = listing(archive.conn, what).columns
+    assert columns.index("u_unevenness") == columns.index("unevenness") + 1
