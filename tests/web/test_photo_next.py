@@ -33,7 +33,9 @@ async def test_a_lot_that_can_be_checked_is_checked_from_its_photo(
     helper = visitor("helper")
     part = await part_of(helper, sha256)
     assert f"Check lot {code} against the master" in part
-    assert f'<a class="button" href="/swatch/{swatch}/tonal">How even <bdi>{label}</bdi>' in part
+    assert (
+        f'<a class="button" href="/swatch/{swatch}/tonal"><span>How even <bdi>{label}</bdi>' in part
+    )
     assert "No check yet" not in part  # its master, in the same photo, needs none
     once = re.search(
         rf'name="once" value="([^"]*)"><input type="hidden" name="lot" value="{lot}"', part
