@@ -407,7 +407,8 @@ def test_gaps_and_bases(ask, tmp_path):
     assert [(r["form"], r["swatches"]) for r in rows] == [("knit", 1), ("skein", 9)]
 
 
-def test_a_photo_is_searched_and_without_a_card_warned_of(ask, tmp_path):
+def test_a_photo_is_searched_and_without_a_card_warned_of(ask, tmp_path, monkeypatch):
+    monkeypatch.setattr("ingest.pipeline.METHOD_VERSION", "1")  # that of the archive's measurements
     marks = json.loads((EXAMPLE / "hedge.marks.json").read_text(encoding="utf-8"))
     photo = tmp_path / "hedge.jpg"
     photo.write_bytes((EXAMPLE / "hedge.jpg").read_bytes())
