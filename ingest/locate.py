@@ -14,7 +14,18 @@ from typing import Any
 import numpy as np
 
 from ingest.errors import MarksError
-from ingest.model import Lab, Layout, Point, Polygon, Reference, Scale, SwatchRegion
+from ingest.marks_values import (
+    colour,
+    grey,
+    is_convex,
+    known_keys_only,
+    listed,
+    number,
+    point,
+    polygon,
+    reflectance,
+)
+from ingest.model import Lab, Layout, Polygon, Reference, Scale, SwatchRegion
 from ingest.overlap import lie_over
 from ingest.raster import inside_quad
 
@@ -25,13 +36,6 @@ EDITIONS = ("before-2014-11", "after-2014-11")
 
 _TOP = {"references", "swatches", "scale", "note"}
 _REFERENCE = {"kind", "polygon", "patches", "corners", "y", "lab_d50", "edition"}
-#: Area of a region, as a share of the picture, under which it cannot be meant.
-_SMALLEST_AREA = 1e-6
-_MOST_CORNERS = 400  # our choice; the crossing test grows with its square
-#: C*ab over which no grey card or step lies, however yellowed. Our choice.
-CARD_CHROMA = 20.0
-#: No place, reflectance or length in millimetres is beyond this.
-_LARGEST_NUMBER = 1e6
 
 
 def marks_path(photo_path: str | Path) -> Path:
@@ -56,14 +60,14 @@ def parse_marks(data: Any, where: str = "marks") -> Layout:
     """Turn marks (decoded JSON) into a layout. ``where`` names the source in errors."""
     if not isinstance(data, Mapping):
         raise MarksError(f"{where}: expected an object with references and swatches")
-    _only(data, _TOP, where)
+    known_keys_only(data, _TOP, where)
     references = tuple(
         _reference(item, f"{where}: reference {i + 1}")
-        for i, item in enumerate(_list(data.get("references"), f"{where}: references"))
+        for i, item in enumerate(listed(data.get("references"), f"{where}: references"))
     )
     swatches = tuple(
         _swatch(item, f"{where}: swatch {i + 1}")
-        for i, item in enumerate(_list(data.get("swatches"), f"{where}: swatches"))
+        for i, item in enumerate(listed(data.get("swatches"), f"{where}: swatches"))
     )
     names = [s.name for s in swatches]
     doubled = sorted({n for n in names if names.count(n) > 1})
@@ -160,7 +164,7 @@ def _reference_marks(reference: Reference) -> dict[str, Any]:
 def _reference(item: Any, where: str) -> Reference:
     if not isinstance(item, Mapping):
         raise MarksError(f"{where}: expected an object with kind and place")
-    _only(item, _REFERENCE, where)
+    known_keys_only(item, _REFERENCE, where)
     kind = item.get("kind")
     if kind == "card":
         return _card(item, where)
@@ -175,30 +179,30 @@ def _card(item: Mapping[str, Any], where: str) -> Reference:
     lab, y = _one_value(item, where)
     return Reference(
         kind="card",
-        patches=(_polygon(item.get("polygon"), where),),
-        y=None if y is None else (_y(y, where),),
-        lab_d50=None if lab is None else (_grey(lab, where),),
+        patches=(polygon(item.get("polygon"), where),),
+        y=None if y is None else (reflectance(y, where),),
+        lab_d50=None if lab is None else (grey(lab, where),),
     )
 
 
 def _steps(item: Mapping[str, Any], where: str) -> Reference:
     patches = tuple(
-        _polygon(p, f"{where}, step {i + 1}")
-        for i, p in enumerate(_list(item.get("patches"), f"{where}: patches"))
+        polygon(p, f"{where}, step {i + 1}")
+        for i, p in enumerate(listed(item.get("patches"), f"{where}: patches"))
     )
     lab, y = _one_value(item, where)
     if len(patches) < 2:
         raise MarksError(f"{where}: found {len(patches)} steps; needed at least 2, lightest first")
     if lab is None and y is None:
         return Reference(kind="steps", patches=patches)  # the values of the steps the dyer owns
-    values = _list(y if lab is None else lab, where)
+    values = listed(y if lab is None else lab, where)
     if len(values) != len(patches):
         raise MarksError(f"{where}: {len(patches)} steps but {len(values)} values; give one each")
     return Reference(
         kind="steps",
         patches=patches,
-        y=None if lab is not None else tuple(_y(v, where) for v in values),
-        lab_d50=None if lab is None else tuple(_grey(v, where) for v in values),
+        y=None if lab is not None else tuple(reflectance(v, where) for v in values),
+        lab_d50=None if lab is None else tuple(grey(v, where) for v in values),
     )
 
 
@@ -211,8 +215,8 @@ def _one_value(item: Mapping[str, Any], where: str) -> tuple[Any, Any]:
 
 
 def _chart(item: Mapping[str, Any], where: str) -> Reference:
-    corners = _polygon(item.get("corners"), where)
-    if len(corners) != 4 or not _convex(corners):
+    corners = polygon(item.get("corners"), where)
+    if len(corners) != 4 or not is_convex(corners):
         raise MarksError(f"{where}: a chart needs its four outer corners, running around it")
     lab = item.get("lab_d50")
     edition = item.get("edition")
@@ -220,137 +224,33 @@ def _chart(item: Mapping[str, Any], where: str) -> Reference:
         raise MarksError(f"{where}: edition is {edition!r}; it can be {' or '.join(EDITIONS)}")
     if lab is None:
         return chart_reference(corners, edition=edition)
-    rows = _list(lab, where)
+    rows = listed(lab, where)
     if len(rows) != CHART_COLUMNS * CHART_ROWS:
         raise MarksError(f"{where}: found {len(rows)} rows of lab_d50; needed 24, dark skin first")
-    return chart_reference(corners, lab_d50=tuple(_lab(v, where) for v in rows))
+    return chart_reference(corners, lab_d50=tuple(colour(v, where) for v in rows))
 
 
 def _swatch(item: Any, where: str) -> SwatchRegion:
     if not isinstance(item, Mapping):
         raise MarksError(f"{where}: expected an object with name and polygon")
-    _only(item, {"name", "polygon", "across_mm"}, where)
+    known_keys_only(item, {"name", "polygon", "across_mm"}, where)
     name = item.get("name", "swatch")
     if not isinstance(name, str) or not name.strip() or len(name) > 200:
         raise MarksError(f"{where}: the name must be text of 1 to 200 characters")
     across = item.get("across_mm")
     if across is not None:
-        across = _number(across, f"{where}: across_mm")
+        across = number(across, f"{where}: across_mm")
         if not 0.1 <= across <= 100_000:
             raise MarksError(f"{where}: across_mm is {across:g}; needed 0.1 to 100000 millimetres")
-    return SwatchRegion(name, _polygon(item.get("polygon"), where), across_mm=across)
+    return SwatchRegion(name, polygon(item.get("polygon"), where), across_mm=across)
 
 
 def _scale(item: Any, where: str) -> Scale:
     if not isinstance(item, Mapping):
         raise MarksError(f"{where}: scale needs from, to and mm")
-    _only(item, {"from", "to", "mm"}, f"{where}: scale")
-    start, end = _point(item.get("from"), f"{where}: scale"), _point(item.get("to"), where)
-    mm = _number(item.get("mm"), f"{where}: scale mm")
+    known_keys_only(item, {"from", "to", "mm"}, f"{where}: scale")
+    start, end = point(item.get("from"), f"{where}: scale"), point(item.get("to"), where)
+    mm = number(item.get("mm"), f"{where}: scale mm")
     if not 0.1 <= mm <= 100_000 or start == end:
         raise MarksError(f"{where}: scale needs two different points and a length in millimetres")
     return Scale(start, end, mm)
-
-
-def _polygon(value: Any, where: str) -> Polygon:
-    points = tuple(_point(p, where) for p in _list(value, where))
-    if len(points) < 3:
-        raise MarksError(f"{where}: found {len(points)} corners; needed at least 3")
-    if len(points) > _MOST_CORNERS:
-        raise MarksError(f"{where}: found {len(points)} corners; up to {_MOST_CORNERS} will do")
-    if _crosses(points):
-        raise MarksError(f"{where}: its outline crosses itself; give the corners in order around")
-    if abs(_area(points)) < _SMALLEST_AREA:
-        raise MarksError(f"{where}: its outline holds no area; mark a larger region")
-    return points
-
-
-def _point(value: Any, where: str) -> Point:
-    pair = _list(value, where)
-    if len(pair) != 2:
-        raise MarksError(f"{where}: a point is [x, y]; found {len(pair)} numbers")
-    x, y = (_number(v, where) for v in pair)
-    if not (0.0 <= x <= 1.0 and 0.0 <= y <= 1.0):
-        raise MarksError(
-            f"{where}: point ({x:g}, {y:g}) lies outside the picture; "
-            "points are fractions of width and height, 0 to 1"
-        )
-    return x, y
-
-
-def _y(value: Any, where: str) -> float:
-    y = _number(value, where)
-    if not 0.0 < y <= 1.0:
-        raise MarksError(f"{where}: y is {y:g}; a reflectance lies above 0 and up to 1 (0.18)")
-    return y
-
-
-def _lab(value: Any, where: str) -> Lab:
-    triple = _list(value, where)
-    if len(triple) != 3:
-        raise MarksError(f"{where}: lab_d50 is [L, a, b]; found {len(triple)} numbers")
-    lightness, a, b = (_number(v, where) for v in triple)
-    if not (0.0 < lightness <= 100.0 and abs(a) <= 128.0 and abs(b) <= 128.0):
-        raise MarksError(f"{where}: lab_d50 ({lightness:g}, {a:g}, {b:g}) is no surface colour")
-    return lightness, a, b
-
-
-def _grey(value: Any, where: str) -> Lab:
-    lightness, a, b = _lab(value, where)
-    if math.hypot(a, b) > CARD_CHROMA:
-        raise MarksError(
-            f"{where}: lab_d50 ({lightness:g}, {a:g}, {b:g}) is no grey; a card and steps have "
-            "a and b near 0"
-        )
-    return lightness, a, b
-
-
-def _number(value: Any, where: str) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise MarksError(f"{where}: {value!r:.40} is not a number")
-    # A whole number in JSON may be too long for a float.
-    if not abs(value) <= _LARGEST_NUMBER:
-        raise MarksError(f"{where}: {value!r:.40} is not a number that marks can hold")
-    return float(value)
-
-
-def _list(value: Any, where: str) -> Sequence[Any]:
-    if value is None:
-        return ()
-    if isinstance(value, str) or not isinstance(value, Sequence):
-        raise MarksError(f"{where}: expected a list, found {value!r:.40}")
-    return value
-
-
-def _only(item: Mapping[str, Any], allowed: set[str], where: str) -> None:
-    unknown = sorted(set(item) - allowed)
-    if unknown:
-        known = ", ".join(sorted(allowed))
-        raise MarksError(f"{where}: unknown key {unknown[0]!r}; known are {known}")
-
-
-def _area(points: Polygon) -> float:
-    x, y = np.asarray(points, dtype=float).T
-    return 0.5 * float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))
-
-
-def _turn(a: Point, b: Point, c: Point) -> float:
-    return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
-
-
-def _convex(points: Polygon) -> bool:
-    n = len(points)
-    turns = [_turn(points[i], points[(i + 1) % n], points[(i + 2) % n]) for i in range(n)]
-    return all(t > 0 for t in turns) or all(t < 0 for t in turns)
-
-
-def _crosses(points: Polygon) -> bool:
-    n = len(points)
-    for i in range(n):
-        for j in range(i + 2, n):
-            if i == 0 and j == n - 1:
-                continue
-            a, b, c, d = points[i], points[(i + 1) % n], points[j], points[(j + 1) % n]
-            if _turn(a, b, c) * _turn(a, b, d) < 0 and _turn(c, d, a) * _turn(c, d, b) < 0:
-                return True
-    return False

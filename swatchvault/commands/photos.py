@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 
 import click
 
-from ingest.locate import CARD_CHROMA
+from ingest.marks_values import CARD_CHROMA
 from ingest.model import Layout, Light, Measurement, PhotoMeasurement, ReferenceKind, Settings
 from swatchvault.commands.options import (
     json_option,
