@@ -263,6 +263,23 @@ async def test_what_was_found_is_offered(visitor: Visitor) -> None:
     assert json.loads(html.unescape(text.group(1)))["swatches"]
 
 
+async def test_a_mat_keeps_its_swatches_where_its_reference_is_not_read(visitor: Visitor) -> None:
+    from PIL import Image
+
+    from tests.render.mat import random_view
+
+    coded = io.BytesIO()
+    Image.fromarray(random_view(0, 2000).pixels).save(coded, "JPEG", quality=90)  # steps, no values
+    dyer = visitor("dyer")
+    sha256 = await sent(dyer, coded.getvalue())
+    page = await dyer.get(f"/photos/{sha256}/mark")
+    assert "on its place for a reference no card or chart can be read" in html.unescape(page.text)
+    text = re.search(r'<textarea id="marks"[^>]*>(.*?)</textarea>', page.text, re.DOTALL)
+    assert text
+    offered = json.loads(html.unescape(text.group(1)))
+    assert offered["swatches"] and not offered.get("references")
+
+
 CROSSED = [[0.3, 0.5], [0.6, 0.9], [0.6, 0.5], [0.3, 0.9]]
 BAD_MARKS: list[tuple[Any, str]] = [
     ({"swatches": [{"name": "new", "polygon": CROSSED}]}, "crosses itself"),
