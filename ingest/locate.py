@@ -250,7 +250,9 @@ def _scale(item: Any, where: str) -> Scale:
         raise MarksError(f"{where}: scale needs from, to and mm")
     known_keys_only(item, {"from", "to", "mm"}, f"{where}: scale")
     start, end = point(item.get("from"), f"{where}: scale"), point(item.get("to"), where)
-    mm = number(item.get("mm"), f"{where}: scale mm")
+    if item.get("mm") is None:
+        raise MarksError(f"{where}: a known length is marked, but not how many mm it is: say it")
+    mm = number(item["mm"], f"{where}: scale mm")
     if not 0.1 <= mm <= 100_000 or start == end:
         raise MarksError(f"{where}: scale needs two different points and a length in millimetres")
     return Scale(start, end, mm)

@@ -205,6 +205,10 @@ MISTAKES = {
     ),
     "swatch scale": (swatch(name="a", polygon=SQUARE, across_mm=0), "across_mm is 0; needed 0.1"),
     "swatch corners": (swatch(name="a"), "found 0 corners"),
+    "scale of no length": (
+        {"scale": {"from": [0, 0], "to": [1, 0], "mm": None}},
+        "a known length is marked, but not how many mm it is",
+    ),
     "scale no object": ({"scale": 3}, "scale needs from, to and mm"),
     "scale key": ({"scale": {"from": [0, 0], "to": [1, 1], "cm": 1}}, "unknown key 'cm'"),
     "scale length": ({"scale": {"from": [0, 0], "to": [1, 1], "mm": 0}}, "a length in millimetres"),

@@ -269,7 +269,13 @@ def test_regions_and_corners_by_buttons(
         page.get_by_role("button", name="Add it").click()
     said = sent(page)
     assert [r["kind"] for r in said["references"]] == ["card", "steps", "chart24"]
-    assert said["scale"]["mm"] == 100 and [s["name"] for s in said["swatches"]] == ["new", "swatch"]
+    assert said["scale"]["mm"] is None  # no length is guessed
+    page.get_by_role("button", name="length", exact=True).click()
+    page.get_by_label("How long it is, mm").fill("97,5")
+    said = sent(page)
+    assert said["scale"]["mm"] == 97.5
+    page.get_by_role("button", name="swatch", exact=True).click()
+    assert [s["name"] for s in said["swatches"]] == ["new", "swatch"]
     page.get_by_role("button", name="Add a corner").click()
     assert len(sent(page)["swatches"][1]["polygon"]) == 5
     for _ in range(3):

@@ -267,7 +267,7 @@
   function values(one) {
     if (one.kind === "card") return input("Reflects, % (18 if blank)", one.y ? +(100 * one.y).toFixed(2) : "", (t) => { if (t.trim()) { one.y = Number(t.replace(",", ".")) / 100; delete one.lab_d50; } else delete one.y; }, number);
     if (one.kind === "steps") return input("What the steps reflect, 0 to 1, lightest first", (one.y || []).join(" "), (t) => { const y = numbers(t); if (y.length) { one.y = y; delete one.lab_d50; } else delete one.y; }, { placeholder: form.dataset.steps || "0.9 0.59 0.36 0.2 0.09 0.03", "aria-describedby": "steps-are" });
-    if (one.kind === "scale") return input("How long it is, mm", one.mm, (t) => { one.mm = Number(t.replace(",", ".")); }, number);
+    if (one.kind === "scale") return input("How long it is, mm", one.mm, (t) => { one.mm = t.trim() ? Number(t.replace(",", ".")) : null; }, number);
     if (one.kind !== "chart24") return "";
     const pick = make("select", { onchange: (e) => { if (e.target.value) { one.edition = e.target.value; delete one.lab_d50; } else delete one.edition; write(); } }, make("option", { value: "" }, "after 2014, or my own values"), make("option", { value: "before-2014-11" }, "before November 2014"));
     pick.value = one.edition === "before-2014-11" ? one.edition : "";
@@ -345,7 +345,7 @@
 
   function fresh(kind) {
     if (kind === "steps") return { kind, polys: [0, 1, 2, 3, 4, 5].map((i) => square(0.16 + 0.12 * i, 0.8, 0.06, 0.1)) };
-    if (kind === "scale") return { kind, mm: 100, polys: [[[0.2, 0.9], [0.8, 0.9]]] };
+    if (kind === "scale") return { kind, mm: null, polys: [[[0.2, 0.9], [0.8, 0.9]]] };
     if (kind !== "swatch") return { kind, polys: [kind === "card" ? square(0.1, 0.1, 0.2, 0.25) : square(0.2, 0.1, 0.6, 0.3)] };
     const names = regions.map((one) => one.name);
     const asked = (form.dataset.names || "").split(" ").filter(Boolean);
