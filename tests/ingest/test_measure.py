@@ -9,7 +9,7 @@ import pytest
 from ingest.colour import xyz_to_lab
 from ingest.correct import correct
 from ingest.errors import SwatchError
-from ingest.measure import look_at_texture, measure_region
+from ingest.measure import measure_region
 from ingest.model import Settings
 from tests.ingest.builders import (
     as_it_is,
@@ -203,38 +203,6 @@ def test_few_blocks_are_flagged_and_doubted():
     assert found.covariance.standard()["region"][0] > 0.3
     plenty = noise_photo(0, 3, 0.1)
     assert "too few texture lengths" not in measure(plenty, whole(plenty)).flags
-
-
-# --- texture -----------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize("side", [3, 9, 15])
-def test_texture_lengths_are_where_the_autocorrelation_falls_to_1_over_e(side):
-    # Noise averaged over s pixels has rho = 1 - lag / s: under 1/e from (1 - 1/e) s on.
-    photo = noise_photo(2, side, 0.03, size=(400, 400))
-    found = look_at_texture(photo, whole(photo), as_it_is(photo), math.nan)
-    want = math.ceil((1.0 - 1.0 / math.e) * side)
-    assert abs(found.length_x - want) <= 1 and abs(found.length_y - want) <= 1
-
-
-@pytest.mark.parametrize("amplitude", [0.05, 0.3])
-@pytest.mark.parametrize("mm_per_px", [0.1, 0.04])
-def test_shadow_sd_of_a_wave_of_known_depth(amplitude, mm_per_px):
-    # Strands 0.8 mm apart, well under the 5 mm neighbourhood: a sine's sd is its amplitude / √2.
-    x = np.arange(400)
-    log = math.log(0.3) + amplitude * np.sin(2 * np.pi * x * mm_per_px / 0.8)
-    photo = photo_of_light(np.tile(np.exp(log)[None, :, None], (300, 1, 3)), 16)
-    found = measure(photo, whole(photo), mm_per_px)
-    # The neighbourhood holds no whole number of strands, so it follows them a little.
-    assert found.shadow_sd == pytest.approx(amplitude / math.sqrt(2), rel=0.06)
-
-
-def test_shadow_sd_leaves_a_slow_change_of_dye_out():
-    # Light to dark over 200 mm is colour, not strands: 0.5 in ln Y, of which a 5 mm window sees
-    # almost nothing.
-    x = np.linspace(0.0, 1.0, 400)
-    photo = photo_of_light(np.tile((0.3 * np.exp(-0.5 * x))[None, :, None], (300, 1, 3)), 16)
-    assert measure(photo, whole(photo), 0.5).shadow_sd < 0.01
 
 
 # --- flags and refusals ------------------------------------------------------------------------
