@@ -55,7 +55,11 @@ def unevenness(rows: list[Row]) -> list[str]:
             lines.append(f"false unevenness of solids: {said}")
         elif len(errors):
             rms = np.sqrt((errors**2).mean())
-            lines.append(f"{kind}: bias {errors.mean():+.2f}, rms {rms:.2f} (n {len(errors)})")
+            grid = np.array([r.found.unevenness - r.truth["one_grid"] for r in of_kind(rows, kind)])
+            lines.append(
+                f"{kind}: bias {errors.mean():+.2f}, rms {rms:.2f} (n {len(errors)}; "
+                f"held to one grid of blocks {np.sqrt((grid**2).mean()):.2f})"
+            )
     for form in ("wound card", "skein", "knit"):
         errors = np.array([r.error for r in of_kind(rows, "semi-solid") if r.case.form == form])
         rms = np.sqrt((errors**2).mean())
