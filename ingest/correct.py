@@ -23,11 +23,13 @@ from ingest.lightleft import (
     LEFT_BY_A_CARD,
     WORTH_DIVIDING,
     LightLeft,
+    LightUnseen,
     card_field,
     light_left,
     middles,
     tint_flag,
     uneven_flag,
+    unseen_flag,
 )
 from ingest.model import Array, Photo, Polygon, Reference, ReferenceReading, Settings, Step
 from ingest.neutrals import NeutralFit, exposure_sd, fit_neutrals, neutral_indices
@@ -81,7 +83,7 @@ class Correction:
     flags: frozenset[str]
     field: LightField | None = None
     colours: CameraColours = UNCHANGED
-    left: LightLeft | None = None
+    left: LightLeft | LightUnseen | None = None
 
     def linear(self, pixels: Array) -> Array:
         """Corrected linear RGB, float32 (..., 3), of coded pixels (..., 3), before the field."""
@@ -166,8 +168,10 @@ def _from_card(
     places = middles(reference.patches, surround.occupied)
     field = card_field(measured, places)
     share = LEFT_BY_A_CARD if field else 1.0
-    left = light_left(measured, share, places[:1], middles(swatches))
+    size = (photo.width, photo.height)
+    left = light_left(measured, share, places[:1], middles(swatches), size)
     flags |= tint_flag(measured, places) | uneven_flag(measured, share, places)
+    flags |= unseen_flag(measured, middles(swatches))
     flags |= {"light field corrected"} if field else set()
     reading = ReferenceReading(
         reference,
@@ -206,7 +210,8 @@ def _from_neutrals(
     worth = measured is not None and measured.spread(places) >= WORTH_DIVIDING
     fit = fit_neutrals(photo.encoding, reference, patches, expected, measured if worth else None)
     share = 0.0 if fit.field or not worth else 1.0
-    left = light_left(measured, share, middles(reference.patches), middles(swatches))
+    size = (photo.width, photo.height)
+    left = light_left(measured, share, middles(reference.patches), middles(swatches), size)
     stated = expected @ photo.encoding.to_xyz.T
     flags = set(located_flags(reference) | value_flags(reference, settings))
     flags |= {"reference far off"} if fit.far_off else set()
@@ -220,6 +225,7 @@ def _from_neutrals(
     if len(fit.usable) < len(neutral_indices(reference)):
         flags.add("card clipped")
     flags |= tint_flag(measured, places) | uneven_flag(measured, share, places)
+    flags |= unseen_flag(measured, middles(swatches))
     flags |= {"light field corrected"} if fit.field else set()
     if fit.colours.model == "none":
         flags.add("camera colours not corrected")

@@ -65,6 +65,6 @@ def _told(correction: Correction, region: SwatchRegion) -> list[Stop]:
     if "photo too dark" in correction.flags:
         said.append("The photo is far too dark to judge evenness: expose more, or use more light.")
     left = correction.left
-    if left is not None and left.field.tint_spread(np.array(region.polygon)) > TINTED:
+    if left is not None and left.tint_spread(np.array(region.polygon)) > TINTED:
         said.append("The light's colour changes across the yarn: use one lamp, or a window alone.")
     return [("evenness not judged", sentence) for sentence in said]

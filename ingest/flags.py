@@ -71,6 +71,11 @@ FLAGS: Mapping[str, str] = {
         "the light differs between them."
     ),
     "light uneven": "The light changes over the frame and could not be corrected for.",
+    "light not seen": (
+        "Nothing plain around the swatches shows whether the light is the same on all of them, so "
+        "light that changes as it did in other photos is in the ±: lay all on plain paper, white "
+        "or grey."
+    ),
     "light of two colours": (
         "The light's colour changes over the frame, as with a lamp on one side and a window on the "
         "other: use one light, and lay what is compared side by side."

@@ -31,8 +31,9 @@ LEAST_LIGHT = 0.25
 #: The surround lies within so many half lengths of the reference about its middle, or within the
 #: hull of all that was laid down, scaled by the third; its nearest part within the second.
 FAR, NEAR, ABOUT = 3.2, 2.0, 1.4
-#: Share of references and swatches that must lie inside the hull of the surround found.
-INSIDE = 0.8
+#: Share of references and swatches that must lie inside the hull of the surround found, scaled by
+#: the second: a strip along the picture's edge has paper on one side alone.
+INSIDE, A_LITTLE_BEYOND = 0.8, 1.15
 #: Largest difference in ln R/G and ln B/G within one sheet: light from two sides tints it.
 ONE_COLOUR = 0.08
 #: Share of the copy that a surround must cover.
@@ -279,8 +280,9 @@ def _surrounds(points: Array, surround: Surround, picture: Array) -> bool:
     ends = np.concatenate([first, np.append(first[1:], len(points)) - 1])
     hull = cv2.convexHull(points[ends].astype(np.float32))
     height, width = picture.shape[:2]
-    if surround.sheets:  # places on a mat lie beside its bare paper, not all of them within
-        hull = hull.mean(axis=0) + ABOUT * (hull - hull.mean(axis=0))
+    # Places on a mat lie beside its bare paper, not all of them within.
+    wider = ABOUT if surround.sheets else A_LITTLE_BEYOND
+    hull = hull.mean(axis=0) + wider * (hull - hull.mean(axis=0))
     centres = [np.mean(p, axis=0) * [width, height] for p in surround.occupied]
     inside = [cv2.pointPolygonTest(hull, (float(x), float(y)), False) >= 0 for x, y in centres]
     return float(np.mean(inside)) >= INSIDE

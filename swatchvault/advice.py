@@ -32,6 +32,10 @@ MARK_ANEW = (
     "Look at the marks first: part of the region of {names} looks like table, paper or a second "
     "swatch. Mark the yarn alone and measure it again."
 )
+SEE_THE_LIGHT = (
+    "Lay all on plain paper, white or grey, bare around the pieces, and photograph it again: "
+    "nothing in the picture shows whether the light is even, and part of the doubt is that."
+)
 #: Flags under which the region may hold more than one yarn.
 DOUBTFUL_MARKS = frozenset({"perhaps background", "perhaps two swatches"})
 STILL_NEAR = (
@@ -161,6 +165,8 @@ def what_next(master: Colour, new: Colour, diff: Difference) -> tuple[Advice, ..
     if not out:
         out = [Advice(AT_THE_EDGE, math.nan, False)]
     first = _mark_anew([c for c in (master, new) if c.flags & DOUBTFUL_MARKS])
+    if any("light not seen" in c.flags for c in (master, new)):
+        first += (Advice(SEE_THE_LIGHT, math.nan, False),)
     return (*first, *sorted(out, key=lambda a: a.u_at_tolerance))
 
 

@@ -8,7 +8,15 @@ import pytest
 from ingest.correct import correct
 from ingest.doubt import axes_jacobian
 from ingest.lightfield import LightField
-from ingest.lightleft import LightLeft, card_field, middles, tint_flag, uneven_flag
+from ingest.lightleft import (
+    UNSEEN_SLOPE,
+    LightLeft,
+    LightUnseen,
+    card_field,
+    middles,
+    tint_flag,
+    uneven_flag,
+)
 from ingest.measure import measure_region
 from ingest.model import Settings
 from tests.ingest.builders import (
@@ -137,3 +145,47 @@ def test_nothing_is_told_where_no_surround_was_found():
     places = middles([((0.0, 0.0), (0.2, 0.2))])
     assert tint_flag(None, places) | uneven_flag(None, 1.0, places) == set()
     assert card_field(None, places) is None
+
+
+# --- light that nothing shows ------------------------------------------------------------------
+
+
+def test_two_swatches_doubt_the_slope_over_all_of_the_way_between_them():
+    unseen = LightUnseen(np.array([0.1, 0.5]), np.array([0.5, 0.5]), np.array([1.0, 0.75]))
+    mean = np.array([0.2, 0.1, 0.3])
+    left, _ = unseen.doubt_of(mean, ((0.3, 0.4), (0.3, 0.6)))
+    right, frame = unseen.doubt_of(mean, ((0.7, 0.4), (0.7, 0.6)))
+    assert np.sqrt(np.diag(left + right)) == pytest.approx(UNSEEN_SLOPE * 0.4 * mean)
+    assert np.sqrt(np.diag(frame)) == pytest.approx(UNSEEN_SLOPE * 0.4 * mean)
+    below, _ = unseen.doubt_of(mean, ((0.5, 0.9),))  # the picture is less high than wide
+    assert np.sqrt(np.diag(below)) == pytest.approx(np.sqrt(2) * UNSEEN_SLOPE * 0.3 * mean)
+
+
+def on_a_dark_table(fall):
+    """Two swatches of one dye beside steps, with nothing plain and pale around."""
+    rng = np.random.default_rng(3)
+    light = scene(*SHAPE, (0.10, 0.06, 0.04))
+    for box, y in zip(step_boxes(), SIX_Y, strict=True):
+        paint(light, box, grey(y))
+    for box in (NEAR, FAR):
+        paint(light, box, rgb_of_lab((45, 25, 15)))
+    photo = photo_of_light(lit(light, fall, 0.0) * (1.0 + 0.004 * rng.normal(size=(*SHAPE, 1))))
+    taken = [polygon(box, photo.pixels) for box in (NEAR, FAR)]
+    made = correct(photo, [steps_at(step_boxes(), photo.pixels)], Settings(), taken)
+    both = [
+        measure_region(photo, swatch_at(b, photo.pixels), made, QUIET, 0.2) for b in (NEAR, FAR)
+    ]
+    return made, both
+
+
+@pytest.mark.parametrize("fall", [0.1, 0.25])
+def test_light_that_nothing_shows_is_told_and_doubted(fall):
+    made, (near, far) = on_a_dark_table(fall)
+    assert "light not seen" in made.flags
+    apart = abs(near.lab[0] - far.lab[0])
+    u = np.sqrt(near.covariance.region[0, 0] + far.covariance.region[0, 0])
+    assert apart > 1.0 and apart < 2.0 * u
+
+
+def test_plain_paper_shows_the_light():
+    assert "light not seen" not in measured(0.2)[0].flags

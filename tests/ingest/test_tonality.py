@@ -300,7 +300,8 @@ def test_light_whose_colour_changes_across_the_yarn_stops_the_class(tint, name):
     planes = np.zeros((3, 3))
     planes[1] = tint * np.array([0.5, 0.0, -0.5])
     field = LightField(np.zeros(3), 0.01, 0.3, "surround", planes)
-    made = replace(as_it_is(image), left=light_left(field, 0.0, *(np.full((1, 2), 0.5),) * 2))
+    middle, size = np.full((1, 2), 0.5), (image.width, image.height)
+    made = replace(as_it_is(image), left=light_left(field, 0.0, middle, middle, size))
     whole = swatch_at((0, 0, *image.pixels.shape[1::-1]), image.pixels)
     found = measure_region(
         image, whole, made, Settings(allow_uncorrected=True), seen.mm_per_px

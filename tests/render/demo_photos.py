@@ -42,7 +42,7 @@ SETTINGS: Mapping[str, Setting] = {
     "window": Setting(
         Shot(camera="phone wide", light="D65", tone="soft s", veil=0.006, **_NOISE),
         Lamp(215.0, 50.0, 0.55),
-        ("wood", "cloth"),
+        ("paper",),
         ("Fennick", "Fennick Pocket"),
         {"light": "daylight", "setup": "bench by the window", "locked": "no"},
     ),
@@ -57,7 +57,7 @@ SETTINGS: Mapping[str, Setting] = {
     "yard": Setting(
         Shot(camera="phone observer bent", light="D50", tone="film", veil=0.004, **_NOISE),
         Lamp(320.0, 45.0, 0.50),
-        ("wood", "cloth"),
+        ("paper",),
         ("Ostle", "Ostle Two"),
         {"light": "daylight", "setup": "", "locked": ""},
     ),

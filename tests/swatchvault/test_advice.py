@@ -68,6 +68,14 @@ def test_doubtful_marks_are_looked_at_before_another_photo(flag):
     assert others == list(advice((one, other), loose)) and not first.enough
 
 
+def test_plain_paper_is_advised_where_nothing_shows_the_light():
+    pair = [replace(c, flags=frozenset({"light not seen"})) for c in colours("card")]
+    loose = Conditions("same set-up", light="daylight", same_dyes=True)
+    first, *rest = advice(pair, loose)
+    assert first.text.startswith("Lay all on plain paper") and math.isnan(first.u_at_tolerance)
+    assert [a.text for a in rest] == [a.text for a in advice(colours("card"), loose)]
+
+
 def test_daylight_and_dyes_are_asked_for_only_where_not_stated():
     pair = colours("steps")
     texts = " ".join(a.text for a in advice(pair, Conditions("same set-up")))

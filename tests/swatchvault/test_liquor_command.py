@@ -187,7 +187,8 @@ def test_two_photos_of_the_start_are_refused(tmp_path, capsys):
 
 def test_a_clear_glass_makes_it_surer(tmp_path, answer):
     shares = {"start": 1.0, "hold 1": 0.4}
-    without = answer(photograph(tmp_path / "a.png", views(shares, 0.08, name="Sallow black")))
+    more = {**shares, "hold 2": 0.0}  # as many glasses in as many places
+    without = answer(photograph(tmp_path / "a.png", views(more, 0.08, name="Sallow black")))
     shares["clear"] = 0.0
     given = answer(photograph(tmp_path / "b.png", views(shares, 0.08, name="Sallow black")))
     assert (without["clear_glass"], given["clear_glass"]) == (False, True)
