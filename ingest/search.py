@@ -12,7 +12,7 @@ import numpy as np
 
 from ingest.cardfind import find_card
 from ingest.chartfind import find_chart
-from ingest.flatareas import WorkingCopy, flat_quads, working_copy
+from ingest.flatareas import Quad, WorkingCopy, flat_quads, working_copy
 from ingest.model import Array, Layout, Photo, Reference, SwatchRegion
 from ingest.stepfind import find_row
 from ingest.swatchfind import find_swatch
@@ -58,11 +58,20 @@ def _references(
     quads = flat_quads(copy)
     chart = find_chart(photo, copy, quads)
     found = [chart] if chart else []
-    steps = None if steps_y is None else find_row(copy, quads, tuple(steps_y))
+    beside = quads if chart is None else _outside(quads, outline_px(chart, copy, 1.05))
+    steps = None if steps_y is None else find_row(copy, beside, tuple(steps_y))
     if steps is not None:
         found.append(steps)  # and no card among them: each step looks like one
     card = find_card(copy, quads, [outline_px(r, copy, 1.25) for r in found])
     return (*found, card) if card else tuple(found)
+
+
+def _outside(quads: list[Quad], outline: Array) -> list[Quad]:
+    """The quads whose middle is not within an outline: a chart's own greys are no steps."""
+    import cv2
+
+    border = np.asarray(outline, dtype=np.float32)
+    return [q for q in quads if cv2.pointPolygonTest(border, (*map(float, q.centre),), False) < 0]
 
 
 def _swatches(

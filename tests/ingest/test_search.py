@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 import pytest
 
+import example_archive
 from ingest.decode import read_photo
 from ingest.model import Polygon, Reference
 from ingest.search import find_references, find_steps, find_swatches, search_layout
@@ -234,6 +235,12 @@ def test_five_of_six_are_not_steps_where_the_sixth_cannot_be_told() -> None:
 
 
 # -- swatches --
+
+
+def test_a_charts_own_greys_are_no_steps() -> None:
+    photo = read_photo(Path(example_archive.__file__).parent / "pear-2.jpg")
+    found = find_references(photo, (0.9, 0.59, 0.36, 0.2, 0.09, 0.03))
+    assert [r.kind for r in found] == ["chart24"]
 
 
 def test_plain_table_gives_no_swatch() -> None:
