@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from ingest.camera_colours import UNCHANGED, CameraColours
 from ingest.colour import delta_e_2000, xyz_to_lab
+from ingest.correct_flags import display_flag, parted, untold_tone
 from ingest.correct_record import encoding_undone, field_steps, neutral_steps
 from ingest.errors import ReferenceMissing
 from ingest.expected import expected_rgb, expected_xyz, named_edition, value_flags
@@ -32,7 +33,7 @@ from ingest.lightleft import (
     unseen_flag,
 )
 from ingest.model import Array, Photo, Polygon, Reference, ReferenceReading, Settings, Step
-from ingest.neutrals import NeutralFit, exposure_sd, fit_neutrals, neutral_indices
+from ingest.neutrals import exposure_sd, fit_neutrals, neutral_indices
 from ingest.reading import PatchReading, card_flags, exposure_flags
 from ingest.sampling import (
     hull,
@@ -46,7 +47,6 @@ from ingest.sampling import (
     refuse_unusable,
     rounded,
 )
-from ingest.shadow import edge_across, kinked
 from ingest.tone import fit_tone
 
 Floats = NDArray[np.float64]
@@ -188,7 +188,7 @@ def _from_card(
         value_sd=_value_sd(settings),
         steps=(encoding_undone(photo), step, *field_steps(field)),
         readings=(reading,),
-        flags=flags | {"tone curve not removed", "camera colours not corrected"},
+        flags=flags | untold_tone(photo) | {"camera colours not corrected"},
         field=field,
         left=left,
     )
@@ -218,9 +218,10 @@ def _from_neutrals(
     flags |= set() if fit.fits or fit.far_off else {"reference does not fit"}
     flags |= set() if fit.in_order else {"steps not in order"}
     usable = list(fit.usable)
+    flags |= display_flag(photo, reference, [patches[i] for i in usable], stated[usable, 1])
     flags |= exposure_flags([patches[i] for i in usable], stated[usable, 1])
-    parted = _parted(photo, reference, patches, fit, stated)
-    if parted or any("card in shadow" in card_flags(p) for p in patches):
+    shaded = parted(photo, reference, patches, fit, stated)
+    if shaded or any("card in shadow" in card_flags(p) for p in patches):
         flags.add("card in shadow")
     if len(fit.usable) < len(neutral_indices(reference)):
         flags.add("card clipped")
@@ -230,7 +231,7 @@ def _from_neutrals(
     if fit.colours.model == "none":
         flags.add("camera colours not corrected")
     if fit.reference == "card":
-        flags.add("tone curve not removed")
+        flags |= untold_tone(photo)
     records = patch_records(reference, stated, fit.xyz, fit.left_out, [p.clipped for p in patches])
     return Correction(
         curve=fit.table,
@@ -252,21 +253,6 @@ def _from_neutrals(
         colours=fit.colours,
         left=left,
     )
-
-
-def _parted(
-    photo: Photo, reference: Reference, patches: list[PatchReading], fit: NeutralFit, stated: Floats
-) -> bool:
-    """Whether a shadow's edge lies across a chart, or across steps that are in order."""
-    if reference.kind == "chart24":
-        return edge_across(fit.left_out[:, 1], stated[:, 1])
-    if fit.far_off or not fit.in_order:
-        return False
-    found = np.array([p.linear for p in patches]) @ photo.encoding.to_xyz[1]
-    if fit.field is not None:
-        found = found / fit.field.at(middles(reference.patches))
-    usable = list(fit.usable)
-    return kinked(found[usable], stated[usable, 1])
 
 
 def _value_sd(settings: Settings) -> float:

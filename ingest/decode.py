@@ -21,6 +21,7 @@ from ingest.errors import PhotoError
 from ingest.exif import clean_text, read_exif
 from ingest.header import MIN_SIDE_PX, Header, check_size, damaged
 from ingest.heic_raw import Decoded, decode_heic, decode_raw
+from ingest.jpeg import jpeg_header, strongly_compressed
 from ingest.model import Array, Encoding, Photo
 from ingest.quiet import captured_stderr, opencv_warnings
 from ingest.sniff import file_format
@@ -96,7 +97,7 @@ def _decode(data: bytes, max_pixels: int) -> Decoded:
         return decode_heic(data, max_pixels)
     if kind == "raw":
         return decode_raw(data, max_pixels)
-    readers = {"JPEG": header.jpeg_header, "PNG": header.png_header, "TIFF": header.tiff_header}
+    readers = {"JPEG": jpeg_header, "PNG": header.png_header, "TIFF": header.tiff_header}
     head = readers[kind](data)
     most = int(max_pixels * _HALVED_UP_TO) if head.one_scan else max_pixels
     check_size(head.width, head.height, most, (3 + head.alpha) * head.bits // 8)
@@ -211,6 +212,7 @@ def _colours(decoded: Decoded) -> tuple[Array, Encoding, frozenset[str]]:
     head, pixels = decoded.head, decoded.pixels
     flags = {"gain map"} if head.gain_map else set()
     flags |= {"read at half size"} if head.halved else set()
+    flags |= {"strongly compressed"} if strongly_compressed(head.luma_sum) else set()
     if decoded.encoding is not None:
         return pixels, decoded.encoding, frozenset({"raw"})
     levels = 256 if pixels.dtype == np.uint8 else 65536

@@ -55,13 +55,15 @@ def examine_region(
         y = (box.y0 + rows * factor) / photo.height
         points = np.stack(np.broadcast_arrays(x[None, :], y[:, None]), axis=-1)
         lit = (lit / correction.light_at(points)[..., None]).astype(np.float32)
-    told = _told(correction, region)
+    told = _told(photo, correction, region)
     return examine_cells(lit, share, mm_per_px, factor, correction.xyz, clipped_share, told)
 
 
-def _told(correction: Correction, region: SwatchRegion) -> list[Stop]:
+def _told(photo: Photo, correction: Correction, region: SwatchRegion) -> list[Stop]:
     """What the photo itself says against judging how even a region is."""
     said = []
+    if "strongly compressed" in photo.flags:
+        said.append("The JPEG is compressed too strongly to judge evenness: send the camera's own.")
     if "photo too dark" in correction.flags:
         said.append("The photo is far too dark to judge evenness: expose more, or use more light.")
     left = correction.left

@@ -16,6 +16,14 @@ FLAGS: Mapping[str, str] = {
         "The file holds a gain map or HDR rendering. The phone may have changed tones from place "
         "to place: switch HDR off for colour photos."
     ),
+    "strongly compressed": (
+        "The JPEG is compressed so strongly that fine light and dark is lost, or made: how even "
+        "the yarn is cannot be told from it. Send the file as the camera wrote it."
+    ),
+    "hardly any colour": (
+        "Every lightness in the picture has one colour, as in a toned or faded photo: a filter may "
+        "have taken hue and chroma away. Switch filters off, or lay something coloured beside."
+    ),
     "raw": "A camera raw file, decoded linear and without the camera's own rendering.",
     # what the reference says
     "no reference": (
@@ -61,6 +69,10 @@ FLAGS: Mapping[str, str] = {
     "reference far off": (
         "The reference's patches are nowhere near their stated values: is each marked where it "
         "lies, in the order of the values, with nothing over it? Look with --show, and mark anew."
+    ),
+    "steps unlike a photo": (
+        "The steps' stated values would need a tone that no phone's picture has. Say reflectances "
+        "(a white step 0.9, a black one 0.03), not lightness, one for each step, lightest first."
     ),
     "values differ": (
         "The marks state other values of the reference than the set-up does, and the marks' were "
@@ -148,7 +160,10 @@ FLAGS: Mapping[str, str] = {
 
 #: Flags under which no lot check says anything but "cannot tell" (design: flags, verdict).
 FLAGS_THAT_STOP_A_VERDICT = frozenset(
-    {"clipped beyond use", "no reference", "reference far off", "steps not in order"}
+    {
+        *("clipped beyond use", "no reference", "reference far off", "steps not in order"),
+        *("steps unlike a photo", "hardly any colour"),
+    }
 )
 
 

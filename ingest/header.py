@@ -1,4 +1,4 @@
-"""What a photo file says of itself before its pixels are decoded: JPEG, PNG and TIFF.
+"""What a photo file says of itself before its pixels are decoded: PNG and TIFF.
 
 Everything here reads bytes that may be damaged or hostile: PhotoError, with a reason and what to
 do, is the only error.
@@ -6,7 +6,6 @@ do, is the only error.
 
 from __future__ import annotations
 
-import re
 import struct
 import zlib
 from dataclasses import dataclass
@@ -30,7 +29,8 @@ class Header:
     ``gamma``, ``chromaticities``: PNG's gAMA and cHRM (white, red, green, blue xy).
     ``orientation_at``: where a TIFF keeps its orientation's entry. ``scan_at``: where a JPEG's
     first scan begins. ``one_scan``: it holds all its colours in a single one. ``halved``: it is
-    to be read at half its size, which ``width`` and ``height`` say.
+    to be read at half its size, which ``width`` and ``height`` say. ``luma_sum``: of a JPEG's
+    quantisation of lightness.
     """
 
     format: str
@@ -50,6 +50,7 @@ class Header:
     scan_at: int = 0
     one_scan: bool = False
     halved: bool = False
+    luma_sum: int | None = None
 
 
 def damaged(kind: str) -> PhotoError:
@@ -74,117 +75,6 @@ def check_size(width: int, height: int, max_pixels: int, pixel_bytes: int = 3) -
             f"it is only {width} x {height} pixels; at least {MIN_SIDE_PX} x {MIN_SIDE_PX} "
             "are needed, so send the original photo"
         )
-
-
-# ---------------------------------------------------------------------------------------------
-# JPEG
-# ---------------------------------------------------------------------------------------------
-
-_FRAMES = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}  # ITU-T T.81, table B.1
-_PROGRESSIVE = {0xC2, 0xC6, 0xCA, 0xCE}
-#: A marker in coded data: FF 00 is data, FF D0 to D7 a restart, FF FF fills (T.81, B.1.1).
-_MARKER = re.compile(rb"\xff+[\x01-\xcf\xd8-\xfe]", re.DOTALL)
-#: Scans of a JPEG at most; progressive ones have about ten. Our choice: even in the largest
-#: pictures so many empty ones take seconds.
-MOST_SCANS = 30
-_GAIN_MAP_MARKS = (  # Adobe's and Apple's XMP names, ISO 21496-1
-    b"ns.adobe.com/hdr-gain-map",
-    b"HDRGainMap",
-    b"hdrgainmap",
-    b"urn:iso:std:iso:ts:21496",
-)
-
-
-def jpeg_header(data: bytes) -> Header:
-    """Header of a JPEG (ITU-T T.81), from its marker segments up to the first scan."""
-    frame: tuple[int, int, int, int] | None = None
-    exif: bytes | None = None
-    chunks: dict[int, bytes] = {}
-    gain_map = several = progressive = False
-    at = 2
-    while True:
-        marker, segment, at = _jpeg_segment(data, at)
-        if marker in _FRAMES and frame is None:
-            frame, progressive = _jpeg_frame(segment), marker in _PROGRESSIVE
-        elif marker == 0xE1 and segment[:6] == b"Exif\0\0":
-            exif = exif or segment
-        elif marker == 0xE2 and segment[:12] == b"ICC_PROFILE\0" and len(segment) > 14:
-            chunks[segment[12]] = segment[14:]
-        elif marker == 0xE2 and segment[:4] == b"MPF\0":
-            several = True
-        elif marker == 0xDA:
-            first_scan = segment
-            break
-        if marker in (0xE1, 0xE2):
-            gain_map = gain_map or any(mark in segment for mark in _GAIN_MAP_MARKS)
-    if frame is None:
-        raise PhotoError(f"the JPEG says no size, so it is damaged; {SEND_AGAIN}")
-    one_scan = not progressive and first_scan[:1] == bytes([frame[3]])
-    if not one_scan:
-        _refuse_many_scans(data, at)
-    if several and not gain_map:
-        # FF D8 cannot stand in coded data, so this is the start of the second picture.
-        second = max(data.find(b"\xff\xd8\xff", at), 0)
-        tail = data[second : second + 65536] if second else b""
-        gain_map = any(mark in tail for mark in _GAIN_MAP_MARKS)
-    bits, height, width, parts = frame
-    if bits != 8 or parts not in (1, 3):
-        kind = "CMYK" if parts == 4 else f"{bits}-bit, {parts}-channel"
-        raise PhotoError(f"the JPEG is {kind}, not RGB or grey; {SAVE_AGAIN}")
-    icc = b"".join(chunks[i] for i in sorted(chunks)) or None
-    return Header(
-        "JPEG",
-        width,
-        height,
-        bits,
-        parts == 1,
-        exif=exif,
-        icc=icc,
-        gain_map=gain_map,
-        scan_at=at,
-        one_scan=one_scan,
-    )
-
-
-def _jpeg_segment(data: bytes, at: int) -> tuple[int, bytes, int]:
-    """Marker, content and end of the segment at ``at``."""
-    cut = PhotoError(f"the JPEG is cut off or damaged before its pixels; {SEND_AGAIN}")
-    if data[at : at + 1] != b"\xff":
-        raise cut
-    while data[at : at + 1] == b"\xff":
-        at += 1
-    if at + 3 > len(data):
-        raise cut
-    marker = data[at]
-    length = int.from_bytes(data[at + 1 : at + 3], "big")
-    end = at + 1 + length
-    if marker in (0xD8, 0xD9) or length < 2 or end > len(data):
-        raise cut
-    return marker, data[at + 3 : end], end
-
-
-def _refuse_many_scans(data: bytes, at: int) -> None:
-    """PhotoError if the picture comes in more scans than any program writes.
-
-    Each asks for a pass over the whole picture and may take a few bytes of the file.
-    """
-    scans = 1
-    while (found := _MARKER.search(data, at)) is not None:
-        marker = data[found.end() - 1]
-        if marker == 0xD9:
-            return
-        scans += marker == 0xDA
-        if scans > MOST_SCANS:
-            raise PhotoError(f"the JPEG comes in more than {MOST_SCANS} scans; {SAVE_AGAIN}")
-        at = found.end() + int.from_bytes(data[found.end() : found.end() + 2], "big")
-
-
-def _jpeg_frame(segment: bytes) -> tuple[int, int, int, int]:
-    try:
-        bits, height, width, parts = struct.unpack_from(">BHHB", segment)
-    except struct.error as exc:
-        raise PhotoError(f"the JPEG is damaged; {SEND_AGAIN}") from exc
-    return bits, height, width, parts
 
 
 # ---------------------------------------------------------------------------------------------

@@ -11,9 +11,10 @@ from pathlib import Path
 import numpy as np
 
 from ingest.colour import linear_to_srgb
+from ingest.colourless import colour_flag, refuse_black_and_white
 from ingest.correct import Correction, correct
 from ingest.decode import read_photo
-from ingest.errors import IngestError, PhotoError
+from ingest.errors import IngestError
 from ingest.exif import clean_text
 from ingest.locate import marks_path, mm_per_px, read_marks
 from ingest.measure import measure_region
@@ -100,24 +101,6 @@ class Prepared:
     correction: Correction
 
 
-#: Of a photo's pixels each of so many, both ways, is looked at first for any colour.
-COLOUR_EVERY = 16
-
-
-def refuse_black_and_white(photo: Photo) -> None:
-    """Raise :class:`PhotoError` where no pixel has a colour: a black and white picture says nothing
-    of hue or chroma, and no camera's noise leaves every pixel of a coloured one grey."""
-    for every in (COLOUR_EVERY, 1):
-        some = photo.pixels[::every, ::every]
-        grey = some[..., 1]
-        if (some[..., 0] != grey).any() or (some[..., 2] != grey).any():
-            return
-    raise PhotoError(
-        "the picture is black and white, so it says nothing of a colour; switch the camera's "
-        "black and white off, and photograph it again"
-    )
-
-
 def prepare(photo: Photo, layout: Layout | None, settings: Settings | None = None) -> Prepared:
     """Locate and correct; the first half of :func:`measure_photo`."""
     settings = settings or Settings()
@@ -125,6 +108,7 @@ def prepare(photo: Photo, layout: Layout | None, settings: Settings | None = Non
     located = locate(photo, layout, settings)
     occupied = [s.polygon for s in located.swatches]
     made = correct(photo, located.references, settings, occupied, located.surround)
+    made = replace(made, flags=made.flags | colour_flag(photo))
     return Prepared(photo, located, made)
 
 

@@ -11,7 +11,7 @@ import pytest
 from PIL import Image
 
 from ingest.errors import PhotoError
-from ingest.header import jpeg_header
+from ingest.jpeg import jpeg_header
 from swatchvault.archive import FiledPhoto
 from swatchvault.batch import Job, measure_one
 from swatchvault.filing import Filing
