@@ -32,9 +32,10 @@ TWO_COLOURS = 0.08
 CLEAN_SCATTER = 0.05
 #: Change of light over reference and swatches under which a light field is not worth dividing by.
 WORTH_DIVIDING = 0.02
-#: What is left of the light's change over reference and swatches from which it is flagged, where
-#: the surround that shows it scatters less than the second.
-UNEVEN_LIGHT, UNEVEN_SCATTER = 0.10, 0.03
+#: What is left of the light's change over reference and swatches from which it is flagged, and
+#: how many times it must exceed the scatter of the surround that shows it: a hard shadow scatters
+#: much and changes more. Our choice.
+UNEVEN_LIGHT, OVER_SCATTER = 0.10, 4.0
 #: Standard deviation of the slope of ln light across and down, per long side of the picture, where
 #: nothing shows it. Paper around the charts of seven outside photographs by phone, on desks by one
 #: light, shows slopes of 0.11 to 0.56, root mean square 0.36, which is this in each direction.
@@ -153,7 +154,7 @@ def tint_flag(field: LightField | None, places: Floats) -> frozenset[str]:
 
 def uneven_flag(field: LightField | None, share: float, places: Floats) -> frozenset[str]:
     """The flag of light that changes over ``places`` (n, 2), of which ``share`` is left."""
-    if field is None or field.scatter >= UNEVEN_SCATTER:
+    if field is None:
         return frozenset()
-    uneven = share * field.spread(places) > UNEVEN_LIGHT
+    uneven = share * field.spread(places) > max(UNEVEN_LIGHT, OVER_SCATTER * field.scatter)
     return frozenset({"light uneven"}) if uneven else frozenset()

@@ -93,7 +93,7 @@ def _against_paper(photo: Photo) -> Floats:
     light = np.stack([curve[:, c][photo.pixels[..., c]] for c in range(3)], axis=-1)
     log = np.log(np.maximum(light, 1e-4)).astype(float)
     total = log.sum(axis=2)
-    bright = total > np.percentile(total, 60)
+    bright = total >= np.percentile(total, 60)
     return np.asarray(log - np.median(log[bright], axis=0))
 
 

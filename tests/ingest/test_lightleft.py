@@ -129,6 +129,7 @@ def test_the_frame_doubts_what_all_its_swatches_share():
         (0.15, 0.01, 0.0, {"light uneven"}, True),
         (0.15, 0.04, 0.0, set(), True),
         (0.15, 0.06, 0.2, set(), False),
+        (0.60, 0.06, 0.0, {"light uneven"}, False),
         (0.01, 0.01, 0.2, {"light of two colours"}, False),
     ],
 )

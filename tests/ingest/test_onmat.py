@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import warnings
+
 import numpy as np
 import pytest
 
@@ -75,3 +77,10 @@ def test_a_card_alone_is_one_with_crumbs_beside_it_too():
 
 def test_bare_paper_holds_nothing():
     assert found_in(laid()) is None
+
+
+def test_paper_of_one_single_value_holds_nothing_and_says_nothing():
+    blank = photo_of(np.full((*SIZE, 3), 255, np.uint8))
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        assert reference_on(blank, FRACTIONS, Settings()) is None
