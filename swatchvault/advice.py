@@ -96,12 +96,14 @@ def _same_dyes(c: Conditions) -> Conditions:
     return replace(c, same_dyes=True)
 
 
-def _changes(coarse: bool, diff: Difference) -> list[_Change]:
-    """The changes that this pair has not made yet. ``coarse``: a card, or few neutrals."""
+def _changes(coarse: bool, unseen: bool, diff: Difference) -> list[_Change]:
+    """The changes that this pair has not made yet. ``coarse``: a card, or few neutrals;
+    ``unseen``: nothing shows the light, so that another photo says more with the places swapped."""
     conditions = diff.conditions
     apart = conditions.capture is not Capture.SAME_FRAME
     loose = conditions.capture in (Capture.SAME_SETUP, Capture.OTHER)
     steps = "six or more neutral steps, unclipped"
+    swapped = ", with their places swapped," if unseen else ""
     every = [
         (apart, _Change("Photograph a piece of both in one frame", conditions=_one_frame)),
         (
@@ -124,7 +126,7 @@ def _changes(coarse: bool, diff: Difference) -> list[_Change]:
                 conditions=_same_dyes,
             ),
         ),
-        (True, _Change("Take one more photo of each and let the means count", _one_more)),
+        (True, _Change(f"Take one more photo of each{swapped} and let the means count", _one_more)),
     ]
     return [change for wanted, change in every if wanted]
 
@@ -158,14 +160,15 @@ def what_next(master: Colour, new: Colour, diff: Difference) -> tuple[Advice, ..
         and diff.u_at_tolerance <= GATE_WITHIN * (diff.conditions.tolerance)
     ):
         return (Advice(BY_EYE, math.nan, False),)
-    changes = _changes("card" in (master.column, new.column), diff)
+    unseen = any("light not seen" in c.flags for c in (master, new))
+    changes = _changes("card" in (master.column, new.column), unseen, diff)
     out = _weigh(master, new, diff, changes)
     if not any(a.enough for a in out):
         out += _weigh(master, new, diff, [_all_at_once(diff)])
     if not out:
         out = [Advice(AT_THE_EDGE, math.nan, False)]
     first = _mark_anew([c for c in (master, new) if c.flags & DOUBTFUL_MARKS])
-    if any("light not seen" in c.flags for c in (master, new)):
+    if unseen:
         first += (Advice(SEE_THE_LIGHT, math.nan, False),)
     return (*first, *sorted(out, key=lambda a: a.u_at_tolerance))
 

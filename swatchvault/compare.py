@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -77,8 +78,10 @@ class Comparison:
 
     @property
     def best_next(self) -> tuple[Advice, ...]:
-        """The advice that would be enough; all of it where none would."""
-        return tuple(a for a in self.what_next if a.enough) or self.what_next
+        """The advice that would be enough, and what cannot be foretold; all where none would."""
+        if not any(a.enough for a in self.what_next):
+            return self.what_next
+        return tuple(a for a in self.what_next if a.enough or math.isnan(a.u_at_tolerance))
 
     @property
     def sentences(self) -> tuple[str, ...]:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from swatchvault.advice import AT_THE_EDGE, BY_EYE, REFERENCE_AGAIN, what_next
+from swatchvault.compare import compare_under
 from swatchvault.difference import judge
 from swatchvault.pair import Capture, Colour, Conditions
 from swatchvault.pairdoubt import pair_doubt
@@ -73,7 +74,11 @@ def test_plain_paper_is_advised_where_nothing_shows_the_light():
     loose = Conditions("same set-up", light="daylight", same_dyes=True)
     first, *rest = advice(pair, loose)
     assert first.text.startswith("Lay all on plain paper") and math.isnan(first.u_at_tolerance)
-    assert [a.text for a in rest] == [a.text for a in advice(colours("card"), loose)]
+    others = [a.text for a in advice(colours("card"), loose)]
+    swapped = [t.replace("of each and", "of each, with their places swapped, and") for t in others]
+    assert [a.text for a in rest] == swapped != others
+    shown = compare_under(*pair, loose).best_next
+    assert shown[0] == first and len(shown) > 1
 
 
 def test_daylight_and_dyes_are_asked_for_only_where_not_stated():
