@@ -111,7 +111,7 @@ def add_swatch(conn: sqlite3.Connection, swatch: Swatch) -> Entry:
         if known is not None and known[0] is None and lot_id is not None:
             raise ArchiveError(
                 f"swatch {label!r} is kept as undyed yarn, not of lot {swatch.lot!r}: correct the "
-                "one that is wrong, or use another label"
+                "one that is wrong (the archive's by `swatchvault mend`), or use another label"
             )
         fixed = ("base_id", "base_lot_id", "lot_id", "skein_id", "form")
         return put(conn, "swatch", {"label": label}, facts, fixed)

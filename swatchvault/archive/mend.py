@@ -13,11 +13,12 @@ from dataclasses import dataclass
 from swatchvault.archive.lots import dye_in_grams
 from swatchvault.archive.mend_base import base_facts, fibre_words, read_fibres, set_fibres
 from swatchvault.archive.rename import name_of
-from swatchvault.archive.rows import MENDABLE, find, kind_words, transaction
+from swatchvault.archive.rows import MENDABLE, NAMED_BY, find, kind_words, transaction
 from swatchvault.archive.standing import no_longer
 from swatchvault.archive.yarn_of import (
     hanging,
     move_to_base,
+    put_into_lot,
     refuse_held_to,
     refuse_other_recipe,
     same_yarn,
@@ -27,7 +28,7 @@ from swatchvault.errors import ArchiveError
 #: What can be mended here, by table; a set-up, with its photos, by `mend_setup`.
 FIELDS = {table: fields for table, fields in MENDABLE.items() if table != "setup"}
 #: Fields that name another row, each of the table of its name.
-_NAMES = ("base", "colourway")
+_NAMES = ("base", "colourway", "lot")
 
 Fact = float | str | None
 
@@ -74,7 +75,7 @@ def facts_of(conn: sqlite3.Connection, table: str, row_id: int) -> dict[str, Fac
     if table == "base":
         return base_facts(conn, row_id)
     columns = (
-        f"(SELECT name FROM {f} WHERE id = {f}_id) AS {f}" if f in _NAMES else f
+        f"(SELECT {NAMED_BY[f]} FROM {f} WHERE id = {f}_id) AS {f}" if f in _NAMES else f
         for f in FIELDS[table]
     )
     sql = f"SELECT {', '.join(columns)} FROM {table} WHERE id = ?"
@@ -94,7 +95,7 @@ def mend(
     Raises ``NotSureError`` with what would change where masters or verdicts hang on a swatch's
     base or a lot's colourway and nobody is ``sure``. Raises ``ArchiveError`` for a form of a
     swatch that is or was a master or was checked: what was said of it holds for that form; and
-    where a base or colourway contradicts what else the archive holds.
+    where a base or colourway contradicts what else the archive holds, or a swatch has a lot.
     """
     told = {field: facts[field] for field in FIELDS[table] if facts.get(field) is not None}
     with transaction(conn):
@@ -129,15 +130,20 @@ def _is_of(
     conn: sqlite3.Connection, row_id: int, new: Mapping[str, Fact]
 ) -> tuple[list[str], bool]:
     """Put right what a swatch or lot is of; what went along, and if a lot has one base more."""
+    also: list[str] = []
+    more = False
     if "base" in new:
-        return move_to_base(conn, row_id, find(conn, "base", str(new["base"])))
+        also, more = move_to_base(conn, row_id, find(conn, "base", str(new["base"])))
+    if "lot" in new:
+        said, one_more = put_into_lot(conn, row_id, find(conn, "lot", str(new["lot"])))
+        also, more = [*also, *said], more or one_more
     if "colourway" in new:
         colourway_id = find(conn, "colourway", str(new["colourway"]))
         refuse_other_recipe(conn, row_id, colourway_id)
         refuse_held_to(conn, _swatches_of(conn, row_id))
         sql = "UPDATE lot SET colourway_id = ? WHERE id = ?"
         conn.execute(sql, (colourway_id, row_id))
-    return [], False
+    return also, more
 
 
 def _yarn_of(conn: sqlite3.Connection, table: str, row_id: int) -> list[int]:

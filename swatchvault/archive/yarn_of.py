@@ -50,6 +50,31 @@ def move_to_base(conn: sqlite3.Connection, swatch_id: int, base_id: int) -> tupl
     return list(dict.fromkeys(said)), more
 
 
+def put_into_lot(conn: sqlite3.Connection, swatch_id: int, lot_id: int) -> tuple[list[str], bool]:
+    """Put a swatch that was kept as undyed yarn into a lot.
+
+    What went along, in words, and whether the lot is on one base more than before. Inside a
+    transaction. Raises ``ArchiveError`` where the swatch has a lot.
+    """
+    sql = "SELECT base_id, lot_id FROM swatch WHERE id = ?"
+    base_id, old = conn.execute(sql, (swatch_id,)).fetchone()
+    if old is not None:
+        raise ArchiveError(
+            f"swatch {name_of(conn, 'swatch', swatch_id)!r} is of lot "
+            f"{name_of(conn, 'lot', old)!r}: only undyed yarn is put into a lot. A photo that was "
+            "filed for the wrong swatch is moved to the right one"
+        )
+    before = _bases_of(conn, lot_id)
+    sql = "INSERT OR IGNORE INTO lot_base (lot_id, base_id) VALUES (?, ?)"
+    conn.execute(sql, (lot_id, base_id))
+    conn.execute("UPDATE swatch SET lot_id = ? WHERE id = ?", (lot_id, swatch_id))
+    after = _bases_of(conn, lot_id)
+    if before == after:
+        return [], False
+    on = " and ".join(map(repr, after))
+    return [f"lot {name_of(conn, 'lot', lot_id)!r} is on {on} now"], bool(before)
+
+
 def same_yarn(conn: sqlite3.Connection, swatch_id: int) -> tuple[list[int], list[int]]:
     """The skeins that a swatch is of, as they were and became, and all swatches of them, its own
     number first."""

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     "--form", type=click.Choice(["skein", "wound card", "knit"]), help="Of a swatch: its form."
 )
 @click.option("--base", help="Of a swatch: the base it is on; its skein and lot go along.")
+@click.option("--lot", help="Of a swatch that was kept as undyed yarn: the lot it is of.")
 @click.option("--dyed-on", help="Of a lot: the day it was dyed, as 2026-03-01.")
 @click.option("--dry-g", type=NUMBER, help="Of a lot: dry weight of the goods, g.")
 @click.option("--colourway", help="Of a lot: its colourway.")
@@ -68,13 +69,13 @@ def mend_command(
     let NAME go.
 
     Dye that went into lots from a stock is worked out anew from its strength. A swatch that is a
-    master or was checked keeps its form. Where a master or verdicts hang on a swatch's base or a
-    lot's colourway, what would change is told first, and done with --yes. --remove takes out what
-    nothing belongs to, and else says what does. Photos that were read by a reference keep their
-    figures until `swatchvault remeasure --reference NAME`. Photos that say the light of their
-    set-up go along with it, and are measured anew by `swatchvault remeasure --setup NAME`. For
-    names there is `swatchvault rename`; what went into a pot is mended by `swatchvault pot edit`,
-    all else by telling the notes again.
+    master or was checked keeps its form, and one that has a lot its lot. Where a master or verdicts
+    hang on a swatch's base or a lot's colourway, what would change is told first, and done with
+    --yes. --remove takes out what nothing belongs to, and else says what does. Photos that were
+    read by a reference keep their figures until `swatchvault remeasure --reference NAME`. Photos
+    that say the light of their set-up go along with it, and are measured anew by `swatchvault
+    remeasure --setup NAME`. For names there is `swatchvault rename`; what went into a pot is mended
+    by `swatchvault pot edit`, all else by telling the notes again.
     """
     from swatchvault.archive import open_archive
     from swatchvault.days import past_day

@@ -73,6 +73,7 @@ FIELDS: Mapping[str, tuple[Field, ...]] = {
     "swatch": (
         Field("form", "Form", "form", _form),
         Field("base", "Base", "base", _chosen),
+        Field("lot", "Lot, if it is no undyed yarn", "", _chosen),
     ),
     "lot": (
         Field("dyed_on", "Dyed on", "day", day_or_none),
@@ -97,7 +98,7 @@ def put_right(
     names: Sequence[str] = (),
 ) -> dict[str, Any]:
     """What the form of a stock, swatch or lot shows; ``typed``: what was typed and refused;
-    ``names``: bases or colourways to choose from."""
+    ``names``: bases or colourways to choose from. A swatch that has a lot keeps it."""
     told = typed or {}
     fields = [
         {
@@ -107,6 +108,7 @@ def put_right(
             "value": told.get(f.name, f.shown(facts[f.name])),
         }
         for f in FIELDS[kind]
+        if f.name != "lot" or facts["lot"] is None
     ]
     return {"kind": kind, "number": number, "fields": fields, "forms": FORMS, "names": names}
 

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from swatchvault.errors import SwatchvaultError
+from swatchvault.web.said import UNDYED
 
 #: Facts that the page before the photo fills in, by the lot that it was opened from.
 _OF_LOT = ("lot", "base", "colourway")
@@ -26,7 +27,17 @@ def prefilled(
     return dict(beside) if region == "master" else dict(asked)
 
 
-def give_way(conn: sqlite3.Connection, told: Mapping[str, Any], asked: Mapping[str, str]) -> None:
+def ask_about_labels(
+    conn: sqlite3.Connection, told: Mapping[str, Any], draft: Mapping[str, Any]
+) -> None:
+    """Ask where a label and what the page filled in of its lot do not go together."""
+    asked = draft.get("asked") or {}
+    _give_way(conn, told, asked)
+    if asked.get("lot"):
+        _name_the_lot(conn, told, asked, bool(draft.get("beside")))
+
+
+def _give_way(conn: sqlite3.Connection, told: Mapping[str, Any], asked: Mapping[str, str]) -> None:
     """Ask about a label that is of another lot than the page filled in, and empty those fields.
 
     A snippet of the master beside a new lot is such a label, and so is a slip: the person says
@@ -50,5 +61,41 @@ def give_way(conn: sqlite3.Connection, told: Mapping[str, Any], asked: Mapping[s
             "what the form said of its lot is emptied. If it is new yarn, give it another label"
         )
         row.update(dict.fromkeys(filled_in, ""))
+    if questions:
+        raise SwatchvaultError("; ".join(questions))
+
+
+def _name_the_lot(
+    conn: sqlite3.Connection, told: Mapping[str, Any], asked: Mapping[str, str], beside: bool
+) -> None:
+    """Ask about a new label without a lot where the page was opened for one.
+
+    What the page filled in of that lot, and an earlier label may have emptied, is brought back;
+    not for a master that lies ``beside`` it. Yarn that is said to be undyed has none.
+    """
+    from swatchvault.archive.swatches import swatch_there
+
+    questions = []
+    for row in told["regions"]:
+        if not row["swatch"] or swatch_there(conn, row["swatch"]):
+            continue
+        name = f"swatch '{row['swatch']}'"
+        name += f" of region {row['region']}" if row["region"] else ""
+        if row["undyed"] and row["lot"] in ("", asked["lot"]):
+            row.update(lot="", colourway="")
+        elif row["undyed"]:
+            questions.append(
+                f"{name} is said to be undyed and of lot {row['lot']}: empty the lot, or take the "
+                f"tick from “{UNDYED}”"
+            )
+        elif not row["lot"] and row["region"] == "master" and beside:
+            questions.append(f"{name} is new, and of no lot: write it, or tick “{UNDYED}”")
+        elif not row["lot"]:
+            row.update({k: row[k] or asked.get(k, "") for k in _OF_LOT})
+            questions.append(
+                f"{name} is new, and no lot was named: lot {asked['lot']}, which this page was "
+                "opened for, is filled in again. Keep it again if it is of that lot; if not, "
+                f"write its lot, or tick “{UNDYED}”"
+            )
     if questions:
         raise SwatchvaultError("; ".join(questions))

@@ -10,6 +10,7 @@ from typing import Any
 NO_CARD = "Measure even where no reference is marked"  # the label of the tick box
 CREATE = "Make base, colourway and lot if they are new"  # the label of the tick box
 REALLY_NEW = "They really are new"  # the label of the tick box
+UNDYED = "It is undyed yarn, of no lot"  # the label of the tick box
 IS_NEW = "It really is new"  # the same of one name, on the shelf
 
 #: What only the command line can do, and what is done on the page in its place.
@@ -87,13 +88,15 @@ def not_kept(words: str, missing: Sequence[str], *, create: bool, may_create: bo
 
     ``create``: the tick box was ticked. ``may_create``: the visitor has that box.
     """
+    where = "under “If the swatch is new: what it is of”"
+    fill = f"still missing: {'; '.join(missing)}, to be filled in {where}" if missing else ""
+    if UNDYED in words:
+        return f"{words}; {fill}" if fill else words
     if "(--really-new)" in words:
         return words.replace("say that it really is new (--really-new)", f"tick “{REALLY_NEW}”")
     new = re.match(r"unknown (base|colourway|lot) ", words)
     if not new and not re.search(r" is new: give its | names no lot: ", words):
         return words
-    where = "under “If the swatch is new: what it is of”"
-    fill = f"still missing: {'; '.join(missing)}, to be filled in {where}" if missing else ""
     said = words.removesuffix("; add it first")
     if not new:
         return f"{said}; they are filled in {where}"

@@ -36,8 +36,8 @@ from swatchvault.newnames import ask_about_new, refuse_other_day
 from swatchvault.web import incoming, measuring
 from swatchvault.web.outlines import shapes
 from swatchvault.web.picture import source_of
-from swatchvault.web.prefilled import give_way, prefilled
-from swatchvault.web.said import CREATE, REALLY_NEW, lacking, not_kept
+from swatchvault.web.prefilled import ask_about_labels, prefilled
+from swatchvault.web.said import CREATE, REALLY_NEW, UNDYED, lacking, not_kept
 from swatchvault.web.typed import day_or_none
 from swatchvault.web.visit import Form, RefusedError, Visit
 
@@ -73,7 +73,7 @@ async def _told(visit: Visit, sha256: str, path: Path, draft: Mapping[str, Any])
         if not any(r["swatch"] for r in told["regions"]):
             raise SwatchvaultError("no region has a swatch's name: name at least one, then keep it")
         refuse_day_alone(told)
-        await visit.read(give_way, told, draft.get("asked", {}))
+        await visit.read(ask_about_labels, told, draft)
         notes = notes_of(told, draft.get("about", {}), path)
         await visit.write(_try_out, notes, told["really_new"])
         told_all = {"told": told, "typed": told, "trouble": None}
@@ -122,8 +122,8 @@ def regions_of(draft: Mapping[str, Any]) -> list[str]:
 
 def told_of(form: Form, regions: Sequence[str], may_create: bool) -> dict[str, Any]:
     """The form as plain data."""
-    rows = [
-        {"region": name, **{k: form.text(f"{k}_{i}") for k in _FACTS}}
+    rows: list[dict[str, Any]] = [
+        {"region": name, **{k: form.text(f"{k}_{i}") for k in (*_FACTS, "undyed")}}
         for i, name in enumerate(regions)
     ]
     for row in rows:
@@ -284,6 +284,8 @@ async def _page(
         "missing": missing,
         "create_label": CREATE,
         "new_label": REALLY_NEW,
+        "undyed_label": UNDYED,
+        "of_lot": asked.get("lot"),
         "filed": bool(known),
         "forms": FORMS,
         "days": await visit.read(_days_offered, sha256, draft),

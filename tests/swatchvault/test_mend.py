@@ -219,6 +219,27 @@ def test_a_lot_that_would_have_one_base_more_is_asked_about(folder, capsys):
     assert run(capsys, "verify").code == 0
 
 
+def test_a_swatch_filed_as_undyed_is_put_into_its_lot(folder, capsys):
+    add_swatches(folder, Swatch("sun 10", "Lumme", "knit"), Swatch("sun 11", "Torva", "knit"))
+    ran = run(capsys, "mend", "swatch", "sun 10", "--lot", "T")
+    assert ran.out.startswith("swatch 'sun 10': lot T, was not known\n")
+    of = "SELECT code FROM swatch JOIN lot ON lot.id = lot_id WHERE label = '{}'"
+    assert ask(folder, of.format("sun 10")) == [("T",)]
+    ran = run(capsys, "mend", "swatch", "sun 11", "--lot", "T")
+    assert ran.code == 1 and "its lot would be on one base more" in ran.err
+    assert ask(folder, of.format("sun 11")) == [] and bases_of(folder, "T") == ["Lumme"]
+    both = ("mend", "swatch", "sun 11", "--base", "Lumme", "--lot", "T")
+    assert run(capsys, *both).code == 0
+    assert ask(folder, of.format("sun 11")) == [("T",)]
+    ran = run(capsys, "mend", "swatch", "sun 9", "--lot", "T 2")
+    assert ran.code == 1 and "unknown lot 'T 2'" in ran.err
+    with open_archive(folder) as archive:
+        apply_notes(archive.conn, Notes(lots=(Lot("U", ("Lumme",)),)))
+    ran = run(capsys, "mend", "swatch", "sun 9", "--lot", "U")
+    assert ran.code == 1 and "'sun 9' is of lot 'T': only undyed yarn is put into a lot" in ran.err
+    assert run(capsys, "verify").out == "everything fits\n"
+
+
 def test_undyed_yarn_changes_its_base_alone(folder, capsys):
     add_swatches(folder, Swatch("bare", "Lumme", "skein"))
     ran = run(capsys, "mend", "swatch", "bare", "--base", "Torva")

@@ -37,7 +37,7 @@ SENT: dict[str, dict[str, str]] = {
 }
 KEPT: dict[str, dict[str, object]] = {
     "stock": {"grams": 7.5, "made_up_to_ml": 500.0, "mixed_on": "2026-01-31"},
-    "swatch": {"form": "knit", "base": "Orrin four-ply"},
+    "swatch": {"form": "knit", "base": "Orrin four-ply", "lot": "NF-2"},
     "lot": {"dyed_on": "2026-02-11", "dry_g": 205.25, "colourway": "Ninth Furrow"},
 }
 
@@ -93,6 +93,23 @@ async def test_it_is_put_right_where_it_is_read(kind: str, visitor: Visitor, stu
     assert (ask(studio, "SELECT * FROM lot_dye") != dyes) is (kind == "stock")
     alone = html.unescape((await visitor("dyer").get(f"/{kind}/{number}/facts")).text)
     assert action in alone and ("7.5 g" in alone) is (kind == "stock")
+
+
+async def test_a_swatch_filed_as_undyed_is_put_into_its_lot(visitor: Visitor, studio: Path) -> None:
+    ((number, base),) = ask(
+        studio, "SELECT id, base_id FROM swatch WHERE lot_id IS NULL ORDER BY id LIMIT 1"
+    )
+    ((lot,),) = ask(studio, f"SELECT lot_id FROM lot_base WHERE base_id = {base} LIMIT 1")
+    ((code,),) = ask(studio, f"SELECT code FROM lot WHERE id = {lot}")
+    page = f"/swatch/{number}"
+    dyer = visitor("dyer")
+    assert 'name="lot"' in (await dyer.get(page)).text
+    form = {"once": ONCE, "lot": code}
+    answer = await dyer.post(f"{page}/facts", form)
+    assert (answer.status_code, answer.headers["location"]) == (303, page)
+    assert ask(studio, f"SELECT lot_id FROM swatch WHERE id = {number}") == [(lot,)]
+    text = (await dyer.get(page)).text
+    assert f'<a href="/lot/{lot}">' in text and 'name="lot"' not in text
 
 
 async def test_dye_that_went_in_follows_the_stock(visitor: Visitor, studio: Path) -> None:

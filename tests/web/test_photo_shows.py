@@ -100,3 +100,59 @@ async def test_what_is_so_of_all_regions_is_told_once(visitor: Visitor, studio: 
     await measured(dyer, sha256)
     text = (await dyer.get(f"/photos/{sha256}")).text
     assert text.count("<strong>camera colours not corrected</strong>") == 1
+
+
+async def kept_as(dyer: Any, studio: Path, sha256: str, form: dict[str, str]) -> dict[str, Any]:
+    """Keep the photo; what each swatch that it measures is of, by its label."""
+    kept = await dyer.post(f"/photos/{sha256}/shows", form)
+    assert kept.status_code == 303, html.unescape(kept.text)
+    with sqlite3.connect(studio / "archive.db") as conn:
+        sql = "SELECT label, code FROM current_measurement AS m JOIN swatch ON "
+        sql += "swatch.id = swatch_id LEFT JOIN lot ON lot.id = lot_id WHERE m.photo_sha256 = ?"
+        return dict(conn.execute(sql, (sha256,)).fetchall())
+
+
+def of_what(page: str) -> dict[str, str]:
+    said = html.unescape(page)
+    return dict(re.findall(r'name="((?:swatch|lot|base|colourway)_\d)" value="([^"]*)"', said))
+
+
+async def test_a_label_put_right_brings_the_lot_back_that_a_slip_emptied(
+    visitor: Visitor, studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    before = rows(studio)
+    sha256, page = await two_regions_of(dyer, studio)
+    sent = {"once": once(page), "swatch_0": "HF-1 skein a", **of_what(page)}
+    sent |= {"swatch_0": "HF-1 skein a", "swatch_1": ""}
+    slip = await dyer.post(f"/photos/{sha256}/shows", sent)
+    assert slip.status_code == 400 and of_what(slip.text)["lot_0"] == ""
+    right = {**sent, **of_what(slip.text), "swatch_0": "HF-2 new piece"}
+    asked = await dyer.post(f"/photos/{sha256}/shows", right)
+    said = html.unescape(asked.text)
+    assert asked.status_code == 400 and rows(studio) == before
+    assert f"'HF-2 new piece' of region swatch is new, and no lot was named: lot {LOT}" in said
+    assert "still missing: Form of region swatch" in said
+    back = of_what(asked.text)
+    assert (back["lot_0"], back["base_0"]) == (LOT, "Tebbet double")
+    assert back["colourway_0"] == "Harbour at Four"
+    form = {**right, **back, "form_0": "skein", "once": once(said)}
+    assert await kept_as(dyer, studio, sha256, form) == {"HF-2 new piece": LOT}
+
+
+async def test_undyed_yarn_is_kept_where_it_is_said_to_be_undyed(
+    visitor: Visitor, studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    sha256, page = await two_regions_of(dyer, studio)
+    bare = {"once": once(page), "swatch_0": "plain one", "base_0": "Tebbet double"}
+    bare |= {"form_0": "skein", "lot_0": "", "colourway_0": ""}
+    asked = await dyer.post(f"/photos/{sha256}/shows", bare)
+    assert asked.status_code == 400 and "It is undyed yarn, of no lot" in asked.text
+    other = {**bare, "undyed_0": "yes", "lot_0": "HF-1"}
+    refused = await dyer.post(f"/photos/{sha256}/shows", other)
+    assert refused.status_code == 400
+    assert "said to be undyed and of lot HF-1" in html.unescape(refused.text)
+    assert re.search(r'name="undyed_0" value="yes" checked', refused.text)
+    form = {**bare, **of_what(asked.text), "undyed_0": "yes", "once": once(asked.text)}
+    assert await kept_as(dyer, studio, sha256, form) == {"plain one": None}
