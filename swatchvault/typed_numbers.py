@@ -16,6 +16,9 @@ Triple = tuple[float, float, float]
 
 #: One comma and no point is a decimal comma.
 _DECIMAL_COMMA = re.compile(r"^([^.,]*),([^.,]*)$")
+_LENGTH = re.compile(r"([\d.,]+)\s*(mm|cm|in|inch|inches|[\"″”]|)\.?", re.IGNORECASE)
+#: Millimetres in a unit; none is mm. An inch is 25.4 mm by definition (NIST Handbook 44, app. C).
+_MM = {"": 1.0, "mm": 1.0, "cm": 10.0, "in": 25.4}
 _WITH_COMMA = re.compile(r"[-+]?\d+,\d+")
 
 
@@ -26,6 +29,18 @@ def plain_number(text: str) -> float:
     2.5
     """
     return float(_DECIMAL_COMMA.sub(r"\1.\2", text.strip()))
+
+
+def millimetres(text: str) -> float:
+    """A length in mm, or in the unit behind it: mm, cm or inches. Raises ``ValueError``.
+
+    >>> millimetres("97,5"), millimetres("9.5 cm"), round(millimetres('3.5"'), 3)
+    (97.5, 95.0, 88.9)
+    """
+    found = _LENGTH.fullmatch(text.strip())
+    if not found or ambiguous_words(found[1]):
+        raise ValueError(f"no length: {text!r}")
+    return plain_number(found[1]) * _MM.get(found[2].casefold(), _MM["in"])
 
 
 def ambiguous_words(text: str) -> str | None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -18,8 +17,8 @@ from swatchvault.archive import OwnedReference
 from swatchvault.errors import NotFound
 from swatchvault.filing import BLACK_LIGHT
 from swatchvault.report import likely_words
-from swatchvault.typed_numbers import plain_number
 from swatchvault.web import incoming, measuring
+from swatchvault.web.matbar import PRINTED_MM, bar_of_layout, bar_of_text, by_bar
 from swatchvault.web.picture import heavy, source_of
 from swatchvault.web.said import NO_CARD, missed, not_marked, on_page
 from swatchvault.web.visit import Form, RefusedError, Visit
@@ -48,16 +47,21 @@ async def _marked(visit: Visit, sha256: str, path: Path) -> Response:
     if path.parent.name == "photos":
         measuring.refuse_not_dyers(visit)
     about = await visit.read(_with_light, about_of(form))
+    draft = await visit.work(incoming.draft, visit.folder, sha256)
+    found = draft.get("found") or {}
+    if not found and path.parent.name == "photos":
+        found = await _find(visit, sha256, path)
     try:
-        marks = marks_of(text, about)
+        bar_mm = bar_of_text(about.get("bar_mm", ""))
+        marks, found = by_bar(marks_of(text, about), found, bar_mm)
     except MarksError as error:
         words = on_page(str(error))
         if visit.wants_json:
             raise
-        draft = await visit.work(incoming.draft, visit.folder, sha256)
-        found = draft.get("found") or await _find(visit, sha256, path)
+        found = found or await _find(visit, sha256, path)
         return await _page(visit, sha256, path, text, about, found, words)
-    changes = {"marks": marks, "about": about, "trouble": None, "told": None}
+    about |= {"bar_mm": bar_mm} if "bar_mm" in about else {}
+    changes = {"marks": marks, "found": found, "about": about, "trouble": None, "told": None}
     await visit.work(incoming.note, visit.folder, sha256, changes)
     await measuring.start(visit, sha256)
     return visit.go(f"/photos/{sha256}/shows")
@@ -76,13 +80,12 @@ def marks_of(text: str, about: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def about_of(form: Form) -> dict[str, Any]:
-    """What the form tells of the whole photo; blank fields are left out."""
+    """What the form tells of the whole photo, the bar as typed; blank fields are left out."""
     said: dict[str, Any] = {k: form.text(k) for k in ("light", "setup", "locked", "bar_mm")}
     if said["light"] and said["light"] not in LIGHTS:
         raise RefusedError(f"light is {said['light']!r}; it can be {', '.join(LIGHTS)}")
     if said["locked"] not in ("", "yes", "no"):
         raise RefusedError("whether the camera was locked is yes, no, or left open")
-    said["bar_mm"] = _millimetres(said["bar_mm"])
     said["no_card"] = form.text("no_card") == "yes"
     return {k: v for k, v in said.items() if v}
 
@@ -101,18 +104,6 @@ def _with_light(conn: Any, about: dict[str, Any]) -> dict[str, Any]:
     return about if light is None else {**about, "light": light}
 
 
-def _millimetres(text: str) -> float | None:
-    if not text:
-        return None
-    try:
-        value = plain_number(text)
-    except ValueError:
-        value = math.nan
-    if not 50.0 <= value <= 200.0:
-        raise RefusedError(f"the mat's bar is {text!r} mm; measure it again, it is near 100 mm")
-    return value
-
-
 async def _find(visit: Visit, sha256: str, path: Path) -> dict[str, Any]:
     """What is offered: the marks of a filed photo, else what the program finds; kept."""
     from swatchvault.archive.pages_photo import photo_row
@@ -123,7 +114,10 @@ async def _find(visit: Visit, sha256: str, path: Path) -> dict[str, Any]:
         facts = row.facts
         lock = {1: "yes", 0: "no"}.get(facts["locked"])
         about = {"light": facts["light"], "setup": facts["setup"], "locked": lock}
-        return described(row.layout, {k: v for k, v in about.items() if v}, row.reference)
+        found = described(row.layout, {k: v for k, v in about.items() if v}, row.reference)
+        bar_mm = bar_of_layout(found)
+        told = {} if bar_mm in (None, PRINTED_MM) else {"bar_mm": bar_mm}
+        return {**found, "about": {**found["about"], **told}}
     about = (await visit.work(incoming.draft, visit.folder, sha256)).get("about") or {}
     owned = await visit.read(measuring.reference_to_try, str(about.get("setup", "")))
     settings = Settings() if owned is None else with_owned(Settings(), owned)
