@@ -176,6 +176,14 @@ def _with_steps(layout: Layout, y: tuple[float, ...]) -> Layout:
 # ---------------------------------------------------------------------------------------------
 
 
+async def named(visit: Visit, sha256: str, words: str) -> str:
+    """What is wrong with a photo as a page says it, by the name that the photo had when it came."""
+    row = await visit.read(photo_row, sha256)
+    name = None if row is None else row.facts["original_name"]
+    said = on_page(words)
+    return said if row is None or not name else said.replace(f"{sha256}{row.suffix}", name)
+
+
 async def state_page(visit: Visit) -> Response:
     """``/photos/<sha256>/state``: how far it is, the figures, or why not and what to do."""
     sha256 = visit.part("sha256")
@@ -209,11 +217,12 @@ async def _state_now(visit: Visit, sha256: str) -> dict[str, Any]:
         words = "Measuring: a few seconds, longer for a large photo."
         return {"state": "measuring", "words": words, "regions": [], "go": None}
     if outcome.measurement is None:
-        words = on_page(outcome.error or "")
+        words = await named(visit, sha256, outcome.error or "")
         return {"state": "failed", "words": words, "regions": [], "go": None}
     regions = [region_words(s) for s in outcome.measurement.swatches]
     if draft.get("trouble"):
-        return {"state": "trouble", "words": draft["trouble"], "regions": regions, "go": None}
+        words = await named(visit, sha256, draft["trouble"])
+        return {"state": "trouble", "words": words, "regions": regions, "go": None}
     if draft.get("told"):
         words = "Measured; being filed."
         return {"state": "filing", "words": words, "regions": regions, "go": None}

@@ -10,6 +10,7 @@ from typing import Any
 NO_CARD = "Measure even where no reference is marked"  # the label of the tick box
 CREATE = "Make base, colourway and lot if they are new"  # the label of the tick box
 REALLY_NEW = "They really are new"  # the label of the tick box
+MOVE = "The earlier label was wrong: move it"  # the label of the tick box
 UNDYED = "It is undyed yarn, of no lot"  # the label of the tick box
 IS_NEW = "It really is new"  # the same of one name, on the shelf
 
@@ -25,6 +26,10 @@ _ON_THE_PAGE = (
     (
         r"; steps need their values \(--steps\), or mark the reference by hand",
         ": mark the reference by hand; steps need what they reflect",
+    ),
+    (
+        r"; name the right photo, or add it with --relabel if that label was wrong",
+        f". Write that label, or, where it is wrong, tick “{MOVE}”",
     ),
     (r"Look with --show, and mark anew", "Mark it anew"),
     (r" with `swatchvault aside [^`]*`", " on its page"),

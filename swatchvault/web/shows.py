@@ -37,7 +37,7 @@ from swatchvault.web import incoming, measuring
 from swatchvault.web.outlines import shapes
 from swatchvault.web.picture import source_of
 from swatchvault.web.prefilled import ask_about_labels, prefilled
-from swatchvault.web.said import CREATE, REALLY_NEW, UNDYED, lacking, not_kept
+from swatchvault.web.said import CREATE, MOVE, REALLY_NEW, UNDYED, lacking, not_kept
 from swatchvault.web.typed import day_or_none
 from swatchvault.web.visit import Form, RefusedError, Visit
 
@@ -89,12 +89,9 @@ async def _told(visit: Visit, sha256: str, path: Path, draft: Mapping[str, Any])
         if visit.wants_json:
             raise
         missing = lacking(told, await visit.read(_known, told))
-        words = not_kept(
-            " ".join(str(error).split()),
-            missing,
-            create=told["create"],
-            may_create=visit.may("change"),
-        )
+        may_create, plain = visit.may("change"), " ".join(str(error).split())
+        words = not_kept(plain, missing, create=told["create"], may_create=may_create)
+        words = await measuring.named(visit, sha256, words)
         return await _page(visit, sha256, draft, told, words, missing)
     return visit.json({"ok": True, "go": go}) if visit.wants_json else visit.go(go)
 
@@ -285,6 +282,7 @@ async def _page(
         "create_label": CREATE,
         "new_label": REALLY_NEW,
         "undyed_label": UNDYED,
+        "move_label": MOVE,
         "of_lot": asked.get("lot"),
         "filed": bool(known),
         "forms": FORMS,

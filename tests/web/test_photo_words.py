@@ -104,3 +104,14 @@ async def test_a_slip_in_a_new_name_is_asked_about(visitor: Visitor, studio: Pat
     new["really_new"] = "yes"
     made = await dyer.post(f"/photos/{sha256}/shows", told(once(page), **new))
     assert made.headers["location"] == f"/photos/{sha256}"
+
+
+async def test_a_filed_photo_is_called_by_its_name_where_it_cannot_be_filed_anew(
+    visitor: Visitor, studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    sha256, token = await up_to_words(dyer, jpeg())
+    await dyer.post(f"/photos/{sha256}/shows", told(token, create="yes"))
+    await marked(dyer, sha256, {**marks(), "references": []}, light="daylight")
+    failed = await measured(dyer, sha256)
+    assert failed["state"] == "failed" and failed["words"].startswith("one.jpg: ")

@@ -492,7 +492,14 @@ async def test_a_swatch_whose_mark_went_to_another_says_so(visitor: Visitor, stu
     assert (await marked(dyer, sha256, marks(), light="daylight")).status_code == 303
     await measured(dyer, sha256)
     page = (await dyer.get(f"/photos/{sha256}/shows")).text
-    form = {"once": once(page), "swatch_0": "HF-1 skein a", "relabel": "yes"}
+    form = {"once": once(page), "swatch_0": "HF-1 skein a"}
+    refused = await dyer.post(f"/photos/{sha256}/shows", form)
+    said = html.unescape(refused.text)
+    assert refused.status_code == 400 and sha256 not in said.split("Not kept:")[1].split("</p>")[0]
+    assert "Not kept: one.jpg: this picture is filed already" in said and "--relabel" not in said
+    box = re.search(r'<label class="tick caution">(<input [^>]*name="relabel"[^>]*>) ([^<]*)', said)
+    assert box and "autofocus" in box[1] and f"tick “{box[2]}”" in said
+    form |= {"relabel": "yes", "once": once(refused.text)}
     assert (await dyer.post(f"/photos/{sha256}/shows", form)).status_code == 303
     with sqlite3.connect(studio / "archive.db") as conn:
         sql = "SELECT id FROM swatch WHERE label = 'HF-2 again'"
