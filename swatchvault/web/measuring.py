@@ -220,15 +220,24 @@ async def _state_now(visit: Visit, sha256: str) -> dict[str, Any]:
         words = await named(visit, sha256, outcome.error or "")
         return {"state": "failed", "words": words, "regions": [], "go": None}
     regions = [region_words(s) for s in outcome.measurement.swatches]
+    light = {"any_light": any_light(draft)}
     if draft.get("trouble"):
         words = await named(visit, sha256, draft["trouble"])
-        return {"state": "trouble", "words": words, "regions": regions, "go": None}
+        return {"state": "trouble", "words": words, "regions": regions, "go": None, **light}
     if draft.get("told"):
         words = "Measured; being filed."
         return {"state": "filing", "words": words, "regions": regions, "go": None}
     flags, regions = told_once(outcome.measurement.swatches)
     said = {"state": "measured", "words": "Measured.", "regions": regions, "go": None}
-    return {**said, "flags": flags}
+    return {**said, "flags": flags, **light}
+
+
+def any_light(draft: Mapping[str, Any]) -> str:
+    """What is said of figures that rest on a marked reference where nobody told the light."""
+    from swatchvault.taken import ANY_LIGHT
+
+    told = draft.get("about", {}).get("light")
+    return ANY_LIGHT if draft["marks"].get("references") and not told else ""
 
 
 def told_once(swatches: Sequence[Any]) -> tuple[list[list[str]], list[dict[str, Any]]]:

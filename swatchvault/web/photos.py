@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from datasette import Response
 
@@ -14,6 +14,9 @@ from swatchvault.web import incoming, measuring
 from swatchvault.web.nextsteps import next_of_photo
 from swatchvault.web.outlines import shapes
 from swatchvault.web.visit import Form, RefusedError, Visit
+
+if TYPE_CHECKING:
+    from swatchvault.archive import OwnedReference, Setup
 
 #: A photo of 40 MB must pass; a phone's largest raw files are near this.
 MOST_BYTES = 60_000_000
@@ -28,15 +31,46 @@ async def new_page(visit: Visit) -> Response:
     """``/photos/new``: take or choose a photo; posted, it waits to be marked."""
     if visit.request.method == "POST":
         return await _sent(visit)
-    from swatchvault.archive.pages_photo import choices, setup_beforehand, what_lies_beside
+    from swatchvault.archive.pages_photo import (
+        last_reference,
+        setup_beforehand,
+        what_lies_beside,
+    )
+    from swatchvault.archive.pages_setups import setups_there
 
     asked = {k: visit.asked(k) for k in ("lot", "swatch", "with") if visit.asked(k)}
     beside = await visit.read(what_lies_beside, asked.get("with", ""))
-    setups = (await visit.read(choices)).setups
+    last = await visit.read(last_reference)
+    setups = [
+        (row.setup.name, said_of_setup(row.setup, last)) for row in await visit.read(setups_there)
+    ]
     chosen, why = await visit.read(setup_beforehand)
     values = {"asked": asked, "beside": beside, "most": MOST_BYTES}
-    values |= {"setups": setups, "chosen": chosen, "why": why}
+    values |= {
+        "setups": setups,
+        "chosen": chosen,
+        "why": why,
+        "no_setup": said_of_setup(None, last),
+    }
     return await visit.page("sv_photo_new.html", values)
+
+
+def said_of_setup(setup: Setup | None, last: OwnedReference | None) -> str:
+    """What a set-up says of a photo, and which reference is looked for; ``None``: no set-up.
+
+    ``last``: the reference that is looked for where the set-up has none of its own.
+    """
+    light = "no light is said by it" if setup is None else "its light is not said"
+    if setup is not None and setup.light:
+        light = f"its light is {setup.light}"
+    own = None if setup is None else setup.reference
+    if own is not None:
+        return f"{light}, and its reference {own} is looked for, with its values"
+    bare = "no reference is told with it" if setup is None else "it has no reference of its own"
+    looked = (
+        "a chart and a grey card are" if last is None else f"{last.name}, used or told last, is"
+    )
+    return f"{light}, {bare}, and {looked} looked for"
 
 
 async def _sent(visit: Visit) -> Response:

@@ -281,6 +281,7 @@ async def _page(
         "missing": missing,
         "create_label": CREATE,
         "new_label": REALLY_NEW,
+        "any_light": measuring.any_light(draft),
         "undyed_label": UNDYED,
         "move_label": MOVE,
         "of_lot": asked.get("lot"),

@@ -442,3 +442,18 @@ def test_without_a_script(signed_in: Callable[..., Any], live: Live, photo: Path
     page.get_by_role("button", name="Keep it in the archive").click()
     page.get_by_role("heading", name="HF-2 skein a").wait_for(timeout=60_000)
     assert "located" not in stored(live, sha_of(photo))  # by hand
+
+
+def test_what_the_chosen_set_up_says_stands_below_it(
+    signed_in: Callable[..., Any], live: Live
+) -> None:
+    page = signed_in("dyer", PHONE)
+    page.goto(f"{live.url}/photos/new")
+    names = page.locator("#setup option").all_inner_texts()
+    for name in names:
+        page.locator("#setup").select_option(label=name)
+        (shown,) = page.locator("#setups-say li:visible").all_inner_texts()
+        assert shown.startswith(f"{name}: ")
+    assert (
+        len(names) > 1 and page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
+    )

@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 
 from swatchvault.archive import get_reference, get_setup, open_archive
-from tests.web.newphotos import jpeg
+from tests.web.newphotos import jpeg, marks
 from tests.web.test_own_values import B_Y, C_Y, as_measured, marks_of
-from tests.web.test_photos import marked, measured
+from tests.web.test_photos import marked, measured, sent
 
 pytestmark = pytest.mark.anyio
 Visitor = Callable[[str], Any]
@@ -236,3 +236,39 @@ async def test_the_set_up_used_last_or_the_only_one_is_chosen_beforehand(
     change("DELETE FROM setup")
     names, page = await chosen()
     assert names == [] and "chosen already" not in page
+
+
+async def test_what_a_set_up_really_says_is_told_before_the_photo(
+    visitor: Visitor, studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    page = html.unescape((await dyer.get("/photos/new")).text)
+    assert "light" in page and "its reference" not in page  # the demo's have none of their own
+    assert "it has no reference of its own, and a chart and a grey card are looked for" in page
+    await both(dyer)
+    answer = await told(dyer, "setup", 9, name="bench")
+    assert answer.status_code == 303
+    page = html.unescape((await dyer.get("/photos/new")).text)
+    said = dict(
+        re.findall(r'<li data-setup="([^"]*)">(?:<bdi>.*?</bdi>|not said): (.*?)</li>', page)
+    )
+    own = "its light is daylight, and its reference steps C is looked for, with its values."
+    assert said["window C"] == own
+    bare = "it has no reference of its own, and steps B, used or told last, is looked for."
+    assert said["bench"] == f"its light is not said, {bare}"
+    assert said[""].startswith("no light is said by it, no reference is told with it, and steps B")
+
+
+@pytest.mark.parametrize("light", ["", "daylight"])
+async def test_where_no_light_was_told_the_page_says_what_that_means(
+    light: str, visitor: Visitor
+) -> None:
+    dyer = visitor("dyer")
+    sha256 = await sent(dyer, jpeg())
+    await marked(dyer, sha256, marks(), light=light)
+    state = await measured(dyer, sha256)
+    words = "± is that of any light, since none was told"
+    assert state["any_light"] == ("" if light else words)
+    for page in ("shows", "state"):
+        text = (await dyer.get(f"/photos/{sha256}/{page}")).text
+        assert (f'{words}: <a href="/photos/{sha256}/mark">' in text) is not bool(light)

@@ -28,6 +28,14 @@
     });
   }
 
+  // Only what the chosen set-up says is shown; without a script all of them are.
+  const setup = document.getElementById("setup");
+  const saySetup = () => document.querySelectorAll("#setups-say li").forEach((one) => { one.hidden = one.dataset.setup !== setup.value; });
+  if (setup) {
+    setup.addEventListener("change", saySetup);
+    saySetup();
+  }
+
   function send() {
     const file = take.files[0] || choose.files[0];
     clearTimeout(timer);
