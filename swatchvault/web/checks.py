@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
 from datasette import Response
 
-from swatchvault.errors import NotFound
+from swatchvault.errors import CompareError, NotFound
+from swatchvault.web.checkable import FORMS, cannot, ready, some_can
 from swatchvault.web.said import difference_parts, on_page
 from swatchvault.web.typed import number_or_none, row_id, whole
 from swatchvault.web.visit import Form, RefusedError, Visit
@@ -20,7 +21,6 @@ if TYPE_CHECKING:
 
 Record = dict[str, Any]
 
-FORMS = ("skein", "wound card", "knit")
 CAPTURES = {
     "same frame": "both are in one photo",
     "locked set-up": "two photos of one set-up, camera settings locked",
@@ -37,47 +37,7 @@ async def new_check_page(visit: Visit) -> Response:
     if visit.request.method == "POST":
         return await _give(visit)
     lot_id = whole(visit.asked("lot"), "the lot")
-    return await visit.page("sv_check_new.html", await visit.read(_ready, lot_id))
-
-
-def _ready(conn: sqlite3.Connection, lot_id: int, only: Collection[int] | None = None) -> Record:
-    """What a check of the lot would be held to, swatch by swatch."""
-    from swatchvault.archive import pages_yarn as pages
-
-    lot = pages.one(conn, "lot", lot_id)
-    swatches = pages.swatches_of_lot_id(conn, lot_id)
-    swatches = [s for s in swatches if only is None or s["swatch_id"] in only]
-    for swatch in swatches:
-        swatch["master"] = pages.master_of_swatch(conn, swatch["swatch_id"])
-        swatch["why_not"] = _why_not(conn, swatch)
-    next_words, links = what_to_do(lot, swatches)
-    return {
-        "lot": lot,
-        "swatches": swatches,
-        "what_next": next_words,
-        "links": links,
-        "forms": [f for f in FORMS if f in {s["form"] for s in swatches}],
-        "can": any(not s["why_not"] for s in swatches),
-    }
-
-
-def _why_not(conn: sqlite3.Connection, swatch: Record) -> str:
-    master = swatch["master"]
-    if not swatch["lab"]:
-        return _no_photo(conn, swatch)
-    if master is None:
-        return f"has no master as {swatch['form']} on {swatch['base']}"
-    if master["swatch_id"] == swatch["swatch_id"]:
-        return "is the master itself"
-    if not master["lab"]:
-        return f"has a master, {master['swatch']}, that {_no_photo(conn, master)}"
-    return ""
-
-
-def _no_photo(conn: sqlite3.Connection, swatch: Record) -> str:
-    from swatchvault.archive import why_none_counts
-
-    return on_page(why_none_counts(conn, swatch["swatch_id"]) or "has no measured photo yet")
+    return await visit.page("sv_check_new.html", await visit.read(ready, lot_id))
 
 
 async def _give(visit: Visit) -> Response:
@@ -91,7 +51,11 @@ async def _give(visit: Visit) -> Response:
     try:
         checks = await visit.read(check_lot, lot["code"], ask)
     except NotFound as error:
-        raise await visit.read(_cannot, lot_id, ask) from error
+        raise await visit.read(cannot, lot_id, ask) from error
+    except CompareError as error:  # such as a master of which no photo counts
+        if not ask.across_forms and not await visit.read(some_can, lot_id, ask):
+            raise await visit.read(cannot, lot_id, ask) from error
+        raise RefusedError(on_page(str(error))) from error
 
     def work(conn: sqlite3.Connection) -> str:
         before = pages.newest_check_id(conn)
@@ -119,57 +83,6 @@ def ask_of(form: Form) -> Ask:
     dyes = {"yes": True, "no": False}.get(form.text("same_dyes"))
     across = form.text("across_forms") == "yes"
     return Ask(chosen or None, limits["tolerance"], limits["k_l"], across, dyes)
-
-
-def cannot_yet(
-    conn: sqlite3.Connection, lot_id: int, only: Collection[int] | None = None
-) -> tuple[str, list[tuple[str, str]]] | None:
-    """Why no swatch of the lot can be held to a master as things are, and where to go on; ``None``
-    where one can, or where there is none yet. ``only``: of these swatches alone."""
-    ready = _ready(conn, lot_id, only)
-    if ready["can"] or not ready["swatches"]:
-        return None
-    reasons = {s["why_not"] for s in ready["swatches"]}
-    said = "; ".join(f"swatch {s['swatch']} {s['why_not']}" for s in ready["swatches"])
-    words = f"{said[0].upper()}{said[1:]}."
-    if reasons == {"is the master itself"}:
-        return words, []
-    links = [link for link in ready["links"] if link[0] != f"/lot/{lot_id}"]
-    return f"{words} {ready['what_next']}", links
-
-
-def _cannot(conn: sqlite3.Connection, lot_id: int, ask: Ask) -> RefusedError:
-    """Why no swatch of the lot can be held to a master, and what to do, for a page."""
-    ready = _ready(conn, lot_id)
-    swatches = [s for s in ready["swatches"] if ask.form in (None, s["form"])]
-    said = "; ".join(f"swatch {s['swatch']} {s['why_not']}" for s in swatches if s["why_not"])
-    if not said:
-        said = f"it has no swatch as {ask.form}" if ask.form else "it has no swatch yet"
-    next_words, links = what_to_do(ready["lot"], swatches)
-    words = f"Lot {ready['lot']['code']} cannot be checked: {said}. {next_words}"
-    return RefusedError(words, links=links)
-
-
-def what_to_do(lot: Record, swatches: Sequence[Record]) -> tuple[str, list[tuple[str, str]]]:
-    """What makes a check of the lot possible, and address and words of where that is done."""
-    measured = [s for s in swatches if s["lab"]]
-    if not measured:
-        words = "Photograph a swatch of it, dry."
-        return words, [(f"/photos/new?lot={lot['id']}", "Take a photo")]
-    if not lot["colourway_id"]:
-        return "It is of no colourway, and a master is of one.", [(f"/lot/{lot['id']}", "The lot")]
-    page = (f"/colourway/{lot['colourway_id']}", "To its colourway")
-    without = next((s for s in measured if s["master"] is None), None)
-    if without is not None:
-        kind = f"on {without['base']} as {without['form']}"
-        words = f"Make a swatch {kind} the master, on its colourway's page: one of an earlier lot, "
-        own = (f"/swatch/{without['swatch_id']}#master", f"Swatch {without['swatch']}")
-        return f"{words}or this one for later lots.", [own, page]
-    bare = next((s["master"] for s in measured if s["master"] and not s["master"]["lab"]), None)
-    if bare is not None:
-        words = f"Photograph {bare['swatch']} again, or make another swatch the master."
-        return words, [(f"/swatch/{bare['swatch_id']}", "The master's swatch"), page]
-    return "Check another lot, or make a swatch of an earlier one the master.", [page]
 
 
 async def check_page(visit: Visit) -> Response:

@@ -7,7 +7,8 @@ from typing import Any
 
 from datasette import Response
 
-from swatchvault.web.checks import cannot_yet, newest_and_earlier
+from swatchvault.web.checkable import cannot_yet
+from swatchvault.web.checks import newest_and_earlier
 from swatchvault.web.mend import names_for, put_right
 from swatchvault.web.newrecipe import next_as_done
 from swatchvault.web.typed import number_or_none, row_id

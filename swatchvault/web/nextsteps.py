@@ -6,7 +6,7 @@ import sqlite3
 from collections.abc import Sequence
 from typing import Any
 
-from swatchvault.web.checks import cannot_yet
+from swatchvault.web.checkable import cannot_yet
 
 
 def next_of_photo(

@@ -7,7 +7,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from swatchvault.web.checks import cannot_yet
+from swatchvault.web.checkable import cannot_yet
 from swatchvault.web.newrecipe import next_as_done
 
 if TYPE_CHECKING:

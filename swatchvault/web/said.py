@@ -33,6 +33,7 @@ _ON_THE_PAGE = (
     ),
     (r"Look with --show, and mark anew", "Mark it anew"),
     (r" with `swatchvault aside [^`]*`", " on its page"),
+    (r" the master with `swatchvault master SWATCH`", " the master on its page"),
     (r" \(the archive's by `swatchvault mend`\)", ""),
     (r"\s*\(--[a-z-]+\)", ""),
 )

@@ -131,8 +131,14 @@ async def test_a_master_without_a_photo_that_counts_says_what_to_do(
     assert "has a master, NF-1 card, that has no photo that counts: its 4 photos are all" in page
     assert "take that back on its page" in page
     assert "Photograph NF-1 card again, or make another swatch the master." in page
+    assert 'action="/check/new"' not in page
     answer = await dyer.post("/check/new", {"once": ONCE.format(9), "lot": str(lot_id)})
-    assert answer.status_code == 400 and "has no photo that counts" in answer.text
+    said = html.unescape(answer.text)
+    assert answer.status_code == 400 and "take that back on its page" in said
+    assert "Photograph NF-1 card again" in said and "--take-back" not in said
+    across = {"once": ONCE.format(10), "lot": str(lot_id), "across_forms": "yes"}
+    said = html.unescape((await dyer.post("/check/new", across)).text)
+    assert "or make another swatch the master on its page" in said and "`swatch" not in said
     ((check_id,),) = ask(
         studio, "SELECT c.id FROM lot_check AS c JOIN lot ON lot.id = c.lot_id WHERE code = 'NF-2'"
     )

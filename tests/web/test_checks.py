@@ -247,6 +247,27 @@ async def test_a_lot_with_a_swatch_is_sent_to_what_is_missing(
     answer = await dyer.post("/check/new", {"lot": str(empty), "once": "b" * 22})
     assert "Photograph a swatch of it" in answer.text
     assert f'href="/photos/new?lot={empty}"' in answer.text
+    page = (await dyer.get(f"/check/new?lot={empty}")).text
+    assert "It has no swatch yet" in page and 'action="/check/new"' not in page
+
+
+async def test_a_master_in_another_form_can_still_be_asked_for(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    ((lot_id, swatch_id),) = ask(
+        studio,
+        "SELECT lot_id, swatch.id FROM swatch JOIN lot ON lot.id = lot_id WHERE code = 'NF-2' "
+        "AND form = 'wound card'",
+    )
+    with sqlite3.connect(studio / "archive.db") as conn:
+        conn.execute("UPDATE swatch SET form = 'knit' WHERE id = ?", (swatch_id,))
+    page = html.unescape((await dyer.get(f"/check/new?lot={lot_id}")).text)
+    assert "has no master as knit" in page and "A master in another form is there: tick" in page
+    form = {"lot": str(lot_id), "once": "c" * 22}
+    assert (await dyer.post("/check/new", form)).status_code == 400
+    kept = await dyer.post("/check/new", {**form, "across_forms": "yes"})
+    assert kept.status_code == 303, kept.text
 
 
 @pytest.mark.parametrize("page", ["check", "lot", "lot card", "colourway", "swatch"])
