@@ -98,17 +98,24 @@ _COMMA_NUMBER = r"[-+]?\d+(?:[.,]\d+)?"
 _COMMA_TRIPLE = re.compile(
     rf"\s*({_COMMA_NUMBER})[\s;]+({_COMMA_NUMBER})[\s;]+({_COMMA_NUMBER})\s*"
 )
+#: How a colour stands on the pages and in tables: L* 42.1 ± 0.8 a* -5.2 ± 0.6 b* -18.2 ± 0.9.
+_DOUBT = re.compile(r"\s*,?\s*±\s*(?:\d+(?:[.,]\d+)?|\?|not known)")
+_NAMED = re.compile(
+    r"[,;\s]+".join(rf"{axis}\*?\s*[=:]?\s*({_COMMA_NUMBER})" for axis in "lab"), re.IGNORECASE
+)
 
 
 def parse_target(text: str) -> Target | None:
     """A hex colour or an L*, a*, b* triple as typed; None if it is neither.
 
-    Between spaces or semicolons a number may have a decimal comma: 37,5 36 -40. Raises
-    :class:`CompareError` for one that no surface can have.
+    Between spaces or semicolons a number may have a decimal comma: 37,5 36 -40. The names of the
+    axes may stand there, and doubts, which are left out: a colour is read as pages write it.
+    Raises :class:`CompareError` for one that no surface can have.
     """
     if text.lstrip().startswith("#"):
         return Target(lab_of_hex(text), text.strip(), (HEX_WARNING,))
-    found = _COMMA_TRIPLE.fullmatch(text) or _TRIPLE.fullmatch(text)
+    bare = _DOUBT.sub("", text.replace("\u2212", "-")).strip()
+    found = _NAMED.fullmatch(bare) or _COMMA_TRIPLE.fullmatch(bare) or _TRIPLE.fullmatch(bare)
     if found is None:
         if _PAIR.fullmatch(text):
             raise CompareError(f"{text.strip()!r} is two numbers: a colour has three, L*,a*,b*")

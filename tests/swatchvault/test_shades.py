@@ -1,5 +1,6 @@
 """Near a colour: what is asked for, ranks, other dyes; held to outside data."""
 
+import math
 import re
 import warnings
 
@@ -8,6 +9,7 @@ import pytest
 
 from ingest.colour import D50, D65, bradford, delta_e_2000, xyz_to_lab
 from swatchvault import shades
+from swatchvault.colour_words import lab_cell, lab_words
 from swatchvault.errors import CompareError
 from swatchvault.maps import gaps, map_svg, screen_colour
 from swatchvault.pair import Capture, Colour, Conditions
@@ -150,6 +152,22 @@ def test_targets():
     assert shades.parse_target("45 20 -10").warnings == ()
     assert shades.parse_target("#7a4b90").warnings == (shades.HEX_WARNING,)
     assert shades.parse_target("moss-7") is None
+    covariance = np.diag([0.64, 0.36, 0.81])
+    for text in (
+        "L* 42.1 a* -5.2 b* -18.2",
+        lab_words((42.1, -5.2, -18.2), covariance),
+        lab_cell((42.1, -5.2, -18.2), (0.8, 0.6, 0.9)),
+        lab_cell((42.1, -5.2, -18.2), (math.nan,) * 3),
+        "L* 42.1 ± 0.8\u00a0a* \u22125.2 ± 0.6 b* \u221218.2 ± 0.9, ± not known",
+        "L*=42,1; a*=-5,2; b*=-18,2",
+        "L 42.1, a -5.2, b -18.2",
+        "l*42,1 ± 0,8, a*-5,2 ± 0,6, b*-18,2 ± ?",
+    ):
+        found = shades.parse_target(text)
+        assert found is not None and found.lab.tolist() == [42.1, -5.2, -18.2], text
+        assert found.name == "L* 42.1 a* -5.2 b* -18.2"
+    for text in ("a* 42.1 b* 3 L* 4", "lab 1 2 3", "± 1 ± 2 ± 3", "L* 42.1 a* -5.2"):
+        assert shades.parse_target(text) is None, text
     with pytest.raises(CompareError, match="'45,20' is two numbers"):
         shades.parse_target("45,20")
     for text in ("120,0,0", "50,300,0", "-3,0,0"):
