@@ -120,8 +120,10 @@ def _values(conn: sqlite3.Connection, state: dict[str, Any], asked: Asked) -> di
         "regions": _regions(state, asked),
         "photo_name": state.get("names of photos", {}).get(asked["photo"], ""),
     }
+    several = asked.by == "photo" and not asked["region"] and len(values["regions"]) > 1
+    values["choose"] = several
     try:
-        if asked.by:
+        if asked.by and not several:
             values |= _found(conn, state, asked)
     except NotFound as error:
         values |= {"problem": str(error), "status": 200 if values["query"] else 404}
@@ -293,8 +295,9 @@ async def _measure(visit: Visit, form: Form) -> Response:
     while len(kept) > _PHOTOS_KEPT:
         names.pop(next(iter(kept)), None)
         kept.pop(next(iter(kept)))
-    region = f"&region={photo.swatches[0].name}" if len(photo.swatches) == 1 else ""
-    return visit.go(f"/find?by=photo&photo={key}{_quoted(region)}#found")
+    if len(photo.swatches) > 1:
+        return visit.go(f"/find?by=photo&photo={key}#sent")
+    return visit.go(f"/find?by=photo&photo={key}&region={_quoted(photo.swatches[0].name)}#found")
 
 
 def measured(path: Path, taken: Taken) -> PhotoMeasurement:
@@ -315,4 +318,4 @@ def _suffix(name: str) -> str:
 def _quoted(text: str) -> str:
     from urllib.parse import quote
 
-    return quote(text, safe="&=")
+    return quote(text, safe="")

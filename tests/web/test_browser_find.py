@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from tests.web.conftest import DESK, PHONE, Live
+from tests.web.newphotos import jpeg
 
 EXAMPLES = Path(__file__).parents[2] / "example_archive"
 
@@ -66,8 +67,6 @@ def test_by_a_photo_that_is_not_filed(
     page.get_by_label("Marks beside it").set_input_files(EXAMPLES / "furrow-1.marks.json")
     page.get_by_role("button", name="Measure it and look").click()
     page.wait_for_url(re.compile(r"photo="), timeout=120_000)
-    if page.get_by_text("choose which one").count():
-        page.get_by_role("button", name="Find near the photo").click()
     first = page.locator(".hits li").first
     assert "Ninth Furrow" in first.inner_text()
     page.get_by_text("Only some, and how").click()
@@ -75,3 +74,28 @@ def test_by_a_photo_that_is_not_filed(
     page.get_by_role("button", name="Find near the photo").click()
     page.wait_for_url(re.compile(r"form=knit"))
     assert all("knit" in text for text in page.locator(".hits li").all_inner_texts())
+
+
+def test_a_photo_of_two_swatches_asks_which_where_it_is_chosen(
+    signed_in: Callable[..., Any], live: Live, tmp_path: Path
+) -> None:
+    photo = tmp_path / "two.jpg"
+    photo.write_bytes(jpeg())
+    from playwright.sync_api import expect
+
+    page = signed_in("dyer", PHONE)
+    page.goto(f"{live.url}/find")
+    page.get_by_label("Photo", exact=True).set_input_files(photo)
+    page.get_by_label("Marks beside it").set_input_files(EXAMPLES / "harbour-2.marks.json")
+    broken: list[int] = []
+    page.on("response", lambda answer: broken.append(answer.status))
+    page.get_by_role("button", name="Measure it and look").click()
+    page.wait_for_url(re.compile(r"photo=.*#sent$"), timeout=120_000)
+    assert max(broken) < 400
+    which = page.get_by_label("Which yarn in it")
+    expect(which).to_be_in_viewport()
+    expect(page.get_by_text("choose which one to look for")).to_be_in_viewport()
+    which.select_option("master")
+    page.get_by_role("button", name="Find near the photo").click()
+    page.locator(".hits li").first.wait_for()
+    assert page.locator("#found h2").inner_text().endswith("two.jpg, master")
