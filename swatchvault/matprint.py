@@ -23,7 +23,10 @@ TEXTS = {
         "One photo from straight above, whole sheet in it, no flash, even light.",
         "Best: a snippet of the master and the new lot in the same photo.",
     ),
-    "check": ("Print at actual size. This bar must measure 100 mm; if not, give its length.",),
+    "check": (
+        "Print at actual size. This bar must measure 100 mm. If it does not, give",
+        "its length where you mark the photo, or to the command with --bar-mm.",
+    ),
     "neutral": (
         "The print's own colour is never trusted: only a grey card, steps or chart",
         "laid on the sheet is. Print on plain white matt paper, lay it flat, and keep",

@@ -13,6 +13,7 @@ from datasette import Response
 from swatchvault.errors import IngestError, NotFound, SwatchvaultError
 from swatchvault.web.findasked import CLASSES, FORMS, Asked, query_of, read_asked
 from swatchvault.web.incoming import safe_name
+from swatchvault.web.photos import raw_suffixes
 from swatchvault.web.said import on_page
 from swatchvault.web.typed import number
 from swatchvault.web.visit import Form, RefusedError, Visit
@@ -112,6 +113,7 @@ def _values(conn: sqlite3.Connection, state: dict[str, Any], asked: Asked) -> di
         "choices": choices(conn),
         "forms": FORMS,
         "classes": CLASSES,
+        "raw": raw_suffixes(),
         "problem": "",
         "status": 200,
         "query": None,

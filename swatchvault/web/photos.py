@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 from functools import partial
+from importlib.util import find_spec
 from typing import TYPE_CHECKING, Any
 
 from datasette import Response
@@ -20,6 +21,11 @@ if TYPE_CHECKING:
 
 #: A photo of 40 MB must pass; a phone's largest raw files are near this.
 MOST_BYTES = 60_000_000
+#: Usual suffixes of camera raw; what a file is, its content says. Common practice, no source.
+RAW = (
+    *(".dng", ".cr2", ".cr3", ".nef", ".nrw", ".arw", ".orf", ".rw2", ".raf", ".pef", ".srw"),
+    *(".raw", ".rwl", ".3fr", ".iiq", ".mrw", ".erf"),
+)
 _DRAINED = 500_000_000  # read and thrown away, so that the sentence reaches the sender
 _TOO_LARGE = (
     "What was sent is larger than 60 MB. Send one photo at a time; a larger one must be saved "
@@ -45,7 +51,7 @@ async def new_page(visit: Visit) -> Response:
         (row.setup.name, said_of_setup(row.setup, last)) for row in await visit.read(setups_there)
     ]
     chosen, why = await visit.read(setup_beforehand)
-    values = {"asked": asked, "beside": beside, "most": MOST_BYTES}
+    values = {"asked": asked, "beside": beside, "most": MOST_BYTES, "raw": raw_suffixes()}
     values |= {
         "setups": setups,
         "chosen": chosen,
@@ -71,6 +77,11 @@ def said_of_setup(setup: Setup | None, last: OwnedReference | None) -> str:
         "a chart and a grey card are" if last is None else f"{last.name}, used or told last, is"
     )
     return f"{light}, {bare}, and {looked} looked for"
+
+
+def raw_suffixes() -> tuple[str, ...]:
+    """Suffixes of camera raw that a file picker is to show; none where raw cannot be read here."""
+    return RAW if find_spec("rawpy") is not None else ()
 
 
 async def _sent(visit: Visit) -> Response:

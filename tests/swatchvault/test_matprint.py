@@ -117,6 +117,11 @@ def test_says_that_its_colour_is_not_trusted(printed):
     assert "The print's own colour is never trusted" in content(printed[0])
 
 
+def test_says_where_another_length_of_the_bar_is_given(printed):
+    said = " ".join(re.findall(r"\((.*?)\) Tj", content(printed[0])))
+    assert "give its length where you mark the photo, or to the command with --bar-mm" in said
+
+
 def test_the_same_file_each_time(printed, tmp_path):
     path, sheet = printed
     assert write_mat(tmp_path / "again.pdf", sheet.paper).read_bytes() == path.read_bytes()

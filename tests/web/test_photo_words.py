@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from swatchvault.web import photos
 from swatchvault.web.said import CREATE, NO_CARD, REALLY_NEW
 from tests.web.newphotos import jpeg, marks
 from tests.web.test_photos import marked, measured, once, rows, sent, told, up_to_words
@@ -115,3 +116,20 @@ async def test_a_filed_photo_is_called_by_its_name_where_it_cannot_be_filed_anew
     await marked(dyer, sha256, {**marks(), "references": []}, light="daylight")
     failed = await measured(dyer, sha256)
     assert failed["state"] == "failed" and failed["words"].startswith("one.jpg: ")
+
+
+async def test_the_mat_and_raw_are_told_of_before_the_photo(
+    visitor: Visitor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    dyer = visitor("dyer")
+    for there in (True, False):
+        monkeypatch.setattr(photos, "find_spec", lambda _, there=there: there or None)
+        for address in ("/photos/new", "/find"):
+            page = (await dyer.get(address)).text
+            (offered,) = re.findall(r'accept="(image/\*,[^"]*)"', page)
+            assert {".heic", ".tif"} <= set(offered.split(","))
+            assert ({".dng", ".nef", ".cr3"} <= set(offered.split(","))) is there
+            assert there or ".dng" not in offered
+        page = (await dyer.get("/photos/new")).text
+        assert ("camera raw (DNG and others)" in page) is there
+        assert re.findall(r'href="(/mat\.pdf[^"]*)"', page) == ["/mat.pdf", "/mat.pdf?paper=Letter"]
