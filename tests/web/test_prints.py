@@ -54,6 +54,20 @@ async def test_the_labels_code_is_the_lots_address(
     assert "data:image/svg+xml" in answer.text
 
 
+@pytest.mark.parametrize("page", ["/lot/2/label", "/lot/2/card"])
+async def test_a_code_that_opens_nothing_on_a_phone_says_so_beside_the_print(
+    page: str, visitor: Callable[[str], Any]
+) -> None:
+    said = r'<p class="caution[^"]*">The code leads to <bdi>http://127\.0\.0\.1:8123/lot/2</bdi>'
+    here = (await visitor("dyer").get(page, headers={"host": "127.0.0.1:8123"})).text
+    assert re.search(said, here) and "swatchvault serve --lan" in here
+    screen = here.split('class="sheet"' if "card" in page else 'class="labels"')[0]
+    assert re.search(said, screen)
+    assert 'class="noprint"' in screen or 'class="caution noprint"' in screen
+    lan = (await visitor("dyer").get(page, headers={"host": "192.168.1.20:8123"})).text
+    assert "opens nothing on a phone" not in lan
+
+
 async def test_a_labels_code_can_be_read(visitor: Callable[[str], Any]) -> None:
     import cv2
     import numpy as np
