@@ -43,6 +43,7 @@ class PhotoFacts:
     note: str | None = None
     shown: tuple[int, ...] = ()  # swatches that the photo shows but does not measure
     relabel: bool = False  # a region filed as one swatch may become another's
+    erase_note: bool = False  # a blank note erases the one that is there
     carry: bool = False  # what was filed of a region that is measured again is filed again
 
 
@@ -216,6 +217,8 @@ def _put_photo(
             if value is not None:
                 sql = f"UPDATE photo SET {column} = ? WHERE sha256 = ? AND {column} IS NOT ?"
                 conn.execute(sql, (value, measurement.sha256, value))
+        if facts.erase_note and told["note"] is None:
+            conn.execute("UPDATE photo SET note = NULL WHERE sha256 = ?", (measurement.sha256,))
         return False
     values = {
         "sha256": measurement.sha256,

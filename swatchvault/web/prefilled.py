@@ -6,6 +6,7 @@ import sqlite3
 from collections.abc import Mapping
 from typing import Any
 
+from swatchvault.archive import find
 from swatchvault.errors import SwatchvaultError
 from swatchvault.web.said import UNDYED
 
@@ -25,6 +26,20 @@ def prefilled(
         dry = {1: "yes", 0: "no"}.get(known[region]["dry"], "")
         return {"swatch": known[region]["swatch"], "dry": dry}
     return dict(beside) if region == "master" else dict(asked)
+
+
+def known_of(conn: sqlite3.Connection, told: Mapping[str, Any]) -> set[tuple[str, str]]:
+    """Kind and name of the swatches and lots of the form that the archive has."""
+    named = {(kind, row[kind]) for row in told["regions"] for kind in ("swatch", "lot")}
+    return {(kind, name) for kind, name in named if name and _there(conn, kind, name)}
+
+
+def _there(conn: sqlite3.Connection, kind: str, name: str) -> bool:
+    try:
+        find(conn, kind, name)
+    except SwatchvaultError:
+        return False
+    return True
 
 
 def ask_about_labels(

@@ -23,7 +23,6 @@ from swatchvault.archive import (
     PhotoNote,
     RegionOf,
     apply_notes,
-    find,
     once,
     record_photo,
     store_files,
@@ -36,7 +35,7 @@ from swatchvault.newnames import ask_about_new, refuse_other_day
 from swatchvault.web import incoming, measuring
 from swatchvault.web.outlines import shapes
 from swatchvault.web.picture import source_of
-from swatchvault.web.prefilled import ask_about_labels, prefilled
+from swatchvault.web.prefilled import ask_about_labels, known_of, prefilled
 from swatchvault.web.said import CREATE, MOVE, REALLY_NEW, UNDYED, lacking, not_kept
 from swatchvault.web.typed import day_or_none
 from swatchvault.web.visit import Form, RefusedError, Visit
@@ -88,26 +87,12 @@ async def _told(visit: Visit, sha256: str, path: Path, draft: Mapping[str, Any])
         await visit.work(incoming.note, visit.folder, sha256, {"told": None})
         if visit.wants_json:
             raise
-        missing = lacking(told, await visit.read(_known, told))
+        missing = lacking(told, await visit.read(known_of, told))
         may_create, plain = visit.may("change"), " ".join(str(error).split())
         words = not_kept(plain, missing, create=told["create"], may_create=may_create)
         words = await measuring.named(visit, sha256, words)
         return await _page(visit, sha256, draft, told, words, missing)
     return visit.json({"ok": True, "go": go}) if visit.wants_json else visit.go(go)
-
-
-def _known(conn: sqlite3.Connection, told: Mapping[str, Any]) -> set[tuple[str, str]]:
-    """Kind and name of the swatches and lots of the form that the archive has."""
-    named = {(kind, row[kind]) for row in told["regions"] for kind in ("swatch", "lot")}
-    return {(kind, name) for kind, name in named if name and _there(conn, kind, name)}
-
-
-def _there(conn: sqlite3.Connection, kind: str, name: str) -> bool:
-    try:
-        find(conn, kind, name)
-    except SwatchvaultError:
-        return False
-    return True
 
 
 def regions_of(draft: Mapping[str, Any]) -> list[str]:
@@ -130,6 +115,7 @@ def told_of(form: Form, regions: Sequence[str], may_create: bool) -> dict[str, A
     return {
         "regions": rows,
         "note": form.text("note"),
+        "erase_note": "note" in form.said and not form.text("note"),
         "create": may_create and form.text("create") == "yes",
         "really_new": may_create and form.text("really_new") == "yes",
         "relabel": may_create and form.text("relabel") == "yes",
@@ -224,7 +210,7 @@ async def file_told(visit: Visit, sha256: str) -> str:
 
         def work(conn: sqlite3.Connection) -> str:
             archive = Archive(visit.folder, conn)
-            filed = file_measured(archive, found, path, notes, size, bool(told["relabel"]))
+            filed = file_measured(archive, found, path, notes, size, told)
             return f"{done}?counts=1" if filed.again else done
 
         go = await visit.write(once, told["once"], work)
@@ -239,18 +225,19 @@ def file_measured(
     path: Path,
     notes: Notes,
     size: int,
-    relabel: bool,
+    told: Mapping[str, Any],
 ) -> FiledPhoto:
     """Notes and measurement in one transaction; the files were stored just before."""
     with transaction(archive.conn):
         regions = apply_notes(archive.conn, notes).regions
         first = regions[0]
-        note = first.note
+        note, erase = first.note, bool(told.get("erase_note"))
         if first.light == BLACK_LIGHT:
             seen = tuple(r.swatch_id for r in regions)
-            facts = PhotoFacts(first.setup_id, BLACK_LIGHT, note, seen)
+            facts = PhotoFacts(first.setup_id, BLACK_LIGHT, note, seen, erase_note=erase)
             return record_photo(archive, found, path, (), facts, size)
-        facts = PhotoFacts(first.setup_id, first.light, note, relabel=relabel)
+        moved = bool(told["relabel"])
+        facts = PhotoFacts(first.setup_id, first.light, note, relabel=moved, erase_note=erase)
         shown = [RegionOf(r.region or "", r.swatch_id, r.dry) for r in regions]
         return record_photo(archive, found, path, shown, facts, size)
 
@@ -267,7 +254,9 @@ async def _page(
 
     known = await visit.read(labels_of_regions, sha256)
     asked, beside = draft.get("asked", {}), draft.get("beside") or {}
-    typed = {r["region"]: r for r in (told or draft.get("typed") or {}).get("regions", [])}
+    row, said = await visit.read(photo_row, sha256), told or draft.get("typed") or {}
+    typed = {r["region"]: r for r in said.get("regions", [])}
+    noted = said.get("note", "") if said or row is None else row.facts["note"] or ""
     rows = [
         typed.get(name) or {"region": name, **prefilled(name, known, asked, beside)}
         for name in regions_of(draft)
@@ -277,6 +266,7 @@ async def _page(
         "shapes": shapes(parse_marks(draft["marks"]), DRAWN, DRAWN),
         "rows": rows,
         "told": told,
+        "note": noted,
         "words": words,
         "missing": missing,
         "create_label": CREATE,

@@ -156,3 +156,30 @@ async def test_undyed_yarn_is_kept_where_it_is_said_to_be_undyed(
     assert re.search(r'name="undyed_0" value="yes" checked', refused.text)
     form = {**bare, **of_what(asked.text), "undyed_0": "yes", "once": once(asked.text)}
     assert await kept_as(dyer, studio, sha256, form) == {"plain one": None}
+
+
+async def test_the_note_is_shown_when_marked_anew_and_can_be_cleared(
+    visitor: Visitor, studio: Path
+) -> None:
+    dyer = visitor("dyer")
+
+    def stored() -> str | None:
+        with sqlite3.connect(studio / "archive.db") as conn:
+            (note,) = conn.execute("SELECT note FROM photo WHERE sha256 = ?", (sha256,)).fetchone()
+        return None if note is None else str(note)
+
+    sha256, token = await up_to_words(dyer, jpeg())
+    form = told(token, swatch_1="", create="yes", note="by the north window")
+    await kept_as(dyer, studio, sha256, form)
+    assert stored() == "by the north window"
+    for note, after in ((None, "by the north window"), ("by lamp", "by lamp"), ("", None)):
+        before = stored()
+        await marked(dyer, sha256, marks(), light="daylight")
+        await measured(dyer, sha256)
+        page = (await dyer.get(f"/photos/{sha256}/shows")).text
+        assert f'name="note" value="{before}"' in page
+        assert "Measured: the figures stand" in page and "See the figures" not in page
+        again = {"once": once(page), "swatch_0": "HF-2 again"}
+        again |= {} if note is None else {"note": note}
+        await kept_as(dyer, studio, sha256, again)
+        assert stored() == after
