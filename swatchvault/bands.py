@@ -210,14 +210,14 @@ def lab_of(layout: Layout, theta: Floats, depths: ArrayLike) -> Floats:
     return xyz_to_lab(((1 - _K1) * (1 - back) * inside / (1 - back * inside) + veil) @ _weights())
 
 
-def metric(lab: ArrayLike) -> Floats:
+def metric(lab: ArrayLike, k_l: float = 1.0) -> Floats:
     """(..., 3, 3) G so that ΔE00² is near dᵀ G d for small d, positive definite."""
     here = np.asarray(lab, dtype=float)
     step, unit = 0.3, np.eye(3)
     pairs = unit[:, None, :] + unit[None, :, :]  # e_i + e_j, and 2 e_i on the diagonal
     near = here[..., None, None, :]
-    both = (delta_e_2000(near, near + step * pairs) / step) ** 2
-    one = (delta_e_2000(here[..., None, :], here[..., None, :] + step * unit) / step) ** 2
+    both = (delta_e_2000(near, near + step * pairs, k_l) / step) ** 2
+    one = (delta_e_2000(here[..., None, :], here[..., None, :] + step * unit, k_l) / step) ** 2
     g = (both - one[..., :, None] - one[..., None, :]) / 2
     values, vectors = np.linalg.eigh(g)
     kept = np.maximum(values, 0.02)[..., None, :]

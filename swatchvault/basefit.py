@@ -71,10 +71,14 @@ class Shade:
 
 @dataclass(frozen=True, eq=False)
 class LeftOut:
-    """A lot as the others predict it; ``surprise``: its miss in standard deviations of doubt."""
+    """A lot as the others predict it, and as ``measured``; ``delta_e_00`` between them at kL = 1.
+
+    ``surprise``: its miss in standard deviations of doubt.
+    """
 
     name: str
     lab: Floats
+    measured: Floats
     delta_e_00: float
     surprise: float
 
@@ -147,20 +151,22 @@ class BaseModel:
         pots = pot_noise(got.lab, rows.reshape(-1, len(self.dyes)), got.by_depth)
         return np.asarray(open_ @ np.swapaxes(open_, -1, -2) + pots)
 
-    def predict(self, depths: Mapping[str, float]) -> Shade:
+    def predict(self, depths: Mapping[str, float], k_l: float = 1.0) -> Shade:
         """The colour that one more pot of this recipe gives, and how sure that is.
 
         ``depths``: dye to % DOS of 0 to 100; nonsense raises ``AmountError``. Outside what the
-        lots have seen ``lab`` is NaN and ``why`` says what is missing.
+        lots have seen ``lab`` is NaN and ``why`` says what is missing. ``k_l``: of every ΔE00.
         """
         outside = self.why_outside(depths)
         if outside:
             return Shade(np.full(3, np.nan), np.full((3, 3), np.nan), False, outside)
         lab, covariance = (part[0] for part in self.estimate(self.row(depths)))
-        return Shade(lab, covariance, True, self._rests_on(), within_95(lab, covariance))
+        sure = within_95(lab, covariance, k_l=k_l)
+        return Shade(lab, covariance, True, self._rests_on(k_l), sure)
 
-    def _rests_on(self) -> str:
-        typical = float(np.median([lot.delta_e_00 for lot in self.left_out]))
+    def _rests_on(self, k_l: float) -> str:
+        misses = [delta_e_2000(lot.lab, lot.measured, k_l) for lot in self.left_out]
+        typical = float(np.median(misses))
         return (
             f"From {self.n_lots} lots on this base; each, as lots of other recipes foretell it, is "
             f"missed by ΔE00 {typical:.1f} in the middle. It holds for the same dyes, packets and "
@@ -178,12 +184,15 @@ def check_depths(depths: Mapping[str, float]) -> None:
         check_number(f"the depth of {dye}", depth, unit="%", low=0.0, high=100.0)
 
 
-def within_95(lab: Floats, covariance: Floats, target: Floats | None = None) -> float:
+def within_95(
+    lab: Floats, covariance: Floats, target: Floats | None = None, k_l: float = 1.0
+) -> float:
     """ΔE00 that 95 % of draws about ``lab`` stay within, of ``target`` or of ``lab`` itself."""
     values, vectors = np.linalg.eigh(covariance)
     spread = vectors * np.sqrt(np.maximum(values, 0.0))
     drawn = lab + np.random.default_rng(1).normal(size=(1000, 3)) @ spread.T
-    return float(np.quantile(delta_e_2000(lab if target is None else target, drawn), 0.95))
+    away = delta_e_2000(lab if target is None else target, drawn, k_l)
+    return float(np.quantile(away, 0.95))
 
 
 def fit_base(
@@ -296,5 +305,5 @@ def _left_out(model: BaseModel, rows: NDArray[np.intp]) -> list[LeftOut]:
         doubt = covariance + data.reading[row]
         surprise = math.sqrt(float(miss @ np.linalg.solve(doubt, miss)))
         away = float(delta_e_2000(lab, data.lab[row]))
-        found.append(LeftOut(data.names[row], lab, away, surprise))
+        found.append(LeftOut(data.names[row], lab, data.lab[row], away, surprise))
     return found

@@ -72,7 +72,7 @@ FEWEST_FOR_95 = 18
 _SHOWN = {
     "encoding": "{}",
     "neutrals": "by {} neutrals",
-    "mean_delta_e_00_left_out": "patches left out miss by ΔE00 {} on the average",
+    "mean_delta_e_00_left_out": "patches left out miss by ΔE00 {} (kL = 1) on the average",
     "tried": "tried: {}",
     "model": "model: {}",
     "scatter": "scatter of the light {}",
@@ -99,15 +99,16 @@ def limits_of(page: Page) -> list[str]:
         mean = float(errors_of(main, "left_out_lab")[fitted_to(main)].mean())
         where = next((words for bound, words in YARDSTICK if mean <= bound), "over 6.5")
         lines.append(
-            f"Patches left out of the fit miss their stated values by {mean:.1f} ΔE00 on the "
-            f"average ({where}); a measured colour far from every patch may miss by more."
+            f"Patches left out of the fit miss their stated values by ΔE00 {mean:.1f} (kL = 1) on "
+            f"the average ({where}); a measured colour far from every patch may miss by more."
         )
     return lines
 
 
 def _reading_lines(reading: ReferenceReading) -> list[str]:
     used = "" if reading.used else " (as a check)"
-    lines = [f"  {reading.reference.kind}{used}: ΔE00 to the stated values, fitted / left out"]
+    of = f"  {reading.reference.kind}{used}"
+    lines = [f"{of}: ΔE00 (kL = 1, D65) to the stated values, fitted / left out"]
     fitted, left = errors_of(reading, "corrected_lab"), errors_of(reading, "left_out_lab")
     used_for = fitted_to(reading)
     for patch, one, two in zip(reading.patches, fitted, left, strict=True):
@@ -118,8 +119,7 @@ def _reading_lines(reading: ReferenceReading) -> list[str]:
         few = len(left) < FEWEST_FOR_95
         ends = f"largest {left.max():.2f}" if few else f"95 % {np.percentile(left, 95):.2f}"
         lines.append(
-            f"    mean of {len(left)}: {fitted.mean():.2f} / {left.mean():.2f}; left out, {ends} "
-            "(kL = 1, D65)"
+            f"    mean of {len(left)}: {fitted.mean():.2f} / {left.mean():.2f}; left out, {ends}"
         )
     return lines
 
@@ -154,7 +154,12 @@ def page_svg(page: Page) -> str:
 def _patches_svg(reading: ReferenceReading, top: int) -> tuple[list[str], int]:
     left = errors_of(reading, "left_out_lab")
     parts = [
-        _say(24, top, "Each patch: left as stated, right as found. Number: ΔE00 left out.", 13)
+        _say(
+            24,
+            top,
+            "Each patch: left as stated, right as found. Number: ΔE00 (kL = 1) left out.",
+            13,
+        )
     ]
     for i, patch in enumerate(reading.patches):
         x = 24 + (i % 6) * (_CELL + _GAP)

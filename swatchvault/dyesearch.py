@@ -30,13 +30,14 @@ Colours = Callable[[Floats], tuple[Floats, Floats]]
 class Task:
     """Reach ``target`` (3,). ``colours``: amounts (m, n) in % to Lab (m, 3) and slopes (m, 3, n).
 
-    ``most``: (n,) greatest amounts; ``most_total``: their greatest sum.
+    ``most``: (n,) greatest amounts; ``most_total``: their greatest sum. ``k_l``: of ΔE00.
     """
 
     target: Floats
     colours: Colours
     most: Floats
     most_total: float
+    k_l: float = 1.0
 
 
 def best_amounts(task: Task, sets: Sequence[tuple[int, ...]]) -> tuple[Floats, Floats]:
@@ -52,7 +53,7 @@ def best_amounts(task: Task, sets: Sequence[tuple[int, ...]]) -> tuple[Floats, F
 
 
 def _delta_e(task: Task, amounts: Floats) -> Floats:
-    return delta_e_2000(task.target, task.colours(amounts)[0])
+    return delta_e_2000(task.target, task.colours(amounts)[0], task.k_l)
 
 
 def _descend(task: Task, held: Floats, share: float) -> Floats:
@@ -80,7 +81,7 @@ def _residuals(task: Task, x: Floats, held: Floats) -> tuple[Floats, Floats]:
     """(m, 4) miss in ΔE00 per axis and the penalty of the total, with slopes by ln amount."""
     amounts = np.where(held, np.exp(x), 0.0)
     lab, by_amount = task.colours(amounts)
-    root = np.swapaxes(np.linalg.cholesky(metric((lab + task.target) / 2)), -1, -2)
+    root = np.swapaxes(np.linalg.cholesky(metric((lab + task.target) / 2, task.k_l)), -1, -2)
     value, slope = root @ (lab - task.target)[..., None], root @ (by_amount * amounts[:, None, :])
     total = amounts.sum(axis=1)
     over = np.maximum(total / task.most_total - 1, 0.0)

@@ -29,7 +29,7 @@ class Experiment:
         """The recipe and how far such a pot may land from the gap, or ""."""
         if self.depths is None or self.shade is None:
             return ""
-        sure = f"19 of 20 such pots within ΔE00 {self.shade.within_95:.1f} (kL = 1)"
+        sure = f"19 of 20 such pots within ΔE00 {self.shade.within_95:.1f}"
         return f"{recipe_words(self.depths)}; {sure}"
 
 
@@ -92,7 +92,7 @@ def gaps_on_base(
     colours span. Raises ``CompareError`` where neither can be.
     """
     try:
-        known = know_base(dyed_on_base(conn, base, form))
+        known = know_base(dyed_on_base(conn, base, form), k_l=k_l)
     except SwatchvaultError as error:
         found = gaps(made, count=count, k_l=k_l)
         return GapsOnBase(tuple(Experiment(g) for g in found), None, str(error))
@@ -100,5 +100,5 @@ def gaps_on_base(
     taken = []
     for gap in gaps(made, count=count, k_l=k_l, reachable=reach.lab):
         depths = reach.recipe(gap.reach or 0)
-        taken.append(Experiment(gap, depths, known.model.predict(depths)))
+        taken.append(Experiment(gap, depths, known.model.predict(depths, k_l)))
     return GapsOnBase(tuple(taken), known, "")

@@ -122,20 +122,25 @@ def with_companions(
 
 
 def nothing_near(
-    query: Query, hits: Sequence[Hit], tolerance: float, *, limited: bool = False
+    query: Query,
+    hits: Sequence[Hit],
+    tolerance: float,
+    *,
+    k_l: float = 2.0,
+    limited: bool = False,
 ) -> str:
     """That nothing lies near, with the nearest of ``hits`` there is; "" where something does.
 
     Near is within ``tolerance`` or, where the photos are less sure than that and no limit was asked
-    for (``limited``), within :data:`DOUBTS` times the doubt.
+    for (``limited``), within :data:`DOUBTS` times the doubt. ``k_l``: of the search.
     """
     limits = [tolerance if limited else max(tolerance, DOUBTS * _known(h.u)) for h in hits]
     if not hits or any(h.distance <= most for h, most in zip(hits, limits, strict=True)):
         return ""
     doubt = "" if limited else f", or within {DOUBTS:g} times the doubt,"
     return (
-        f"Nothing within {tolerance:g}{doubt} of {query.target.name}: the nearest is "
-        f"{hits[0].made.swatch}, {hits[0].distance:.3g} off."
+        f"Nothing within ΔE00 {tolerance:g}{doubt} of {query.target.name}: the nearest is "
+        f"{hits[0].made.swatch}, {hits[0].distance:.3g} off (kL = {k_l:g})."
     )
 
 
@@ -156,21 +161,20 @@ def by_other_dyes(conn: sqlite3.Connection, query: Query, hits: Sequence[Hit]) -
     return [others[r][0] for r in shades.other_dyes(sets, distances)]
 
 
-def no_other_ways(query: Query, hits: Sequence[Hit], tolerance: float) -> str:
-    """Why :func:`by_other_dyes` found none among ``hits``, all that lie within the tolerance."""
+def no_other_ways(query: Query, hits: Sequence[Hit], tolerance: float, k_l: float = 2.0) -> str:
+    """Why :func:`by_other_dyes` found none among ``hits``, all that lie within the tolerance.
+
+    ``k_l``: of the search.
+    """
+    near = f"within ΔE00 {tolerance:g} (kL = {k_l:g}) of {query.target.name}"
     if not hits:
-        return (
-            f"no swatch within {tolerance:g} of {query.target.name}: ask further with --tolerance"
-        )
+        return f"no swatch {near}: ask further with --tolerance"
     dyed = sum(bool(hit.made.dyes) for hit in hits)
     told = [f"{dyed} with a dye in common"] if dyed else []
     if dyed < len(hits):
         told.append(f"{len(hits) - dyed} with no dyes written down")
     lie = "1 swatch lies" if len(hits) == 1 else f"{len(hits)} swatches lie"
-    return (
-        f"no lot without a dye in common within {tolerance:g} of {query.target.name}: {lie} there, "
-        f"{', '.join(told)}"
-    )
+    return f"no lot without a dye in common {near}: {lie} there, {', '.join(told)}"
 
 
 def _searched(

@@ -17,7 +17,8 @@ from ingest.model import none_if_nan
 from swatchvault.archive.dyed import DyedOnBase, PotAsDyed
 from swatchvault.bands import metric
 from swatchvault.basefit import usable_lots, within_95
-from swatchvault.errors import SwatchvaultError
+from swatchvault.errors import CompareError, SwatchvaultError
+from swatchvault.pair import Conditions
 from swatchvault.predict import (
     Additions,
     BaseModel,
@@ -38,6 +39,7 @@ class KnownBase:
     """A fitted base in one form, and what was left out of the fit: lot to reason.
 
     ``shared``: (3, 3) covariance of what the photos get wrong alike; it is in no prediction's ±.
+    ``k_l``: of every ΔE00 that is told of it, the usual one of checks and searches if not said.
     """
 
     base: str
@@ -45,6 +47,7 @@ class KnownBase:
     model: BaseModel
     left_out: Mapping[str, str]
     shared: Floats
+    k_l: float = Conditions.k_l
 
     @property
     def title(self) -> str:
@@ -52,16 +55,23 @@ class KnownBase:
 
     def shared_delta_e(self, lab: Floats) -> float:
         """Root mean square ΔE00 of what the photos get wrong alike, at one colour (3,)."""
-        return math.sqrt(float(np.trace(metric(lab) @ self.shared)))
+        return math.sqrt(float(np.trace(metric(lab, self.k_l) @ self.shared)))
 
 
 def know_base(
-    dyed: DyedOnBase, *, include_overdyed: bool = False, without: Sequence[str] = ()
+    dyed: DyedOnBase,
+    *,
+    include_overdyed: bool = False,
+    without: Sequence[str] = (),
+    k_l: float = Conditions.k_l,
 ) -> KnownBase:
     """Fit a base to its lots, those of ``without`` left out (a pot that is to be corrected).
 
-    Raises ``SwatchvaultError`` where too few can be used, with what was left out and why.
+    ``k_l``: of every ΔE00 that is told. Raises ``SwatchvaultError`` where too few can be used, with
+    what was left out and why.
     """
+    if not (math.isfinite(k_l) and k_l > 0):
+        raise CompareError(f"kL is {k_l:g}, needed a number above 0: such as 2")
     folded = {code.casefold() for code in without}
     lots = [lot for lot in dyed.lots if lot.name.casefold() not in folded]
     try:
@@ -75,7 +85,7 @@ def know_base(
             f"{dyed.base}, {dyed.form}: {error}" + (f"; {left}" if left else "")
         ) from error
     left_out = {**dyed.left_out, **model.not_used}
-    return KnownBase(dyed.base, dyed.form, model, left_out, dyed.shared)
+    return KnownBase(dyed.base, dyed.form, model, left_out, dyed.shared, k_l)
 
 
 def left_out_words(left_out: Mapping[str, str]) -> str:
@@ -137,11 +147,11 @@ def foretell(
     known: KnownBase, depths: Mapping[str, float], target: Target | None = None
 ) -> Foretold:
     """What a recipe in % DOS gives on a base; nonsense depths raise ``AmountError``."""
-    shade = known.model.predict(depths)
+    shade = known.model.predict(depths, known.k_l)
     if target is None or not shade.inside:
         return Foretold(known, depths, shade, target)
-    near = float(delta_e_2000(shade.lab, target.lab))
-    sure = within_95(shade.lab, shade.covariance, target.lab)
+    near = float(delta_e_2000(shade.lab, target.lab, known.k_l))
+    sure = within_95(shade.lab, shade.covariance, target.lab, known.k_l)
     return Foretold(known, depths, shade, target, near, sure)
 
 
@@ -192,6 +202,7 @@ def correct(
         target.lab,
         dyes=dyes,
         covariance=pot.lot.covariance,
+        k_l=known.k_l,
     )
     return Correction(known, pot, target, found)
 
@@ -267,7 +278,9 @@ def ways_to(
     count: int = 10,
 ) -> Ways:
     """The recipes predicted to come nearest to a target, few dyes before many."""
-    found = recipes_for(known.model, target.lab, dyes, most_dyes=most_dyes, count=count)
+    found = recipes_for(
+        known.model, target.lab, dyes, most_dyes=most_dyes, count=count, k_l=known.k_l
+    )
     return Ways(known, target, tuple(found), used, tuple(untried))
 
 
@@ -283,7 +296,7 @@ def base_record(known: KnownBase) -> dict[str, Any]:
         "lots": known.model.n_lots,
         "different_recipes": known.model.n_recipes,
         "left_out": dict(known.left_out),
-        "k_l": 1.0,
+        "k_l": known.k_l,
     }
 
 

@@ -35,13 +35,13 @@ def foretold_lines(found: Foretold) -> list[str]:
         return lines + after_lines(known)
     lines += [
         f"  {lab_words(shade.lab, shade.covariance)}",
-        f"  19 of 20 such pots should lie within ΔE00 {shade.within_95:.1f} of it (kL = 1), "
+        f"  19 of 20 such pots should lie within ΔE00 {shade.within_95:.1f} of it, "
         f"{known.model.learned}",
         f"  inside what the lots have seen. {shade.why}",
     ]
     if found.target is not None:
         lines.append(
-            f"  {found.target.name}: ΔE00 {found.delta_e_00:.1f} away (kL = 1); 19 of 20 such "
+            f"  {found.target.name}: ΔE00 {found.delta_e_00:.1f} away; 19 of 20 such "
             f"pots within {found.within_95:.1f}"
         )
     return [*lines, *shared_lines(known, shade.lab), *after_lines(known)]
@@ -55,7 +55,7 @@ def correction_lines(
     lines = [
         f"lot {pot.lot.name}, {pot.goods_g:g} g of {found.known.title}; went in: "
         f"{recipe_words(pot.lot.depths)}",
-        f"  {pot.swatch} is ΔE00 {got.delta_e_before:.1f} from {found.target.name} (kL = 1)",
+        f"  {pot.swatch} is ΔE00 {got.delta_e_before:.1f} from {found.target.name}",
     ]
     if plan is None:
         return [*lines, got.why, *after_lines(found.known)]
@@ -69,7 +69,7 @@ def correction_lines(
         *lines,
         got.why,
         f"  then {lab_words(got.lab, got.covariance)}",
-        f"  19 of 20 such pots should end within ΔE00 {got.within_95:.1f} of the target (kL = 1), "
+        f"  19 of 20 such pots should end within ΔE00 {got.within_95:.1f} of the target, "
         f"{found.known.model.learned}",
         *shared_lines(found.known, got.lab),
         # An addition is small on purpose.
@@ -94,7 +94,7 @@ def ways_lines(found: Ways) -> list[str]:
         rows.append((*cells, other) if found.used else cells)
     lines += table_lines(header, rows)
     lines.append(
-        f"(kL = 1; 19 of 20 is {known.model.learned}; one more dye must bring it ΔE00 0.5 nearer "
+        f"(19 of 20 is {known.model.learned}; one more dye must bring it ΔE00 0.5 nearer "
         "to rank higher)"
     )
     if said := found.could_another():
@@ -117,6 +117,7 @@ def shared_lines(known: KnownBase, lab: Floats) -> list[str]:
 
 
 def after_lines(known: KnownBase) -> list[str]:
-    """What was left out, and what a prediction is not."""
+    """What was left out, the kL of it all, and what a prediction is not."""
     left = left_out_words(known.left_out)
-    return [*([f"({left})"] if left else []), TRIAL_LINE]
+    said = f"ΔE00 with kL = {known.k_l:g} throughout."
+    return [*([f"({left})"] if left else []), said, TRIAL_LINE]

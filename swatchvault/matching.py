@@ -77,13 +77,15 @@ def recipes_for(
     *,
     most_dyes: int = 3,
     count: int = 10,
+    k_l: float = 1.0,
 ) -> list[RecipeFound]:
     """Recipes of at most ``most_dyes`` dyes that come nearest to a colour, the best first.
 
     Ranked by predicted ΔE00 plus :data:`FEWER_DYES` for each dye after the first. Only depths and
     mixtures that the lots have seen are proposed. ``dyes``: those in the cupboard, all of the
     model's if ``None``; dyes that no lot holds, and fluorescent ones, cannot be proposed. Two
-    recipes of different dyes may match by daylight and part under another light.
+    recipes of different dyes may match by daylight and part under another light. ``k_l``: of every
+    ΔE00, that of the search included.
     """
     target = check_lab(target_lab)
     wanted = set(model.dyes if dyes is None else dyes) - model.fluorescent
@@ -93,28 +95,28 @@ def recipes_for(
             "none of these dyes is in the measured lots of this base: dye a trial with one of them"
         )
     sets = mixed_sets(model, known, most_dyes)
-    amounts, ends = best_amounts(_recipe_task(model, target), sets)
+    amounts, ends = best_amounts(_recipe_task(model, target, k_l), sets)
     rank = np.argsort(ends + FEWER_DYES * (amounts > 0).sum(axis=1), kind="stable")
     found: list[RecipeFound] = []
     for row in amounts[rank]:
         depths = {model.dyes[i]: float(row[i]) for i in np.flatnonzero(row)}
-        shade = model.predict(depths)
+        shade = model.predict(depths, k_l)
         if shade.inside and min(depths.values()) > 1.01 * LEAST_PERCENT:
-            near = float(delta_e_2000(shade.lab, target))
-            found.append(
-                RecipeFound(depths, shade, near, within_95(shade.lab, shade.covariance, target))
-            )
+            near = float(delta_e_2000(shade.lab, target, k_l))
+            sure = within_95(shade.lab, shade.covariance, target, k_l)
+            found.append(RecipeFound(depths, shade, near, sure))
         if len(found) == count:
             break
     return found
 
 
-def _recipe_task(model: BaseModel, target: Floats) -> Task:
+def _recipe_task(model: BaseModel, target: Floats, k_l: float) -> Task:
     def colours(amounts: Floats) -> tuple[Floats, Floats]:
         return depth_slopes(model.layout, model.fit.theta, amounts)
 
     deepest = model.data.depths.max(axis=0)
-    return Task(target, colours, REACH * deepest, REACH * float(model.data.depths.sum(1).max()))
+    most_total = REACH * float(model.data.depths.sum(1).max())
+    return Task(target, colours, REACH * deepest, most_total, k_l)
 
 
 def mixed_sets(model: BaseModel, known: Sequence[int], most_dyes: int) -> list[tuple[int, ...]]:
@@ -218,15 +220,17 @@ def correct_pot(
     *,
     dyes: Sequence[str] | None = None,
     covariance: ArrayLike | None = None,
+    k_l: float = 1.0,
 ) -> Additions:
     """What to add to a pot to come nearer to a target; dye can be added, not taken out.
 
     ``put_in``: % DOS of what went in; ``measured_lab``: what came out, dry, with its (3, 3)
     ``covariance`` if known; ``dyes``: those at hand, all of the model's if ``None``. Up to three
-    dyes are added, and one fewer wherever that costs less than :data:`FEWER_DYES`.
+    dyes are added, and one fewer wherever that costs less than :data:`FEWER_DYES`. ``k_l``: of the
+    ΔE00 told; lightness counts in full where amounts are sought.
     """
     measured, target = check_lab(measured_lab), check_lab(target_lab)
-    before = float(delta_e_2000(measured, target))
+    before = float(delta_e_2000(measured, target, k_l))
     why = model.why_outside(put_in)
     if why:
         nothing = np.full((3, 3), np.nan)
@@ -235,18 +239,29 @@ def correct_pot(
     row = model.row(put_in)
     pot = _read_pot(model, row, measured, reading)
     wanted = set(model.dyes if dyes is None else dyes) - model.fluorescent
-    added = _best_addition(model, pot, row, target, [d in wanted for d in model.dyes])
+    at_hand = [d in wanted for d in model.dyes]
+    added = _best_addition(model, pot, row, (target, k_l), at_hand)
     lab, doubt = _after(model, pot, added)
-    after = float(delta_e_2000(lab, target))
+    after = float(delta_e_2000(lab, target, k_l))
     add = {model.dyes[i]: float(added[i]) for i in np.flatnonzero(added)}
-    sure = within_95(lab, doubt, target)
+    sure = within_95(lab, doubt, target, k_l)
     return Additions(add, lab, doubt, before, after, sure, True, _verdict(add, before, after))
 
 
 def _best_addition(
-    model: BaseModel, pot: _Pot, put_in: Floats, target: Floats, at_hand: Sequence[bool]
+    model: BaseModel,
+    pot: _Pot,
+    put_in: Floats,
+    aim: tuple[Floats, float],
+    at_hand: Sequence[bool],
 ) -> Floats:
-    """(n,) % DOS; all zero where no addition inside the lots' reach comes nearer."""
+    """(n,) % DOS; all zero where no addition inside the lots' reach comes nearer.
+
+    ``aim``: the target (3,) and the kL of what is told. The search counts lightness in full
+    (kL = 1): what is added darkens and cannot be taken out, and with a larger kL a pot that is
+    too deep would be darkened further for the sake of its hue.
+    """
+    target, k_l = aim
     room = REACH * model.data.depths.max(axis=0) - put_in
     room_total = REACH * float(model.data.depths.sum(axis=1).max()) - float(put_in.sum())
     able = [i for i, here in enumerate(at_hand) if here and room[i] > LEAST_PERCENT]
@@ -260,11 +275,15 @@ def _best_addition(
 
     sets = [s for k in (1, 2, 3) for s in combinations(able, k)]
     amounts, ends = best_amounts(Task(target, colours, np.maximum(room, 0.0), room_total), sets)
-    start = float(delta_e_2000(colours(none[None])[0][0], target))
+    as_it_is = colours(none[None])[0][0]
+    start = float(delta_e_2000(as_it_is, target))
+    told = delta_e_2000(target, colours(amounts)[0], k_l)
+    nearer = told < float(delta_e_2000(as_it_is, target, k_l))
     rank = np.argsort(ends + FEWER_DYES * (amounts > 0).sum(axis=1), kind="stable")
     for k in rank:
         names = dict(zip(model.dyes, put_in + amounts[k], strict=True))
-        if ends[k] < min(start - FEWER_DYES, WORTH * start) and model.why_outside(names) is None:
+        worth = bool(nearer[k]) and ends[k] < min(start - FEWER_DYES, WORTH * start)
+        if worth and model.why_outside(names) is None:
             return np.asarray(amounts[k])
     return none
 

@@ -110,5 +110,5 @@ def _foretold(conn: sqlite3.Connection, recipe: Recipe) -> str:
     colour = lab_words(found.shade.lab, found.shade.covariance)
     return (
         f"predicted on {found.known.title}: {colour}; 19 of 20 such pots should lie within "
-        f"ΔE00 {found.shade.within_95:.1f} of it (kL = 1)"
+        f"ΔE00 {found.shade.within_95:.1f} of it (kL = {found.known.k_l:g})"
     )

@@ -61,7 +61,9 @@ def card_lines(card: Card) -> list[str]:
         shares = card.map.step_shares()
         steps = zip(STEP_WORDS, map(percent, shares), strict=True)
         told = "; ".join(f"{words}: {share}" for words, share in steps if share != NOTHING)
-        lines.append(f"  ΔE00 of its patches from the mean, light and shade included: {told}")
+        lines.append(
+            f"  ΔE00 (kL = 1) of its patches from the mean, light and shade included: {told}"
+        )
     if (tenths := tenths_of(card)) is not None:
         labs = (", ".join(f"{v:.1f}" for v in lab) for lab in tenths)
         told = "; ".join(f"{n} {lab}" for n, lab in zip(TENTHS, labs, strict=True))

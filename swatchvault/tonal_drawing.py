@@ -93,7 +93,7 @@ def _foot(card: Card) -> list[str]:
     """Lines for the card's lower edge."""
     foot = "Measured from a photo; no laboratory certificate."
     if card.record is not None:
-        foot += f" Method: {card.record['method']}."
+        foot += f" Method: {card.record['method']}. ΔE00 with kL = 1."
     return [line for note in (foot, *card.notes) for line in _wrapped(note, SMALL, 3)]
 
 

@@ -158,10 +158,11 @@ def near_command(
         if other_dyes:
             near = finding.within(archive.conn, query, Filters(**limits), limit, k_l)
             hits = finding.by_other_dyes(archive.conn, query, near)
-            why = finding.no_other_ways(query, near, limit)
+            why = finding.no_other_ways(query, near, limit, k_l)
         else:
             hits = finding.near(archive.conn, query, Filters(**limits), k=count, k_l=k_l)
-            far = finding.nothing_near(query, hits, limit, limited=tolerance is not None)
+            limited = tolerance is not None
+            far = finding.nothing_near(query, hits, limit, k_l=k_l, limited=limited)
             hits = [h for h in hits if tolerance is None or h.distance <= tolerance]
         classed = limits["tonality"] is not None
         older = left_out(archive.conn, query, classed=classed)
@@ -176,7 +177,7 @@ def near_command(
         click.echo(why)
     elif other_dyes:
         ways = "1 way" if len(hits) == 1 else f"{len(hits)} ways"
-        click.echo(f"{ways} with no dye in common, within {limit:g}:")
+        click.echo(f"{ways} with no dye in common, within ΔE00 {limit:g} (kL = {k_l:g}):")
     _show(hits, warnings, f"ΔE00 (kL = {k_l:g})", ranked=True)
     other = [h.made.swatch for h in hits if not h.same_dyes] if query.spoken else []
     if other:

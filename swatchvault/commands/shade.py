@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from swatchvault.commands.find import FORMS, print_json, query_of
+from swatchvault.commands.find import FORMS, K_L, print_json, query_of
 from swatchvault.commands.options import NUMBER, archive_option, json_option, need_archive
 from swatchvault.commands.shade_asked import (
     additions_plan,
@@ -17,6 +17,7 @@ from swatchvault.commands.shade_asked import (
     dyes_at_hand,
     pot_and_target,
     read_recipe,
+    usual_k_l,
 )
 from swatchvault.commands.sums import say_caution, smallest_option
 from swatchvault.errors import ArchiveError
@@ -41,6 +42,7 @@ without_option = click.option("--without", multiple=True, help="Not this dye, se
 @click.option("--version", type=int, help="Its version; the newest if not said.")
 @click.option("--times", type=NUMBER, default=1.0, help="Every depth times this: 0.5 is half.")
 @click.option("--against", help="How far from this: 45,20,-10, '#7a4b90', a swatch, a photo.")
+@K_L
 @form_option
 @overdyed_option
 @archive_option
@@ -49,6 +51,7 @@ def predict_command(
     base: str,
     recipe: tuple[str, ...],
     against: str | None,
+    k_l: float,
     form: str | None,
     overdyed: bool,
     archive_folder: Path | None,
@@ -68,7 +71,7 @@ def predict_command(
     with open_archive(need_archive(archive_folder)) as archive:
         depths = read_recipe(archive.conn, base, recipe, told)
         query = None if against is None else query_of(archive.conn, against, None)
-        known, notes = base_known(archive.conn, base, form, overdyed, query)
+        known, notes = base_known(archive.conn, base, form, overdyed, query, k_l)
     found = foretell(known, depths, None if query is None else query.target)
     question = question_depth(sum(depths.values())) if depths else None
     notes += [question] if question else []
@@ -83,6 +86,7 @@ def predict_command(
 @click.option("--to", "target", help="The colour wanted, as --against of predict; else its master.")
 @dyes_option
 @without_option
+@click.option("--k-l", type=NUMBER, help="kL of ΔE00; the master's where it is the target, else 2.")
 @form_option
 @overdyed_option
 @smallest_option
@@ -93,6 +97,7 @@ def correct_command(
     target: str | None,
     dyes: tuple[str, ...],
     without: tuple[str, ...],
+    k_l: float | None,
     form: str | None,
     overdyed: bool,
     smallest: float,
@@ -117,7 +122,8 @@ def correct_command(
                 "the dye under it"
             )
         dyed = dyed_on_base(conn, *base_and_form(conn, pot.swatch))
-        known = know_base(dyed, include_overdyed=overdyed, without=[pot.lot.name])
+        k_l = usual_k_l(conn, pot, query) if k_l is None else k_l
+        known = know_base(dyed, include_overdyed=overdyed, without=[pot.lot.name], k_l=k_l)
         at_hand = dyes_at_hand(conn, known, dyes, without)
         found = correct(known, pot, query.target, at_hand)
         plan, stocks = additions_plan(conn, found, smallest)
@@ -143,6 +149,7 @@ def correct_command(
 @without_option
 @click.option("--most-dyes", type=click.IntRange(1, 4), default=3, show_default=True)
 @click.option("-n", "count", type=click.IntRange(1), default=8, show_default=True)
+@K_L
 @form_option
 @overdyed_option
 @archive_option
@@ -154,6 +161,7 @@ def reach_command(
     without: tuple[str, ...],
     most_dyes: int,
     count: int,
+    k_l: float,
     form: str | None,
     overdyed: bool,
     archive_folder: Path | None,
@@ -173,7 +181,7 @@ def reach_command(
     with open_archive(need_archive(archive_folder)) as archive:
         conn = archive.conn
         query = query_of(conn, target, None)
-        known, notes = base_known(conn, base, form, overdyed, query)
+        known, notes = base_known(conn, base, form, overdyed, query, k_l)
         at_hand = dyes_at_hand(conn, known, dyes, without)
         made = made_of(conn, [query.swatch_id]) if query.swatch_id else {}
         untried = dyes_without_lots(conn, known.model.dyes)

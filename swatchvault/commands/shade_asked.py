@@ -65,7 +65,12 @@ def _planned(
 
 
 def base_known(
-    conn: sqlite3.Connection, base: str, form: str | None, overdyed: bool, query: Query | None
+    conn: sqlite3.Connection,
+    base: str,
+    form: str | None,
+    overdyed: bool,
+    query: Query | None,
+    k_l: float,
 ) -> tuple[KnownBase, list[str]]:
     """The base's model, in the target's form where enough lots have it, with a note if not."""
     from swatchvault.archive.dyed import dyed_on_base
@@ -82,7 +87,7 @@ def base_known(
             f"The target is a {wanted}, the lots are each a {dyed.form}: form alone changes the "
             "colour."
         )
-    return know_base(dyed, include_overdyed=overdyed), notes
+    return know_base(dyed, include_overdyed=overdyed, k_l=k_l), notes
 
 
 def dyes_at_hand(
@@ -131,6 +136,18 @@ def pot_and_target(
             "colour."
         )
     return pot, query, notes
+
+
+def usual_k_l(conn: sqlite3.Connection, pot: PotAsDyed, query: Query) -> float:
+    """kL as a check has it where the target is the lot's master, else as a search has it."""
+    from swatchvault.archive import current_master
+    from swatchvault.archive.dyed import base_and_form
+    from swatchvault.pair import Conditions
+
+    if pot.colourway is None or query.spoken is None:
+        return Conditions.k_l
+    held = current_master(conn, pot.colourway, *base_and_form(conn, pot.swatch))
+    return held.k_l if held and held.swatch == query.spoken.swatch else Conditions.k_l
 
 
 def dyed_after_photo(conn: sqlite3.Connection, pot: PotAsDyed) -> list[str]:

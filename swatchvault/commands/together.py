@@ -268,7 +268,7 @@ def gaps_command(
     if svg is not None:
         recipes = [e.words for e in found.gaps if e.words]
         spots = [e.gap for e in found.gaps]
-        title = f"Where {base} has been"
+        title = f"Where {base} has been, kL = {k_l:g}"
         text = shades.map_svg(table.labs, table.names, spots, title, recipes)
         write_text_file(svg, text, ".svg")
     if as_json:

@@ -215,9 +215,10 @@ def _gaps(conn: sqlite3.Connection, base: str, form: str, with_damp: bool) -> di
         conn, base, table.labs, form=form or None, count=_GAPS_SHOWN, k_l=2.0
     )
     recipes = [e.words for e in found.gaps if e.words]
+    title = f"Where {base} has been, kL = 2"
     spots = [e.gap for e in found.gaps]
     return {
-        "map": shades.map_svg(table.labs, table.names, spots, f"Where {base} has been", recipes),
+        "map": shades.map_svg(table.labs, table.names, spots, title, recipes),
         "gaps": [
             {
                 "lab": [float(v) for v in e.gap.lab],

@@ -328,15 +328,15 @@ def test_other_dyes_come_side_by_side(ask):
     answer = json.loads(ask("near", "42.5,31,-8", "--other-dyes", "--json").out)
     assert {h["dyes"][0]["dye"] for h in answer["hits"]} == {"Ember", "Tarn"}
     none = ask("near", "90,0,0", "--other-dyes")
-    said = "no swatch within 2 of L* 90 a* 0 b* 0: ask further with --tolerance\n"
+    said = "no swatch within ΔE00 2 (kL = 2) of L* 90 a* 0 b* 0: ask further with --tolerance\n"
     assert (none.code, none.out) == (0, said)
 
 
 def test_no_other_dyes_says_what_lies_near_instead(ask, yarn, tmp_path, capsys):
     near = ask("near", "d0", "--other-dyes", "--tolerance", "0.4").out
     assert near == (
-        "no lot without a dye in common within 0.4 of swatch d0: 7 swatches lie there, 7 with a "
-        "dye in common\n"
+        "no lot without a dye in common within ΔE00 0.4 (kL = 2) of swatch d0: 7 swatches lie "
+        "there, 7 with a dye in common\n"
     )
     folder = shutil.copytree(yarn, tmp_path / "yarn")
     with open_archive(folder) as archive:
@@ -419,7 +419,7 @@ def test_a_photo_is_searched_and_without_a_card_warned_of(ask, tmp_path, monkeyp
     (tmp_path / "hedge.marks.json").write_text(json.dumps(marks))
     answer = json.loads(ask("near", photo, "--json").out)
     (far,) = answer["warnings"]  # of no card nothing is said; the archive holds no such green
-    assert far.startswith("Nothing within 2, or within 3 times the doubt,")
+    assert far.startswith("Nothing within ΔE00 2, or within 3 times the doubt,")
     assert "has no region 'x'" in ask("near", photo, "--region", "x").err
     name = marks["swatches"][0]["name"]
     for command in ("near", "like"):
@@ -576,11 +576,11 @@ def test_damp_swatches_alone_are_refused_with_what_to_do(ask):
 
 
 def test_near_says_where_nothing_is_near(ask):
-    said = "Nothing within 2, or within 3 times the doubt, of L* 90 a* 0 b* 0: the nearest is "
+    said = "Nothing within ΔE00 2, or within 3 times the doubt, of L* 90 a* 0 b* 0: the nearest is "
     record = json.loads(ask("near", "90,0,0", "--json").out)
     (warning,) = record["warnings"]
     first = record["hits"][0]
-    assert warning == f"{said}{first['swatch']}, {first['distance']:.3g} off."
+    assert warning == f"{said}{first['swatch']}, {first['distance']:.3g} off (kL = 2)."
     assert first["distance"] > 3 * first["u"] and len(record["hits"]) == 10
     assert ask("near", "90,0,0").out.splitlines()[0] == f"! {warning}"
     assert "Nothing" not in ask("near", "42,31,-8").out
@@ -595,7 +595,7 @@ def test_a_tolerance_is_a_limit_also_without_other_dyes(ask):
     some = json.loads(ask("near", "42,31,-8", "-n", "20", "--tolerance", "1", "--json").out)["hits"]
     assert some == [h for h in every if h["distance"] <= 1] and 0 < len(some) < len(every)
     none = ask("near", "90,0,0", "--tolerance", "3").out
-    assert none.startswith("! Nothing within 3 of L* 90 a* 0 b* 0: the nearest is ")
+    assert none.startswith("! Nothing within ΔE00 3 of L* 90 a* 0 b* 0: the nearest is ")
     assert len(none.splitlines()) == 1
     assert "tolerance is -1" in ask("near", "42,31,-8", "--tolerance", "-1").err
 

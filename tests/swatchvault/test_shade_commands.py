@@ -37,7 +37,7 @@ from swatchvault.archive import (
 from swatchvault.archive.dyed import dyed_on_base, pot_as_dyed
 from swatchvault.errors import ArchiveError, NotFound, SwatchvaultError
 from swatchvault.foretell import know_base, left_out_words
-from swatchvault.predict import fit_base, recipes_for
+from swatchvault.predict import correct_pot, fit_base, recipes_for
 from swatchvault.reachable import MOST_RECIPES, spread_recipes
 from tests.prediction.worlds import N_DYES, dye_pots, random_world, recipes
 from tests.swatchvault.factories import covariance, measured, photo_file, photo_of
@@ -279,8 +279,8 @@ def inside_recipes(known, count=12):
 
 
 def test_predictions_are_near_the_truth_and_say_how_near(known, ask):
-    shades = [(known.model.predict(d), WORLD.lab(row_of(d))) for d in inside_recipes(known)]
-    misses = [float(delta_e_2000(shade.lab, truth)) for shade, truth in shades]
+    shades = [(known.model.predict(d, 2.0), WORLD.lab(row_of(d))) for d in inside_recipes(known)]
+    misses = [float(delta_e_2000(shade.lab, truth, 2.0)) for shade, truth in shades]
     assert np.median(misses) < 2.0
     assert np.mean([m <= s.within_95 for m, (s, _) in zip(misses, shades, strict=True)]) >= 0.75
     (depths,) = inside_recipes(known, 1)
@@ -302,7 +302,7 @@ def test_predict_says_what_it_rests_on(known, ask):
         rf"19 of 20 such pots [^\n]*, learned from {differ} recipes in {USABLE + 1} lots\n", said
     )
     assert "swatch s1: ΔE00" in said
-    assert "kL = 1" in said
+    assert "ΔE00 with kL = 2 throughout." in said
     assert "8 lots left out" in said
     assert "is not in the ±" in said
     assert said.strip().endswith("before you rely on it.")
@@ -312,7 +312,7 @@ def test_against_gives_the_difference(known, ask):
     typed = [f"{dye}={depth}" for dye, depth in PLANNED.items()]
     answer = json.loads(ask("predict", "Sock Fine", *typed, "--against", "goal", "--json").out)
     assert answer["delta_e_00"] == pytest.approx(
-        float(delta_e_2000(answer["lab"], answer["target_lab"]))
+        float(delta_e_2000(answer["lab"], answer["target_lab"], 2.0))
     )
     assert answer["target_lab"] == pytest.approx(WORLD.lab(row_of(PLANNED)).tolist())
 
@@ -401,10 +401,10 @@ def test_a_pot_that_is_off_is_brought_nearer(ask):
     typed = ",".join(f"{v:.3f}" for v in target)
     answer = json.loads(ask("correct", "off", "--to", typed, "--json").out)
     assert answer["goods_g"] == 100.0
-    before = float(delta_e_2000(WORLD.lab(TOOK), target))
+    before = float(delta_e_2000(WORLD.lab(TOOK), target, 2.0))
     assert answer["delta_e_before"] == pytest.approx(before, abs=0.01)
     really = WORLD.lab(TOOK + row_of(answer["add"]))
-    assert float(delta_e_2000(really, target)) < 0.5 * before
+    assert float(delta_e_2000(really, target, 2.0)) < 0.5 * before
     for one in answer["amounts"]:
         assert one["stock"] == f"{one['dye']} 1"
         assert one["dye_g"] == pytest.approx(one["depth_percent"])  # % of 100 g
@@ -436,6 +436,13 @@ def test_a_pot_that_is_too_deep_is_told_so(ask):
     assert "add to this pot" not in ran.out
 
 
+def test_no_k_l_darkens_a_pot_that_is_too_deep(known):
+    """Counting lightness by half, more of the other dyes would come nearer in hue."""
+    pale, depths = WORLD.lab(np.zeros(N_DYES)), depths_of(ROWS[1])
+    for k_l in (1.0, 2.0, 4.0):
+        assert correct_pot(known.model, depths, LABS[1], pale, k_l=k_l).add == {}
+
+
 def test_without_a_target_a_lot_is_held_to_its_master(ask):
     answer = json.loads(ask("correct", "off", "--json").out)
     assert answer["target"] == "swatch s off"
@@ -459,11 +466,19 @@ def test_recipes_for_a_colour_really_reach_it(ask):
     typed = ",".join(f"{v:.3f}" for v in WORLD.lab(goal))
     answer = json.loads(ask("reach", typed, "--base", "Sock Fine", "--json").out)
     best = answer["recipes"][0]
-    assert float(delta_e_2000(WORLD.lab(row_of(best["recipe"])), WORLD.lab(goal))) < 3.0
+    assert float(delta_e_2000(WORLD.lab(row_of(best["recipe"])), WORLD.lab(goal), 2.0)) < 3.0
     costs = [r["delta_e_00"] + 0.5 * len(r["recipe"]) for r in answer["recipes"]]
     assert costs == sorted(costs)
     assert answer["not_tried_on_this_base"] == ["Unused", "Zing"]
     assert best["other_dyes"] is None
+
+
+def test_recipes_are_searched_by_the_k_l_they_are_ranked_by(known):
+    target = (75.0, 5.0, -25.0)  # paler than these dyes give so strong a blue
+    one, two = (recipes_for(known.model, target, k_l=k)[0] for k in (1.0, 2.0))
+    for k_l, best, other in ((1.0, one, two), (2.0, two, one)):
+        assert best.delta_e_00 == pytest.approx(float(delta_e_2000(best.shade.lab, target, k_l)))
+        assert best.delta_e_00 < float(delta_e_2000(other.shade.lab, target, k_l)) - 0.1
 
 
 def test_reach_leaves_out_and_asks_whether_other_dyes_could(ask):
@@ -519,7 +534,7 @@ def test_gaps_come_with_the_recipe_that_lands_there(ask, tmp_path):
     made = np.array([lab for _, base, _, lab, _, _ in colours() if base == "Sock Fine"])
     for gap in answer["gaps"]:
         there = WORLD.lab(row_of(gap["recipe"]))
-        assert float(delta_e_2000(there, gap["lab"])) <= 1.5 * gap["within_95"]
+        assert float(delta_e_2000(there, gap["lab"], 2.0)) <= 1.5 * gap["within_95"]
         assert gap["delta_e"] == pytest.approx(float(delta_e_2000(gap["lab"], made, 2.0).min()))
     svg = tmp_path / "map.svg"
     said = ask("gaps", "Sock Fine", "-n", "3", "--svg", svg).out

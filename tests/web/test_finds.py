@@ -83,6 +83,7 @@ async def test_hits_are_the_commands(
     assert answer.status_code == 200
     told = command(studio, *args)
     hits = shown(answer.text)
+    assert ("within ΔE00 15 (kL = 2)." in answer.text) == ("other=1" in address)
     assert [(int(r), s) for r, s, _ in hits] == [(h["rank"], h["swatch"]) for h in told["hits"]]
     for (_, _, figure), hit in zip(hits, told["hits"], strict=True):
         assert f"{hit['distance']:.2f}" in figure
