@@ -10,7 +10,7 @@ from typing import Any
 from ingest.colour import Floats
 from swatchvault.archive.dyed import dyed_on_base
 from swatchvault.errors import SwatchvaultError
-from swatchvault.foretell import KnownBase, know_base, left_out_words, recipe_words
+from swatchvault.knownbase import KnownBase, know_base, left_out_words, recipe_words
 from swatchvault.maps import Gap, gaps
 from swatchvault.predict import Shade
 from swatchvault.reachable import spread_recipes

@@ -22,10 +22,10 @@ from swatchvault.errors import NotFound
 from swatchvault.groups import U_UNKNOWN
 from swatchvault.lotcheck import as_colour
 from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, capture_class
-from swatchvault.pairdoubt import pair_doubt
 from swatchvault.photodoubt import (
     Apart,
     apart,
+    apart_under,
     own_frames,
     photo_of_lab,
     photos_by_swatch,
@@ -226,9 +226,9 @@ def hits_of(
         wanted = versions[-1] if versions else None
     photos = photos_by_swatch(conn, ids, wanted)
     frames = own_frames(conn, query.photos)
-    alike = _same_dyes(conn, query, photos)
+    alike = dyed_alike(conn, query, photos)
     found = [
-        (_apart(query, photos[i], lab, k_l, frames, alike[i]), i, lab)
+        (apart_from(query, photos[i], lab, k_l, frames, alike[i]), i, lab)
         for i, lab in zip(ids, labs, strict=True)
     ]
     found.sort(key=lambda each: each[0].delta_e)
@@ -239,7 +239,7 @@ def hits_of(
     ]
 
 
-def _same_dyes(
+def dyed_alike(
     conn: sqlite3.Connection, query: Query, photos: Mapping[int, Sequence[StoredColour]]
 ) -> dict[int, bool | None]:
     """By swatch, whether the records say that it was dyed as the one asked about."""
@@ -262,7 +262,7 @@ def _of_one_setup(taken: Taken | None, stored: StoredColour) -> Capture:
     return Capture.LOCKED if taken.locked and stored.locked else Capture.SAME_SETUP
 
 
-def _apart(
+def apart_from(
     query: Query,
     hit: Sequence[StoredColour],
     lab: Floats,
@@ -270,16 +270,20 @@ def _apart(
     frames: Mapping[int, OwnFrame],
     alike: bool | None,
 ) -> Apart:
+    """How far what is looked for and a filed swatch are apart, with the doubt of that.
+
+    ``hit``: the swatch's photos; ``lab``: (3,) the colour of the one that speaks for it.
+    ``frames``: what repeats taught of set-ups. ``alike``: whether both were dyed alike.
+    """
     spoken = photo_of_lab(hit, lab) or hit[-1]
     if query.spoken is not None:
         return apart(query.photos, hit, (query.spoken, spoken), k_l, frames, alike)
-    delta_e = float(delta_e_2000(query.target.lab, lab, k_l))
     if query.measured is not None:
         light = query.taken.light if query.taken else None
         ours = Colour.from_measurement(query.measured, light=light, neutral=query.neutral)
         theirs = as_colour(spoken)
         capture = capture_class(ours, theirs, _of_one_setup(query.taken, spoken))
-        u = pair_doubt(ours, theirs, Conditions(capture, k_l=k_l)).u_stated(delta_e)
-        return Apart(delta_e, u, capture.value)
+        return apart_under((ours, theirs), Conditions(capture, k_l=k_l), ((), (spoken,)))
+    delta_e = float(delta_e_2000(query.target.lab, lab, k_l))
     u = shades.u_to_stated(query.target.lab, spoken.lab, spoken.covariance.total, k_l)
     return Apart(delta_e, u, "a stated colour")

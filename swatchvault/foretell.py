@@ -5,7 +5,6 @@ recipes reach a colour. Assembly; nothing here reads or prints.
 from __future__ import annotations
 
 import math
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -14,96 +13,21 @@ import numpy as np
 
 from ingest.colour import Floats, delta_e_2000
 from ingest.model import none_if_nan
-from swatchvault.archive.dyed import DyedOnBase, PotAsDyed
-from swatchvault.bands import metric
-from swatchvault.basefit import usable_lots, within_95
-from swatchvault.errors import CompareError, SwatchvaultError
-from swatchvault.pair import Conditions
+from swatchvault.archive.dyed import PotAsDyed
+from swatchvault.basefit import within_95
+from swatchvault.knownbase import KnownBase, base_record, recipe_words, shade_record
+from swatchvault.potreading import PotReading
 from swatchvault.predict import (
     Additions,
-    BaseModel,
     RecipeFound,
     Shade,
     correct_pot,
-    fit_base,
     recipes_for,
 )
 from swatchvault.shades import Target
 
 #: Of a prediction wider than this (ΔE00 for 19 of 20 pots) nothing is concluded; our choice.
 SURE_ENOUGH = 5.0
-
-
-@dataclass(frozen=True, eq=False)
-class KnownBase:
-    """A fitted base in one form, and what was left out of the fit: lot to reason.
-
-    ``shared``: (3, 3) covariance of what the photos get wrong alike; it is in no prediction's ±.
-    ``k_l``: of every ΔE00 that is told of it, the usual one of checks and searches if not said.
-    """
-
-    base: str
-    form: str
-    model: BaseModel
-    left_out: Mapping[str, str]
-    shared: Floats
-    k_l: float = Conditions.k_l
-
-    @property
-    def title(self) -> str:
-        return f"{self.base}, {self.form}, from {self.model.n_lots} lots"
-
-    def shared_delta_e(self, lab: Floats) -> float:
-        """Root mean square ΔE00 of what the photos get wrong alike, at one colour (3,)."""
-        return math.sqrt(float(np.trace(metric(lab, self.k_l) @ self.shared)))
-
-
-def know_base(
-    dyed: DyedOnBase,
-    *,
-    include_overdyed: bool = False,
-    without: Sequence[str] = (),
-    k_l: float = Conditions.k_l,
-) -> KnownBase:
-    """Fit a base to its lots, those of ``without`` left out (a pot that is to be corrected).
-
-    ``k_l``: of every ΔE00 that is told. Raises ``SwatchvaultError`` where too few can be used, with
-    what was left out and why.
-    """
-    if not (math.isfinite(k_l) and k_l > 0):
-        raise CompareError(f"kL is {k_l:g}, needed a number above 0: such as 2")
-    folded = {code.casefold() for code in without}
-    lots = [lot for lot in dyed.lots if lot.name.casefold() not in folded]
-    try:
-        model = fit_base(
-            lots, dyed.undyed, include_overdyed=include_overdyed, fluorescent=dyed.fluorescent
-        )
-    except SwatchvaultError as error:
-        _, not_used = usable_lots(lots, include_overdyed, dyed.fluorescent)
-        left = left_out_words({**dyed.left_out, **not_used})
-        raise SwatchvaultError(
-            f"{dyed.base}, {dyed.form}: {error}" + (f"; {left}" if left else "")
-        ) from error
-    left_out = {**dyed.left_out, **model.not_used}
-    return KnownBase(dyed.base, dyed.form, model, left_out, dyed.shared, k_l)
-
-
-def left_out_words(left_out: Mapping[str, str]) -> str:
-    """``"3 lots left out: it was dyed over an earlier lot (2: L1, L2); ..."``, or ""."""
-    if not left_out:
-        return ""
-    parts = []
-    for why, count in Counter(left_out.values()).most_common():
-        lots = [lot for lot, w in left_out.items() if w == why]
-        parts.append(f"{why} ({count}: {', '.join(lots[:3])}{' ...' if count > 3 else ''})")
-    total = len(left_out)
-    return f"{total} lot{'s' if total > 1 else ''} left out: {'; '.join(parts)}"
-
-
-def recipe_words(depths: Mapping[str, float]) -> str:
-    """``"Ember 0.8 %, Tarn 0.2 %"``, the most first."""
-    order = sorted(depths.items(), key=lambda d: -d[1])
-    return ", ".join(f"{dye} {depth:.2g} %" for dye, depth in order) or "no dye"
 
 
 # ---------------------------------------------------------------------------------------------
@@ -132,7 +56,7 @@ class Foretold:
             **base_record(self.known),
             "recipe": dict(self.depths),
             **shade_record(self.shade),
-            "photos_share_delta_e_00": _or_none(self._shared()),
+            "photos_share_delta_e_00": none_if_nan(self._shared()),
             "target": None if target is None else target.name,
             "target_lab": None if target is None else [float(v) for v in target.lab],
             "delta_e_00": none_if_nan(self.delta_e_00),
@@ -144,14 +68,21 @@ class Foretold:
 
 
 def foretell(
-    known: KnownBase, depths: Mapping[str, float], target: Target | None = None
+    known: KnownBase,
+    depths: Mapping[str, float],
+    target: Target | None = None,
+    target_doubt: Floats | None = None,
 ) -> Foretold:
-    """What a recipe in % DOS gives on a base; nonsense depths raise ``AmountError``."""
+    """What a recipe in % DOS gives on a base; nonsense depths raise ``AmountError``.
+
+    ``target_doubt``: (3, 3) of the target beside the lots' photos.
+    """
     shade = known.model.predict(depths, known.k_l)
     if target is None or not shade.inside:
         return Foretold(known, depths, shade, target)
     near = float(delta_e_2000(shade.lab, target.lab, known.k_l))
-    sure = within_95(shade.lab, shade.covariance, target.lab, known.k_l)
+    doubt = shade.covariance + (np.zeros((3, 3)) if target_doubt is None else target_doubt)
+    sure = within_95(shade.lab, doubt, target.lab, known.k_l)
     return Foretold(known, depths, shade, target, near, sure)
 
 
@@ -162,12 +93,16 @@ def foretell(
 
 @dataclass(frozen=True, eq=False)
 class Correction:
-    """A pot as it is, its target, and what to add: dye to % DOS on its goods."""
+    """A pot as it reads beside its target, and what to add: dye to % DOS on its goods."""
 
     known: KnownBase
     pot: PotAsDyed
-    target: Target
+    reading: PotReading
     additions: Additions
+
+    @property
+    def target(self) -> Target:
+        return self.reading.target
 
     def record(self) -> dict[str, Any]:
         """Plain JSON data, without the amounts."""
@@ -180,10 +115,11 @@ class Correction:
             "went_in": dict(self.pot.lot.depths),
             "target": self.target.name,
             "target_lab": [float(v) for v in self.target.lab],
-            "delta_e_before": found.delta_e_before,
+            **self.reading.record(),
+            "delta_e_reckoned": found.delta_e_reckoned,
             "add": dict(found.add),
             "lab": [float(v) for v in found.lab],
-            "cov_lab": [[_or_none(v) for v in row] for row in found.covariance.tolist()],
+            "cov_lab": [[none_if_nan(v) for v in row] for row in found.covariance.tolist()],
             "delta_e_after": found.delta_e_after,
             "within_95": none_if_nan(found.within_95),
             "inside": found.inside,
@@ -192,19 +128,19 @@ class Correction:
 
 
 def correct(
-    known: KnownBase, pot: PotAsDyed, target: Target, dyes: Sequence[str] | None = None
+    known: KnownBase, pot: PotAsDyed, reading: PotReading, dyes: Sequence[str] | None = None
 ) -> Correction:
-    """What to add to a pot to come nearer to a target; ``dyes``: those at hand."""
+    """What to add to a pot to come nearer to its target; ``dyes``: those at hand."""
     found = correct_pot(
         known.model,
         pot.lot.depths,
-        pot.lot.lab,
-        target.lab,
+        reading.lab,
+        reading.target.lab,
         dyes=dyes,
-        covariance=pot.lot.covariance,
+        doubt=reading.doubt,
         k_l=known.k_l,
     )
-    return Correction(known, pot, target, found)
+    return Correction(known, pot, reading, found)
 
 
 # ---------------------------------------------------------------------------------------------
@@ -276,42 +212,19 @@ def ways_to(
     untried: Sequence[str] = (),
     most_dyes: int = 3,
     count: int = 10,
+    target_doubt: Floats | None = None,
 ) -> Ways:
-    """The recipes predicted to come nearest to a target, few dyes before many."""
+    """The recipes predicted to come nearest to a target, few dyes before many.
+
+    ``target_doubt``: (3, 3) of the target beside the lots' photos.
+    """
     found = recipes_for(
-        known.model, target.lab, dyes, most_dyes=most_dyes, count=count, k_l=known.k_l
+        known.model,
+        target.lab,
+        dyes,
+        most_dyes=most_dyes,
+        count=count,
+        k_l=known.k_l,
+        target_doubt=target_doubt,
     )
     return Ways(known, target, tuple(found), used, tuple(untried))
-
-
-# ---------------------------------------------------------------------------------------------
-# Records that all share
-# ---------------------------------------------------------------------------------------------
-
-
-def base_record(known: KnownBase) -> dict[str, Any]:
-    return {
-        "base": known.base,
-        "form": known.form,
-        "lots": known.model.n_lots,
-        "different_recipes": known.model.n_recipes,
-        "left_out": dict(known.left_out),
-        "k_l": known.k_l,
-    }
-
-
-def shade_record(shade: Shade) -> dict[str, Any]:
-    """A predicted colour as plain JSON data; unknown is ``None``."""
-    u = np.sqrt(np.diag(shade.covariance))
-    return {
-        "inside": shade.inside,
-        "why": shade.why,
-        "lab": [_or_none(v) for v in shade.lab],
-        "u_lab": [_or_none(v) for v in u],
-        "cov_lab": [[_or_none(v) for v in row] for row in shade.covariance.tolist()],
-        "within_95": _or_none(shade.within_95),
-    }
-
-
-def _or_none(value: float) -> float | None:
-    return none_if_nan(float(value))

@@ -7,14 +7,8 @@ from collections.abc import Mapping
 
 from ingest.colour import Floats
 from swatchvault.colour_words import lab_words
-from swatchvault.foretell import (
-    Correction,
-    Foretold,
-    KnownBase,
-    Ways,
-    left_out_words,
-    recipe_words,
-)
+from swatchvault.foretell import Correction, Foretold, Ways
+from swatchvault.knownbase import KnownBase, left_out_words, recipe_words
 from swatchvault.pot import PotPlan, StockChoice
 from swatchvault.report import table_lines
 
@@ -55,7 +49,7 @@ def correction_lines(
     lines = [
         f"lot {pot.lot.name}, {pot.goods_g:g} g of {found.known.title}; went in: "
         f"{recipe_words(pot.lot.depths)}",
-        f"  {pot.swatch} is ΔE00 {got.delta_e_before:.1f} from {found.target.name}",
+        f"  {found.reading.words}",
     ]
     if plan is None:
         return [*lines, got.why, *after_lines(found.known)]

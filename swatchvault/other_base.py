@@ -96,7 +96,8 @@ def _foretold(conn: sqlite3.Connection, recipe: Recipe) -> str:
     """What `predict` says of it on its base, in a sentence; "" where it can say nothing."""
     from swatchvault.archive.dyed import dyed_on_base
     from swatchvault.colour_words import lab_words
-    from swatchvault.foretell import foretell, know_base
+    from swatchvault.foretell import foretell
+    from swatchvault.knownbase import know_base
 
     if len(recipe.parts) != 1 or recipe.parts[0].share_percent < 100.0:
         return ""

@@ -130,15 +130,20 @@ def u_of_lch(lab1: Floats, lab2: Floats, k_l: float, cov: Floats) -> tuple[float
 
     Back to CIELAB, and there turned onto the mean hue: of the first order, as the axes are.
     """
-    back = np.linalg.inv(axes_jacobian(lab1, lab2, k_l))
     middle = np.asarray(lab1, dtype=float) + np.asarray(lab2, dtype=float)
     h = math.atan2(middle[2], middle[1])
     turn = np.array(
         [[1.0, 0.0, 0.0], [0.0, math.cos(h), math.sin(h)], [0.0, -math.sin(h), math.cos(h)]]
     )
-    to_lch = turn @ back
-    lightness, chroma, hue = np.sqrt(np.diag(to_lch @ cov @ to_lch.T)).tolist()
+    in_lab = lab_covariance(lab1, lab2, k_l, cov)
+    lightness, chroma, hue = np.sqrt(np.diag(turn @ in_lab @ turn.T)).tolist()
     return lightness, chroma, hue
+
+
+def lab_covariance(lab1: Floats, lab2: Floats, k_l: float, cov: Floats) -> Floats:
+    """(3, 3) of the difference of a pair in CIELAB, from ``cov`` (3, 3) on its axes."""
+    back = np.linalg.inv(axes_jacobian(lab1, lab2, k_l))
+    return np.asarray(back @ cov @ back.T)
 
 
 def dark_share(one: Floats, two: Floats) -> Floats:

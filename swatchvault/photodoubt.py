@@ -13,8 +13,8 @@ from ingest.colour import Floats, delta_e_2000
 from ingest.model import Array, LabCovariance
 from swatchvault.archive import StoredColour, colours, learned_of_setup
 from swatchvault.lotcheck import as_colour, groups, one_version, usable
-from swatchvault.pair import Capture, Conditions, OwnFrame, capture_class, mean_of_photos
-from swatchvault.pairdoubt import pair_doubt
+from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, capture_class, mean_of_photos
+from swatchvault.pairdoubt import lab_covariance, pair_doubt
 
 
 def own_frames(conn: sqlite3.Connection, photos: Sequence[StoredColour]) -> dict[int, OwnFrame]:
@@ -44,14 +44,28 @@ def doubt_of_swatches(
     return doubt.u(delta_e), capture.value
 
 
+@dataclass(frozen=True, eq=False)
+class Pair:
+    """The two sides that were set against each other, and the photos that each is the mean of.
+
+    ``covariance``: (3, 3) of their difference in Lab, as a check states it of the reading; NaN
+    where unknown. ``photos``: none of a side that is not filed.
+    """
+
+    sides: tuple[Colour, Colour]
+    covariance: Floats
+    photos: tuple[Sequence[StoredColour], Sequence[StoredColour]]
+
+
 @dataclass(frozen=True)
 class Apart:
     """How far two swatches are apart: ΔE00, its standard uncertainty as a check of the two states
-    it, and by which photos."""
+    it, and by which photos. ``pair``: ``None`` where one is a stated colour."""
 
     delta_e: float
     u: float
     photos: str
+    pair: Pair | None = None
 
 
 def apart(
@@ -74,9 +88,21 @@ def apart(
     pair = [mean_of_photos([as_colour(c) for c in side]) for side in (ours, theirs)]
     capture = capture_class(pair[0], pair[1], capture)
     conditions = Conditions(capture, k_l=k_l, same_dyes=same_dyes, own_frame=own)
-    doubt = pair_doubt(pair[0], pair[1], conditions)
-    delta_e = float(delta_e_2000(pair[0].lab, pair[1].lab, k_l))
-    return Apart(delta_e, doubt.u_stated(delta_e), capture.value)
+    return apart_under((pair[0], pair[1]), conditions, (ours, theirs))
+
+
+def apart_under(
+    sides: tuple[Colour, Colour],
+    conditions: Conditions,
+    photos: tuple[Sequence[StoredColour], Sequence[StoredColour]] = ((), ()),
+) -> Apart:
+    """How far two colours are apart under these conditions. ``photos``: that they are means of."""
+    labs, k_l = (sides[0].lab, sides[1].lab), conditions.k_l
+    doubt = pair_doubt(*sides, conditions)
+    delta_e = float(delta_e_2000(*labs, k_l))
+    covariance = lab_covariance(*labs, k_l, doubt.stated(delta_e))
+    capture = conditions.capture.value
+    return Apart(delta_e, doubt.u_stated(delta_e), capture, Pair(sides, covariance, photos))
 
 
 def dry_of(photos: Sequence[StoredColour]) -> list[StoredColour]:

@@ -5,9 +5,10 @@ What will this recipe give (:meth:`BaseModel.predict`); what must be added to th
 :func:`fit_base`.
 """
 
+from swatchvault.additions import Additions, ReadingDoubt, correct_pot
 from swatchvault.bands import corrected_amount
 from swatchvault.basefit import FEWEST_LOTS, BaseModel, DyedLot, LeftOut, Shade, fit_base
-from swatchvault.matching import Additions, RecipeFound, correct_pot, recipes_for
+from swatchvault.matching import RecipeFound, recipes_for
 
 __all__ = [
     "FEWEST_LOTS",
@@ -15,6 +16,7 @@ __all__ = [
     "BaseModel",
     "DyedLot",
     "LeftOut",
+    "ReadingDoubt",
     "RecipeFound",
     "Shade",
     "correct_pot",

@@ -14,7 +14,7 @@ import numpy as np
 from ingest.model import FLAGS_THAT_STOP_A_VERDICT, Array
 from swatchvault.archive.colours import StoredColour, colours, tells_evenness
 from swatchvault.archive.rows import find
-from swatchvault.archive.speaking import speaking
+from swatchvault.archive.speaking import after_the_dye, speaking
 from swatchvault.basefit import DyedLot
 from swatchvault.errors import ArchiveError, NotFound
 
@@ -42,7 +42,7 @@ class DyedOnBase:
     ``lots``: Lab with the covariance that differs from photo to photo; what all photos of a
     set-up get wrong alike is ``shared``, (3, 3), their mean, NaN without lots. ``undyed``: (3,)
     each. ``left_out``: lot's code to a reason. ``fluorescent``: dyes. ``forms``: form to how
-    many lots were measured in it.
+    many lots were measured in it. ``setup_id``: of most of the lots' photos.
     """
 
     base: str
@@ -53,18 +53,33 @@ class DyedOnBase:
     fluorescent: frozenset[str]
     forms: Mapping[str, int]
     shared: Array
+    setup_id: int | None = None
 
 
 @dataclass(frozen=True, eq=False)
 class PotAsDyed:
     """A lot with what went into it, its goods in g, and its valid colour in one form: that of the
-    swatch photographed last, by the photo that speaks for it, which was ``taken_at``."""
+    swatch photographed last, by the photo that speaks for it.
+
+    ``photos``: all of that swatch that show it as it is, taken after the last dye went in.
+    """
 
     lot: DyedLot
     goods_g: float
-    swatch: str
-    colourway: str | None
-    taken_at: str | None
+    colour: StoredColour
+    photos: tuple[StoredColour, ...]
+
+    @property
+    def swatch(self) -> str:
+        return self.colour.swatch
+
+    @property
+    def colourway(self) -> str | None:
+        return self.colour.colourway
+
+    @property
+    def taken_at(self) -> str | None:
+        return self.colour.taken_at
 
 
 @dataclass(frozen=True, eq=False)
@@ -140,6 +155,7 @@ def dyed_on_base(conn: sqlite3.Connection, base: str, form: str | None = None) -
         fluorescent=_fluorescent_dyes(conn) | glowing,
         forms={f: n for f, n in forms.items() if n},
         shared=_shared(newest.values()),
+        setup_id=usual[0][0] if usual else None,
     )
 
 
@@ -165,8 +181,11 @@ def pot_as_dyed(conn: sqlite3.Connection, code: str, form: str | None = None) ->
     lot, why = _as_dyed(rows, lot_id, colour, colour.setup_id)
     if lot is None:
         raise ArchiveError(f"lot {code!r} cannot be corrected by sums: {why}")
-    goods_g = rows[lot_id].dry_g or 0.0
-    return PotAsDyed(lot, goods_g, colour.swatch, colour.colourway, colour.taken_at)
+    photos = tuple(c for c in mine if c.swatch_id == colour.swatch_id)
+    dyed = after_the_dye(conn, [c.measurement_id for c in photos])
+    if colour.measurement_id in dyed:
+        photos = tuple(c for c in photos if c.measurement_id in dyed)
+    return PotAsDyed(lot, rows[lot_id].dry_g or 0.0, colour, photos)
 
 
 def base_and_form(conn: sqlite3.Connection, swatch: str) -> tuple[str, str]:

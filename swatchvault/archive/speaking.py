@@ -138,6 +138,17 @@ def speaking(
     return {int(swatch): int(measurement) for swatch, measurement in rows}
 
 
+def after_the_dye(conn: sqlite3.Connection, measurement_ids: Iterable[int]) -> set[int]:
+    """Of these measurements those of photos that were taken after the last dye went into the lot,
+    by the times of its pot; where those are not told, all."""
+    where = "m.id IN (SELECT value FROM json_each(?))"
+    joined = "current_measurement AS m JOIN photo ON photo.id = m.photo_id"
+    asked = (json.dumps([int(i) for i in measurement_ids]),)
+    return {
+        int(r[0]) for r in conn.execute(f"SELECT m.id FROM {joined} WHERE {where}{_DYED}", asked)
+    }
+
+
 def telling_evenness(
     conn: sqlite3.Connection, swatch_ids: Iterable[int], method: str | None = None
 ) -> dict[int, int]:

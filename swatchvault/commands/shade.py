@@ -67,12 +67,18 @@ def predict_command(
     from swatchvault.dyeing import question_depth
     from swatchvault.foretell import foretell
     from swatchvault.foretell_words import foretold_lines
+    from swatchvault.potreading import doubt_of_target
 
     with open_archive(need_archive(archive_folder)) as archive:
         depths = read_recipe(archive.conn, base, recipe, told)
         query = None if against is None else query_of(archive.conn, against, None)
         known, notes = base_known(archive.conn, base, form, overdyed, query, k_l)
-    found = foretell(known, depths, None if query is None else query.target)
+    found = foretell(
+        known,
+        depths,
+        None if query is None else query.target,
+        None if query is None else doubt_of_target(query, known.setup_id),
+    )
     question = question_depth(sum(depths.values())) if depths else None
     notes += [question] if question else []
     if as_json:
@@ -110,8 +116,10 @@ def correct_command(
     """
     from swatchvault.archive import open_archive
     from swatchvault.archive.dyed import base_and_form, dyed_on_base
-    from swatchvault.foretell import correct, know_base
+    from swatchvault.foretell import correct
     from swatchvault.foretell_words import correction_lines
+    from swatchvault.knownbase import know_base
+    from swatchvault.potreading import read_pot
 
     with open_archive(need_archive(archive_folder)) as archive:
         conn = archive.conn
@@ -125,9 +133,10 @@ def correct_command(
         k_l = usual_k_l(conn, pot, query) if k_l is None else k_l
         known = know_base(dyed, include_overdyed=overdyed, without=[pot.lot.name], k_l=k_l)
         at_hand = dyes_at_hand(conn, known, dyes, without)
-        found = correct(known, pot, query.target, at_hand)
+        reading = read_pot(conn, pot, query, known.k_l, known.setup_id)
+        found = correct(known, pot, reading, at_hand)
         plan, stocks = additions_plan(conn, found, smallest)
-        notes += dyed_after_photo(conn, pot)
+        notes += [*dyed_after_photo(conn, pot), *reading.warnings]
     if as_json:
         doses = [d for part in plan.parts for d in part.doses] if plan else []
         amounts = [
@@ -177,6 +186,7 @@ def reach_command(
     from swatchvault.archive.made import made_of
     from swatchvault.foretell import ways_to
     from swatchvault.foretell_words import ways_lines
+    from swatchvault.potreading import doubt_of_target
 
     with open_archive(need_archive(archive_folder)) as archive:
         conn = archive.conn
@@ -194,6 +204,7 @@ def reach_command(
         untried=untried,
         most_dyes=most_dyes,
         count=count,
+        target_doubt=doubt_of_target(query, known.setup_id),
     )
     notes += list(query.target.warnings)
     if as_json:

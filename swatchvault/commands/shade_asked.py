@@ -15,7 +15,8 @@ from swatchvault.typed_numbers import plain_number
 
 if TYPE_CHECKING:
     from swatchvault.archive.dyed import PotAsDyed
-    from swatchvault.foretell import Correction, KnownBase
+    from swatchvault.foretell import Correction
+    from swatchvault.knownbase import KnownBase
     from swatchvault.pot import PotPlan, StockChoice
     from swatchvault.queries import Query
 
@@ -74,7 +75,7 @@ def base_known(
 ) -> tuple[KnownBase, list[str]]:
     """The base's model, in the target's form where enough lots have it, with a note if not."""
     from swatchvault.archive.dyed import dyed_on_base
-    from swatchvault.foretell import know_base
+    from swatchvault.knownbase import know_base
     from swatchvault.predict import FEWEST_LOTS
 
     dyed = dyed_on_base(conn, base, form)

@@ -9,7 +9,14 @@ import numpy as np
 from ingest.colour import delta_e_2000
 from swatchvault.basefit import within_95
 from swatchvault.dyesearch import Task, best_amounts
-from swatchvault.predict import BaseModel, DyedLot, correct_pot, fit_base, recipes_for
+from swatchvault.predict import (
+    BaseModel,
+    DyedLot,
+    ReadingDoubt,
+    correct_pot,
+    fit_base,
+    recipes_for,
+)
 from tests.prediction.worlds import N_DYES, World, dye_pots, random_world, recipes
 
 DYES = "abcde"
@@ -167,8 +174,8 @@ def corrections(case: Case, kitchens: int, pots: int, seed: int) -> Corrections:
             if not 3.0 <= before <= 6.0 or k.model.why_outside(recipe(row)):
                 continue
             seen = pot + case.photo_sd * rng.normal(size=3)
-            doubt = np.eye(3) * max(case.photo_sd, 0.1) ** 2
-            got = correct_pot(k.model, recipe(row), seen, target, covariance=doubt)
+            doubt = ReadingDoubt(np.eye(3) * max(case.photo_sd, 0.1) ** 2)
+            got = correct_pot(k.model, recipe(row), seen, target, doubt=doubt)
             added = all_five(k.model, got.add) * np.exp(0.02 * rng.normal(size=N_DYES))
             after = float(delta_e_2000(k.world.lab(really + added), target))
             best = _possible(k.world, really, target)

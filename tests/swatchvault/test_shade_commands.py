@@ -36,7 +36,7 @@ from swatchvault.archive import (
 )
 from swatchvault.archive.dyed import dyed_on_base, pot_as_dyed
 from swatchvault.errors import ArchiveError, NotFound, SwatchvaultError
-from swatchvault.foretell import know_base, left_out_words
+from swatchvault.knownbase import know_base, left_out_words
 from swatchvault.predict import correct_pot, fit_base, recipes_for
 from swatchvault.reachable import MOST_RECIPES, spread_recipes
 from tests.prediction.worlds import N_DYES, dye_pots, random_world, recipes
@@ -186,7 +186,7 @@ def each_fit_once():
         return kept[key]
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("swatchvault.foretell.fit_base", fit_once)
+        patch.setattr("swatchvault.knownbase.fit_base", fit_once)
         yield
 
 
