@@ -1,7 +1,8 @@
 """A colourway's lots over time: individuals and moving range, with limits and the rules broken.
 
 The three axes are those of ΔE00 about the mean of the lots, signed: lightness ΔL'/(kL SL),
-chroma ΔC'/SC, hue ΔH'/SH. Limits come from the moving range of the archive's own lots.
+chroma ΔC'/SC, hue ΔH'/SH. The chart's limits come from the moving range of all lots, which a lot
+that is out widens itself, so each lot is held to limits from the others too.
 """
 
 from __future__ import annotations
@@ -21,8 +22,12 @@ WORDS = (("lighter", "darker"), ("stronger", "duller"), ("turned on in hue", "tu
 #: Factors for the range of two normal draws, derived: d2 = 2 / sqrt(pi), its standard deviation
 #: is sqrt(2 - 4 / pi), and D4 = 1 + 3 sqrt(2 - 4 / pi) / d2.
 D2, D4 = 1.128, 3.267
-#: With fewer lots than this the limits are rough, and it is said. Common practice, no source.
+#: With fewer lots than this it is not said that none is out. Derived: of n lots one that is neither
+#: first nor last and lies D off all others is (n - 1) / n D from the middle, and makes limits of
+#: 3 x 2 D / (D2 (n - 1)) by its own two steps; up to n = 7 that is more, however large D is.
 ENOUGH = 8
+#: One-sided level of three sigma of a normal, 1 - 0.00135: that of limits from the other lots.
+THREE_SIGMA = 0.99865
 RUN, TREND = 8, 6  # one side of the middle; steadily up or down
 
 
@@ -63,7 +68,11 @@ class Change:
 @dataclass(frozen=True, eq=False)
 class Course:
     """The chart. ``values``: (n, 3) on the axes about the mean; ``u``: (n,) doubt of each;
-    ``sigma``: (3,) from the mean moving range; ``ranges``: (n - 1, 3)."""
+    ``sigma``: (3,) from the mean moving range; ``ranges``: (n - 1, 3).
+
+    ``from_others``: (n, 3) each lot from the mean of the others; ``others_limit``: (n, 3) how far
+    the others let it lie, NaN of fewer than three lots.
+    """
 
     lots: tuple[LotFacts, ...]
     values: Floats
@@ -75,6 +84,28 @@ class Course:
     changes: tuple[Change, ...]
     notes: tuple[str, ...]
     k_l: float
+    from_others: Floats
+    others_limit: Floats
+
+    @property
+    def limit(self) -> Floats:
+        """(3,) limit either side of the middle, three sigma."""
+        return np.asarray(3.0 * self.sigma)
+
+    @property
+    def enough(self) -> bool:
+        """Whether the lots are enough to say that none is out of line."""
+        return len(self.lots) >= ENOUGH
+
+    @property
+    def quiet(self) -> str:
+        """What is to be said where no rule is broken."""
+        if self.enough:
+            return "No lot is out of line with the others."
+        return (
+            f"{len(self.lots)} lots are too few to tell whether one of them is out of line: a lot "
+            f"that is out widens the limits itself. From {ENOUGH} lots on it can show."
+        )
 
     @property
     def sentences(self) -> tuple[str, ...]:
@@ -107,12 +138,16 @@ def course(
     middle, sigma = values.mean(axis=0), ranges.mean(axis=0) / D2
     doubt = np.full(len(lab), np.nan) if u is None else np.asarray(u, dtype=float)
     broken: list[Broken] = []
+    from_others, others_limit = by_the_others(values, doubt)
     for axis in range(3):
         column = values[:, axis] - middle[axis]
-        broken += _axis_rules(column, ranges[:, axis], float(sigma[axis]), axis, lots)
+        found = _axis_rules(column, ranges[:, axis], float(sigma[axis]), axis, lots)
+        beyond = {b.lot for b in found if b.rule == "beyond"}
+        apart = _apart(from_others[:, axis], others_limit[:, axis], axis, lots)
+        broken += [*found, *(b for b in apart if b.lot not in beyond)]
     notes = []
     if len(lab) < ENOUGH:
-        notes.append(f"Limits from {len(lab)} lots are rough: {ENOUGH} or more would settle them.")
+        notes.append(f"Limits from {len(lab)} lots are rough: {ENOUGH} or more make better ones.")
     known = doubt[np.isfinite(doubt)]
     if len(known) < len(lab):
         notes.append("The doubt of some photos is unknown: a broken rule may be the photo's.")
@@ -132,7 +167,47 @@ def course(
         tuple(changes(lots)),
         tuple(notes),
         k_l,
+        from_others,
+        others_limit,
     )
+
+
+def by_the_others(values: Floats, u: Floats) -> tuple[Floats, Floats]:
+    """Each lot (n, 3) from the mean of the others, and the limits (n, 3) that these set it.
+
+    The limit is that of one more draw from the same normal, at the level of three sigma: t s
+    sqrt(1 + 1 / (n - 1)) with the others' standard deviation s and n - 2 degrees of freedom, exact
+    where lots are independent (deleted residuals: Belsley, Kuh and Welsch 1980, 2.1; from memory,
+    unverified). ``u``: (n,) doubt of each lot's photos; what a lot's are worse by than the others'
+    are on average is added, in squares, as far as it is known.
+    """
+    n = len(values)
+    others = n - 1
+    mean = (values.sum(axis=0) - values) / others
+    away = values - mean
+    if n < 3:
+        return away, np.full(values.shape, np.nan)
+    from scipy.special import stdtrit
+
+    spread = np.stack([np.delete(values, row, axis=0).var(axis=0, ddof=1) for row in range(n)])
+    known = np.where(np.isfinite(u), u, 0.0) ** 2
+    worse = np.maximum(known - (known.sum() - known) / others, 0.0)[:, None]
+    limit = stdtrit(n - 2, THREE_SIGMA) * np.sqrt(spread * (1.0 + 1.0 / others) + worse)
+    return away, np.asarray(limit)
+
+
+def _apart(away: Floats, limit: Floats, axis: int, lots: Sequence[LotFacts]) -> list[Broken]:
+    """Lots that lie farther from the others than these let them."""
+    found = []
+    for row, lot in enumerate(lots):
+        if limit[row] > 1e-9 and abs(away[row]) > limit[row]:
+            word = WORDS[axis][0 if away[row] > 0.0 else 1]
+            text = (
+                f"Lot {lot.lot}: {word} than the other {len(lots) - 1} lots allow, "
+                f"{away[row]:+.2f} from their mean and limit {limit[row]:.2f}."
+            )
+            found.append(Broken(row, AXES[axis], "apart", text))
+    return found
 
 
 def _axis_rules(

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from ingest.colour import D65, SRGB_TO_XYZ, Floats, srgb_to_linear, xyz_to_lab
-from swatchvault.drift import Course, LotFacts, course
+from swatchvault.drift import AXES, Course, LotFacts, course
 from swatchvault.drift_chart import course_svg
 from swatchvault.errors import CompareError
 from swatchvault.groups import U_UNKNOWN, Grouping, group, order_alike, pairwise, shade_sort
@@ -27,6 +27,7 @@ from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, greys_differ
 from swatchvault.pairdoubt import COVERAGE, axes_jacobian, dark_share, pair_doubt
 
 __all__ = [
+    "AXES",
     "Course",
     "Gap",
     "Grouping",

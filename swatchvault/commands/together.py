@@ -204,8 +204,15 @@ def drift_command(
         "  (lightness, chroma, hue about the mean of the lots, in units of ΔE00; ± is the doubt of "
         "each of the three)"
     )
-    for sentence in found.sentences or ("No lot is out of line with the others.",):
+    limits, steps = (
+        ", ".join(f"{axis} {v:.2f}" for axis, v in zip(shades.AXES, of, strict=True))
+        for of in (found.limit, found.range_limit)
+    )
+    click.echo(f"  limits, either side of the middle: {limits}; of a step to the next lot: {steps}")
+    for sentence in found.sentences or (found.quiet,):
         click.echo(sentence)
+    if not found.sentences and not found.enough:
+        click.echo("(`check` holds a lot to its master, and can tell more)")
     for note in together.notes_of(found, table.damp):
         click.echo(f"! {note}")
 
@@ -217,7 +224,7 @@ def _course_record(found: Any) -> dict[str, Any]:
         "k_l": found.k_l,
         "axes": ["lightness", "chroma", "hue"],
         "middle": found.middle.tolist(),
-        "limit": (3.0 * found.sigma).tolist(),
+        "limit": found.limit.tolist(),
         "range_limit": found.range_limit.tolist(),
         "lots": [
             {
@@ -225,12 +232,16 @@ def _course_record(found: Any) -> dict[str, Any]:
                 "when": lot.when,
                 "when_by_photo": lot.by_photo,
                 "values": value.tolist(),
+                "from_others": found.from_others[row].tolist(),
+                "others_limit": [none_if_nan(v) for v in found.others_limit[row].tolist()],
                 "u": none_if_nan(float(found.u[row])),
                 "changes": [c.what for c in found.changes if c.lot == row],
             }
             for row, (lot, value) in enumerate(zip(found.lots, found.values, strict=True))
         ],
         "broken": [dataclasses.asdict(b) for b in found.broken],
+        "enough_lots": found.enough,
+        "said": list(found.sentences or (found.quiet,)),
     }
 
 

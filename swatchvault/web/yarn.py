@@ -17,8 +17,7 @@ Record = dict[str, Any]
 #: Dots on a base's map; the tables have all. Our choice, for the size of the picture.
 _DOTS = 500
 # A chart holds lots to each other, not to the master, and must not seem to overrule a verdict.
-_QUIET = "No lot is out of line with the others on the chart."
-_QUIET_AND_CHECKED = f"{_QUIET[:-1]}; verdicts against the master stand above."
+_CHECKED = "Verdicts against the master stand above."
 
 
 async def colourway_page(visit: Visit) -> Response:
@@ -42,7 +41,7 @@ def _colourway(conn: sqlite3.Connection, colourway_id: int) -> Record:
     swatches = pages.swatches_of_colourway_id(conn, colourway_id)
     measured = [s for s in swatches if s["lab"]]
     lots = pages.lots_of_colourway(conn, colourway_id)
-    quiet = _QUIET_AND_CHECKED if any(lot["check_id"] for lot in lots) else _QUIET
+    checked = any(lot["check_id"] for lot in lots)
     return {
         "colourway": colourway,
         "lots": lots,
@@ -51,16 +50,16 @@ def _colourway(conn: sqlite3.Connection, colourway_id: int) -> Record:
         "no_longer": no_longer(conn, "held.colourway_id = ?", (colourway_id,)),
         "measured": measured,
         "example": recipe_example(conn, colourway["name"]),
-        "courses": _courses(conn, colourway["name"], measured, quiet),
+        "courses": _courses(conn, colourway["name"], measured, checked),
     }
 
 
 def _courses(
-    conn: sqlite3.Connection, name: str, measured: list[Record], quiet: str
+    conn: sqlite3.Connection, name: str, measured: list[Record], checked: bool
 ) -> list[Record]:
     """The chart of each base and form that has two lots or more, and what it says.
 
-    ``quiet``: what is said where no lot is out of line.
+    ``checked``: whether verdicts against the master stand on the page.
     """
     from swatchvault import shades, together
 
@@ -77,6 +76,7 @@ def _courses(
         except CompareError:  # a lot was taken away meanwhile
             continue
         title = f"{name} on {base} as {form}, kL = 2"
+        quiet = f"{course.quiet} {_CHECKED}" if checked else course.quiet
         said = course.sentences or (quiet,)
         notes = together.notes_of(course, table.damp)
         svg = shades.course_svg(course, title)

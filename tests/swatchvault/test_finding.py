@@ -394,6 +394,12 @@ def test_drift_is_told_and_drawn(ask, tmp_path):
     said = ask("drift", "Low sun", "--form", "skein", "--svg", target).out
     assert "new: packet Ember E2, stock Ember S2" in said
     assert "lighter than the limits allow" in said
+    record = json.loads(ask("drift", "Low sun", "--form", "skein", "--json").out)
+    limits = ", ".join(f"{a} {v:.2f}" for a, v in zip(record["axes"], record["limit"], strict=True))
+    assert f"limits, either side of the middle: {limits};" in said
+    steps = (f"{a} {v:.2f}" for a, v in zip(record["axes"], record["range_limit"], strict=True))
+    assert f"of a step to the next lot: {', '.join(steps)}\n" in said
+    assert record["enough_lots"] and all(f"{line}\n" in said for line in record["said"])
     assert target.read_text(encoding="utf-8").startswith("<svg")
     record = json.loads(ask("drift", "Low sun", "--form", "skein", "--damp", "--json").out)
     assert record["lots"][7]["changes"] == ["packet Ember E2", "stock Ember S2"]
