@@ -10,7 +10,7 @@ from swatchvault.archive.colours import covariance_of
 from swatchvault.archive.labs import LAB, with_lab
 from swatchvault.archive.listing import query
 from swatchvault.archive.lot_verdict import check_of, swatch_of
-from swatchvault.archive.speaking import DAMP, speaks_for, tells_evenness_of
+from swatchvault.archive.speaking import DAMP, speaks_for, swatch_for_lot, tells_evenness_of
 from swatchvault.archive.standing import still_of
 from swatchvault.archive.views import DAY_OF_LOT
 from swatchvault.errors import NotFound
@@ -55,15 +55,16 @@ _ONE: Mapping[str, str] = {
 
 _LOTS = f"""SELECT l.*, {LAB}, {DAMP} AS damp, photo.sha256 AS photo_sha256,
 json_extract(even.tonality, '$.class') AS evenness, c.verdict, tonal.verdict AS evenness_verdict,
-c.words, {swatch_of("l.lot_id", "l.check_id")} AS checked_swatch
+c.words, {swatch_of("l.lot_id", "l.check_id")} AS checked_swatch,
+shown.label AS swatch, shown.form
 FROM (SELECT lot.id AS lot_id, lot.code AS lot, lot.dyed_on, lot.recipe_id, lot.colourway_id,
     {_BASES} AS bases, recipe.version AS recipe_version,
-    (SELECT m.swatch_id FROM swatch JOIN current_measurement AS m ON m.swatch_id = swatch.id
-        WHERE swatch.lot_id = lot.id ORDER BY m.id DESC LIMIT 1) AS seen,
+    {{seen}} AS seen,
     {check_of("lot.id")} AS check_id,
     {DAY_OF_LOT} AS day
     FROM (SELECT id FROM lot {{where}} ORDER BY {DAY_OF_LOT} DESC, id DESC LIMIT :most) AS shown
     JOIN lot ON lot.id = shown.id LEFT JOIN recipe ON recipe.id = lot.recipe_id) AS l
+LEFT JOIN swatch AS shown ON shown.id = l.seen
 LEFT JOIN measurement AS m ON m.id = {speaks_for("l.seen")}
 LEFT JOIN measurement AS even ON even.id = {tells_evenness_of("l.seen")}
 LEFT JOIN layout ON layout.id = m.layout_id
@@ -126,15 +127,17 @@ def one(conn: sqlite3.Connection, kind: str, row_id: int) -> Record:
 
 
 def lots_of_colourway(conn: sqlite3.Connection, colourway_id: int) -> list[Record]:
-    """Its lots, newest first, at most ``MOST``: each with its colour, and the verdict for it."""
-    sql = _LOTS.format(where="WHERE lot.colourway_id = :id")
+    """Its lots, newest first, at most ``MOST``: each with the colour of the ``swatch`` that speaks
+    for it, and the verdict for it."""
+    sql = _LOTS.format(where="WHERE lot.colourway_id = :id", seen=swatch_for_lot("lot.id"))
     return with_lab(query(conn, sql, {"id": colourway_id, "most": MOST}).records())
 
 
 def lots_on_base(conn: sqlite3.Connection, base_id: int, most: int = 100) -> list[Record]:
-    """The newest lots that were on a base."""
+    """The newest lots that were on a base, each with the colour of a swatch of it on that base."""
     where = "WHERE lot.id IN (SELECT lot_id FROM lot_base WHERE base_id = :id)"
-    return with_lab(query(conn, _LOTS.format(where=where), {"id": base_id, "most": most}).records())
+    sql = _LOTS.format(where=where, seen=swatch_for_lot("lot.id", "swatch.base_id = :id"))
+    return with_lab(query(conn, sql, {"id": base_id, "most": most}).records())
 
 
 def swatches_of_lot_id(conn: sqlite3.Connection, lot_id: int) -> list[Record]:

@@ -15,6 +15,7 @@ from collections.abc import Iterable
 from ingest.evenness_model import ROOT_FLOOR
 from ingest.evenness_stored import STOPS_A_COMPARISON
 from ingest.flags import FLAGS_THAT_STOP_A_VERDICT
+from swatchvault.archive.standing import in_force
 
 #: Photos whose doubt is larger than the least by no more than this factor are about equal; our
 #: choice: figures of one swatch under one reference differ by some per cent.
@@ -43,6 +44,16 @@ _NEWEST_VERSION = (
 
 _STOPPED = _count_of(FLAGS_THAT_STOP_A_VERDICT)
 _FIT = f"2 * (m.version = {_NEWEST_VERSION}) + ({_STOPPED} = 0 AND NOT {DAMP})"
+
+_VARIANCE = " + ".join(variance_total(axis) for axis in range(3))
+
+# 2 where the swatch of the measurement ``m`` is a master in force, 1 where one is of its kind.
+_LIKE_THE_MASTER = (
+    "COALESCE((SELECT max(1 + (held.swatch_id = m.swatch_id)) FROM swatch AS own "
+    "JOIN lot AS own_lot ON own_lot.id = own.lot_id JOIN master AS held "
+    "ON held.colourway_id = own_lot.colourway_id AND held.base_id = own.base_id "
+    f"AND held.form = own.form WHERE own.id = m.swatch_id AND {in_force('held')}), 0)"
+)
 
 _DYED = (
     " AND NOT COALESCE(substr(photo.taken_at, 1, 19) < (SELECT max(substr(step.at, 1, 19)) "
@@ -77,7 +88,7 @@ _DOUBT_OF_EVENNESS = (
 def placed(where: str = "1") -> str:
     """SQL: ``swatch_id``, ``id`` and ``place`` of the measurements ``m`` that fit ``where``; the
     one of place 1 speaks for its swatch."""
-    return _placed(" + ".join(variance_total(axis) for axis in range(3)), _FIT, where)
+    return _placed(_VARIANCE, _FIT, where)
 
 
 def placed_by_evenness(where: str = "1", method: str = _NEWEST_METHOD) -> str:
@@ -90,12 +101,13 @@ def placed_by_evenness(where: str = "1", method: str = _NEWEST_METHOD) -> str:
     return _placed(_DOUBT_OF_EVENNESS, fit, where)
 
 
-def _placed(doubt: str, fit: str, where: str) -> str:
-    """``doubt``: SQL of a variance, or of what grows with it. ``fit``: what comes before it."""
-    return f"""SELECT swatch_id, id, row_number() OVER (PARTITION BY swatch_id
+def _placed(doubt: str, fit: str, where: str, of: str = "m.swatch_id") -> str:
+    """``doubt``: SQL of a variance, or of what grows with it. ``fit``: what comes before it.
+    ``of``: SQL of what each one is placed among."""
+    return f"""SELECT swatch_id, id, row_number() OVER (PARTITION BY thing
     ORDER BY fit DESC, doubt <= {ALIKE**2:.4f} * least DESC, at DESC, id DESC) AS place
-FROM (SELECT *, min(doubt) OVER (PARTITION BY swatch_id, fit) AS least
-    FROM (SELECT m.swatch_id, m.id, {doubt} AS doubt, {fit} AS fit,
+FROM (SELECT *, min(doubt) OVER (PARTITION BY thing, fit) AS least
+    FROM (SELECT {of} AS thing, m.swatch_id, m.id, {doubt} AS doubt, {fit} AS fit,
         COALESCE(photo.taken_at, photo.added_at) AS at
         FROM current_measurement AS m JOIN photo ON photo.id = m.photo_id
         WHERE m.swatch_id IS NOT NULL AND {where}))"""
@@ -107,6 +119,18 @@ def speaks_for(swatch: str) -> str:
     ``swatch``: SQL of the swatch's number.
     """
     return f"(SELECT id FROM ({placed(f'm.swatch_id = {swatch}')}) WHERE place = 1)"
+
+
+def swatch_for_lot(lot: str, among: str = "1") -> str:
+    """SQL: the number of the swatch that speaks for a lot; NULL where none of it is measured.
+
+    The master itself comes first, then swatches of the base and form of a master in force, since
+    other forms of one lot have other colours. Of several the one whose photo speaks, by the rule.
+    ``lot``: SQL of the lot's number. ``among``: a condition on ``swatch``.
+    """
+    where = f"m.swatch_id IN (SELECT swatch.id FROM swatch WHERE swatch.lot_id = {lot} AND {among})"
+    placed = _placed(_VARIANCE, f"4 * {_LIKE_THE_MASTER} + {_FIT}", where, lot)
+    return f"(SELECT swatch_id FROM ({placed}) WHERE place = 1)"
 
 
 def tells_evenness_of(swatch: str) -> str:

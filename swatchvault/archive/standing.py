@@ -20,6 +20,16 @@ def still_of(master: str) -> str:
     )
 
 
+def in_force(master: str) -> str:
+    """SQL: whether a row of ``master`` is the last of its colourway, base and form, and stands."""
+    return (
+        f"{still_of(master)} AND NOT EXISTS (SELECT 1 FROM master AS later "
+        f"WHERE later.colourway_id = {master}.colourway_id AND later.base_id = {master}.base_id "
+        f"AND later.form = {master}.form "
+        f"AND (later.since, later.id) > ({master}.since, {master}.id))"
+    )
+
+
 #: SQL: masters that were set last and stand no longer, narrowed by a condition on ``held``.
 NO_LONGER = f"""SELECT swatch.label AS swatch, colourway.name AS colourway, base.name AS base,
     held.form, held.since

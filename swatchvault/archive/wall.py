@@ -8,19 +8,18 @@ from dataclasses import dataclass
 
 from swatchvault.archive.listing import query
 from swatchvault.archive.lot_verdict import check_of, swatch_of
-from swatchvault.archive.speaking import speaking, telling_evenness
-from swatchvault.archive.standing import still_of
+from swatchvault.archive.speaking import speaking, swatch_for_lot, telling_evenness
+from swatchvault.archive.standing import in_force
 from swatchvault.archive.views import DAY_OF_LOT
 
-_STANDS = f"""{still_of("master")} AND NOT EXISTS (SELECT 1 FROM master AS later
-    WHERE later.colourway_id = master.colourway_id AND later.base_id = master.base_id
-    AND later.form = master.form AND (later.since, later.id) > (master.since, master.id))"""
+_STANDS = in_force("master")
 
 _PAGE = f"""SELECT colourway.id, colourway.name,
 (SELECT count(*) FROM lot WHERE lot.colourway_id = colourway.id) AS lots,
-(SELECT m.swatch_id FROM lot JOIN swatch ON swatch.lot_id = lot.id
-    JOIN current_measurement AS m ON m.swatch_id = swatch.id
-    WHERE lot.colourway_id = colourway.id ORDER BY m.id DESC LIMIT 1) AS newest,
+(SELECT {swatch_for_lot("lot.id")} FROM lot WHERE lot.colourway_id = colourway.id
+    AND EXISTS (SELECT 1 FROM swatch JOIN current_measurement AS m ON m.swatch_id = swatch.id
+        WHERE swatch.lot_id = lot.id)
+    ORDER BY {DAY_OF_LOT} DESC, lot.id DESC LIMIT 1) AS of_newest_lot,
 (SELECT m.swatch_id FROM master JOIN current_measurement AS m ON m.swatch_id = master.swatch_id
     WHERE master.colourway_id = colourway.id AND {_STANDS}
     ORDER BY master.since DESC, master.id DESC, m.id DESC LIMIT 1) AS of_master,
@@ -53,8 +52,8 @@ WHERE newest.place = 1"""
 class OnTheWall:
     """A colourway as the wall shows it; what is not known is ``None``.
 
-    ``lab`` and ``photo_sha256`` are of the photo that speaks for the master, or for the swatch
-    measured last where no photo of a master counts; ``evenness`` is that swatch's. ``verdict``: the
+    ``lab`` and ``photo_sha256`` are of the photo that speaks for the master, or for the newest
+    measured lot where no photo of a master counts; ``evenness`` is that swatch's. ``verdict``: the
     one that speaks for ``checked_lot``, the newest lot that was checked, by the day of its first
     photo where it has none of its own; ``evenness_verdict``: what that check said of its evenness,
     ``checked_swatch`` what it was of, where several of the lot were checked. ``outside``: lots
@@ -80,7 +79,7 @@ def wall(
 ) -> list[OnTheWall]:
     """Colourways by name, those after ``after``, whose name holds ``text``; at most ``count``."""
     page = query(conn, _PAGE, {"after": after, "text": text, "count": count}).records()
-    shown = [row["of_master"] or row["newest"] for row in page]
+    shown = [row["of_master"] or row["of_newest_lot"] for row in page]
     known = {i for i in shown if i is not None}
     spoken, told = speaking(conn, known), telling_evenness(conn, known)
     ids = json.dumps(list(spoken.values()))
