@@ -9,6 +9,7 @@ from typing import Any
 
 from swatchvault.archive.about import ABOUT
 from swatchvault.archive.rows import find, unknown
+from swatchvault.archive.since import since_then
 from swatchvault.archive.standing import NO_LONGER
 from swatchvault.archive.views_evenness import HOW_EVEN
 from swatchvault.errors import NotFound
@@ -31,12 +32,15 @@ _EVENNESS = (
     "round(even.unevenness, 2) AS unevenness, round(even.u_unevenness, 2) AS u_unevenness"
 )
 
-# As the view checks_given, with the verdict on evenness beside the colour's.
+# As the view checks_given, with the verdict on evenness beside the colour's, and what became of
+# the photos.
 _CHECKS = (
     "SELECT given.checked_at, given.lot, given.swatch, given.master_swatch, given.verdict, "
     "tonal.verdict AS evenness_verdict, given.delta_e_00, given.tolerance, given.k_l, "
     "given.delta_l, given.delta_c, given.delta_h, given.u_reading, given.u_at_tolerance, "
-    "given.capture, given.same_dyes, given.words, given.lot_check_id FROM checks_given AS given "
+    "given.capture, given.same_dyes, given.words, "
+    f"{since_then('given.lot_check_id')} AS since_then, "
+    "given.lot_check_id FROM checks_given AS given "
     "LEFT JOIN evenness_check AS tonal ON tonal.lot_check_id = given.lot_check_id"
 )
 

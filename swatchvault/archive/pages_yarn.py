@@ -10,6 +10,7 @@ from swatchvault.archive.colours import covariance_of
 from swatchvault.archive.labs import LAB, with_lab
 from swatchvault.archive.listing import query
 from swatchvault.archive.lot_verdict import check_of, swatch_of
+from swatchvault.archive.since import MOVED_TO, MOVED_TO_ID, STILL, since_then
 from swatchvault.archive.speaking import DAMP, speaks_for, swatch_for_lot, tells_evenness_of
 from swatchvault.archive.standing import still_of
 from swatchvault.archive.views import DAY_OF_LOT
@@ -85,13 +86,14 @@ LEFT JOIN layout ON layout.id = m.layout_id
 LEFT JOIN photo ON photo.id = layout.photo_id
 ORDER BY s.day, s.lot_id, s.swatch_id LIMIT :most"""
 
-_CHECKS = """SELECT c.id, c.checked_at, c.verdict, c.delta_e_00, c.k_l, c.u_reading, c.tolerance,
+_CHECKS = f"""SELECT c.id, c.checked_at, c.verdict, c.delta_e_00, c.k_l, c.u_reading, c.tolerance,
 c.words, c.capture, c.swatch_id, c.master_swatch_id, c.lot_id, lot.code AS lot,
-swatch.label AS swatch, held.label AS master_swatch, tonal.verdict AS evenness_verdict
+swatch.label AS swatch, held.label AS master_swatch, tonal.verdict AS evenness_verdict,
+{since_then("c.id")} AS since_then
 FROM lot_check AS c JOIN swatch ON swatch.id = c.swatch_id
 JOIN swatch AS held ON held.id = c.master_swatch_id LEFT JOIN lot ON lot.id = c.lot_id
 LEFT JOIN evenness_check AS tonal ON tonal.lot_check_id = c.id
-WHERE {where} ORDER BY c.checked_at DESC, c.id DESC LIMIT :most"""
+WHERE {{where}} ORDER BY c.checked_at DESC, c.id DESC LIMIT :most"""
 
 # As the view current_masters, which ranks every master before it can be narrowed.
 _MASTERS = f"""SELECT held.id AS master_id, held.swatch_id, held.base_id, held.form, held.tolerance,
@@ -223,11 +225,12 @@ def skeins_of_lot(conn: sqlite3.Connection, lot: str) -> list[Record]:
 
 
 def photos_of_lot(conn: sqlite3.Connection, lot_id: int) -> list[Record]:
-    """Photos that show a swatch of a lot, measured or kept to be seen, newest first."""
+    """Photos that show a swatch of a lot, measured or kept to be seen, newest first; none that
+    was found to show another's."""
     sql = (
         "SELECT sha256, taken_at, added_at, original_name FROM photo WHERE id IN "
-        "(SELECT layout.photo_id FROM swatch JOIN measurement AS m ON m.swatch_id = swatch.id "
-        "JOIN layout ON layout.id = m.layout_id WHERE swatch.lot_id = :id "
+        "(SELECT m.photo_id FROM swatch JOIN filed_measurement AS m ON m.swatch_id = swatch.id "
+        "WHERE swatch.lot_id = :id "
         "UNION SELECT photo.id FROM swatch JOIN photo_swatch AS seen ON seen.swatch_id = swatch.id "
         "JOIN photo ON photo.sha256 = seen.photo_sha256 WHERE swatch.lot_id = :id) "
         "ORDER BY COALESCE(taken_at, added_at) DESC LIMIT 60"
@@ -252,12 +255,13 @@ def newest_check_id(conn: sqlite3.Connection) -> int:
 
 def sides_of_check(conn: sqlite3.Connection, check_id: int) -> dict[str, list[Record]]:
     """The measurements that a verdict was given on: ``{"master": [...], "lot": [...]}``, each with
-    its ``covariance`` and the number of its set-up."""
+    its ``covariance``, the number of its set-up, and what became of it since."""
     sql = (
         f"SELECT given.side, m.id, photo.sha256 AS photo_sha256, m.region, {LAB}, "
         "m.reference, m.flags, m.superseded_by, photo.taken_at, setup.name AS setup, "
         "photo.setup_id, m.cov_region, m.cov_frame, m.cov_setup, m.cov_profile, "
-        f"{_ASIDE} FROM lot_check_measurement AS given "
+        f"{_ASIDE}, {MOVED_TO} AS moved_to, {MOVED_TO_ID} AS moved_to_id, "
+        f"NOT {STILL} AS gone FROM lot_check_measurement AS given "
         "JOIN measurement AS m ON m.id = given.measurement_id "
         "JOIN layout ON layout.id = m.layout_id JOIN photo ON photo.id = layout.photo_id "
         f"{_WHETHER_ASIDE} LEFT JOIN setup ON setup.id = photo.setup_id "

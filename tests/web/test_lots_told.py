@@ -13,8 +13,10 @@ import pytest
 
 from swatchvault.archive import open_archive
 from swatchvault.archive import pages_yarn as pages
+from swatchvault.archive.aside import set_aside
 from swatchvault.archive.wall import wall
 from tests.swatchvault.running import run
+from tests.web.newphotos import DEMO
 
 pytestmark = pytest.mark.anyio
 
@@ -87,3 +89,54 @@ def test_the_wall_shows_the_newest_lot_where_there_is_no_master(studio: Path) ->
         (newest, *_) = pages.lots_of_colourway(archive.conn, 1)
     assert newest["swatch"] == "NF-5 card"
     assert tile.lab == newest["lab"]
+
+
+async def test_a_photo_moved_to_another_swatch_leaves_the_lot_and_its_verdict_says_so(
+    visitor: Callable[[str], Any], studio: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    ((photo,),) = ask(studio, "SELECT sha256 FROM photo WHERE original_name = 'harbour-2.jpg'")
+    ((check,),) = ask(studio, "SELECT lot_check_id FROM checks_given WHERE swatch = 'HF-2 skein a'")
+    dyer = visitor("dyer")
+    link = f'href="/photos/{photo}"'
+    assert link in (await dyer.get("/lot/7")).text
+    assert "since then" not in (await dyer.get(f"/check/{check}")).text
+    assert "since_then" not in run(capsys, "show", "lot", "HF-2", "--archive", studio).out
+
+    moved = run(
+        capsys,
+        *("add", DEMO / "harbour-2.jpg", "--region", "new", "--swatch", "HF-3 skein a"),
+        *("--lot", "HF-3", "--base", "Tebbet double", "--form", "skein", "--relabel"),
+        *("--archive", studio),
+    )
+    assert moved.code == 0, moved.err
+    lot = html.unescape((await dyer.get("/lot/7")).text)
+    assert link not in lot and link in (await dyer.get("/lot/8")).text
+    said = "the new swatch's photo moved to HF-3 skein a"
+    assert f"since then <bdi>{said}" in lot
+    page = " ".join((await dyer.get(f"/check/{check}")).text.split())
+    assert (
+        'since then <strong>moved</strong> to <a href="/swatch/9"><bdi>HF-3 skein a</bdi></a>; '
+        "the verdict keeps its words" in page
+    )
+    for asked in (("list", "checks"), ("show", "lot", "HF-2"), ("show", "swatch", "HF-2 skein a")):
+        told = run(capsys, *asked, "--archive", studio).out
+        assert said in told, asked
+    assert said in html.unescape((await dyer.get("/lot/7/card")).text)
+
+
+async def test_a_verdict_says_of_how_many_of_its_photos_what_became(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    rows = ask(
+        studio,
+        "SELECT m.photo_sha256, m.id FROM lot_check_measurement AS given JOIN filed_measurement "
+        "AS m ON m.id = given.measurement_id WHERE lot_check_id = 9 AND side = 'master'",
+    )
+    dyer = visitor("dyer")
+    for done, (photo, _) in enumerate(rows, 1):
+        with open_archive(studio) as archive:
+            set_aside(archive.conn, 1, photo, "lamp was on")
+        some = "" if done == len(rows) else f"{done} of "
+        lot = html.unescape((await dyer.get("/lot/4")).text)
+        assert f"since then <bdi>{some}the master's 4 photos set aside</bdi>" in lot
+    assert len(rows) == 4

@@ -1,0 +1,41 @@
+"""What became of the photos that a verdict was given on: set aside since, or found to be of another
+swatch. The verdict keeps its words; whoever reads it is told.
+"""
+
+from __future__ import annotations
+
+_HERE = (
+    "FROM filed_measurement AS here WHERE here.photo_id = layout.photo_id "
+    "AND here.swatch_id = m.swatch_id"
+)
+_MOVED = (
+    "FROM filed_measurement AS here JOIN swatch AS other ON other.id = here.swatch_id "
+    "WHERE here.photo_id = layout.photo_id AND here.region = m.region"
+)
+
+#: SQL: whether the photo of a measurement ``m`` in ``layout`` still shows its swatch.
+STILL = f"EXISTS (SELECT 1 {_HERE})"
+#: SQL: label and number of the swatch that its region is now, where it does not; else NULL.
+MOVED_TO = f"CASE WHEN NOT {STILL} THEN (SELECT other.label {_MOVED}) END"
+MOVED_TO_ID = f"CASE WHEN NOT {STILL} THEN (SELECT other.id {_MOVED}) END"
+
+_BECAME = f"""CASE WHEN NOT {STILL}
+    THEN COALESCE('moved to ' || (SELECT other.label {_MOVED}), 'no longer marked')
+    WHEN EXISTS (SELECT 1 FROM set_aside AS aside WHERE aside.photo_id = layout.photo_id
+        AND aside.swatch_id = m.swatch_id AND aside.taken_back_at IS NULL) THEN 'set aside' END"""
+
+
+def since_then(check: str) -> str:
+    """SQL: what became of the photos of the check of that id, NULL where all still count.
+
+    Such as "the master's 4 photos set aside; the new swatch's photo moved to HF-3 skein a".
+    """
+    return f"""(SELECT group_concat(
+    CASE WHEN some < photos THEN some || ' of ' ELSE '' END || owner
+    || CASE WHEN photos > 1 THEN photos || ' photos ' ELSE 'photo ' END || became, '; ')
+FROM (SELECT owner, became, count(*) AS some, photos FROM (
+    SELECT CASE on_it.side WHEN 'master' THEN 'the master''s ' ELSE 'the new swatch''s ' END
+        AS owner, {_BECAME} AS became, count(*) OVER (PARTITION BY on_it.side) AS photos
+    FROM lot_check_measurement AS on_it JOIN measurement AS m ON m.id = on_it.measurement_id
+    JOIN layout ON layout.id = m.layout_id WHERE on_it.lot_check_id = {check})
+    WHERE became IS NOT NULL GROUP BY owner, became))"""
