@@ -18,12 +18,15 @@ from swatchvault.archive import (
     Archive,
     StoredColour,
     colours,
+    eye_rule,
     reference_of_setup,
     swatch_facts,
     swatches_of_colourway,
     tells_evenness,
 )
+from swatchvault.archive.eye import EyeRule
 from swatchvault.archive.originals import original_of
+from swatchvault.by_eye import as_told, class_by
 from swatchvault.errors import SwatchvaultError
 from swatchvault.evenness_check import Evenness
 from swatchvault.filing import with_owned
@@ -64,7 +67,8 @@ def card_of_swatch(archive: Archive, label: str) -> Card:
     (stored,) = tells_evenness(conn, photos).values()
     facts = swatch_facts(conn, label)
     picture, found, notes = _pictures(archive, stored)
-    record = stored.tonality
+    rule = eye_rule(conn)
+    record = as_told(stored.tonality, stored.flags, rule)
     notes = (*told_from(photos, stored), *notes)
     if record is not None and record["method"] != METHOD:
         notes = (
@@ -75,7 +79,7 @@ def card_of_swatch(archive: Archive, label: str) -> Card:
     lot = f"lot {facts.lot}" if facts.lot else None
     day = facts.dyed_on or (stored.taken_at or "")[:10]
     of = tuple(p for p in (facts.colourway, facts.base, lot, day) if p)
-    peers = _peers_of(conn, stored)
+    peers = _peers_of(conn, stored, rule)
     return Card(label, of, stored.form, record, stored.flags, found, picture, peers, notes)
 
 
@@ -120,13 +124,14 @@ def beside_archive(
     form: str,
 ) -> Peers:
     """A swatch that is in no archive beside the semi-solids of one."""
-    own = Evenness.of_record(record, form, flags)
-    return beside(own, (), list(_each(conn, colours(conn, form=form)).values()))
+    rule = eye_rule(conn)
+    own = _evenness(record, flags, form, rule)
+    return beside(own, (), list(_each(conn, colours(conn, form=form), rule).values()))
 
 
-def _peers_of(conn: sqlite3.Connection, stored: StoredColour) -> Peers:
-    own = peer_of(stored)
-    every = _each(conn, colours(conn))
+def _peers_of(conn: sqlite3.Connection, stored: StoredColour, rule: EyeRule | None) -> Peers:
+    own = peer_of(stored, rule)
+    every = _each(conn, colours(conn), rule)
     earlier: list[Peer] = []
     if stored.colourway is not None:
         for facts in swatches_of_colourway(conn, stored.colourway, stored.base):
@@ -140,14 +145,25 @@ def _peers_of(conn: sqlite3.Connection, stored: StoredColour) -> Peers:
     return beside(own.evenness, earlier, others, own.off_line)
 
 
-def _each(conn: sqlite3.Connection, found: list[StoredColour]) -> dict[int, Peer]:
+def _each(
+    conn: sqlite3.Connection, found: list[StoredColour], rule: EyeRule | None
+) -> dict[int, Peer]:
     """Each swatch of these photos, by the one that tells how even it is."""
-    return {swatch: peer_of(c) for swatch, c in tells_evenness(conn, found).items()}
+    return {swatch: peer_of(c, rule) for swatch, c in tells_evenness(conn, found).items()}
 
 
-def peer_of(stored: StoredColour) -> Peer:
+def _evenness(
+    record: Mapping[str, Any] | None, flags: frozenset[str], form: str, rule: EyeRule | None
+) -> Evenness:
+    """How even it is, of the class that the rule in force gives; its figure was measured by what
+    the program's own rule called it, and so were the two that it lies between."""
+    found, told = Evenness.of_record(record, form, flags), class_by(record, flags, rule)
+    return found if told is None else replace(found, kind=told.name)
+
+
+def peer_of(stored: StoredColour, rule: EyeRule | None = None) -> Peer:
     """A stored measurement as something to be compared."""
-    evenness = Evenness.of_record(stored.tonality, stored.form, stored.flags)
+    evenness = _evenness(stored.tonality, stored.flags, stored.form, rule)
     off = (stored.tonality or {}).get("off_light_line")
     when = (stored.taken_at or "")[:10] or None
     return Peer(stored.swatch, stored.lot, when, evenness, math.nan if off is None else float(off))

@@ -13,6 +13,7 @@ import numpy as np
 
 from ingest.model import FLAGS_THAT_STOP_A_VERDICT, Array
 from swatchvault.archive.colours import StoredColour, colours, tells_evenness
+from swatchvault.archive.eye import classes_in_force
 from swatchvault.archive.rows import find
 from swatchvault.archive.speaking import after_the_dye, speaking
 from swatchvault.basefit import DyedLot
@@ -227,7 +228,9 @@ def _voices(
     """
     known = {c.measurement_id: c for c in photos}
     last = {c.swatch_id: place for place, c in enumerate(photos)}
-    kinds = {i: (c.tonality or {}).get("class") for i, c in tells_evenness(conn, photos).items()}
+    told = {i: c.measurement_id for i, c in tells_evenness(conn, photos).items()}
+    classes = classes_in_force(conn, told.values())
+    kinds = {i: classes[m] for i, m in told.items()}
     found: dict[int, _Voice] = {}
     for dyed in (True, False):
         rest = [i for i in last if i not in found or found[i].why_not]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import asdict, dataclass, fields
 from typing import Any
 
@@ -13,6 +13,7 @@ from ingest.evenness_stored import class_of_record
 from swatchvault.archive.measured import tonality_from
 from swatchvault.archive.rows import clean, find, insert, now, to_json, transaction
 from swatchvault.archive.schema_evenness import CLASSES
+from swatchvault.archive.views_evenness import CLASS
 from swatchvault.errors import ArchiveError
 
 #: Trade words for the same class.
@@ -184,6 +185,17 @@ def class_by_eye(conn: sqlite3.Connection, measurement_id: int) -> None:
         return
     sql = "SELECT id, tonality, flags FROM measurement WHERE id = ?"
     _put_class(conn, rule, *conn.execute(sql, (measurement_id,)).fetchone())
+
+
+def classes_in_force(
+    conn: sqlite3.Connection, measurement_ids: Collection[int]
+) -> dict[int, str | None]:
+    """The class of each of these measurements, by the dyer's rule where one is in force and can
+    say; ``None`` where it cannot be told."""
+    sql = (
+        f"SELECT m.id, {CLASS} FROM measurement AS m WHERE m.id IN (SELECT value FROM json_each(?))"
+    )
+    return {int(r[0]): r[1] for r in conn.execute(sql, (json.dumps(list(measurement_ids)),))}
 
 
 def not_classed_by_eye(conn: sqlite3.Connection) -> int:

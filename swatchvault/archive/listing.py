@@ -85,9 +85,12 @@ LISTS: Mapping[str, str] = {
         "LEFT JOIN how_even AS even ON even.swatch_id = seen.swatch_id ORDER BY seen.swatch"
     ),
     "evenness": (
-        "SELECT swatch, colourway, base, lot, form, class, cannot_tell, by_your_eyes_rule, "
-        "you_named_it, round(unevenness, 2) AS unevenness, round(u_unevenness, 2) AS u, "
-        "patch_length, round(strand_contrast, 2) AS strand_contrast, dots_percent, colours, "
+        "SELECT swatch, colourway, base, lot, form, COALESCE(by_your_eyes_rule, class, "
+        "CASE WHEN method IS NOT NULL THEN 'cannot tell' END) AS class, "
+        "CASE WHEN by_your_eyes_rule IS NULL THEN cannot_tell END AS cannot_tell, "
+        "by_your_eyes_rule, you_named_it, round(unevenness, 2) AS unevenness, "
+        "round(u_unevenness, 2) AS u, patch_length, "
+        "round(strand_contrast, 2) AS strand_contrast, dots_percent, colours, "
         f"method FROM ({HOW_EVEN}) ORDER BY swatch"
     ),
     "photos": "SELECT * FROM photos ORDER BY COALESCE(taken_at, added_at), photo",

@@ -15,6 +15,7 @@ from ingest.model import Array
 from swatchvault.archive.rows import find
 from swatchvault.archive.speaking import placed, placed_by_evenness
 from swatchvault.archive.views import DAY_OF_LOT
+from swatchvault.archive.views_evenness import CLASS
 from swatchvault.errors import ArchiveError
 
 _MADE = f"""SELECT swatch.id, swatch.label, swatch.form, base.name, lot.id, lot.code, lot.dyed_on,
@@ -43,20 +44,12 @@ _LABS = f"""SELECT m.swatch_id, m.lab_l, m.lab_a, m.lab_b
 FROM ({placed("(:version IS NULL OR m.version = :version)")}) AS spoken
 JOIN measurement AS m ON m.id = spoken.id WHERE spoken.place = 1"""
 
-#: The class of a measurement: by the dyer's own rule where one is in force and can say.
-_CLASS = """(CASE WHEN EXISTS (SELECT 1 FROM eye_class AS e WHERE e.measurement_id = m.id
-    AND e.eye_rule_id = (SELECT max(id) FROM eye_rule WHERE undone_at IS NULL))
-THEN (SELECT e.class FROM eye_class AS e WHERE e.measurement_id = m.id
-    AND e.eye_rule_id = (SELECT max(id) FROM eye_rule WHERE undone_at IS NULL))
-ELSE json_extract(m.tonality, '$.class') END)"""
-
-
 _ANY_OF_CLASS = f"""SELECT swatch_id, some = every FROM (SELECT m.swatch_id, count(*) AS every,
-    sum({_CLASS} = :class) AS some FROM current_measurement AS m GROUP BY m.swatch_id)
+    sum({CLASS} = :class) AS some FROM current_measurement AS m GROUP BY m.swatch_id)
 WHERE some > 0"""
 _AMONG = "m.swatch_id IN (SELECT value FROM json_each(:ids))"
 _OF_CLASS = f"""SELECT spoken.swatch_id FROM ({placed_by_evenness(_AMONG)}) AS spoken
-JOIN measurement AS m ON m.id = spoken.id WHERE spoken.place = 1 AND {_CLASS} = :class"""
+JOIN measurement AS m ON m.id = spoken.id WHERE spoken.place = 1 AND {CLASS} = :class"""
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ from swatchvault.archive.since import MOVED_TO, MOVED_TO_ID, STILL, since_then
 from swatchvault.archive.speaking import DAMP, speaks_for, swatch_for_lot, tells_evenness_of
 from swatchvault.archive.standing import still_of
 from swatchvault.archive.views import DAY_OF_LOT
+from swatchvault.archive.views_evenness import class_words
 from swatchvault.errors import NotFound
 
 Record = dict[str, Any]
@@ -55,7 +56,7 @@ _ONE: Mapping[str, str] = {
 }
 
 _LOTS = f"""SELECT l.*, {LAB}, {DAMP} AS damp, photo.sha256 AS photo_sha256,
-json_extract(even.tonality, '$.class') AS evenness, c.verdict, tonal.verdict AS evenness_verdict,
+{class_words("even")} AS evenness, c.verdict, tonal.verdict AS evenness_verdict,
 c.words, {swatch_of("l.lot_id", "l.check_id")} AS checked_swatch,
 shown.label AS swatch, shown.form
 FROM (SELECT lot.id AS lot_id, lot.code AS lot, lot.dyed_on, lot.recipe_id, lot.colourway_id,
@@ -74,7 +75,7 @@ LEFT JOIN evenness_check AS tonal ON tonal.lot_check_id = c.id
 ORDER BY l.day DESC, l.lot_id DESC"""
 
 _SWATCHES = f"""SELECT s.*, {LAB}, {DAMP} AS damp, photo.sha256 AS photo_sha256,
-m.region, m.flags, json_extract(even.tonality, '$.class') AS evenness
+m.region, m.flags, {class_words("even")} AS evenness
 FROM (SELECT swatch.id AS swatch_id, swatch.label AS swatch, swatch.form, swatch.dry,
     swatch.base_id, base.name AS base, swatch.lot_id, lot.code AS lot, lot.dyed_on,
     {DAY_OF_LOT} AS day

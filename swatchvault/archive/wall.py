@@ -11,6 +11,7 @@ from swatchvault.archive.lot_verdict import check_of, swatch_of
 from swatchvault.archive.speaking import speaking, swatch_for_lot, telling_evenness
 from swatchvault.archive.standing import in_force
 from swatchvault.archive.views import DAY_OF_LOT
+from swatchvault.archive.views_evenness import class_words
 
 _STANDS = in_force("master")
 
@@ -31,7 +32,7 @@ _SEEN = """SELECT m.swatch_id, m.lab_l, m.lab_a, m.lab_b, photo.sha256 AS photo_
 FROM measurement AS m JOIN layout ON layout.id = m.layout_id
 JOIN photo ON photo.id = layout.photo_id WHERE m.id IN (SELECT value FROM json_each(:ids))"""
 
-_EVEN = """SELECT swatch_id, json_extract(tonality, '$.class') AS evenness FROM measurement
+_EVEN = f"""SELECT swatch_id, {class_words("m")} AS evenness FROM measurement AS m
 WHERE id IN (SELECT value FROM json_each(:ids))"""
 
 _CHECKED = f"""WITH last AS (SELECT lot.id, c.id AS check_id, c.verdict

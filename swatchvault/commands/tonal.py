@@ -91,7 +91,8 @@ def photo_card(
 ) -> Card:
     """The card of a swatch in a photo that need not be in an archive."""
     from ingest.pipeline import prepare_file
-    from swatchvault.archive import open_archive
+    from swatchvault.archive import eye_rule, open_archive
+    from swatchvault.by_eye import as_told
     from swatchvault.tonal_card import Card
     from swatchvault.tonal_of import beside_archive, shown
 
@@ -111,12 +112,14 @@ def photo_card(
     card = Card(title, of, form, look.record, look.flags, look.map, look.picture)
     if archive_folder is None:
         return card
-    if form is None and (look.record or {}).get("class") != "semi-solid":
-        return card
-    if form is None:
-        said = "Not compared with your other semi-solids: say how the yarn lies, with --form."
-        return replace(card, notes=(said,))
     with open_archive(archive_folder) as archive:
+        record = as_told(look.record, look.flags, eye_rule(archive.conn))
+        card = replace(card, record=record)
+        if form is None and (record or {}).get("class") != "semi-solid":
+            return card
+        if form is None:
+            said = "Not compared with your other semi-solids: say how the yarn lies, with --form."
+            return replace(card, notes=(said,))
         return replace(card, peers=beside_archive(archive.conn, look.record, look.flags, form))
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Awaitable, Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from importlib.util import find_spec
 from typing import TYPE_CHECKING, Any
@@ -163,10 +163,11 @@ async def _one_photo(form: Form) -> tuple[str, bytes]:
 
 async def photo_page(visit: Visit) -> Response:
     """``/photos/<sha256>``: a filed photo, where things were found, and what was measured."""
-    from swatchvault.archive import colours
+    from swatchvault.archive import colours, eye_rule
     from swatchvault.archive.aside import asides_of_photo
     from swatchvault.archive.pages_photo import photo_row, shown_only
     from swatchvault.archive.photo_doubts import photo_doubts
+    from swatchvault.by_eye import as_told
 
     sha256 = visit.part("sha256")
     row = await visit.read(photo_row, sha256)
@@ -178,6 +179,8 @@ async def photo_page(visit: Visit) -> Response:
     found = await visit.read(colours, photo_sha256=sha256, with_aside=True)
     asides = await visit.read(asides_of_photo, sha256)
     doubts = await visit.read(partial(photo_doubts, sha256=sha256))
+    rule = await visit.read(eye_rule)
+    found = [replace(c, tonality=as_told(c.tonality, c.flags, rule)) for c in found]
     alike, told = measuring.told_once(found)
     regions = [
         {

@@ -55,7 +55,7 @@ def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
         "even": even,
         "photos": len(found),
         "doubt": None if spoken is None else _doubt(spoken.covariance),
-        "evenness": None if even is None else say(even.tonality, even.flags),
+        "evenness": None if even is None else say(_as_told(conn, even), even.flags),
         "palette": palette_bar(even.tonality if even else None),
         "flags": [] if spoken is None else _flags(spoken),
         "photo": None if spoken is None else _photo(conn, spoken.photo_sha256, spoken.region),
@@ -66,6 +66,14 @@ def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
         "no_longer": no_longer(conn, "held.swatch_id = ?", (swatch_id,)),
         "checks": newest_and_earlier(pages.checks_of_swatch(conn, swatch_id)),
     }
+
+
+def _as_told(conn: sqlite3.Connection, even: Any) -> Any:
+    """The record of a measurement's evenness, classed by the rule in force."""
+    from swatchvault.archive import eye_rule
+    from swatchvault.by_eye import as_told
+
+    return as_told(even.tonality, even.flags, eye_rule(conn))
 
 
 def _doubt(covariance: Any) -> Record:
@@ -168,7 +176,7 @@ def _tonal_words(conn: sqlite3.Connection, swatch_id: int) -> Record:
     swatch = pages.one(conn, "swatch", swatch_id)
     photos = measured_swatch(conn, swatch["label"])
     (even,) = tells_evenness(conn, photos).values()
-    lines = (*say(even.tonality, even.flags).lines, *told_from(photos, even))
+    lines = (*say(_as_told(conn, even), even.flags).lines, *told_from(photos, even))
     return {"swatch": swatch, "lines": lines}
 
 

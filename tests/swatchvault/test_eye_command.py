@@ -105,7 +105,9 @@ def test_a_refit_is_shown_taken_and_undone(archive, capsys):
     rule = eye_rule(archive.conn)
     assert rule.right_after > rule.right_before
     even = {r["swatch"]: r for r in listing(archive.conn, "evenness").records()}
-    assert (even["s15"]["class"], even["s15"]["by_your_eyes_rule"]) == ("semi-solid", "solid")
+    assert (even["s15"]["class"], even["s15"]["by_your_eyes_rule"]) == ("solid", "solid")
+    stored = archive.conn.execute("SELECT class FROM how_even WHERE swatch = 's15'")
+    assert [tuple(row) for row in stored] == [("semi-solid",)]  # the program's own is kept
     assert len(swatches_where(archive.conn, Filters(tonality="semi-solid"))) < 17
     found = run(capsys, "near", "42,31,-8", "--tonality", "solid", *where)
     assert "by your eye's rule" in found.out
