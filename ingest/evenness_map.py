@@ -1,7 +1,9 @@
 """Where a swatch leaves its mean, and where its colours lie: maps for people, made on request.
 
 Nothing is measured anew: the blocks, their mean and the palette are those of the figures
-(:mod:`ingest.evenness_figures`). A map shows what the photo shows, light and shadow included.
+(:mod:`ingest.evenness_figures`). A map shows what the photo shows, light and shadow included, and
+is of all yarn with its gaps, as the swatch's colour is. The palette alone is read at the strands'
+crests, where colours are seen apart best, and so is lighter.
 """
 
 from __future__ import annotations
@@ -15,7 +17,7 @@ from numpy.typing import NDArray
 from ingest.background import find_background
 from ingest.colour import SRGB_TO_XYZ, delta_e_2000, linear_to_srgb
 from ingest.correct import Correction
-from ingest.evenness_cells import Cells
+from ingest.evenness_cells import Cells, blocks
 from ingest.evenness_figures import Figures
 from ingest.evenness_region import examine_region
 from ingest.model import Array, Photo, Polygon, SwatchRegion
@@ -37,8 +39,8 @@ ROWS_PIXELS = 900_000
 class EvennessMap:
     """A swatch from above, on the rectangle around its outline.
 
-    ``deviation``: (rows, columns) ΔE00 (kL = 1) of 5 mm blocks, read at the strands' crests, from
-    the swatch's mean; NaN where there is no yarn. ``first_mm``: x, y of the first block's middle
+    ``deviation``: (rows, columns) ΔE00 (kL = 1) of 5 mm blocks of all yarn from their mean; NaN
+    where there is no yarn. ``first_mm``: x, y of the first block's middle
     from the rectangle's corner; ``step_mm``: from block to block. ``size_mm``: width and height
     of the rectangle. ``which``: (h, w) index into ``colours`` of squares of ``square_mm``, -1
     where nothing was read. ``colours``: (k, 3) Lab; ``shares``: (k,), largest first. ``tenths``:
@@ -74,24 +76,24 @@ class EvennessMap:
 
 def map_of(cells: Cells, found: Figures) -> EvennessMap:
     """The maps of a region from what was measured of it."""
-    tops = found.found
-    first = tops.centres.min(axis=0)
-    place = np.rint((tops.centres - first) / tops.step_mm).astype(np.int64)
+    all_yarn = blocks(cells, np.ones(cells.weight.shape, np.float32))  # those of ``found.plain``
+    first = all_yarn.centres.min(axis=0)
+    place = np.rint((all_yarn.centres - first) / all_yarn.step_mm).astype(np.int64)
     columns, rows = place.max(axis=0) + 1
     deviation = np.full((int(rows), int(columns)), np.nan)
-    apart = delta_e_2000(found.crest.mean_lab, found.crest.lab)
+    apart = delta_e_2000(found.plain.mean_lab, found.plain.lab)
     deviation[place[:, 1], place[:, 0]] = apart
     height, width = cells.weight.shape
     return EvennessMap(
         deviation,
         (float(first[0]), float(first[1])),
-        tops.step_mm,
+        all_yarn.step_mm,
         (width * cells.mm, height * cells.mm),
         found.palette.label,
         max(round(1.0 / cells.mm), 1) * cells.mm,
         found.palette.lab,
         found.palette.share,
-        tenths_of(found.crest.lab),
+        tenths_of(found.plain.lab),
     )
 
 

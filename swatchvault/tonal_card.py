@@ -15,7 +15,7 @@ import numpy as np
 from ingest.evenness_map import STEPS, EvennessMap
 from ingest.model import Array
 from swatchvault.tonal_peers import Peers, Place
-from swatchvault.tonal_words import Said, figure, percent, say
+from swatchvault.tonal_words import AT_CRESTS, Said, figure, percent, say
 
 #: Words of the map's steps.
 STEP_WORDS = (
@@ -72,6 +72,7 @@ def card_lines(card: Card) -> list[str]:
         for colour in card.record["palette"]:
             lab = ", ".join(f"{v:.1f}" for v in colour["lab"])
             lines.append(f"  {percent(colour['share']):>5} of it L* a* b* {lab}")
+        lines.append(f"  {AT_CRESTS}")
     return [*lines, *(f"  {line}" for line in peer_lines(card)), *(f"  {n}" for n in card.notes)]
 
 

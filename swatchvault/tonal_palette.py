@@ -9,9 +9,9 @@ import numpy as np
 
 from ingest.colour import SRGB_TO_XYZ, lab_to_xyz, linear_to_srgb
 from ingest.model import Array
-from swatchvault.svg_text import text
+from swatchvault.svg_text import text, wrap
 from swatchvault.tonal_card import TENTHS, Card, tenths_of
-from swatchvault.tonal_words import percent
+from swatchvault.tonal_words import AT_CRESTS, percent
 
 #: Said of the tenths: they are no shares of dye alone.
 AS_SEEN = "patches as the photo shows them, light and shade in them"
@@ -38,9 +38,10 @@ def palette(card: Card, left: float, right: float, y: float) -> tuple[list[str],
         parts.append(_square(left + k * room, y, KEY, KEY, lab))
         parts.append(text(left + k * room + 32, y + 20, words, SIZE))
     y += KEY
-    if tenths_of(card) is not None:
+    said = AS_SEEN if tenths_of(card) is not None else AT_CRESTS
+    for line in wrap(said, whole, SIZE):
         y += SIZE * 1.25
-        parts.append(text(left, y, AS_SEEN, SIZE))
+        parts.append(text(left, y, line, SIZE))
     return parts, y
 
 

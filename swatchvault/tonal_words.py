@@ -45,6 +45,11 @@ UNSEEN: Mapping[str, str] = {
     "grey or pale": "in this colour more dye looks like less light",
     "no difference": "no difference beyond light and chance",
 }
+#: Said where several colours of a palette, or a gradient's ends, stand beside the swatch's own.
+AT_CRESTS = (
+    "Its colours are read where the strands catch the light; the swatch's own is the mean of all "
+    "its yarn, gaps too, and so darker."
+)
 GENERAL_HELP = "go nearer, lay out more yarn, use flatter light"
 #: The same where dye that makes lighter and darker looks as light does.
 GREY_HELP = "use flatter light; or turn the yarn in the light and look: shadow moves, dye stays"

@@ -40,7 +40,7 @@ def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
     from swatchvault.archive import speaks_of, swatch_colours, tells_evenness
     from swatchvault.archive.standing import no_longer
     from swatchvault.tonal_master import stated_words
-    from swatchvault.tonal_words import say
+    from swatchvault.tonal_words import AT_CRESTS, say
 
     found = swatch_colours(conn, swatch_id)
     spoken = speaks_of(conn, found).get(swatch_id)
@@ -57,6 +57,7 @@ def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
         "doubt": None if spoken is None else _doubt(spoken.covariance),
         "evenness": None if even is None else say(_as_told(conn, even), even.flags),
         "palette": palette_bar(even.tonality if even else None),
+        "at_crests": AT_CRESTS,
         "flags": [] if spoken is None else _flags(spoken),
         "photo": None if spoken is None else _photo(conn, spoken.photo_sha256, spoken.region),
         "history": history,

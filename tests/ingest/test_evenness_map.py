@@ -61,14 +61,18 @@ def patches():
 # --- the map -----------------------------------------------------------------------------------
 
 
-def test_the_maps_mean_is_the_measures_own_figure():
+def test_map_and_tenths_stand_on_the_mean_of_all_yarn():
     # Strands 2 mm wide in deep shade, so that crests and all yarn are not the same.
     strands = np.abs(np.sin(np.pi * np.arange(384) * MM / 2.0))[None, :, None]
     cells, found = examined(patches() * (0.3 + 0.7 * strands))
     assert found.shade.contrast > 0.2
     shown = map_of(cells, found)
-    assert shown.mean == pytest.approx(found.crest.mcdm, abs=1e-6)
-    assert np.isfinite(shown.deviation).sum() == len(found.found.light)
+    assert shown.mean == pytest.approx(found.plain.mcdm, abs=1e-6)
+    assert np.isfinite(shown.deviation).sum() == len(found.plain.lab)
+    own = found.plain.mean_lab[0]  # the swatch's own colour is the mean of all yarn
+    assert found.crest.lab[:, 0].min() > own + 1.0
+    assert shown.tenths[0, 0] > own > shown.tenths[2, 0]
+    assert shown.tenths[1, 0] == pytest.approx(own, abs=0.5)
 
 
 def test_a_block_is_its_difference_from_the_mean_worked_out_elsewhere():

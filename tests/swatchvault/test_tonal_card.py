@@ -36,7 +36,7 @@ from swatchvault.tonal_drawing import (
 )
 from swatchvault.tonal_palette import AS_SEEN, hex_of_lab
 from swatchvault.tonal_peers import FEWEST, Peer, Peers, across_forms, beside, place_among
-from swatchvault.tonal_words import GREY_HELP, HOW_FAR, UNSEEN, advice, how_far, say
+from swatchvault.tonal_words import AT_CRESTS, GREY_HELP, HOW_FAR, UNSEEN, advice, how_far, say
 from tests.ingest.test_evenness_stored import PLAIN
 from tests.swatchvault.running import run
 
@@ -465,7 +465,7 @@ def bars(card):
     """Fills of the bar of colours, left to right, and all text of the card."""
     root = ElementTree.fromstring(card_svg(card))
     tall = [e for e in root.iter(f"{SVG}rect") if e.get("height") == "60"]
-    return [e.get("fill") for e in tall], " ".join(root.itertext())
+    return [e.get("fill") for e in tall], " ".join(" ".join(root.itertext()).split())
 
 
 @pytest.mark.parametrize("kind", ["semi-solid", "solid"])
@@ -489,6 +489,10 @@ def test_several_colours_and_too_few_blocks_are_drawn_as_before():
     assert card_record(few)["map"]["tenths"] is None
     gradient = kinds()["gradient"]
     assert len(bars(gradient)[0]) == 2 and "tenth" not in bars(gradient)[1]
+    for several in (said, bars(gradient)[1]):  # lighter than the swatch's own colour
+        assert AT_CRESTS in " ".join(several.split())
+    assert AT_CRESTS in " ".join(card_lines(kinds()["variegated"]))
+    assert AT_CRESTS not in bars(few)[1] and AT_CRESTS not in " ".join(card_lines(few))
 
 
 @pytest.mark.parametrize("paper", sorted(PAPERS))
