@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 from swatchvault.errors import SwatchvaultError
 
 #: When this was written: a clock that stands before it is wrong, and refuses no day of before.
 WRITTEN_ON = date(2026, 11, 27)
+
+_IN_UTC = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d(\.\d+)?)?Z")
 
 
 def past_day(text: str, what: str, today: date | None = None) -> str:
@@ -36,6 +39,24 @@ def not_to_come(told: str, what: str, today: date | None = None) -> str:
             f"{now.isoformat()}. Correct the day (or the clock)"
         )
     return told
+
+
+def here(told: str) -> str:
+    """A stored time by this computer's clock: one in UTC, which ends in Z, is turned into local
+    time; a day, and a time that was told without it, are as they were told.
+
+    >>> here("2026-03-01"), here("2026-03-01T10:40:00")
+    ('2026-03-01', '2026-03-01T10:40:00')
+    """
+    if not _IN_UTC.fullmatch(told):
+        return told
+    local = datetime.fromisoformat(told).astimezone()
+    return local.strftime("%Y-%m-%dT%H:%M:%S")
+
+
+def when(told: str | None) -> str:
+    """A stored time as people read it, to the minute; "no date" for none."""
+    return here(told or "")[:16].replace("T", " ") or "no date"
 
 
 def day_cell(day: str | None, by_photo: bool) -> str:

@@ -9,6 +9,7 @@ from dataclasses import asdict
 
 from swatchvault.archive.entities import DyeIn, PotStep, StruckStep
 from swatchvault.archive.rows import clean, find, insert, now, to_json, transaction
+from swatchvault.days import here
 from swatchvault.errors import ArchiveError, NotFound
 
 #: What the end of a pot is struck as; no step that is done is of this kind.
@@ -118,9 +119,10 @@ def refuse_struck(
         for old in struck:
             if step == old.step:
                 what = f"step {step.kind!r} ({step.at or 'no time'})"
+                on = here(old.struck_at)[:10]
                 raise ArchiveError(
-                    f"lot {code!r}: its {what} was struck on {old.struck_at[:10]}: take it out of "
-                    "what you read in, with the dyes that it put in"
+                    f"lot {code!r}: its {what} was struck on {on}: take it out of what you read "
+                    "in, with the dyes that it put in"
                 )
 
 
@@ -157,8 +159,8 @@ def refuse_end(
     ours = [s for s in struck_of(conn, row[0]) if s.step.kind == END and s not in known]
     if told is not None and any(s.step.at == told for s in ours):
         raise ArchiveError(
-            f"lot {code!r}: its end was taken back on {ours[-1].struck_at[:10]}: take it out of "
-            "what you read in"
+            f"lot {code!r}: its end was taken back on {here(ours[-1].struck_at)[:10]}: take it out "
+            "of what you read in"
         )
     if told is None and any(s.step.kind == END and s.step.at == row[1] for s in known):
         raise ArchiveError(

@@ -20,7 +20,8 @@ _BASES = (
 #: When a ``lot`` was dyed, or where nobody told it the day of its first photo that counts. Lots
 #: stand in time by this and then by id, the order of entry: here and in each query that sorts them.
 DAY_OF_LOT = (
-    "COALESCE(lot.dyed_on, (SELECT min(substr(COALESCE(photo.taken_at, photo.added_at), 1, 10)) "
+    "COALESCE(lot.dyed_on, (SELECT min(COALESCE(substr(photo.taken_at, 1, 10), "
+    "date(photo.added_at, 'localtime'))) "
     "FROM swatch JOIN current_measurement AS m ON m.swatch_id = swatch.id "
     "JOIN photo ON photo.id = m.photo_id WHERE swatch.lot_id = lot.id))"
 )

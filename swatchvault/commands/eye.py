@@ -87,16 +87,18 @@ def _refit(conn: Any, taken: bool) -> Said:
 
 def _undo(conn: Any) -> Said:
     from swatchvault.archive.eye import eye_rule, undo_rule
+    from swatchvault.days import here
 
     gone, now = undo_rule(conn), eye_rule(conn)
     if gone is None:
         return ["no rule of yours is in force: there is nothing to undo"], {"undone": None}
-    back = "the program's own rule" if now is None else f"your rule of {now.taken_at[:10]}"
+    back = "the program's own rule" if now is None else f"your rule of {here(now.taken_at)[:10]}"
     return [f"undone; classes are by {back} again"], {"undone": gone.taken_at}
 
 
 def _list(conn: Any) -> Said:
     from swatchvault.archive.eye import eye_rule, named_swatches
+    from swatchvault.days import here
     from swatchvault.report import table_lines
     from swatchvault.taught import disagreements
 
@@ -113,6 +115,6 @@ def _list(conn: Any) -> Said:
         words = {"swatch": s.swatch, "you": s.word, "program": program, "your_eyes_rule": eyes}
         records.append({**words, "differs": bool(mark), "note": s.note})
     lines = table_lines(header, rows) if rows else ["no swatch is named yet"]
-    whose = f"your eye's rule, taken {rule.taken_at[:10]}" if rule else "the program's rule"
+    whose = f"your eye's rule, taken {here(rule.taken_at)[:10]}" if rule else "the program's rule"
     lines.append(f"{len(named)} named, {len(differ)} differ; classes are by {whose}")
     return lines, {"named": records, "rule_taken_at": rule.taken_at if rule else None}

@@ -5,7 +5,9 @@ from __future__ import annotations
 import csv
 import io
 import json
+from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -42,7 +44,7 @@ def list_command(
     elif not rows.rows:
         click.echo(f"no {what}" + (f" with {text!r}" if text else " yet"))
     else:
-        click.echo("\n".join(table_lines(*as_read(rows.columns, rows.rows))))
+        click.echo("\n".join(table_lines(*as_read(rows.columns, _by_this_clock(rows.rows)))))
         if by_eye:
             click.echo("(classes of evenness are by your eye's rule where it can say)")
 
@@ -64,7 +66,15 @@ def show_command(kind: str, name: str, archive_folder: Path | None, as_json: boo
         return
     for title, rows in sections:
         click.echo(title)
-        click.echo("\n".join(f"  {line}" for line in sheet_lines(rows.columns, rows.rows)))
+        told = sheet_lines(rows.columns, _by_this_clock(rows.rows))
+        click.echo("\n".join(f"  {line}" for line in told))
+
+
+def _by_this_clock(rows: Sequence[Sequence[Any]]) -> list[list[Any]]:
+    """Rows with the times that are stored in UTC as this computer's clock has them."""
+    from swatchvault.days import here
+
+    return [[here(v) if isinstance(v, str) else v for v in row] for row in rows]
 
 
 @click.command("export")

@@ -80,8 +80,11 @@ def test_an_upgraded_archive_can_be_asked(schema, tmp_path):
         told = [even["sun 2"][key] for key in ("class", "cannot_tell", "unevenness", "method")]
         if schema < 3:
             assert told == ["semi-solid", None, 1.2, "evenness 1"]
-        else:  # an older photo, measured by a newer version
-            assert told == [None, "solid or semi-solid", 0.92, "evenness 3"]
+        else:  # an older photo, measured by a newer version; its class is by the rule in force
+            assert told == ["semi-solid", None, 0.92, "evenness 3"]
+            assert even["sun 2"]["by_your_eyes_rule"] == "semi-solid"
+            sql = "SELECT class, cannot_tell FROM how_even WHERE swatch = 'sun 2'"
+            assert [tuple(r) for r in archive.conn.execute(sql)] == [(None, "solid or semi-solid")]
 
 
 def test_every_earlier_schema_has_an_archive_to_open():

@@ -1,10 +1,19 @@
 """Days as they are typed: read, and refused where they have not come yet."""
 
+import time
 from datetime import date
 
 import pytest
 
-from swatchvault.days import WRITTEN_ON, by_photo_words, day_cell, not_to_come, past_day
+from swatchvault.days import (
+    WRITTEN_ON,
+    by_photo_words,
+    day_cell,
+    here,
+    not_to_come,
+    past_day,
+    when,
+)
 from swatchvault.errors import SwatchvaultError
 
 TODAY = date(2030, 5, 31)
@@ -52,3 +61,33 @@ def test_a_day_by_a_photo_is_told_from_a_day_that_was_told():
     told = [day_cell("2026-03-01", by_photo) for by_photo in (False, True)]
     assert told == ["2026-03-01", "(2026-03-01)"]
     assert day_cell(None, False) == "no date"
+
+
+@pytest.fixture
+def eight_behind(monkeypatch):
+    """A clock eight hours behind UTC."""
+    monkeypatch.setenv("TZ", "EIGHT8")
+    time.tzset()
+    yield
+    monkeypatch.undo()
+    time.tzset()
+
+
+@pytest.mark.parametrize(
+    ("told", "shown"),
+    [
+        ("2026-11-28T03:36:10Z", "2026-11-27T19:36:10"),
+        ("2026-11-28T03:36:10.25Z", "2026-11-27T19:36:10"),
+        ("2026-11-28T03:36:10", "2026-11-28T03:36:10"),  # as a camera wrote it
+        ("2026-11-28T03:36:10+01:00", "2026-11-28T03:36:10+01:00"),
+        ("2026-11-28", "2026-11-28"),
+        ("seen at 2026-11-28T03:36:10Z", "seen at 2026-11-28T03:36:10Z"),  # a note
+    ],
+)
+def test_a_time_in_utc_is_shown_by_this_clock(told, shown, eight_behind):
+    assert here(told) == shown
+
+
+def test_a_time_is_read_to_the_minute(eight_behind):
+    assert when("2026-11-28T03:36:10Z") == "2026-11-27 19:36"
+    assert when(None) == when("") == "no date"
