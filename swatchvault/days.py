@@ -59,6 +59,15 @@ def when(told: str | None) -> str:
     return here(told or "")[:16].replace("T", " ") or "no date"
 
 
+def photo_when(taken: str | None, added: str | None) -> str:
+    """When a photo was taken, to follow "photo"; where its camera told none, when it was added.
+
+    >>> photo_when("2026-03-01T10:40:00", None), photo_when(None, "2026-03-01T10:40:00")
+    ('of 2026-03-01 10:40', 'added 2026-03-01 10:40')
+    """
+    return f"of {when(taken)}" if taken else f"added {when(added)}"
+
+
 def day_cell(day: str | None, by_photo: bool) -> str:
     """The day of a lot for a table: in brackets where it is that of its first photo."""
     return f"({day})" if day and by_photo else (day or "no date")[:10]

@@ -27,7 +27,7 @@ from swatchvault.archive import (
 from swatchvault.archive.eye import EyeRule
 from swatchvault.archive.originals import original_of
 from swatchvault.by_eye import as_told, class_by
-from swatchvault.days import when
+from swatchvault.days import photo_when
 from swatchvault.errors import SwatchvaultError
 from swatchvault.evenness_check import Evenness
 from swatchvault.filing import with_owned
@@ -88,9 +88,9 @@ def told_from(photos: Sequence[StoredColour], told: StoredColour) -> tuple[str, 
     """Which photo of several tells how even a swatch is, as a sentence; none where there is one."""
     if len(photos) < 2:
         return ()
-    at = when(told.taken_at or told.added_at)
+    at = photo_when(told.taken_at, told.added_at)
     return (
-        f"Told from the photo of {at}, of {len(photos)} photos the one that leaves least doubt of "
+        f"Told from the photo {at}, of {len(photos)} photos the one that leaves least doubt of "
         "how even it is.",
     )
 

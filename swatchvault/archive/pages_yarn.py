@@ -259,7 +259,8 @@ def sides_of_check(conn: sqlite3.Connection, check_id: int) -> dict[str, list[Re
     its ``covariance``, the number of its set-up, and what became of it since."""
     sql = (
         f"SELECT given.side, m.id, photo.sha256 AS photo_sha256, m.region, {LAB}, "
-        "m.reference, m.flags, m.superseded_by, photo.taken_at, setup.name AS setup, "
+        "m.reference, m.flags, m.superseded_by, photo.taken_at, photo.added_at, "
+        "setup.name AS setup, "
         "photo.setup_id, m.cov_region, m.cov_frame, m.cov_setup, m.cov_profile, "
         f"{_ASIDE}, {MOVED_TO} AS moved_to, {MOVED_TO_ID} AS moved_to_id, "
         f"NOT {STILL} AS gone FROM lot_check_measurement AS given "
@@ -292,7 +293,8 @@ def history_of_swatch(conn: sqlite3.Connection, swatch_id: int) -> list[Record]:
     """Every measurement of a swatch, newest first, those superseded and set aside too."""
     sql = (
         f"SELECT m.id, photo.sha256 AS photo_sha256, m.region, {LAB}, "
-        "m.reference, m.measured_at, m.version, photo.taken_at, setup.name AS setup, "
+        "m.reference, m.measured_at, m.version, photo.taken_at, photo.added_at, "
+        "setup.name AS setup, "
         "(m.superseded_by IS NOT NULL OR layout.superseded_by IS NOT NULL) AS superseded, "
         f"{_ASIDE} FROM measurement AS m JOIN layout ON layout.id = m.layout_id "
         f"JOIN photo ON photo.id = layout.photo_id {_WHETHER_ASIDE} "

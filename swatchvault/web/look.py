@@ -45,11 +45,12 @@ def delta_e(value: float, u: float | None) -> str:
 
 def add_to(env: Any) -> None:
     """Give a Jinja environment our filters."""
-    from swatchvault.days import here, when
+    from swatchvault.days import here, photo_when, when
 
     env.filters["hex_of"] = hex_of
     env.filters["here"] = here
     env.filters["when"] = when
+    env.globals["photo_when"] = photo_when
     env.filters["figure"] = figure
     env.filters["with_doubt"] = with_doubt
     env.filters["delta_e"] = delta_e

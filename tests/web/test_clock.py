@@ -50,7 +50,7 @@ PAGES = {
     "/check/9": SHOWN,
     "/swatch/4": "counted nowhere",
     "/swatch/1": "since 2026-11-27",
-    "/swatch/1/tonal": f"of {SHOWN}",
+    "/swatch/1/tonal": f"added {SHOWN}",
     "/colourway/1": "first photo 2026-11-27",
 }
 
@@ -74,3 +74,25 @@ def test_lists_show_them_by_this_clock_and_json_keeps_them(
         assert "2026-11-27T19:36:00" in told and THAT_DAY not in told, asked
         kept = json.dumps(json.loads(run(capsys, *asked, "--json", "--archive", studio).out))
         assert STORED in kept, asked
+
+
+async def test_a_photo_without_a_time_of_its_own_is_told_by_when_it_was_added(
+    eight_behind: None, visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    text = (await dyer.get("/swatch/1")).text
+    assert f"Measured from the photo added {SHOWN}, of 4 photos" in words(text)
+    assert text.count(f">added {SHOWN}</a></td>") == 4 and "no date</a>" not in text
+    lot = (await dyer.get("/lot/1")).text
+    assert f'alt="Photo added {SHOWN}"' in lot and f"</a>added {SHOWN}</li>" in lot
+    ((photo, taken),) = ask(studio, "SELECT sha256, taken_at FROM photo WHERE id = 1")
+    told = words((await dyer.get(f"/photos/{photo}")).text)
+    assert taken is None and f"Taken not known Added {SHOWN}" in told
+    with sqlite3.connect(studio / "archive.db") as conn:
+        conn.execute("UPDATE photo SET taken_at = '2026-05-01T10:00:00'")
+    page = words((await dyer.get("/swatch/1")).text)
+    assert "Measured from the photo of 2026-05-01 10:00, of 4 photos" in page
+    assert f"added {SHOWN}" not in page
+    assert "</a>2026-05-01 10:00</li>" in (await dyer.get("/lot/1")).text
+    told = words((await dyer.get(f"/photos/{photo}")).text)
+    assert f"Taken 2026-05-01 10:00 Added {SHOWN}" in told
