@@ -10,7 +10,7 @@ from swatchvault.archive.colours import covariance_of
 from swatchvault.archive.labs import LAB, with_lab
 from swatchvault.archive.listing import query
 from swatchvault.archive.lot_verdict import check_of, swatch_of
-from swatchvault.archive.since import MOVED_TO, MOVED_TO_ID, STILL, since_then
+from swatchvault.archive.since import MOVED_TO, MOVED_TO_ID, STILL, all_aside, since_then
 from swatchvault.archive.speaking import DAMP, speaks_for, swatch_for_lot, tells_evenness_of
 from swatchvault.archive.standing import still_of
 from swatchvault.archive.views import DAY_OF_LOT
@@ -58,7 +58,8 @@ _ONE: Mapping[str, str] = {
 _LOTS = f"""SELECT l.*, {LAB}, {DAMP} AS damp, photo.sha256 AS photo_sha256,
 {class_words("even")} AS evenness, c.verdict, tonal.verdict AS evenness_verdict,
 c.words, {swatch_of("l.lot_id", "l.check_id")} AS checked_swatch,
-shown.label AS swatch, shown.form
+shown.label AS swatch, shown.form, {since_then("l.check_id")} AS since_then,
+{all_aside("SELECT id FROM swatch AS own WHERE own.lot_id = l.lot_id")} AS all_aside
 FROM (SELECT lot.id AS lot_id, lot.code AS lot, lot.dyed_on, lot.recipe_id, lot.colourway_id,
     {_BASES} AS bases, recipe.version AS recipe_version,
     {{seen}} AS seen,
@@ -75,7 +76,7 @@ LEFT JOIN evenness_check AS tonal ON tonal.lot_check_id = c.id
 ORDER BY l.day DESC, l.lot_id DESC"""
 
 _SWATCHES = f"""SELECT s.*, {LAB}, {DAMP} AS damp, photo.sha256 AS photo_sha256,
-m.region, m.flags, {class_words("even")} AS evenness
+m.region, m.flags, {class_words("even")} AS evenness, {all_aside("s.swatch_id")} AS all_aside
 FROM (SELECT swatch.id AS swatch_id, swatch.label AS swatch, swatch.form, swatch.dry,
     swatch.base_id, base.name AS base, swatch.lot_id, lot.code AS lot, lot.dyed_on,
     {DAY_OF_LOT} AS day
@@ -98,7 +99,8 @@ WHERE {{where}} ORDER BY c.checked_at DESC, c.id DESC LIMIT :most"""
 
 # As the view current_masters, which ranks every master before it can be narrowed.
 _MASTERS = f"""SELECT held.id AS master_id, held.swatch_id, held.base_id, held.form, held.tolerance,
-held.k_l, held.since, held.reason, base.name AS base, swatch.label AS swatch, {LAB}, {DAMP} AS damp
+held.k_l, held.since, held.reason, base.name AS base, swatch.label AS swatch, {LAB}, {DAMP} AS damp,
+{all_aside("held.swatch_id")} AS all_aside
 FROM (SELECT master.*, row_number() OVER (PARTITION BY colourway_id, base_id, form
         ORDER BY since DESC, id DESC) AS place FROM master WHERE {{where}}) AS held
 JOIN base ON base.id = held.base_id JOIN swatch ON swatch.id = held.swatch_id
@@ -115,6 +117,14 @@ _ASIDE = "aside.reason AS aside_reason, aside.set_aside_at AS aside_since"
 _WHETHER_ASIDE = (
     "LEFT JOIN set_aside AS aside ON aside.photo_id = layout.photo_id "
     "AND aside.swatch_id = m.swatch_id AND aside.taken_back_at IS NULL"
+)
+
+_OF_LOT = (
+    "EXISTS (SELECT 1 FROM {0} AS m JOIN swatch ON swatch.id = m.swatch_id "
+    "WHERE m.photo_id = photo.id AND swatch.lot_id = :id)"
+)
+_ALL_OF_LOT = (
+    f"({_OF_LOT.format('filed_measurement')} AND NOT {_OF_LOT.format('current_measurement')})"
 )
 
 #: More rows than this no page shows; Datasette's tables show all.
@@ -229,7 +239,8 @@ def photos_of_lot(conn: sqlite3.Connection, lot_id: int) -> list[Record]:
     """Photos that show a swatch of a lot, measured or kept to be seen, newest first; none that
     was found to show another's."""
     sql = (
-        "SELECT sha256, taken_at, added_at, original_name FROM photo WHERE id IN "
+        f"SELECT sha256, taken_at, added_at, original_name, {_ALL_OF_LOT} AS aside FROM photo "
+        "WHERE id IN "
         "(SELECT m.photo_id FROM swatch JOIN filed_measurement AS m ON m.swatch_id = swatch.id "
         "WHERE swatch.lot_id = :id "
         "UNION SELECT photo.id FROM swatch JOIN photo_swatch AS seen ON seen.swatch_id = swatch.id "

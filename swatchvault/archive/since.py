@@ -25,6 +25,18 @@ _BECAME = f"""CASE WHEN NOT {STILL}
         AND aside.swatch_id = m.swatch_id AND aside.taken_back_at IS NULL) THEN 'set aside' END"""
 
 
+def all_aside(swatches: str) -> str:
+    """SQL: whether swatches are measured and every photo of them is set aside.
+
+    ``swatches``: SQL of the number of one, or of several.
+    """
+    of_them = f"WHERE {{0}}.swatch_id IN ({swatches})"
+    return (
+        f"(EXISTS (SELECT 1 FROM filed_measurement AS put {of_them.format('put')}) AND NOT EXISTS "
+        f"(SELECT 1 FROM current_measurement AS counted {of_them.format('counted')}))"
+    )
+
+
 def since_then(check: str) -> str:
     """SQL: what became of the photos of the check of that id, NULL where all still count.
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from swatchvault.archive.listing import query
 from swatchvault.archive.lot_verdict import check_of, swatch_of
+from swatchvault.archive.since import all_aside, since_then
 from swatchvault.archive.speaking import speaking, swatch_for_lot, telling_evenness
 from swatchvault.archive.standing import in_force
 from swatchvault.archive.views import DAY_OF_LOT
@@ -24,7 +25,13 @@ _PAGE = f"""SELECT colourway.id, colourway.name,
 (SELECT m.swatch_id FROM master JOIN current_measurement AS m ON m.swatch_id = master.swatch_id
     WHERE master.colourway_id = colourway.id AND {_STANDS}
     ORDER BY master.since DESC, master.id DESC, m.id DESC LIMIT 1) AS of_master,
-EXISTS (SELECT 1 FROM master WHERE master.colourway_id = colourway.id AND {_STANDS}) AS has_master
+EXISTS (SELECT 1 FROM master WHERE master.colourway_id = colourway.id AND {_STANDS}) AS has_master,
+{
+    all_aside(
+        "SELECT swatch.id FROM lot JOIN swatch ON swatch.lot_id = lot.id "
+        "WHERE lot.colourway_id = colourway.id"
+    )
+} AS all_aside
 FROM colourway WHERE colourway.name > :after AND (:text = '' OR instr(lower(name), lower(:text)))
 ORDER BY colourway.name LIMIT :count"""
 
@@ -39,7 +46,7 @@ _CHECKED = f"""WITH last AS (SELECT lot.id, c.id AS check_id, c.verdict
     FROM lot JOIN lot_check AS c ON c.id = {check_of("lot.id")}
     WHERE lot.colourway_id IN (SELECT value FROM json_each(:ids)))
 SELECT newest.*, {swatch_of("newest.lot_id", "newest.check_id")} AS swatch,
-tonal.verdict AS evenness_verdict FROM
+{since_then("newest.check_id")} AS since_then, tonal.verdict AS evenness_verdict FROM
 (SELECT lot.colourway_id, lot.id AS lot_id, lot.code AS lot, last.verdict, last.check_id,
     sum(last.verdict = 'outside') OVER (PARTITION BY lot.colourway_id) AS outside,
     row_number() OVER (
@@ -57,8 +64,8 @@ class OnTheWall:
     measured lot where no photo of a master counts; ``evenness`` is that swatch's. ``verdict``: the
     one that speaks for ``checked_lot``, the newest lot that was checked, by the day of its first
     photo where it has none of its own; ``evenness_verdict``: what that check said of its evenness,
-    ``checked_swatch`` what it was of, where several of the lot were checked. ``outside``: lots
-    that are.
+    ``checked_swatch`` what it was of, where several of the lot were checked; ``since_then``: what
+    became of its photos. ``outside``: lots that are. ``all_aside``: measured, and no photo counts.
     """
 
     colourway_id: int
@@ -73,6 +80,8 @@ class OnTheWall:
     verdict: str | None
     evenness_verdict: str | None
     outside: int
+    since_then: str | None
+    all_aside: bool
 
 
 def wall(
@@ -112,6 +121,8 @@ def _entry(
         verdict=_text(checked.get("verdict")),
         evenness_verdict=_text(checked.get("evenness_verdict")),
         outside=int(str(checked.get("outside") or 0)),
+        since_then=_text(checked.get("since_then")),
+        all_aside=bool(row["all_aside"]),
     )
 
 

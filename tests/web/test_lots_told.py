@@ -140,3 +140,50 @@ async def test_a_verdict_says_of_how_many_of_its_photos_what_became(
         lot = html.unescape((await dyer.get("/lot/4")).text)
         assert f"since then <bdi>{some}the master's 4 photos set aside</bdi>" in lot
     assert len(rows) == 4
+
+
+def line(text: str) -> str:
+    return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", text)).split())
+
+
+async def test_what_is_all_set_aside_is_told_wherever_its_colour_or_verdict_stands(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    new = "/photos/new?lot=1&amp;swatch=1"
+    before = (await dyer.get("/swatch/1")).text
+    assert before.count(f'href="{new}"') == 1
+    photos = ask(studio, "SELECT photo_sha256 FROM current_measurement WHERE swatch_id = 1")
+    (knit,) = ask(studio, "SELECT photo_sha256 FROM current_measurement WHERE swatch_id = 6")
+    with open_archive(studio) as archive:
+        for (sha256,) in photos:
+            set_aside(archive.conn, 1, sha256, "lamp was on")
+    said = "all its photos are set aside"
+    colourway = (await dyer.get("/colourway/1")).text
+    masters = line(colourway.partition("<h2>Masters</h2>")[2])
+    assert f"wound card NF-1 card {said}" in masters
+    assert "swatch NF-1 knit, knit" in row_of(colourway, "NF-1")  # the lot has another swatch
+    then = "since then the master's photo set aside"
+    assert f"within {then}" in row_of(colourway, "NF-5")
+    assert f"lot NF-5 {then}" in line((await dyer.get("/?text=Ninth")).text)
+    assert then in row_of((await dyer.get("/base/1")).text, "NF-5")
+    lot = line((await dyer.get("/lot/1")).text)
+    assert f"NF-1 card wound card {said}" in lot
+    assert lot.count(", set aside") == len(photos) == 4 and "not measured" not in lot
+    assert said in line((await dyer.get("/lot/1/card")).text)
+    swatch = (await dyer.get("/swatch/1")).text
+    assert swatch.count("Photograph again") == 1 == swatch.count(f'href="{new}"')
+    assert "Take a photo" not in swatch
+
+    with open_archive(studio) as archive:
+        set_aside(archive.conn, 6, knit[0], "lamp was on")
+    row = row_of((await dyer.get("/colourway/1")).text, "NF-1")
+    assert row.startswith(f"NF-1 {said}")
+    ((swatch_id, sha256),) = ask(  # the only swatch of its colourway
+        studio,
+        "SELECT m.swatch_id, photo_sha256 FROM current_measurement AS m JOIN swatch "
+        "ON swatch.id = m.swatch_id WHERE label = 'CP-1 card'",
+    )
+    with open_archive(studio) as archive:
+        set_aside(archive.conn, swatch_id, sha256, "lamp was on")
+    assert said in line((await dyer.get("/?text=Chalk")).text)
