@@ -148,3 +148,17 @@ def test_skeins_on_a_lots_card_stay_together(signed_in: Callable[..., Any], live
     part = page.locator("section", has=page.get_by_role("heading", name="Skeins"))
     assert part.evaluate("e => getComputedStyle(e).breakInside") == "avoid"
     assert part.locator("tbody tr").count() > 1
+
+
+def test_a_printed_check_has_what_is_to_be_read_with_every_figure(
+    signed_in: Callable[..., Any], live: Live
+) -> None:
+    (check, kept) = _ask(live, "SELECT id, json_extract(detail, '$.notes[0]') FROM lot_check")
+    page = signed_in("dyer", DESK)
+    page.goto(f"{live.url}/check/{check}")
+    note = page.get_by_text(kept[:40])
+    heading = page.get_by_text("To be read with every figure")
+    seen = [locator.filter(visible=True) for locator in (note, heading)]
+    assert [locator.count() for locator in seen] == [0, 1]  # folded on the screen
+    page.emulate_media(media="print")
+    assert [locator.count() for locator in seen] == [1, 1]
