@@ -116,7 +116,7 @@ class Evenness:
             if flag in self.flags:
                 return words
         if "variegated" in self.between:  # each of the two is measured in a way of its own
-            return "cannot tell semi-solid from variegated, and so which figure holds"
+            return f"cannot tell {' from '.join(self.between)}, and so which figure holds"
         if not (self.unevenness >= 0.0 and self.u > 0.0):
             return "how even it is was not measured"
         return None

@@ -111,7 +111,8 @@ def test_doubt_takes_the_verdict_away():
         (even(0.5), even(0.5, method="2"), "swatchvault remeasure"),
         (even(0.5), even(math.nan, math.nan), "not measured"),
         (even(0.5), even(0.5, flags=frozenset({"out of focus"})), "out of focus"),
-        (even(0.5), even(5.0, between=("semi-solid", "variegated")), "from variegated"),
+        (even(0.5), even(5.0, between=("semi-solid", "variegated")), "semi-solid from variegated"),
+        (even(0.5), even(5.0, between=("variegated", "gradient")), "variegated from gradient"),
         (even(0.5, flags=frozenset({"scale estimated"})), even(0.5), "Of the master"),
     ],
 )
