@@ -15,10 +15,17 @@ from swatchvault.maps import Gap, gaps
 from swatchvault.predict import Shade
 from swatchvault.reachable import spread_recipes
 
+#: Why distances need not fall from one gap to the next.
+ORDER = (
+    "Each gap counts as filled for the next, which is the largest that is left then: a distance to "
+    "the nearest swatch may be larger than the one before."
+)
+
 
 @dataclass(frozen=True, eq=False)
 class Experiment:
-    """A gap, and the recipe in % DOS with its predicted colour, ``None`` without predictions."""
+    """A gap, and the recipe in % DOS with its predicted colour, ``None`` without predictions.
+    Its shade's 19 of 20 pots are told at the kL of the gap's distance."""
 
     gap: Gap
     depths: Mapping[str, float] | None = None
@@ -35,7 +42,8 @@ class Experiment:
 
 @dataclass(frozen=True, eq=False)
 class GapsOnBase:
-    """Gaps, largest first. ``known`` predicted them; ``why_not``: why nothing was predicted."""
+    """Gaps, each the largest once those before it are filled. ``known`` predicted them;
+    ``why_not``: why nothing was predicted."""
 
     gaps: tuple[Experiment, ...]
     known: KnownBase | None
@@ -46,13 +54,14 @@ class GapsOnBase:
         if self.known is None:
             return (
                 f"Inside what {swatches} swatches span. Not by what the dyes can reach: "
-                f"{self.why_not}."
+                f"{self.why_not}. {ORDER}"
             )
         left = left_out_words(self.known.left_out)
         return (
             f"Inside what the dyes are predicted to reach on {self.known.title}, against "
             f"{swatches} swatches; 19 of 20 is {self.known.model.learned}."
             + (f" ({left})" if left else "")
+            + f" {ORDER}"
         )
 
     def record(self, names: Sequence[str]) -> dict[str, Any]:
@@ -86,7 +95,7 @@ def gaps_on_base(
     count: int = 8,
     k_l: float = 2.0,
 ) -> GapsOnBase:
-    """The largest gaps between colours ``made`` (n, 3) on a base.
+    """The largest gaps between colours ``made`` (n, 3) on a base, each filled for the next.
 
     Inside what its dyes are predicted to reach where enough lots are known, else inside what the
     colours span. Raises ``CompareError`` where neither can be.

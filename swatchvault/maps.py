@@ -42,11 +42,12 @@ class Gap:
 def gaps(
     made: ArrayLike, *, count: int = 8, k_l: float = 1.0, reachable: ArrayLike | None = None
 ) -> list[Gap]:
-    """The largest gaps between colours that were made, largest first.
+    """The largest gaps between colours that were made, each the largest once those before it are
+    filled: ``delta_e``, to the nearest colour made, need not fall from one to the next.
 
     ``made``: (n, 3) Lab. ``reachable``: (m, 3) Lab that recipes are predicted to reach; without
-    it, a grid of GRID or wider inside the convex hull of ``made``. Each gap taken counts as
-    filled for the next. Raises :class:`CompareError` where there are too few colours for a hull.
+    it, a grid of GRID or wider inside the convex hull of ``made``.
+    Raises :class:`CompareError` where there are too few colours for a hull.
     """
     lab = np.asarray(made, dtype=float).reshape(-1, 3)
     lab = lab[np.isfinite(lab).all(axis=1)]

@@ -208,7 +208,7 @@ def _kept_gaps(
 
 def _gaps(conn: sqlite3.Connection, base: str, form: str, with_damp: bool) -> dict[str, Any]:
     from swatchvault import shades, together
-    from swatchvault.experiments import gaps_on_base
+    from swatchvault.experiments import ORDER, gaps_on_base
 
     table = together.table_of(conn, (), base=base, damp=with_damp)
     found: GapsOnBase = gaps_on_base(
@@ -229,5 +229,6 @@ def _gaps(conn: sqlite3.Connection, base: str, form: str, with_damp: bool) -> di
             for e in found.gaps
         ],
         "inside": found.inside_words(len(table.made)),
+        "order": ORDER,
         "damp": together.damp_words(table.damp),
     }

@@ -36,6 +36,7 @@ from swatchvault.archive import (
 )
 from swatchvault.archive.dyed import dyed_on_base, pot_as_dyed
 from swatchvault.errors import ArchiveError, NotFound, SwatchvaultError
+from swatchvault.experiments import ORDER
 from swatchvault.knownbase import know_base, left_out_words
 from swatchvault.predict import correct_pot, fit_base, recipes_for
 from swatchvault.reachable import MOST_RECIPES, spread_recipes
@@ -526,7 +527,7 @@ def test_recipes_are_spread_inside_what_was_seen(known):
     assert recipes_for(known.model, reach.lab[5])[0].delta_e_00 < 0.5
 
 
-def test_gaps_come_with_the_recipe_that_lands_there(ask, tmp_path):
+def test_gaps_come_with_the_recipe_that_lands_there(ask, known, tmp_path):
     answer = json.loads(ask("gaps", "Sock Fine", "-n", "3", "--json").out)
     assert answer["by"] == "reach of the dyes"
     assert answer["lots"] == USABLE + 1
@@ -535,10 +536,15 @@ def test_gaps_come_with_the_recipe_that_lands_there(ask, tmp_path):
     for gap in answer["gaps"]:
         there = WORLD.lab(row_of(gap["recipe"]))
         assert float(delta_e_2000(there, gap["lab"], 2.0)) <= 1.5 * gap["within_95"]
+        sure = known.model.predict(gap["recipe"], 2.0).within_95
+        assert gap["within_95"] == pytest.approx(sure, rel=1e-6)
+        assert sure < known.model.predict(gap["recipe"], 1.0).within_95
         assert gap["delta_e"] == pytest.approx(float(delta_e_2000(gap["lab"], made, 2.0).min()))
     svg = tmp_path / "map.svg"
     said = ask("gaps", "Sock Fine", "-n", "3", "--svg", svg).out
     assert said.count("dye next: ") == 3
+    assert "kL = 1" not in said and said.endswith("ΔE00 with kL = 2.\n")
+    assert ORDER in said
     assert "Inside what the dyes are predicted to reach" in said
     assert f"; 19 of 20 is learned from {len(ROWS)} recipes in {USABLE + 1} lots." in said
     assert (answer["different_recipes"], answer["lots"]) == (len(ROWS), USABLE + 1)
@@ -551,7 +557,7 @@ def test_with_few_lots_gaps_are_sought_as_before_and_it_says_so(ask):
     said = ask("gaps", "Thin Air").out
     assert "Inside what 4 swatches span" in said
     assert "3 lots on this base can be used" in said
-    assert "dye next" not in said
+    assert "dye next" not in said and ORDER in said
     answer = json.loads(ask("gaps", "Thin Air", "--json").out)
     assert answer["by"] == "span of the colours"
     assert "at least 6" in answer["why_not_by_reach"]

@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from swatchvault.experiments import ORDER
 from swatchvault.tonal_words import AT_CRESTS
 from tests.swatchvault.running import run
 from tests.web.test_lots_told import ask
@@ -31,6 +32,13 @@ def test_tenths_lie_about_the_swatchs_own_colour(
     lightest, middle, darkest = (lab[0] for lab in told["map"]["tenths"])
     assert lightest > own > darkest
     assert middle == pytest.approx(own, abs=0.3)
+
+
+async def test_gaps_are_told_at_one_kl_and_in_what_order(visitor: Callable[[str], Any]) -> None:
+    text = html.unescape((await visitor("dyer").get("/gaps?base=1")).text)
+    assert "19 of 20 such pots within ΔE00" in text
+    assert "kL = 1" not in text and "Every ΔE00 with kL = 2." in text
+    assert text.count(ORDER) == 1
 
 
 async def test_colours_read_at_crests_say_so_on_the_page(
