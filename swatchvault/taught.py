@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from ingest.evenness_stored import STOPPED_BY, figures_of_record
-from swatchvault.archive.eye import EyeRule, NamedSwatch, take_rule
+from swatchvault.archive.eye import EyeRule, NamedSwatch, eye_rule, take_rule
 from swatchvault.errors import CompareError
 from swatchvault.eye import FEWEST, Named, Refit, refit
 
@@ -60,7 +60,17 @@ def fit_to_eye(swatches: Sequence[NamedSwatch]) -> tuple[Refit, Usable]:
 
 
 def take(conn: sqlite3.Connection, fitted: Refit, method: str) -> int:
-    """Put a fitted rule in force; how many stored measurements it can class."""
+    """Put a fitted rule in force; how many stored measurements it can class.
+
+    Raises ``CompareError`` where no border moves: that would be the program's own rule by another
+    name.
+    """
+    if not fitted.moved:
+        back = "; `swatchvault eye --undo` goes back to it" if eye_rule(conn) is not None else ""
+        raise CompareError(
+            "nothing is taken, for no border moves: the program's own rule fits your words "
+            f"best{back}. Name more swatches, and ask again"
+        )
     pairs = [(n.named_class_id, n.measurement_id) for n in fitted.swatches]
     right = (fitted.before.right, fitted.after.right)
     return take_rule(conn, fitted.limits, method, pairs, right, refit_record(fitted))

@@ -66,6 +66,8 @@ def _name(conn: Any, swatch: str, word: str | None, note: str | None) -> Said:
     changed = name_class(conn, swatch, word, note)
     said = "your word for it is taken back" if word is None else f"{word} to your eye"
     line = f"{swatch}: {said}" + ("" if changed else ", as before")
+    if word is None and not changed:
+        line = f"{swatch}: you have no word for it, so there is none to take back"
     return [line], {"swatch": swatch, "class": word, "changed": changed}
 
 
@@ -80,7 +82,7 @@ def _refit(conn: Any, taken: bool) -> Said:
         classed = take(conn, fitted, str(found.method))
         lines.append(f"taken: {classed} measurements are classed by your eye's rule; --undo undoes")
         record["classed"] = classed
-    else:
+    elif fitted.moved:
         lines.append("nothing is changed yet: `swatchvault eye --refit --take` takes it")
     return lines, record
 

@@ -119,6 +119,34 @@ def test_a_refit_is_shown_taken_and_undone(archive, capsys):
     assert "nothing to undo" in run(capsys, "eye", "--undo", *where).out
 
 
+def test_a_refit_that_moves_nothing_is_not_taken(archive, capsys):
+    where = ("--archive", archive.folder)
+    for i, value in enumerate(np.linspace(0.05, 1.2, COUNT)):  # as the program calls them
+        name_class(archive.conn, f"s{i:02}", "semi-solid" if value >= 0.28 else "solid")
+    shown = run(capsys, "eye", "--refit", *where).out
+    assert "nothing moves" in shown and "takes it" not in shown
+    before = dump(archive.conn)
+    taken = run(capsys, "eye", "--refit", "--take", *where)
+    assert (taken.code, taken.out, taken.err.count("\n")) == (1, "", 1)
+    assert "nothing is taken, for no border moves" in taken.err and "--undo" not in taken.err
+    assert dump(archive.conn) == before and eye_rule(archive.conn) is None
+
+    name_all(archive.conn)
+    run(capsys, "eye", "--refit", "--take", *where)
+    rule = eye_rule(archive.conn)
+    assert rule is not None
+    for i, value in enumerate(np.linspace(0.05, 1.2, COUNT)):
+        name_class(archive.conn, f"s{i:02}", "semi-solid" if value >= 0.28 else "solid")
+    taken = run(capsys, "eye", "--refit", "--take", *where)
+    assert taken.code == 1 and "`swatchvault eye --undo` goes back to it" in taken.err
+    assert eye_rule(archive.conn).rule_id == rule.rule_id
+
+
+def test_a_word_that_was_never_given_is_not_taken_back(archive, capsys):
+    ran = run(capsys, "eye", "s20", "--forget", "--archive", archive.folder)
+    assert ran.out == "s20: you have no word for it, so there is none to take back\n"
+
+
 def test_undoing_goes_back_one_rule_at_a_time(archive, capsys):
     where = ("--archive", archive.folder)
     name_all(archive.conn)
