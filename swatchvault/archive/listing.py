@@ -28,7 +28,8 @@ class Rows:
 
 
 _EVENNESS = (
-    "COALESCE(even.by_your_eyes_rule, even.class) AS evenness, "
+    "COALESCE(even.by_your_eyes_rule, even.class, "
+    "CASE WHEN even.method IS NOT NULL THEN 'cannot tell' END) AS evenness, "
     "round(even.unevenness, 2) AS unevenness, round(even.u_unevenness, 2) AS u_unevenness"
 )
 
@@ -74,10 +75,12 @@ LISTS: Mapping[str, str] = {
     "skeins": "SELECT * FROM skeins ORDER BY lot, skein",
     "swatches": (
         "SELECT swatch.label AS swatch, colourway.name AS colourway, base.name AS base, "
-        "lot.code AS lot, swatch.form, swatch.dry, (SELECT count(*) FROM current_measurement AS m "
+        "lot.code AS lot, swatch.form, COALESCE(seen.dry, swatch.dry) AS dry, "
+        "(SELECT count(*) FROM current_measurement AS m "
         f"WHERE m.swatch_id = swatch.id) AS measured, {_EVENNESS}, swatch.note FROM swatch "
         "JOIN base ON base.id = swatch.base_id LEFT JOIN lot ON lot.id = swatch.lot_id "
         "LEFT JOIN how_even AS even ON even.swatch_id = swatch.id "
+        "LEFT JOIN latest_colours AS seen ON seen.swatch_id = swatch.id "
         "LEFT JOIN colourway ON colourway.id = lot.colourway_id ORDER BY swatch.label"
     ),
     "colours": (
@@ -124,7 +127,12 @@ _SECTIONS: Mapping[str, Sequence[tuple[str, str]]] = {
         ("fibres", "SELECT fibre, percent FROM base_fibre WHERE base_id = :id"),
         ("deliveries", "SELECT label, received_on, note FROM base_lot WHERE base_id = :id"),
         ("colours undyed", "SELECT * FROM undyed_over_time WHERE base = :name"),
-        ("swatches", "SELECT label, form, dry FROM swatch WHERE base_id = :id ORDER BY label"),
+        (
+            "swatches",
+            "SELECT swatch.label, swatch.form, COALESCE(seen.dry, swatch.dry) AS dry FROM swatch "
+            "LEFT JOIN latest_colours AS seen ON seen.swatch_id = swatch.id "
+            "WHERE base_id = :id ORDER BY label",
+        ),
     ),
     "dye": (
         ("dye", "SELECT * FROM dye WHERE id = :id"),

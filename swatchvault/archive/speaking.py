@@ -101,13 +101,14 @@ def placed_by_evenness(where: str = "1", method: str = _NEWEST_METHOD) -> str:
     return _placed(_DOUBT_OF_EVENNESS, fit, where)
 
 
-def _placed(doubt: str, fit: str, where: str, of: str = "m.swatch_id") -> str:
+def _placed(doubt: str, fit: str, where: str, among: str = "swatch_id") -> str:
     """``doubt``: SQL of a variance, or of what grows with it. ``fit``: what comes before it.
-    ``of``: SQL of what each one is placed among."""
-    return f"""SELECT swatch_id, id, row_number() OVER (PARTITION BY thing
+    ``among``: SQL of what each one is placed among; of swatches a condition on one is pushed down.
+    """
+    return f"""SELECT swatch_id, id, row_number() OVER (PARTITION BY {among}
     ORDER BY fit DESC, doubt <= {ALIKE**2:.4f} * least DESC, at DESC, id DESC) AS place
-FROM (SELECT *, min(doubt) OVER (PARTITION BY thing, fit) AS least
-    FROM (SELECT {of} AS thing, m.swatch_id, m.id, {doubt} AS doubt, {fit} AS fit,
+FROM (SELECT *, min(doubt) OVER (PARTITION BY {among}, fit) AS least
+    FROM (SELECT m.swatch_id, m.id, {doubt} AS doubt, {fit} AS fit,
         COALESCE(photo.taken_at, photo.added_at) AS at
         FROM current_measurement AS m JOIN photo ON photo.id = m.photo_id
         WHERE m.swatch_id IS NOT NULL AND {where}))"""
@@ -129,7 +130,7 @@ def swatch_for_lot(lot: str, among: str = "1") -> str:
     ``lot``: SQL of the lot's number. ``among``: a condition on ``swatch``.
     """
     where = f"m.swatch_id IN (SELECT swatch.id FROM swatch WHERE swatch.lot_id = {lot} AND {among})"
-    placed = _placed(_VARIANCE, f"4 * {_LIKE_THE_MASTER} + {_FIT}", where, lot)
+    placed = _placed(_VARIANCE, f"4 * {_LIKE_THE_MASTER} + {_FIT}", where, "1")
     return f"(SELECT swatch_id FROM ({placed}) WHERE place = 1)"
 
 

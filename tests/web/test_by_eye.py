@@ -134,3 +134,22 @@ def test_a_record_as_the_rule_tells_it(studio: Path) -> None:
     for untouched in (None, record(method="evenness 3"), record(rule=None)):
         assert as_told(untouched, frozenset(), rule) == untouched
     assert as_told(record(), frozenset(), None) == record()
+
+
+def test_lists_say_dry_and_cannot_tell_alike_with_a_rule_and_without(
+    studio: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def listed(what: str) -> dict[str, dict[str, Any]]:
+        rows = json.loads(run(capsys, "list", what, "--json", "--archive", studio).out)
+        return {row["swatch"]: row for row in rows}
+
+    before = listed("swatches")
+    seen = listed("colours")
+    assert {s: row["dry"] for s, row in before.items()} == {s: r["dry"] for s, r in seen.items()}
+    assert before["NF-1 card"]["dry"] == 1
+    shown = run(capsys, "show", "base", "Orrin four-ply", "--json", "--archive", studio).out
+    assert {row["dry"] for row in json.loads(shown)["swatches"]} == {1}
+    assert before["HF-2 skein a"]["evenness"] == "cannot tell"  # too little yarn by any rule
+    assert seen["HF-2 skein a"]["evenness"] == "cannot tell"
+    take(studio)
+    assert listed("swatches")["HF-2 skein a"]["evenness"] == "cannot tell"
