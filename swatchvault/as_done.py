@@ -30,8 +30,9 @@ def went_in(pot: Pot, recipe: Recipe) -> dict[str, float]:
     for dye, grams in pot.dyes_in:
         if grams is None:
             raise ArchiveError(
-                f"lot {pot.lot!r} does not say how much {dye.dye} went in: correct it with "
-                "`swatchvault pot edit`"
+                f"lot {pot.lot!r} does not say how much {dye.dye} went in: say of which stock it "
+                f'was, with `swatchvault pot edit "{pot.lot}" NUMBER --stock "{dye.dye}=CODE"`, or '
+                f'how much, with --dye "{dye.dye}=5 g"; NUMBER is that of the step in `pot log`'
             )
         depths[dye.dye] = depths.get(dye.dye, 0.0) + 100 * grams / goods_g
     return {dye: float(f"{depth:.4g}") for dye, depth in depths.items()}

@@ -212,12 +212,15 @@ def _stock_hints(
             need[dose.dye] = need.get(dose.dye, 0.0) + dose.stock_ml
     hints = [h for dye, ml in need.items() if (h := short_hint(dye, stocks[dye], ml))]
     aged = [f"{stocks[dye].code!r} of {dye}" for dye in need if is_aged(stocks[dye], today)]
-    if aged:
-        hints.append(
-            f"mixed more than six months ago, so it may have weakened: stock {', '.join(aged)}; "
-            "test it or mix anew."
-        )
-    return hints
+    return [*hints, aged_hint(aged)] if aged else hints
+
+
+def aged_hint(stocks: Sequence[str]) -> str:
+    """A sentence on stocks that have grown old, named as ``'S1' of Ember``."""
+    return (
+        f"mixed more than six months ago, so it may have weakened: stock {', '.join(stocks)}; "
+        "test it or mix anew."
+    )
 
 
 def short_hint(dye: str, stock: StockChoice, need_ml: float) -> str | None:
@@ -248,6 +251,12 @@ def choose_stock(stocks: Sequence[StockChoice], need_g: float) -> StockChoice | 
         if stock.left_ml is None or stock.left_ml * stock.strength_percent / 100 >= need_g:
             return stock
     return stocks[0] if stocks else None
+
+
+def stock_with(stocks: Sequence[StockChoice], need_ml: float) -> StockChoice | None:
+    """The newest stock that holds a volume, else the newest; ``None`` of none. As above, in mL."""
+    enough = (s for s in stocks if s.left_ml is None or s.left_ml >= need_ml)
+    return next(enough, stocks[0] if stocks else None)
 
 
 def _liquor(

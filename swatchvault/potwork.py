@@ -32,8 +32,9 @@ def choose_stocks(
     A dye named with ``None`` is weighed as powder. With ``need``, a dye that no stock holds and
     that is not weighed raises ``NotFound``.
     """
-    from swatchvault.archive import get_stock, stocks_held
-    from swatchvault.pot import StockChoice, choose_stock
+    from swatchvault.archive import get_stock
+    from swatchvault.pot import choose_stock
+    from swatchvault.potsource import held_of
 
     wanted: dict[str, float] = {}
     for part in recipe.parts:
@@ -44,10 +45,7 @@ def choose_stocks(
     weighed = {dye for dye, code in told.items() if code is None}
     chosen = {}
     for dye, grams in wanted.items():
-        held = [
-            StockChoice(s.code, s.strength_percent, s.left_ml, s.mixed_on)
-            for s in stocks_held(conn, dye)
-        ]
+        held = held_of(conn, dye)
         if (named := told.get(dye)) is not None:
             code = get_stock(conn, dye, named).code
             held = [s for s in held if s.code == code]

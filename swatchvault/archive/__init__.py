@@ -94,13 +94,12 @@ from swatchvault.archive.photos import (
     record_photo,
     store_files,
 )
+from swatchvault.archive.pot_edits import dyes_of_step, edit_dye_in, edit_step
 from swatchvault.archive.pots import (
     DoneStep,
     Pot,
     RecipeColour,
     StockHeld,
-    edit_dye_in,
-    edit_step,
     end_pot,
     get_pot,
     next_time,
@@ -202,6 +201,7 @@ __all__ = [
     "create_archive",
     "current_master",
     "decide_same_dyes",
+    "dyes_of_step",
     "edit_dye_in",
     "edit_step",
     "end_pot",

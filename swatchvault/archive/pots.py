@@ -6,7 +6,6 @@ Each function is one short transaction, so that a half-filled log is kept as far
 from __future__ import annotations
 
 import json
-import re
 import sqlite3
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -15,10 +14,9 @@ from typing import Any
 from swatchvault.archive.entities import DyeIn, Lot, PotStep, Recipe, StruckStep
 from swatchvault.archive.labs import VARIANCES, roots_of
 from swatchvault.archive.lot_verdict import check_of
-from swatchvault.archive.lots import add_lot, dye_columns, dye_in_grams, step_columns
-from swatchvault.archive.recipes import amount_columns, recipe_by_id, recipe_id_of
+from swatchvault.archive.lots import add_lot, dye_columns, step_columns
+from swatchvault.archive.recipes import recipe_by_id, recipe_id_of
 from swatchvault.archive.rows import clean, find, insert, named, to_json, transaction
-from swatchvault.archive.settings import spoons_of
 from swatchvault.archive.speaking import speaks_for
 from swatchvault.archive.struck import struck_of
 from swatchvault.errors import ArchiveError, NotFound
@@ -145,10 +143,6 @@ def get_pot(conn: sqlite3.Connection, code: str) -> Pot:
     )
 
 
-#: A nought as it may be typed.
-_NOUGHT = re.compile(r"0+(?:[.,]0*)?")
-
-
 def record_step(
     conn: sqlite3.Connection,
     code: str,
@@ -169,65 +163,14 @@ def record_step(
             if not 1 <= plan_number <= len(order):
                 raise NotFound(f"no planned step {plan_number}: the recipe has {len(order)}")
             planned = order[plan_number - 1]
-        number = _next(conn, "pot_step", lot_id)
+        number = next_place(conn, "pot_step", lot_id)
         columns = {"lot_id": lot_id, "position": number, "recipe_step_id": planned}
         step_id = insert(conn, "pot_step", {**columns, **step_columns(conn, step)})
         for dye in dyes:
-            place = {"lot_id": lot_id, "position": _next(conn, "lot_dye", lot_id)}
+            place = {"lot_id": lot_id, "position": next_place(conn, "lot_dye", lot_id)}
             place["pot_step_id"] = step_id
             insert(conn, "lot_dye", {**place, **dye_columns(conn, dye)})
     return number
-
-
-def edit_step(conn: sqlite3.Connection, code: str, number: int, changes: Mapping[str, Any]) -> None:
-    """Correct a step of the log; only what ``changes`` names (fields of ``PotStep``) is replaced.
-
-    What turns out to be of another kind did not carry out the planned step: that is open again.
-    Raises ``NotFound`` for a step that the log does not have.
-    """
-    with transaction(conn):
-        lot_id = find(conn, "lot", code)
-        sql = (
-            "SELECT kind, at, amount, temperature_c, minutes, ph, colour_left, note "
-            "FROM pot_step WHERE lot_id = ? AND position = ?"
-        )
-        row = conn.execute(sql, (lot_id, number)).fetchone()
-        if row is None:
-            raise NotFound(
-                f"lot {code!r} has no step {number}: its log has "
-                f"{_next(conn, 'pot_step', lot_id) - 1}"
-            )
-        columns = step_columns(conn, PotStep(**{**dict(row), **changes}))
-        if "amount" not in changes:  # its mL stay as worked out when it was typed
-            columns = {k: v for k, v in columns.items() if not k.startswith("amount")}
-        if changes.get("kind", row["kind"]) != row["kind"]:
-            columns = {**columns, "recipe_step_id": None}
-        sets = ", ".join(f"{c} = ?" for c in columns)
-        sql = f"UPDATE pot_step SET {sets} WHERE lot_id = ? AND position = ?"
-        conn.execute(sql, (*columns.values(), lot_id, number))
-
-
-def edit_dye_in(conn: sqlite3.Connection, code: str, dye: str, amount: str) -> None:
-    """Correct the amount of what last went in of a dye; its stock or pack stays.
-
-    Raises ``NotFound`` where none of it went in.
-    """
-    with transaction(conn):
-        lot_id, dye_id = find(conn, "lot", code), find(conn, "dye", dye)
-        sql = (
-            "SELECT id, stock_id FROM lot_dye WHERE lot_id = ? AND dye_id = ? "
-            "ORDER BY position DESC"
-        )
-        row = conn.execute(sql, (lot_id, dye_id)).fetchone()
-        if row is None:
-            raise NotFound(f'no {dye!r} went into lot {code!r}: record it as a step "dye in"')
-        if _NOUGHT.fullmatch(amount.strip()):  # nothing is nothing, in any unit
-            amount = "0 g" if row["stock_id"] is None else "0 mL"
-        columns = {"amount_g": None, "amount_ml": None, **amount_columns(amount, spoons_of(conn))}
-        grams = dye_in_grams(conn, {**columns, "stock_id": row["stock_id"]})
-        columns = {**columns, "dye_g": grams}
-        sets = ", ".join(f"{c} = ?" for c in columns)
-        conn.execute(f"UPDATE lot_dye SET {sets} WHERE id = ?", (*columns.values(), row["id"]))
 
 
 def end_pot(conn: sqlite3.Connection, code: str, ended_at: str, told: Mapping[str, Any]) -> None:
@@ -303,6 +246,7 @@ def _plan_ids(conn: sqlite3.Connection, recipe_id: int | None) -> list[int]:
     return [int(r[0]) for r in conn.execute(sql, (recipe_id,))]
 
 
-def _next(conn: sqlite3.Connection, table: str, lot_id: int) -> int:
+def next_place(conn: sqlite3.Connection, table: str, lot_id: int) -> int:
+    """The position that the next row of a lot's log, or of what went into it, will have."""
     sql = f"SELECT COALESCE(max(position), 0) + 1 FROM {table} WHERE lot_id = ?"
     return int(conn.execute(sql, (lot_id,)).fetchone()[0])

@@ -45,7 +45,9 @@ def strike_last(conn: sqlite3.Connection, code: str) -> StruckStep:
         step_id, number, *facts = tuple(row)
         step = PotStep(*facts)
         dye_ids = _dyes_by(conn, code, lot_id, step_id, number, step)
-        struck = StruckStep(number, step, _dyes(conn, dye_ids), now())
+        struck = StruckStep(
+            number, step, tuple(dye_in_by_id(conn, dye_id) for dye_id in dye_ids), now()
+        )
         keep_struck(conn, lot_id, struck)
         for dye_id in dye_ids:
             conn.execute("DELETE FROM lot_dye WHERE id = ?", (dye_id,))
@@ -193,13 +195,14 @@ def _dyes_by(
     )
 
 
-def _dyes(conn: sqlite3.Connection, ids: Sequence[int]) -> tuple[DyeIn, ...]:
+def dye_in_by_id(conn: sqlite3.Connection, row_id: int) -> DyeIn:
+    """What went in, by the number of its row."""
     sql = (
         "SELECT dye.name, amount, dye_pack.code, stock.code FROM lot_dye "
         "JOIN dye ON dye.id = lot_dye.dye_id LEFT JOIN dye_pack ON dye_pack.id = "
         "lot_dye.dye_pack_id LEFT JOIN stock ON stock.id = stock_id WHERE lot_dye.id = ?"
     )
-    return tuple(DyeIn(*conn.execute(sql, (row_id,)).fetchone()) for row_id in ids)
+    return DyeIn(*conn.execute(sql, (row_id,)).fetchone())
 
 
 def _told(thing: PotStep | DyeIn) -> dict[str, object]:

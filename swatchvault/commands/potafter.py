@@ -6,17 +6,18 @@ import json
 from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from swatchvault.amounts import parse_amount
-from swatchvault.commands.making import pair
+from swatchvault.commands.making import pair, sources
 from swatchvault.commands.options import NUMBER, archive_option, json_option, need_archive
-from swatchvault.commands.potsteps import log_lines, stock_lines
+from swatchvault.commands.potsteps import edited_lines, log_lines, stock_lines
 from swatchvault.commands.sums import say_caution
 from swatchvault.errors import ArchiveError
 from swatchvault.potclock import latest_timed
+from swatchvault.potsource import unknown_doses
 from swatchvault.potwork import (
     doubtful_doses,
     here,
@@ -24,6 +25,9 @@ from swatchvault.potwork import (
     plan_of,
     step_words,
 )
+
+if TYPE_CHECKING:
+    from swatchvault.archive import DyeIn
 
 at_option = click.option("--at", help="When, if not now: 10:05, or 2026-03-01T10:05.")
 
@@ -47,7 +51,9 @@ def step_options(command: Callable[..., Any]) -> Callable[..., Any]:
 @click.argument("lot")
 @click.argument("number", type=int)
 @click.option("--kind", help="What it was.")
-@click.option("--dye", "dyes", multiple=True, help='"DYE=80 mL": what last went in of it.')
+@click.option("--dye", "dyes", multiple=True, help='"DYE=80 mL": what really went in of it.')
+@click.option("--stock", "stocks", multiple=True, help='"DYE=CODE": the stock it came from.')
+@click.option("--powder", "powders", multiple=True, help="DYE: it was weighed as powder.")
 @step_options
 @archive_option
 def pot_edit(
@@ -55,28 +61,43 @@ def pot_edit(
     number: int,
     kind: str | None,
     dyes: tuple[str, ...],
+    stocks: tuple[str, ...],
+    powders: tuple[str, ...],
     archive_folder: Path | None,
     **told: Any,
 ) -> None:
-    """Correct step NUMBER of the log of LOT; what is not named stays."""
-    from swatchvault.archive import edit_dye_in, edit_step, get_pot, open_archive, transaction
+    """Correct step NUMBER of the log of LOT; what is not named stays.
 
+    Of a dye that the step put in, that is corrected; of any other, what last went in of it.
+    """
+    from swatchvault.archive import edit_dye_in, edit_step, get_pot, open_archive, transaction
+    from swatchvault.archive.doubts import doubts, new_doubts
+
+    source, amounts = sources(stocks, powders), dict(map(pair, dyes))
     with open_archive(need_archive(archive_folder)) as archive:
-        pot = get_pot(archive.conn, lot)
+        conn = archive.conn
+        pot = get_pot(conn, lot)
         changes = {k: v for k, v in {"kind": kind, **noted(pot, told)}.items() if v is not None}
-        if not changes and not dyes:
+        if not changes and not amounts and not source:
             raise click.UsageError("say what to correct, such as --at or --amount")
-        with transaction(archive.conn):
-            edit_step(archive.conn, lot, number, changes)
-            for dye, amount in map(pair, dyes):
-                edit_dye_in(archive.conn, lot, dye, amount)
-        pot = get_pot(archive.conn, lot)
-        told_of = {pair(text)[0].casefold() for text in dyes}
-        last = {d.dye: d for d, _ in pot.dyes_in if d.dye.casefold() in told_of}
-        doubts = doubtful_doses(archive.conn, plan_of(archive.conn, pot, {}), pot, last.values())
+        before = doubts(conn)
+        changed: dict[str, tuple[DyeIn, DyeIn]] = {}
+        with transaction(conn):
+            edit_step(conn, lot, number, changes)
+            for dye in dict.fromkeys((*amounts, *source)):
+                was, now = edit_dye_in(
+                    conn, lot, dye, amounts.get(dye), number=number, source=source
+                )
+                changed[now.dye] = (changed.get(now.dye, (was, now))[0], now)
+        pot = get_pot(conn, lot)
+        now_in = [now for _, now in changed.values()]
+        lines = edited_lines(conn, changed.values())
+        lines += new_doubts(conn, before)
+        plan = plan_of(conn, pot, {})
+        asked = doubtful_doses(conn, plan, pot, now_in) | unknown_doses(conn, now_in)
     done = next(d for d in pot.steps if d.number == number)
-    asked = [f"! {said}: if that is not so, correct it again" for said in doubts.values()]
-    click.echo("\n".join([f"{number}. {step_words(done.step)}", *asked]))
+    lines += [f"! {said}: if that is not so, correct it again" for said in asked.values()]
+    click.echo("\n".join([f"{number}. {step_words(done.step)}", *lines]))
 
 
 @click.command("undo")

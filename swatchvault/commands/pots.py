@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -30,6 +31,7 @@ from swatchvault.commands.potsteps import (
 from swatchvault.commands.sums import say_caution
 from swatchvault.errors import ArchiveError
 from swatchvault.potclock import ENDS_A_HOLD, TIMED, clock, still_running
+from swatchvault.potsource import aged_stocks, unknown_doses
 from swatchvault.potwork import (
     choose_stocks,
     doubtful_doses,
@@ -157,7 +159,7 @@ def pot_did(
         planned = planned_step(plan, pot, what)
         kind = planned.kind if planned else what
         named = sources(stocks, powders)
-        went_in = dyes_that_went_in(plan, pot, planned, kind, dyes, named)
+        went_in = dyes_that_went_in(archive.conn, plan, pot, planned, kind, dyes, named)
         if dyes:
             ask_about(doubtful_doses(archive.conn, plan, pot, went_in), went_in, named)
         step = make_step(pot, kind, planned, told)
@@ -166,6 +168,14 @@ def pot_did(
         before = doubts(archive.conn)
         number = record_step(archive.conn, lot, step, planned.number if planned else None, went_in)
         lines = [*stock_lines(archive.conn, went_in), *new_doubts(archive.conn, before)]
+        day = date.fromisoformat((step.at or here().isoformat())[:10])
+        aged = aged_stocks(archive.conn, went_in, pot, day)
+        lines += [f"note: {hint}" for hint in aged]
+        lines += [
+            f'! {said}: say which, with `swatchvault pot edit "{lot}" {number} --stock '
+            f'"{dye}=CODE"`, or how many grams, with --dye "{dye}=5 g"'
+            for dye, said in unknown_doses(archive.conn, went_in).items()
+        ]
     if pot.ended_at:
         ended = pot.ended_at[:16].replace("T", " ")
         lines = [*lines, f"! the lot had ended {ended}; the step is kept in its log all the same"]

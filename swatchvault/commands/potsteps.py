@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from swatchvault.commands.making import pair
 from swatchvault.errors import ArchiveError, NotFound
+from swatchvault.potsource import sourced
 from swatchvault.potwork import departures, step_words, struck_words
 
 if TYPE_CHECKING:
@@ -35,6 +36,7 @@ def planned_step(plan: PotPlan | None, pot: Pot, what: str) -> StepPlan | None:
 
 
 def dyes_that_went_in(
+    conn: sqlite3.Connection,
     plan: PotPlan | None,
     pot: Pot,
     planned: StepPlan | None,
@@ -50,9 +52,8 @@ def dyes_that_went_in(
         if told:
             raise ArchiveError(f'--dye goes with a step "dye in", not with {kind!r}')
         return []
-    by_dye = {d.casefold(): s for d, s in {**pot.planned_from, **source}.items()}
     if told:
-        return [DyeIn(dye, amount, stock=by_dye.get(dye.casefold())) for dye, amount in told]
+        return sourced(conn, plan, pot, told, source)
     part = next((p for p in (plan.parts if plan else ()) if planned in p.steps), None)
     if part is None:
         raise ArchiveError('no planned dye is left to go in: say what went in, --dye "Ember=80 mL"')
@@ -92,6 +93,17 @@ def stock_lines(conn: sqlite3.Connection, dyes: Iterable[DyeIn], verb: str = "")
             if held.code.casefold() == (dye.stock or "").casefold() and held.left_ml is not None:
                 line += f"; about {max(held.left_ml, 0.0):.4g} mL of it left"
         lines.append(line)
+    return lines
+
+
+def edited_lines(conn: sqlite3.Connection, changed: Iterable[tuple[DyeIn, DyeIn]]) -> list[str]:
+    """What went in as it is now corrected, what it was before, and what is left of its stock."""
+    lines = []
+    for was, now in changed:
+        amount = was.amount or "an unknown amount"
+        source = f" of stock {was.stock}" if was.stock else " without a stock" if now.stock else ""
+        verb = f", and not {amount}{source}" if was != now else ", as it was"
+        lines += stock_lines(conn, [now], verb)
     return lines
 
 

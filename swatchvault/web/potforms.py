@@ -7,20 +7,18 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
-from swatchvault.web.pots import POWDER
+from swatchvault.web.potdyes import REALLY, ask_doses, correct_dyes, dyes_in_form
 from swatchvault.web.typed import number_or_none, whole
 from swatchvault.web.visit import Form, RefusedError
 
 if TYPE_CHECKING:
-    from swatchvault.archive import DyeIn, Pot, PotStep
+    from swatchvault.archive import Pot, PotStep
     from swatchvault.pot import PotPlan, StepPlan
 
 #: Labels of the tick boxes that answer what a step's form is asked back.
-END_HOLD, REALLY = "End the hold", "So much really went in"
+END_HOLD = "End the hold"
 WEIGHED = "It really weighed so"
 TICKS = {"ends_hold": END_HOLD, "really": REALLY, "weighed": WEIGHED}
-#: Most dyes that one form can say went in.
-DYE_ROWS = 6
 
 
 def read_at(text: str, now: datetime) -> str | None:
@@ -71,13 +69,8 @@ def log_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
             f"a hold is still running, {clock(hold.left_s)} to go, and “{kind}” would end it: say "
             f"“{END_HOLD}”, or wait"
         )
-    dyes = _dyes_in(conn, plan, planned, kind, form)
-    doubts = doubtful_doses(conn, plan, pot, dyes)
-    if doubts and not form.text("really"):
-        raise RefusedError(
-            f"{'; '.join(doubts.values())}. If it was powder, log it under “Something else” and "
-            f"choose powder; if so much stock really went in, say “{REALLY}”"
-        )
+    dyes = dyes_in_form(conn, plan, planned, kind, form)
+    ask_doses(conn, doubtful_doses(conn, plan, pot, dyes), dyes, form)
     record_step(conn, code, step, planned.number if planned else None, dyes)
 
 
@@ -113,45 +106,6 @@ def _planned(plan: PotPlan | None, pot: Pot, what: str) -> StepPlan | None:
     return found
 
 
-def _dyes_in(
-    conn: sqlite3.Connection,
-    plan: PotPlan | None,
-    planned: StepPlan | None,
-    kind: str,
-    form: Form,
-) -> list[DyeIn]:
-    """The dyes of a step "dye in": those typed, else the doses planned for its part."""
-    from swatchvault.archive import DyeIn
-    from swatchvault.archive.pages_pot import dye_sources
-
-    typed = [
-        (form.text(f"dye{n}"), form.text(f"amount{n}"))
-        for n in range(1, DYE_ROWS + 1)
-        if form.text(f"amount{n}")
-    ]
-    if kind != "dye in":
-        if typed:
-            raise RefusedError(f"dyes go in with a step “dye in”, not with “{kind}”")
-        return []
-    if typed:
-        known = {
-            f"{s.dye_id}:{POWDER if s.stock_id is None else s.stock_id}": s
-            for s in dye_sources(conn)
-        }
-        for source, _ in typed:
-            if source not in known:
-                raise RefusedError("choose which dye went in, and from which stock, for each")
-        return [DyeIn(known[s].dye, amount, stock=known[s].stock) for s, amount in typed]
-    part = next((p for p in (plan.parts if plan else ()) if planned in p.steps), None)
-    if part is None:
-        raise RefusedError("say which dye went in and how much: nothing is planned for this step")
-    if sum(s.kind == "dye in" for s in part.steps) > 1:
-        raise RefusedError(
-            f"the dye of part {part.name!r} goes in more than once: say how much went in now"
-        )
-    return [DyeIn(d.dye, d.words, stock=d.stock) for d in part.doses]
-
-
 def minute_words(at: str | None) -> str:
     """A stored time as the log shows it, to the minute."""
     return "" if at is None else at[:16].replace("T", " ")
@@ -159,7 +113,7 @@ def minute_words(at: str | None) -> str:
 
 def correct_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
     """Correct a step as `pot edit` does; a step that changed meanwhile is refused."""
-    from swatchvault.archive import edit_dye_in, edit_step, get_pot
+    from swatchvault.archive import edit_step, get_pot
     from swatchvault.potwork import doubtful_doses, here, noted, plan_of, step_words
 
     number = whole(form.text("number"), "the step")
@@ -182,18 +136,13 @@ def correct_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
     changes = {k: v for k, v in new.items() if v != getattr(step, k)}
     if changes:
         edit_step(conn, code, number, changes)
-    corrected = set()
-    for index, dye in enumerate(last_dyes(pot)):
-        amount = form.text(f"amount{index + 1}")
-        if amount and form.text(f"dye{index + 1}") == dye.dye and amount != (dye.amount or ""):
-            edit_dye_in(conn, code, dye.dye, amount)
-            corrected.add(dye.dye)
-    now_in = [d for d in last_dyes(get_pot(conn, code)) if d.dye in corrected]
-    doubts = doubtful_doses(conn, plan_of(conn, pot, {}), pot, now_in)
+    asked_again = correct_dyes(conn, code, number, form)
+    doubts = doubtful_doses(conn, plan_of(conn, pot, {}), pot, asked_again)
     if doubts and not form.text("really"):  # what was written above is taken back by the refusal
         raise RefusedError(
             f"{'; '.join(doubts.values())}. Correct the amount, or say “{REALLY}” if it did"
         )
+    ask_doses(conn, {}, asked_again, form)
 
 
 def undo_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
@@ -222,11 +171,6 @@ def undo_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
             "Look at it, and strike that one if it is wrong"
         )
     strike_last(conn, code)
-
-
-def last_dyes(pot: Pot) -> list[DyeIn]:
-    """What last went in of each dye: its amount can be corrected."""
-    return list({d.dye: replace(d) for d, _ in pot.dyes_in}.values())
 
 
 def log_skein(conn: sqlite3.Connection, code: str, form: Form) -> None:

@@ -133,13 +133,13 @@ class PotView:
     sources: list[Any]
     kinds: tuple[str, ...]
     editing: dict[str, str] | None
-    last_dyes: list[Any]
+    dyes_put_in: list[Any]
     to_try: str | None
     left: LeftToDo | None
 
 
 def _view(conn: sqlite3.Connection, lot_id: int, step: str, number: str) -> PotView:
-    from swatchvault.archive import get_pot
+    from swatchvault.archive import dyes_of_step, get_pot
     from swatchvault.archive import pages_pot as pages
     from swatchvault.archive.schema_studio import STEP_KINDS
     from swatchvault.archive.stock_doubts import doubts_of_lot
@@ -158,6 +158,7 @@ def _view(conn: sqlite3.Connection, lot_id: int, step: str, number: str) -> PotV
     sources = pages.dye_sources(conn)
     now = here()
     doses, asked = _doses(plan, chosen, sources)
+    editing = _editing(pot, number)
     return PotView(
         lot_id=lot_id,
         pot=pot,
@@ -185,8 +186,8 @@ def _view(conn: sqlite3.Connection, lot_id: int, step: str, number: str) -> PotV
         bases=pages.bases_in_lot(conn, lot_id),
         sources=sources,
         kinds=STEP_KINDS,
-        editing=_editing(pot, number),
-        last_dyes=potforms.last_dyes(pot),
+        editing=editing,
+        dyes_put_in=[] if editing is None else dyes_of_step(conn, pot.lot, int(editing["number"])),
         to_try=_to_try(conn, pot),
         left=left_to_do(conn, lot_id, pot, skeins, left),
     )

@@ -1,0 +1,109 @@
+"""A pot's log put right: a step of it, and the dye that a step put in."""
+
+from __future__ import annotations
+
+import re
+import sqlite3
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Any
+
+from swatchvault.archive.entities import DyeIn, PotStep
+from swatchvault.archive.lots import dye_in_grams, step_columns
+from swatchvault.archive.pots import next_place
+from swatchvault.archive.recipes import amount_columns
+from swatchvault.archive.rows import find, find_of, transaction
+from swatchvault.archive.settings import spoons_of
+from swatchvault.archive.struck import dye_in_by_id
+from swatchvault.errors import NotFound
+
+#: A nought as it may be typed.
+_NOUGHT = re.compile(r"0+(?:[.,]0*)?")
+#: Of a dye that a step put in it is that, else what last went in of it.
+_WHICH = (
+    "SELECT lot_dye.id, stock_id, dye_pack_id, lot_dye.amount_g, lot_dye.amount_ml "
+    "FROM lot_dye LEFT JOIN pot_step AS step ON step.id = pot_step_id "
+    "WHERE lot_dye.lot_id = :lot AND dye_id = :dye "
+    "ORDER BY step.position IS NOT NULL AND step.position = :number DESC, lot_dye.position DESC"
+)
+
+
+def edit_step(conn: sqlite3.Connection, code: str, number: int, changes: Mapping[str, Any]) -> None:
+    """Correct a step of the log; only what ``changes`` names (fields of ``PotStep``) is replaced.
+
+    What turns out to be of another kind did not carry out the planned step: that is open again.
+    Raises ``NotFound`` for a step that the log does not have.
+    """
+    with transaction(conn):
+        lot_id = find(conn, "lot", code)
+        sql = (
+            "SELECT kind, at, amount, temperature_c, minutes, ph, colour_left, note "
+            "FROM pot_step WHERE lot_id = ? AND position = ?"
+        )
+        row = conn.execute(sql, (lot_id, number)).fetchone()
+        if row is None:
+            raise NotFound(
+                f"lot {code!r} has no step {number}: its log has "
+                f"{next_place(conn, 'pot_step', lot_id) - 1}"
+            )
+        columns = step_columns(conn, PotStep(**{**dict(row), **changes}))
+        if "amount" not in changes:  # its mL stay as worked out when it was typed
+            columns = {k: v for k, v in columns.items() if not k.startswith("amount")}
+        if changes.get("kind", row["kind"]) != row["kind"]:
+            columns = {**columns, "recipe_step_id": None}
+        sets = ", ".join(f"{c} = ?" for c in columns)
+        sql = f"UPDATE pot_step SET {sets} WHERE lot_id = ? AND position = ?"
+        conn.execute(sql, (*columns.values(), lot_id, number))
+
+
+def edit_dye_in(
+    conn: sqlite3.Connection,
+    code: str,
+    dye: str,
+    amount: str | None = None,
+    *,
+    number: int | None = None,
+    source: Mapping[str, str | None] = MappingProxyType({}),
+) -> tuple[DyeIn, DyeIn]:
+    """Correct the amount of a dye, or what it came from: what step ``number`` of the log put in of
+    it, or what last went in where that put in none.
+
+    ``source``: of each dye that it names a stock's code, or ``None`` for powder; of any other the
+    stock or pack stays. Returns what it was and what it is. Raises ``NotFound`` where none of the
+    dye went in.
+    """
+    with transaction(conn):
+        lot_id, dye_id = find(conn, "lot", code), find(conn, "dye", dye)
+        row = conn.execute(_WHICH, {"lot": lot_id, "dye": dye_id, "number": number}).fetchone()
+        if row is None:
+            raise NotFound(f'no {dye!r} went into lot {code!r}: record it as a step "dye in"')
+        was = dye_in_by_id(conn, row["id"])
+        columns = {k: row[k] for k in ("stock_id", "dye_pack_id", "amount_g", "amount_ml")}
+        for stock in (s for d, s in source.items() if d.casefold() == dye.casefold()):
+            columns["stock_id"] = None if stock is None else find_of(conn, "stock", dye_id, stock)
+            if stock is not None:  # which tells its own pack
+                columns["dye_pack_id"] = None
+        if amount is not None:
+            if _NOUGHT.fullmatch(amount.strip()):  # nothing is nothing, in any unit
+                amount = "0 g" if columns["stock_id"] is None else "0 mL"
+            columns |= {"amount_g": None, "amount_ml": None}
+            columns |= amount_columns(amount, spoons_of(conn))
+        columns["dye_g"] = dye_in_grams(conn, columns)
+        sets = ", ".join(f"{c} = ?" for c in columns)
+        conn.execute(f"UPDATE lot_dye SET {sets} WHERE id = ?", (*columns.values(), row["id"]))
+        return was, dye_in_by_id(conn, row["id"])
+
+
+def dyes_of_step(conn: sqlite3.Connection, code: str, number: int) -> list[DyeIn]:
+    """Of each dye that went into a lot what `edit_dye_in` corrects with this step: all that the
+    step put in, where that is noted with it, else what last went in of each."""
+    lot_id = find(conn, "lot", code)
+    sql = (
+        "SELECT lot_dye.id, step.position IS :number FROM lot_dye "
+        "LEFT JOIN pot_step AS step ON step.id = pot_step_id WHERE lot_dye.lot_id = :lot "
+        "ORDER BY lot_dye.position"
+    )
+    rows = [tuple(r) for r in conn.execute(sql, {"lot": lot_id, "number": number})]
+    mine = [row_id for row_id, its in rows if its] or [row_id for row_id, _ in rows]
+    dyes = [dye_in_by_id(conn, row_id) for row_id in mine]
+    return list({dye.dye: dye for dye in dyes}.values())

@@ -1,0 +1,104 @@
+"""The dyes in the forms at the pot, read: what went in, from which stock, and that put right."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING
+
+from swatchvault.web.pots import POWDER
+from swatchvault.web.visit import Form, RefusedError
+
+if TYPE_CHECKING:
+    from swatchvault.archive import DyeIn
+    from swatchvault.archive.pages_pot import DyeSource
+    from swatchvault.pot import PotPlan, StepPlan
+
+#: Label of the tick box that answers what is asked back of an amount.
+REALLY = "So much really went in"
+#: Most dyes that one form can say went in.
+DYE_ROWS = 6
+
+
+def dyes_in_form(
+    conn: sqlite3.Connection,
+    plan: PotPlan | None,
+    planned: StepPlan | None,
+    kind: str,
+    form: Form,
+) -> list[DyeIn]:
+    """The dyes of a step "dye in": those typed, else the doses planned for its part."""
+    from swatchvault.archive import DyeIn
+
+    typed = [
+        (form.text(f"dye{n}"), form.text(f"amount{n}"))
+        for n in range(1, DYE_ROWS + 1)
+        if form.text(f"amount{n}")
+    ]
+    if kind != "dye in":
+        if typed:
+            raise RefusedError(f"dyes go in with a step “dye in”, not with “{kind}”")
+        return []
+    if typed:
+        known = _known_sources(conn)
+        for source, _ in typed:
+            if source not in known:
+                raise RefusedError("choose which dye went in, and from which stock, for each")
+        return [DyeIn(known[s].dye, amount, stock=known[s].stock) for s, amount in typed]
+    part = next((p for p in (plan.parts if plan else ()) if planned in p.steps), None)
+    if part is None:
+        raise RefusedError("say which dye went in and how much: nothing is planned for this step")
+    if sum(s.kind == "dye in" for s in part.steps) > 1:
+        raise RefusedError(
+            f"the dye of part {part.name!r} goes in more than once: say how much went in now"
+        )
+    return [DyeIn(d.dye, d.words, stock=d.stock) for d in part.doses]
+
+
+def _known_sources(conn: sqlite3.Connection) -> dict[str, DyeSource]:
+    """Each stock of each dye, and each dye as powder, by its value in the forms."""
+    from swatchvault.archive.pages_pot import dye_sources
+
+    return {
+        f"{s.dye_id}:{POWDER if s.stock_id is None else s.stock_id}": s for s in dye_sources(conn)
+    }
+
+
+def correct_dyes(conn: sqlite3.Connection, code: str, number: int, form: Form) -> list[DyeIn]:
+    """Correct the dyes of a step as its form says: those that were corrected, as they now are."""
+    from swatchvault.archive import dyes_of_step, edit_dye_in
+
+    corrected, known = [], _known_sources(conn)
+    for index, dye in enumerate(dyes_of_step(conn, code, number), 1):
+        if form.text(f"dye{index}") != dye.dye:
+            continue
+        typed, chosen = form.text(f"amount{index}"), known.get(form.text(f"source{index}"))
+        amount = None if typed in ("", dye.amount or "") else typed
+        source = {}
+        if chosen is not None and chosen.dye == dye.dye and chosen.stock != dye.stock:
+            source = {dye.dye: chosen.stock}
+        if amount or source:
+            _, now = edit_dye_in(conn, code, dye.dye, amount, number=number, source=source)
+            corrected.append(now)
+    return corrected
+
+
+def ask_doses(
+    conn: sqlite3.Connection, doubts: Mapping[str, str], dyes: Iterable[DyeIn], form: Form
+) -> None:
+    """Refuse amounts that are in doubt, and volumes of powder, unless they are said to be so."""
+    from swatchvault.potsource import unknown_doses
+
+    if form.text("really"):
+        return
+    if doubts:
+        raise RefusedError(
+            f"{'; '.join(doubts.values())}. If it was powder, log it under “Something else” and "
+            f"choose powder; if so much stock really went in, say “{REALLY}”"
+        )
+    unknown = unknown_doses(conn, dyes)
+    if unknown:
+        raise RefusedError(
+            f"{'; '.join(unknown.values())}. Choose the stock that it was, or say how many grams; "
+            f"if that is all that is known, say “{REALLY}”"
+        )

@@ -1,0 +1,77 @@
+"""On a pot's page: from which stock a dye came, put right; and a volume of powder, asked about."""
+
+from __future__ import annotations
+
+import html
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.web.test_pots import rows, start, step, token
+
+pytestmark = pytest.mark.anyio
+
+WENT_IN = "SELECT amount, stock_id, dye_g FROM lot_dye WHERE lot_id = ? ORDER BY position"
+
+
+def pellow(studio: Path) -> tuple[int, int]:
+    sql = "SELECT dye.id, stock.id FROM stock JOIN dye ON dye.id = dye_id WHERE name = 'Pellow red'"
+    return rows(studio, sql)[0]  # type: ignore[return-value]
+
+
+async def correction(client: Any, path: str, number: int) -> dict[str, str]:
+    """The fields of the form that corrects a step, as it first comes."""
+    page = (await client.get(f"{path}?edit={number}")).text
+    form = page.split('id="correct"')[1].split("</section>")[0]
+    fields = dict(re.findall(r'name="(was|at|dye\d|amount\d)" value="([^"]*)"', form))
+    for name, options in re.findall(r'<select name="(source\d)">(.*?)</select>', form):
+        chosen = re.search(r'value="([^"]*)" selected', options)
+        assert chosen is not None
+        fields[name] = chosen[1]
+    return {**fields, "do": "edit", "number": str(number), "kind": "dye in"}
+
+
+async def test_a_volume_of_powder_is_asked_about(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    path = await start(dyer)
+    dye, stock = pellow(studio)
+    told = {"kind": "dye in", "dye1": f"{dye}:powder", "amount1": "20 mL"}
+    refused = await dyer.post(path, step("powder", **told))
+    page = html.unescape(refused.text)
+    assert refused.status_code == 400 and 'name="really"' in page
+    assert "Pellow red: 20 mL without a stock does not say how much dye that is" in page
+    lot = int(path.rsplit("/", 1)[1])
+    assert rows(studio, WENT_IN, lot) == []
+    assert (await dyer.post(path, step("sure", **told, really="yes"))).status_code == 303
+    assert rows(studio, WENT_IN, lot) == [("20 mL", None, None)]
+    edit = await correction(dyer, path, 1)
+    assert edit["source1"] == f"{dye}:powder"
+    edit = {**edit, "source1": f"{dye}:{stock}", "once": token("e")}
+    answer = await dyer.post(path, edit)
+    assert answer.status_code == 303, answer.text
+    assert rows(studio, WENT_IN, lot) == [("20 mL", stock, pytest.approx(0.2))]
+    edit = await correction(dyer, path, 1)
+    edit = {**edit, "source1": f"{dye}:powder", "once": token("e2")}
+    refused = await dyer.post(path, edit)
+    assert refused.status_code == 400 and "without a stock" in refused.text
+    assert f'value="{dye}:powder" selected' in refused.text
+    assert rows(studio, WENT_IN, lot) == [("20 mL", stock, pytest.approx(0.2))]
+
+
+async def test_each_step_offers_what_it_put_in(visitor: Callable[[str], Any], studio: Path) -> None:
+    dyer = visitor("dyer")
+    path = await start(dyer)
+    dye, stock = pellow(studio)
+    told = {"kind": "dye in", "dye1": f"{dye}:{stock}"}
+    for amount in ("10 mL", "20 mL"):
+        assert (await dyer.post(path, step(amount, **told, amount1=amount))).status_code == 303
+    edit = await correction(dyer, path, 1)
+    assert edit["amount1"] == "10 mL" and "amount2" not in edit
+    await dyer.post(path, {**edit, "amount1": "11 mL", "once": token("e")})
+    lot = int(path.rsplit("/", 1)[1])
+    assert [row[0] for row in rows(studio, WENT_IN, lot)] == ["11 mL", "20 mL"]
