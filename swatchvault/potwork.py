@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import sqlite3
 from collections.abc import Iterable, Mapping
 from datetime import datetime
@@ -175,36 +174,6 @@ def struck_words(struck: StruckStep) -> str:
     when = datetime.fromisoformat(struck.struck_at).astimezone()
     said = f"{step_words(struck.step)}{', with ' if dyes else ''}{', '.join(dyes)}"
     return f"{struck.number}. {said} (struck {when:%Y-%m-%d %H:%M})"
-
-
-def departures(plan: PotPlan | None, pot: Pot) -> list[str]:
-    """Where the depth of shade that went in is not the planned one, within 1 % of it, and soaks,
-    heats and holds that were cut short.
-
-    Of a dye that is planned in several parts less is none as long as the pot is open.
-    """
-    from swatchvault.potclock import cut_short
-
-    short = cut_short((d.step for d in pot.steps), pot.ended_at)
-    if plan is None:
-        return short
-    planned: dict[str, float] = {}
-    to_come: set[str] = set()
-    for dose in (d for part in plan.parts for d in part.doses):
-        to_come |= {dose.dye} & planned.keys() if pot.ended_at is None else set()
-        planned[dose.dye] = planned.get(dose.dye, 0.0) + dose.dye_g / plan.goods_g * 100
-    done: dict[str, float | None] = dict.fromkeys(planned, 0.0) if pot.ended_at else {}
-    for dye, grams in pot.dyes_in:
-        before = done.get(dye.dye, 0.0)
-        unknown = before is None or grams is None
-        done[dye.dye] = None if unknown else (before or 0.0) + (grams or 0.0) / plan.goods_g * 100
-    return [
-        f"{dye} {depth:.3g} % instead of {planned.get(dye, 0.0):.3g} %"
-        for dye, depth in done.items()
-        if depth is not None
-        and not math.isclose(depth, planned.get(dye, 0.0), rel_tol=0.01)
-        and not (dye in to_come and depth < planned[dye])
-    ] + short
 
 
 def _known(dye: str, wanted: dict[str, float]) -> str:

@@ -35,11 +35,16 @@ class StockHeld:
 
 @dataclass(frozen=True)
 class DoneStep:
-    """A stored step of a pot: its number in the log, and the planned step it carried out."""
+    """A stored step of a pot: its number in the log, and the planned step it carried out.
+
+    ``amount_g`` or ``amount_ml``: its amount, as worked out when it was told.
+    """
 
     number: int
     step: PotStep
     plan_number: int | None
+    amount_g: float | None = None
+    amount_ml: float | None = None
 
 
 @dataclass(frozen=True)
@@ -115,7 +120,7 @@ def get_pot(conn: sqlite3.Connection, code: str) -> Pot:
     order = _plan_ids(conn, row["recipe_id"])
     steps = conn.execute(
         "SELECT position, recipe_step_id, kind, at, amount, temperature_c, minutes, ph, "
-        "colour_left, note FROM pot_step WHERE lot_id = ? ORDER BY position",
+        "colour_left, note, amount_g, amount_ml FROM pot_step WHERE lot_id = ? ORDER BY position",
         (lot_id,),
     )
     dyes = conn.execute(
@@ -133,7 +138,7 @@ def get_pot(conn: sqlite3.Connection, code: str) -> Pot:
         started_at=row["started_at"] or row["dyed_on"],
         ended_at=row["ended_at"],
         steps=tuple(
-            DoneStep(r[0], PotStep(*r[2:]), order.index(r[1]) + 1 if r[1] in order else None)
+            DoneStep(r[0], PotStep(*r[2:-2]), _plan_number(order, r[1]), *r[-2:])
             for r in map(tuple, steps)
         ),
         dyes_in=tuple((DyeIn(*r[:4]), r[4]) for r in map(tuple, dyes)),
@@ -141,6 +146,10 @@ def get_pot(conn: sqlite3.Connection, code: str) -> Pot:
         planned_from=json.loads(row["planned_from"] or "{}"),
         struck=struck_of(conn, lot_id),
     )
+
+
+def _plan_number(order: Sequence[int], step_id: int | None) -> int | None:
+    return None if step_id not in order else order.index(step_id) + 1
 
 
 def record_step(

@@ -7,9 +7,10 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
 from swatchvault.commands.making import pair
+from swatchvault.departures import departures
 from swatchvault.errors import ArchiveError, NotFound
 from swatchvault.potsource import sourced
-from swatchvault.potwork import departures, step_words, struck_words
+from swatchvault.potwork import step_words, struck_words
 
 if TYPE_CHECKING:
     from swatchvault.archive import DyeIn, Pot

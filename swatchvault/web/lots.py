@@ -65,7 +65,8 @@ def _lot(conn: sqlite3.Connection, lot_id: int) -> Record:
     from swatchvault.archive import pages_yarn as pages
     from swatchvault.archive.photo_doubts import photo_doubts
     from swatchvault.cautions import CAUTION_LINE
-    from swatchvault.potwork import departures, plan_of, step_words
+    from swatchvault.departures import departures
+    from swatchvault.potwork import plan_of, step_words
     from swatchvault.recipe_sheet import step_plan_words
 
     lot = pages.one(conn, "lot", lot_id)

@@ -187,7 +187,9 @@ def _done(conn: sqlite3.Connection, done_in: str) -> dict[str, Any] | None:
     from swatchvault.archive import get_pot
     from swatchvault.archive import pages_yarn as pages
     from swatchvault.as_done import as_done, departed
-    from swatchvault.potwork import departures
+    from swatchvault.departures import step_departures
+    from swatchvault.potclock import cut_short
+    from swatchvault.potwork import plan_of
 
     if not done_in:
         return None
@@ -197,9 +199,11 @@ def _done(conn: sqlite3.Connection, done_in: str) -> dict[str, Any] | None:
     assert pot.recipe is not None
     marks = departed(pot.recipe, done)
     there = {d.dye for d in done.parts[0].dyes}
-    short = departures(None, pot)
+    plan = plan_of(conn, pot, {})
+    steps = [] if plan is None else step_departures(plan, pot)
+    steps += cut_short((d.step for d in pot.steps), pot.ended_at)
     left_out = [f"{dye}: {said}" for dye, said in marks.items() if dye not in there]
-    return {**lot, "departed": marks, "lines": [*left_out, *short]}
+    return {**lot, "departed": marks, "lines": [*left_out, *steps]}
 
 
 async def _shown(visit: Visit, typed: TypedRecipe, problems: tuple[str, ...]) -> Response:

@@ -143,8 +143,9 @@ def _view(conn: sqlite3.Connection, lot_id: int, step: str, number: str) -> PotV
     from swatchvault.archive import pages_pot as pages
     from swatchvault.archive.schema_studio import STEP_KINDS
     from swatchvault.archive.stock_doubts import doubts_of_lot
+    from swatchvault.departures import departures
     from swatchvault.potclock import TIMED, still_running
-    from swatchvault.potwork import departures, here, plan_of, step_words, struck_words
+    from swatchvault.potwork import here, plan_of, step_words, struck_words
     from swatchvault.recipe_parts import without_step
     from swatchvault.recipe_sheet import step_plan_words
 

@@ -12,6 +12,7 @@ import pytest
 
 from swatchvault.archive import DyeIn, Lot, PotStep, add_lot, get_recipe, open_archive
 from tests.web.test_new_recipe import counts
+from tests.web.test_pots import start, step, token
 from tests.web.test_yarn import ask
 
 pytestmark = pytest.mark.anyio
@@ -124,3 +125,20 @@ async def test_depths_of_a_recipe_of_parts_say_of_what_they_are(
             text = (await dyer.get(f"/{page}/{lot_of(studio, code)}")).text
             assert "depth of shade" in text
             assert ("depth of shade on all the goods" in text) is said, (code, page)
+
+
+async def test_steps_that_departed_are_told_beside_the_form(visitor: Visitor, studio: Path) -> None:
+    dyer = visitor("dyer")
+    path = await start(dyer)
+    await dyer.post(path, step("dye", what="2"))
+    page = (await dyer.get(path)).text
+    number, temperature = re.findall(r"\?step=(\d+)#next[^<]*</a> <span>[^<]*hold, (\d+) °C", page)[
+        0
+    ]
+    await dyer.post(path, step("cold", what=number, temperature="50"))
+    await dyer.post(path, {"once": token("end"), "do": "end", "all_the_same": "yes"})
+    said = f"step {number}, hold: 50 °C instead of {temperature} °C"
+    lot = path.rsplit("/", 1)[1]
+    for address in (path, f"/lot/{lot}", f"/recipe/new?lot={lot}"):
+        answer = html.unescape((await dyer.get(address)).text)
+        assert said in answer, address
