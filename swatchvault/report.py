@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Any
 
@@ -18,6 +19,7 @@ from swatchvault.compare import Comparison, CoursePoint, LotMatrix
 from swatchvault.days import by_photo_words, day_cell
 from swatchvault.evenness_check import EvennessComparison
 from swatchvault.tonal_words import figure
+from swatchvault.typed_numbers import shown
 
 #: What corrected a photo, in words.
 CORRECTED_BY = {
@@ -184,7 +186,7 @@ def _reading(comparison: Comparison) -> str:
 
 def table_lines(header: Sequence[str], rows: Sequence[Sequence[object]]) -> list[str]:
     """A plain table, columns as wide as they need."""
-    text = [[_cell(v) for v in row] for row in rows]
+    text = [[_cell(v, n) for v, n in zip(row, header, strict=True)] for row in rows]
     widths = [max([len(name), *(len(row[i]) for row in text)]) for i, name in enumerate(header)]
     lines = ["  ".join(f"{n:<{w}}" for n, w in zip(header, widths, strict=True)).rstrip()]
     lines.append("  ".join("-" * w for w in widths))
@@ -216,24 +218,31 @@ def as_read(
     return kept, out
 
 
-def _cell(value: object) -> str:
+#: How columns are named that hold what was measured: shown as it was. Others are worked out, or of
+#: a photo, and three digits say all that they hold.
+_MEASURED = re.compile(r".*_(g|ml|c)|grams(_in|_out)?|minutes|ph|price_per_kg")
+
+
+def _cell(value: object, name: str) -> str:
     if value is None:
         return ""
     if not isinstance(value, float):
         return str(value)
+    if _MEASURED.fullmatch(name):
+        return shown(value)
     return f"{value:.0f}" if abs(value) >= 1000 else f"{value:.3g}"
 
 
 def sheet_lines(header: Sequence[str], rows: Sequence[Sequence[object]]) -> list[str]:
     """One row as name and value down the page, several as a table; empty values left out."""
     header, rows = as_read(header, rows)
-    shown = [i for i in range(len(header)) if any(row[i] is not None for row in rows)]
-    shown = [i for i in shown if not header[i].endswith("_id") and header[i] != "id"]
-    names = [header[i] for i in shown]
-    if len(rows) == 1 and len(shown) > 3:
+    told = [i for i in range(len(header)) if any(row[i] is not None for row in rows)]
+    told = [i for i in told if not header[i].endswith("_id") and header[i] != "id"]
+    names = [header[i] for i in told]
+    if len(rows) == 1 and len(told) > 3:
         width = max(len(n) for n in names)
-        return [f"{n:<{width}}  {_cell(rows[0][i])}" for n, i in zip(names, shown, strict=True)]
-    return table_lines(names, [[row[i] for i in shown] for row in rows])
+        return [f"{n:<{width}}  {_cell(rows[0][i], n)}" for n, i in zip(names, told, strict=True)]
+    return table_lines(names, [[row[i] for i in told] for row in rows])
 
 
 def dyes_missing(lots: Mapping[str, Sequence[LotDye]]) -> str:

@@ -1,4 +1,5 @@
-"""Numbers as people type them, with a point or a comma: one reader for commands and pages."""
+"""Numbers as people type them, with a point or a comma, and as they are shown: one for commands
+and pages."""
 
 from __future__ import annotations
 
@@ -41,6 +42,18 @@ def millimetres(text: str) -> float:
     if not found or ambiguous_words(found[1]):
         raise ValueError(f"no length: {text!r}")
     return plain_number(found[1]) * _MM.get(found[2].casefold(), _MM["in"])
+
+
+def shown(value: float) -> str:
+    """A figure as it was weighed: to 0.01, of less than 1 to three digits, without float noise.
+
+    >>> shown(100.6), shown(28.349523), shown(0.062499), shown(6000.0)
+    ('100.6', '28.35', '0.0625', '6000')
+    """
+    if not math.isfinite(value) or 0 < abs(value) < 1e-4:
+        return f"{value:.3g}"
+    digits = 2 if value == 0 or abs(value) >= 1 else 2 - math.floor(math.log10(abs(value)))
+    return f"{value:.{digits}f}".rstrip("0").rstrip(".")
 
 
 def ambiguous_words(text: str) -> str | None:

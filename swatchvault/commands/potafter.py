@@ -25,6 +25,7 @@ from swatchvault.potwork import (
     plan_of,
     step_words,
 )
+from swatchvault.typed_numbers import shown
 
 if TYPE_CHECKING:
     from swatchvault.archive import DyeIn
@@ -194,7 +195,7 @@ def pot_skein(
                 "or add --really if it weighed so"
             )
     weights = "".join(
-        f", {g:.4g} g {way}" for g, way in ((before, "in"), (after, "out")) if g is not None
+        f", {shown(g)} g {way}" for g, way in ((before, "in"), (after, "out")) if g is not None
     )
     click.echo(f"skein {label} of lot {lot}: {entry.change}{weights}")
     for line in doubts:

@@ -27,6 +27,13 @@ def figure(value: object, digits: int = 1) -> str:
     return f"{value:.{digits}f}"
 
 
+def weighed(value: object) -> str:
+    """Grams or millilitres as they were measured; a dash where they are not known."""
+    from swatchvault.typed_numbers import shown
+
+    return "–" if figure(value) == "–" or not isinstance(value, int | float) else shown(value)
+
+
 def with_doubt(value: object, u: object = None) -> str:
     """A value of L*, a* or b* with its standard uncertainty where it is known; a dash for none."""
     from swatchvault.colour_words import plus_minus
@@ -52,5 +59,6 @@ def add_to(env: Any) -> None:
     env.filters["when"] = when
     env.globals["photo_when"] = photo_when
     env.filters["figure"] = figure
+    env.filters["weighed"] = weighed
     env.filters["with_doubt"] = with_doubt
     env.filters["delta_e"] = delta_e

@@ -691,6 +691,7 @@ def test_skeins_with_grams_in_and_out_and_one_that_broke(pot, folder):
 def test_a_weight_without_a_unit_is_in_grams_and_told_so(pot):
     assert "goods 150 g, dry" in pot("start", "P1", "Low sun", "Lumme", "--goods", "150")
     assert "added, 100 g in, 98.5 g out" in pot("skein", "P1", "a", "--in", "100", "--out", "98,5")
+    assert "100.65 g out" in pot("skein", "P1", "b", "--out", "100.65")
 
 
 @pytest.mark.parametrize(

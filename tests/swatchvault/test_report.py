@@ -13,6 +13,7 @@ from swatchvault.report import (
     sheet_lines,
     table_lines,
 )
+from swatchvault.typed_numbers import shown
 from tests.swatchvault.factories import layout, measured, photo_file, photo_of
 
 EVEN = {"unevenness": 1.04, "u_unevenness": 0.31, "patch_length": "medium", "between": None}
@@ -69,6 +70,30 @@ def test_a_sheet_has_doubts_in_place_of_variances_and_yes_in_place_of_1():
 def test_thousands_are_written_out():
     lines = sheet_lines(("liquor", "ratio"), [(6000.0, 30.0), (4500.0, 29.96)])
     assert [line.split() for line in lines[-2:]] == [["6000", "30"], ["4500", "30"]]
+
+
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [
+        (100.6, "100.6"),
+        (166.5, "166.5"),
+        (100.65, "100.65"),
+        (1234.5, "1234.5"),
+        (28.349523125, "28.35"),
+        (0.1 + 0.2, "0.3"),
+        (100.6 - 0.4, "100.2"),
+        (0.0624999, "0.0625"),
+        (0.00000012, "1.2e-07"),
+        (-7.834, "-7.83"),
+        (0.0, "0"),
+        (6000.0, "6000"),
+        (40, "40"),
+    ],
+)
+def test_what_was_weighed_is_shown_as_it_was_weighed(value, said):
+    for name in ("grams_in", "amount_ml", "dye_g"):
+        assert table_lines((name,), [[value]])[2] == said
+    assert shown(value) == said
 
 
 def test_a_flag_names_the_swatches_that_have_it_where_there_are_several(tmp_path):

@@ -82,7 +82,7 @@ async def test_a_pot_from_start_to_end(visitor: Callable[[str], Any], studio: Pa
         (100.0, 99.0)
     ]
     page = (await helper.get(path)).text
-    assert "planned step 2" in page and "colour left: 15 %" in page and "100.0" in page
+    assert "planned step 2" in page and "colour left: 15 %" in page and ">100<" in page
     await helper.post(path, {"once": token("end"), "do": "end", "success": "yes", "next_time": ODD})
     page = (await helper.get(path)).text
     assert "<script>alert" not in page and "&lt;script&gt;alert" in page
@@ -438,6 +438,10 @@ async def test_a_skein_heavier_than_it_went_in_is_asked_about(
     asked = await dyer.post(path, {**told, "weighed": "yes", "once": token("s2")})
     assert asked.status_code == 303
     assert rows(studio, "SELECT grams_out FROM skein WHERE lot_id = ?", lot) == [(71.0,)]
+    more = {"do": "skein", "label": "b", "grams_in": "100.65", "once": token("s3")}
+    assert (await dyer.post(path, more)).status_code == 303
+    for address in (path, f"/lot/{lot}"):
+        assert '<td class="n">100.65</td>' in (await dyer.get(address)).text
 
 
 async def test_a_correction_to_grams_of_powder_is_asked_about_and_stores_nothing(
