@@ -200,7 +200,7 @@ def as_read(
     """A view's columns, no two of one name, as people read them: ± in place of a variance, yes and
     no in place of 1 and 0, a reference's values in words."""
     names = list(header)
-    doubts = {f"lab_{v}": f"variance_{v}" for v in "lab" if f"variance_{v}" in names}
+    doubts = {f"lab_{v}": f"variance_{v}" for v in "lab" if f"lab_{v}" in names}
     kept = [n for n in names if n not in doubts.values()]
     out = []
     for row in rows:
@@ -211,9 +211,10 @@ def as_read(
         if values.get("known_values"):
             values["known_values"] = known_words(str(values["known_values"]))
         for name, variance in doubts.items():
-            lab, found = values[name], values[variance]
-            if isinstance(lab, float) and isinstance(found, float):
-                values[name] = plus_minus(lab, math.sqrt(max(found, 0.0)))
+            lab, found = values[name], values.get(variance)
+            u = math.sqrt(max(found, 0.0)) if isinstance(found, float) else None
+            if isinstance(lab, float):
+                values[name] = plus_minus(lab, u)
         out.append([values[n] for n in kept])
     return kept, out
 

@@ -1,6 +1,7 @@
 """Views: one for each question a dyer asks, pleasant to read as plain tables.
 
-They hold no data and are made anew with every upgrade. A later view may use an earlier one.
+They hold no data and are made anew with every upgrade. A later view may use an earlier one. Colours
+are as they were measured: whoever shows them rounds them, once.
 """
 
 from __future__ import annotations
@@ -48,17 +49,15 @@ SELECT filed.* FROM filed_measurement AS filed WHERE NOT EXISTS (SELECT 1 FROM {
     AND aside.photo_id = filed.photo_id AND aside.swatch_id = filed.swatch_id)""",
     "measurements_set_aside": f"""CREATE VIEW measurements_set_aside AS
 SELECT swatch.label AS swatch, photo.original_name AS photo, m.region, aside.reason,
-    aside.set_aside_at, round(m.lab_l, 2) AS lab_l, round(m.lab_a, 2) AS lab_a,
-    round(m.lab_b, 2) AS lab_b, photo.taken_at, photo.sha256 AS photo_sha256,
+    aside.set_aside_at, m.lab_l, m.lab_a, m.lab_b, photo.taken_at, photo.sha256 AS photo_sha256,
     m.id AS measurement_id, m.swatch_id
 FROM {ASIDE_OF_FILED}
 JOIN photo ON photo.id = m.photo_id JOIN swatch ON swatch.id = m.swatch_id""",
     "colours": f"""CREATE VIEW colours AS
 SELECT swatch.label AS swatch, colourway.name AS colourway, base.name AS base, lot.code AS lot,
     skein.label AS skein, swatch.form, COALESCE(m.dry, swatch.dry) AS dry,
-    round(m.lab_l, 2) AS lab_l, round(m.lab_a, 2) AS lab_a, round(m.lab_b, 2) AS lab_b,
-    round({variance_total(0)}, 3) AS variance_l, round({variance_total(1)}, 3) AS variance_a,
-    round({variance_total(2)}, 3) AS variance_b,
+    m.lab_l, m.lab_a, m.lab_b, {variance_total(0)} AS variance_l,
+    {variance_total(1)} AS variance_a, {variance_total(2)} AS variance_b,
     m.reference, {_FLAGS} AS flags, m.shadow_sd, m.clipped_share,
     photo.taken_at, setup.name AS setup, setup.locked, COALESCE(photo.light, setup.light) AS light,
     m.region, photo.sha256 AS photo_sha256, m.version, m.measured_at, m.id AS measurement_id,

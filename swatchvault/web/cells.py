@@ -8,7 +8,7 @@ from typing import Any
 
 from markupsafe import Markup, escape
 
-from swatchvault.web.look import hex_of
+from swatchvault.web.look import hex_of, with_doubt
 
 _HEX = re.compile(r"#[0-9a-fA-F]{6}")
 _LAB = ("lab_l", "lab_a", "lab_b")
@@ -48,12 +48,16 @@ def cell(row: Any, value: Any, column: str) -> Markup | None:
 def _axis(row: Any, value: Any, column: str) -> Markup | None:
     variance = _held(row, column.replace("lab", "variance"))
     words = escape(value)
-    if isinstance(value, int | float) and isinstance(variance, int | float):
-        words = escape(f"{value} ± {math.sqrt(max(variance, 0.0)):.1f}")
+    if isinstance(value, int | float):
+        words = escape(with_doubt(value, _root(variance)))
     colour = hex_of(_lab_of(row)) if column == "lab_l" else None
     if colour is not None:
         return _chip(colour) + Markup(" ") + words
     return words if words != escape(value) else None
+
+
+def _root(variance: Any) -> float | None:
+    return math.sqrt(max(variance, 0.0)) if isinstance(variance, int | float) else None
 
 
 def _chip(colour: str) -> Markup:

@@ -59,7 +59,7 @@ def test_a_sheet_has_doubts_in_place_of_variances_and_yes_in_place_of_1():
         ["swatch", "s"],
         ["dry", "yes"],
         ["lab_l", "36.5 ± 8.0"],
-        ["lab_a", "-4"],
+        ["lab_a", "-4.0"],
         ["same_dyes", "no"],
     ]
     several = sheet_lines(header, [one, ("t", None, 40.0, 2.0, 1.0, 4.0, None)])

@@ -98,9 +98,9 @@ async def test_a_swatch_is_looked_for_by_the_photo_that_speaks_for_it(
     )
     rows = answer.json()["rows"]
     assert rows and label not in {r["swatch"] for r in rows}
-    for found in rows:  # both are shown rounded to 0.01
+    for found in rows:  # the difference alone is rounded, to 0.01
         other = [found[k] for k in ("lab_l", "lab_a", "lab_b")]
-        assert found["delta_e_00"] == pytest.approx(float(delta_e_2000(told, other)), abs=0.025)
+        assert found["delta_e_00"] == pytest.approx(float(delta_e_2000(told, other)), abs=0.0051)
 
 
 async def test_a_colour_typed_badly_is_no_error(visitor: Callable[[str], Any]) -> None:
@@ -132,6 +132,8 @@ LAB = {"lab_l": 45.2, "lab_a": 20.0, "lab_b": -3.0}
     [
         (LAB, "lab_l", "</svg> 45.2"),
         (LAB, "lab_a", None),
+        ({**LAB, "lab_a": 45.94767}, "lab_a", "45.9"),
+        ({**LAB, "lab_a": 45.94767, "variance_a": 0.0624}, "lab_a", "45.9 ± 0.2"),
         ({**LAB, "lab_b": None}, "lab_l", None),
         ({"lab_l": 45.2}, "lab_l", None),
         ({**LAB, "lab_a": "20"}, "lab_l", None),
