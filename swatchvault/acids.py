@@ -23,6 +23,10 @@ AcidBasis = Literal["g/100 g", "g/100 mL"]
 _MOST_G_PER_100_ML = 170.0
 
 
+#: Stands in examples for a density; of acetic acid of 56 %, from memory, unverified.
+_EXAMPLE_DENSITY = "1.06"
+
+
 @dataclass(frozen=True)
 class Acid:
     """An acid: atoms of carbon, hydrogen and oxygen, and protons that it can give."""
@@ -59,7 +63,10 @@ ACIDS: Mapping[str, Acid] = {
 
 def _acid(name: str) -> Acid:
     if name not in ACIDS:
-        raise AmountError(f"acid {name!r} is not known here: say one of {', '.join(ACIDS)}")
+        raise AmountError(
+            f"acid {name!r} is not known here: say one of {', '.join(ACIDS)}, and how strong it "
+            'is: "citric anhydrous 50 g/100 mL"'
+        )
     return ACIDS[name]
 
 
@@ -89,11 +96,19 @@ class AcidSolution:
                 "the density", self.density_g_per_ml, unit="g/mL", low=0.7, high=2.0
             )
             return percent * density
+        by_mass = f'"{self.acid} {percent:g} g/100 g density {_EXAMPLE_DENSITY}"'
+        where = (
+            f"with its own density, in g/mL, in place of {_EXAMPLE_DENSITY}; it stands on the "
+            "label or in the safety data sheet"
+        )
         if self.basis == "g/100 g":
-            raise AmountError(f"{percent:g} % {self.acid} acid by mass: its density is needed too")
+            raise AmountError(
+                f"{percent:g} % {self.acid} acid by mass: its density is needed too: write "
+                f"{by_mass}, {where}"
+            )
         raise AmountError(
-            f"{percent:g} % {self.acid} acid can be read as g/100 g (by mass; its density is "
-            "needed too) or as g/100 mL: say which its label means"
+            f"{percent:g} % {self.acid} acid can be read as g/100 mL or as g/100 g, by mass, and "
+            f'its label says which: write "{self.acid} {percent:g} g/100 mL", or {by_mass}, {where}'
         )
 
     @property

@@ -20,8 +20,9 @@ _DYE = re.compile(
 )
 _WENT_IN = re.compile(rf"(?P<amount>.+?) of (?P<stock>{_NUMBER}) ?%?")
 _ACID = re.compile(
-    rf"(?P<acid>[a-z ]+?) (?P<percent>{_NUMBER})(?: ?%)?(?: (?P<basis>g/100 (?:g|mL)))?"
-    rf"(?: density (?P<density>{_NUMBER}))?",
+    rf"(?P<acid>[a-z ]+?) (?P<percent>{_NUMBER})(?: ?%)?"
+    rf"(?: (?P<basis>g/100 ?(?:g|mL)|by (?:mass|weight)))?"
+    rf"(?:,? density (?P<density>{_NUMBER})(?: g/mL)?)?",
     re.IGNORECASE,
 )
 _NEGATIVE = re.compile(r"-[0-9.,]")
@@ -170,7 +171,8 @@ def acid_sum(
 ) -> None:
     """One acid in terms of another (--amount, --as), or its dilution (--dilute-to, --make-up-to).
 
-    HAVE: "acetic 5 g/100 mL", or by mass with its density, "acetic 56 g/100 g density 1.06".
+    HAVE: "acetic 5 g/100 mL", or by mass with its density, "acetic 56 g/100 g density 1.06" or
+    "acetic 56 % by mass density 1.06".
     Acids: acetic, citric anhydrous, citric monohydrate, formic.
     """
     from swatchvault.acids import dilute_acid, swap_acid
@@ -276,7 +278,8 @@ def _wanted(text: str, number: int) -> Any:
 def _solution(text: str) -> Any:
     from swatchvault.acids import AcidSolution
 
-    found = _read(_ACID, text, '"acetic 5 g/100 mL"')
+    example = '"acetic 5 g/100 mL", or by mass with its density, "acetic 56 g/100 g density 1.06"'
+    found = _read(_ACID, text, example)
     basis: Literal["g/100 g", "g/100 mL"] | None = None
     if found["basis"]:
         basis = "g/100 mL" if found["basis"].lower().endswith("ml") else "g/100 g"

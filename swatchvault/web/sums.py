@@ -175,12 +175,20 @@ def _solution(typed: Typed, which: str) -> AcidSolution:
 
     what = "the acid at hand" if which == "have" else "the other acid"
     basis = typed(f"{which}_basis")
-    return AcidSolution(
-        typed.need(f"{which}_acid", what),
-        percent(typed.need(f"{which}_strength", f"the strength of {what}"), "the strength"),
-        "g/100 mL" if basis == BASES[0] else "g/100 g" if basis == BASES[1] else None,
-        number_or_none(typed(f"{which}_density"), "the density"),
-    )
+    name = typed.need(f"{which}_acid", what)
+    strength = percent(typed.need(f"{which}_strength", f"the strength of {what}"), "the strength")
+    density = number_or_none(typed(f"{which}_density"), "the density")
+    if basis not in BASES:
+        raise RefusedError(
+            f"{strength:g} % {name} acid can be read as {BASES[0]} or as {BASES[1]}, by mass: "
+            "choose under “As its label says” which it means"
+        )
+    if basis == BASES[1] and density is None:
+        raise RefusedError(
+            f"{strength:g} % {name} acid by mass: its density is needed too. Fill it in, in g/mL; "
+            "it stands on the label or in the safety data sheet"
+        )
+    return AcidSolution(name, strength, "g/100 mL" if basis == BASES[0] else "g/100 g", density)
 
 
 def _said(acid: AcidSolution) -> str:

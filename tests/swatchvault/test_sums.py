@@ -68,6 +68,36 @@ def test_acid_diluted_is_poured_into_water(capsys):
     assert json.loads(by_mass.out)["acid_ml"] == pytest.approx(500 * 5 / (60 * 1.06))
 
 
+DILUTED = ("--dilute-to", "5", "--make-up-to", "1 L")
+IN_100_ML, BY_MASS = '"acetic 56 g/100 mL"', '"acetic 56 g/100 g density 1.06"'
+
+
+@pytest.mark.parametrize(
+    ("typed", "forms"),
+    [
+        ("acetic 56 %", (IN_100_ML, BY_MASS)),
+        ("acetic 56", (IN_100_ML, BY_MASS)),
+        ("acetic 56 g/100 g", (BY_MASS,)),
+        ("acetic 56 % by mass", (BY_MASS,)),
+        ("acetic 56 % by weight", (BY_MASS,)),
+        ("acetic of 56 percent", ('"acetic 5 g/100 mL"', BY_MASS)),
+        ("citric 50 g/100 mL", ('"citric anhydrous 50 g/100 mL"',)),
+    ],
+)
+def test_an_acid_that_is_not_told_in_full_is_answered_with_what_to_type(capsys, typed, forms):
+    said = run(capsys, "sums", "acid", typed, *DILUTED)
+    assert said.code == 1 and len(said.err.splitlines()) == 1
+    for form in forms:
+        assert form in said.err
+        assert run(capsys, "sums", "acid", form.strip('"'), *DILUTED).code == 0
+
+
+def test_by_mass_can_be_said_in_words(capsys):
+    plain = run(capsys, "sums", "acid", "acetic 56 g/100 g density 1.06", *DILUTED, "--json").out
+    for typed in ("acetic 56 % by mass density 1.06", "acetic 56 by weight, density 1,06 g/mL"):
+        assert run(capsys, "sums", "acid", typed, *DILUTED, "--json").out == plain
+
+
 def test_water_is_what_the_stocks_leave(capsys):
     ran = run(capsys, "sums", "water", "100 g", "30", "80 mL", "20 mL")
     assert "liquor 3000 mL" in ran.out
@@ -152,7 +182,10 @@ def test_forty_percent_is_questioned_and_four_hundred_refused(capsys):
         (("dye", "100 g", "nonsense"), "cannot be read"),
         (("stock", "100 g", "2 g of 1"), "no volume"),
         (("water", "10 g", "10", "200 mL"), "exceed the liquor"),
-        (("acid", "acetic 60 %", "--dilute-to", "5", "--make-up-to", "1 L"), "say which"),
+        (
+            ("acid", "acetic 60 %", "--dilute-to", "5", "--make-up-to", "1 L"),
+            "its label says which",
+        ),
         (("acid", "sour 60 g/100 mL", "--dilute-to", "5", "--make-up-to", "1 L"), "not known"),
         (("cost", "--powder", "x 1 g at 2", "--minutes", "5"), "both"),
     ],
