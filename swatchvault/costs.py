@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -13,6 +13,13 @@ from swatchvault.errors import AmountError
 #: Grams of the skeins over grams of base under which skeins are taken to be missing, not dried
 #: out: the rest is told apart then. Our choice.
 ALL_NAMED = 0.9
+#: Hundredths by which sums of numbers may miss: how numbers add up, and no money.
+_NOISE = 1e-6
+
+
+#: Grams of the skeins over grams of base above which one of the weights is asked about: dye adds a
+#: few per cent at most, and the moisture of the air no more. Our choice.
+MORE_THAN_BASE = 1.05
 
 
 @dataclass(frozen=True)
@@ -30,7 +37,8 @@ class LotCost:
     """Cost of a lot by kind and of each skein by its weight, in the prices' own currency.
 
     ``time_cost`` is ``None`` where time was not asked for; the total is then without it.
-    ``rest_g``, ``rest_cost``: base of which no skein was named, and its share.
+    ``rest_g``, ``rest_cost``: base of which no skein was named, and its share. ``over_g``: what the
+    skeins weigh more than their base can, 0 if it is not more.
     """
 
     powder_cost: float
@@ -41,6 +49,7 @@ class LotCost:
     skein_costs: tuple[float, ...]
     rest_g: float = 0.0
     rest_cost: float = 0.0
+    over_g: float = 0.0
 
 
 def cost_of_lot(
@@ -78,7 +87,27 @@ def cost_of_lot(
     weights = [check_number("a skein", g, unit="g", above=0.0) for g in skeins_g]
     named_g = math.fsum(weights)
     rest_g = base_g - named_g if weights and named_g < ALL_NAMED * base_g else 0.0
+    over_g = named_g - base_g if 0.0 < MORE_THAN_BASE * base_g < named_g else 0.0
     each_g = total / (named_g + rest_g) if weights else 0.0
     shares = tuple(each_g * g for g in weights)
     kinds = (by_kind["powder"], by_kind["base"], by_kind["auxiliary"])
-    return LotCost(*kinds, time_cost, total, shares, rest_g, each_g * rest_g)
+    return LotCost(*kinds, time_cost, total, shares, rest_g, each_g * rest_g, over_g)
+
+
+def to_cents(total: float, parts: Sequence[float]) -> tuple[float, list[float]]:
+    """A sum of money and its parts, rounded to 0.01 so that the parts add up to it.
+
+    Each part is rounded down, and those with the largest remainders up again (the method of the
+    largest remainder); of equal ones the first.
+
+    >>> to_cents(11.745, [7.047, 4.698])
+    (11.75, [7.05, 4.7])
+    >>> to_cents(10.0, [10 / 3, 10 / 3, 10 / 3])
+    (10.0, [3.34, 3.33, 3.33])
+    """
+    whole = math.floor(100 * total + 0.5 + _NOISE)
+    cents = [math.floor(100 * part + _NOISE) for part in parts]
+    left = [100 * part - down for part, down in zip(parts, cents, strict=True)]
+    for place in sorted(range(len(parts)), key=lambda n: -round(left[n], 6))[: whole - sum(cents)]:
+        cents[place] += 1
+    return whole / 100, [c / 100 for c in cents]

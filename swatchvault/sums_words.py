@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 
 from swatchvault.acids import AcidDilution, AcidSwap
-from swatchvault.costs import LotCost
+from swatchvault.costs import LotCost, to_cents
 from swatchvault.dyeing import DyeDoses, PotWater, StockMix, question_depth, round_measure
 from swatchvault.pot import pour_words, weigh_words
 
@@ -74,18 +74,38 @@ def water_lines(water: PotWater, goods_g: float, ratio: float) -> list[str]:
     ]
 
 
-def cost_lines(cost: LotCost, skeins_g: Sequence[float]) -> list[str]:
-    """What a lot costs, and each skein."""
+def cost_lines(cost: LotCost, skeins_g: Sequence[float]) -> Said:
+    """What a lot costs, and each skein: rounded so that each adds up to the lot."""
+    kinds = [cost.powder_cost, cost.base_cost, cost.auxiliary_cost]
+    kinds += [] if cost.time_cost is None else [cost.time_cost]
+    total, (powder, base, auxiliaries, *time) = to_cents(cost.total_cost, kinds)
+    each = [*cost.skein_costs, cost.rest_cost] if skeins_g else []
+    shares = to_cents(cost.total_cost, each)[1]
     shared = f"shared by weight over {math.fsum(skeins_g) + cost.rest_g:g} g, "
     shared += "the skeins and that rest" if cost.rest_g else "the skeins named"
-    rest = f"the other {cost.rest_g:g} g of base, no skein named {cost.rest_cost:.2f}"
-    return [
-        f"powder {cost.powder_cost:.2f}",
-        f"base {cost.base_cost:.2f}",
-        f"auxiliaries {cost.auxiliary_cost:.2f}",
-        "time not counted" if cost.time_cost is None else f"time {cost.time_cost:.2f}",
-        f"the lot {cost.total_cost:.2f}",
-        *(f"skein of {g:g} g {c:.2f}" for g, c in zip(skeins_g, cost.skein_costs, strict=True)),
-        *([rest] if cost.rest_g else []),
-        *([shared] if skeins_g else []),
+    shared += "" if _plainly(each, shares) else "; rounded so that they add up to the lot"
+    lines = [
+        f"powder {powder:.2f}",
+        f"base {base:.2f}",
+        f"auxiliaries {auxiliaries:.2f}",
+        f"time {time[0]:.2f}" if time else "time not counted",
+        f"the lot {total:.2f}",
+        *(f"skein of {g:g} g {c:.2f}" for g, c in zip(skeins_g, shares, strict=False)),
     ]
+    if cost.rest_g:
+        lines.append(f"the other {cost.rest_g:g} g of base, no skein named {shares[-1]:.2f}")
+    lines += [shared] if skeins_g else []
+    return lines, [_over(cost, skeins_g)] if cost.over_g else []
+
+
+def _plainly(exact: Sequence[float], shown: Sequence[float]) -> bool:
+    """Whether each is shown as it would be alone."""
+    return all(to_cents(e, [])[0] == s for e, s in zip(exact, shown, strict=True))
+
+
+def _over(cost: LotCost, skeins_g: Sequence[float]) -> str:
+    named_g = math.fsum(skeins_g)
+    return (
+        f"the skeins weigh {named_g:g} g and the base {named_g - cost.over_g:g} g: dye adds only a "
+        "little, so a weight is wrong, or some of the base is not named"
+    )

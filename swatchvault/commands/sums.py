@@ -234,7 +234,7 @@ def cost_sum(
         raise click.UsageError("name at least one --powder, --base or --auxiliary")
     weights = [_grams(s) for s in skeins]
     cost = cost_of_lot(items, weights, minutes=minutes, price_per_hour=per_hour)
-    _say(cost_lines(cost, weights), [], cost, as_json, caution=False)
+    _say(*cost_lines(cost, weights), cost, as_json, caution=False)
 
 
 def _say(

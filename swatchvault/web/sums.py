@@ -237,7 +237,7 @@ def cost_sum(typed: Typed) -> Answer:
         minutes=number_or_none(typed("minutes"), "the minutes"),
         price_per_hour=number_or_none(typed("per_hour"), "the price of an hour"),
     )
-    return answered(cost_lines(cost, skeins))
+    return answered(*cost_lines(cost, skeins))
 
 
 SUMS: Mapping[str, Callable[[Typed], Answer]] = {

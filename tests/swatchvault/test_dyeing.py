@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from swatchvault import cautions
 from swatchvault.acids import ACIDS, AcidSolution, dilute_acid, swap_acid
 from swatchvault.cautions import CAUTION_ACID
-from swatchvault.costs import CostItem, cost_of_lot
+from swatchvault.costs import CostItem, cost_of_lot, to_cents
 from swatchvault.dyeing import (
     Auxiliary,
     DyeWanted,
@@ -335,6 +335,14 @@ def test_cost():
     without = cost_of_lot(ITEMS, [])
     assert (without.time_cost, without.skein_costs) == (None, ())
     assert without.total_cost == pytest.approx(12.6)
+
+
+@given(st.lists(st.floats(0.0, 1e4), min_size=1, max_size=9))
+def test_money_is_rounded_so_that_it_adds_up(parts):
+    total, shown = to_cents(math.fsum(parts), parts)
+    assert abs(total - math.fsum(parts)) <= 0.005 + 1e-6
+    assert sum(round(100 * s) for s in shown) == round(100 * total)
+    assert all(abs(s - p) < 0.01 + 1e-6 for s, p in zip(shown, parts, strict=True))
 
 
 def test_cost_asks_for_both_halves_of_the_time():

@@ -1,6 +1,7 @@
 """`sums` and `cautions`: what the command line says of the sums."""
 
 import json
+from decimal import Decimal
 
 import pytest
 
@@ -116,12 +117,57 @@ def test_cost_of_lot_and_skeins(capsys):
     assert "over the skeins" not in run(capsys, "sums", "cost", "--base", base).out
     assert cost["time_cost"] is None
     some = run(capsys, "sums", "cost", "--powder", powder, "--base", base, "--skein", "50 g").out
-    told = some.partition("the lot 11.82\n")[2].splitlines()
+    told = some.partition("the lot 11.83\n")[2].splitlines()
     assert told == [
         "skein of 50 g 2.96",
         "the other 150 g of base, no skein named 8.87",
         "shared by weight over 200 g, the skeins and that rest",
     ]
+
+
+def figures(lines):
+    """The money at the end of each line."""
+    return [Decimal(line.rsplit(" ", 1)[1]) for line in lines]
+
+
+@pytest.mark.parametrize(
+    "skeins", [("150", "100"), ("100", "100", "100"), ("50",), ("200",), ("33.3", "66.6", "100.1")]
+)
+@pytest.mark.parametrize("powder", ["Ember 1.6 g at 90.6", "Ember 1.55 g at 91", "Ember 1 g at 5"])
+def test_what_is_shown_of_a_cost_adds_up(capsys, powder, skeins):
+    asked = ("--powder", powder, "--base", "Lumme 200 g at 58", "--auxiliary", "salt 7 g at 1.9")
+    told = [word for weight in skeins for word in ("--skein", weight)]
+    lines = run(capsys, "sums", "cost", *asked, *told).out.splitlines()
+    end = next(i for i, line in enumerate(lines) if line.startswith("the lot"))
+    (total,) = figures([lines[end]])
+    assert sum(figures(line for line in lines[:end] if "not counted" not in line)) == total
+    shares = [x for x in lines[end + 1 :] if x.startswith(("skein of", "the other"))]
+    assert len(shares) >= len(skeins)
+    assert sum(figures(shares)) == total
+
+
+def test_shares_that_were_rounded_to_add_up_say_so(capsys):
+    asked = ("--powder", "Ember 1.6 g at 90.6", "--base", "Lumme 200 g at 58")
+    ran = run(capsys, "sums", "cost", *asked, "--skein", "120", "--skein", "80")
+    # 11.74496 in all: 7.04698 and 4.69798 would be told as 7.05 and 4.70, 11.75 together
+    assert "the lot 11.74\nskein of 120 g 7.04\nskein of 80 g 4.70\n" in ran.out
+    assert "rounded so that they add up to the lot" in ran.out
+    even = run(capsys, "sums", "cost", "--base", "L 200 g at 50", "--skein", "80", "--skein", "120")
+    assert "the lot 10.00" in even.out and "rounded" not in even.out
+
+
+@pytest.mark.parametrize(
+    ("skeins", "noted"), [(("150", "100"), True), (("100", "105"), False), (("100", "99"), False)]
+)
+def test_skeins_that_weigh_more_than_their_base_are_noted(capsys, skeins, noted):
+    told = [word for weight in skeins for word in ("--skein", weight)]
+    asked = ("sums", "cost", "--powder", "Ember 2 g at 90", "--base", "Lumme 200 g at 58", *told)
+    said = "note: the skeins weigh 250 g and the base 200 g: dye adds only a little"
+    assert (said in run(capsys, *asked).out) is noted
+    cost = json.loads(run(capsys, *asked, "--json").out)
+    assert cost["over_g"] == (50.0 if noted else 0.0) and len(cost["hints"]) == noted
+    powder_alone = run(capsys, "sums", "cost", "--powder", "Ember 2 g at 90", *told).out
+    assert "note" not in powder_alone  # no base is named to hold them to
 
 
 @pytest.mark.parametrize(
