@@ -18,6 +18,7 @@ from typing import Any
 from swatchvault.archive.entities import Notes, PhotoNote
 from swatchvault.errors import SwatchvaultError
 from swatchvault.notetables import PHOTO, TABLES, photo_note, refuse_unknown
+from swatchvault.typed_numbers import separator
 
 PHOTOS_CSV = "photos.csv"
 STUDIO_TOML = "studio.toml"
@@ -45,8 +46,12 @@ def read_notes(path: Path | str) -> Notes:
 
 
 def read_photos(path: Path) -> tuple[PhotoNote, ...]:
-    """The rows of a photos.csv; blank lines are passed over."""
-    reader = csv.reader(io.StringIO(_text(path), newline=""), strict=True)
+    """The rows of a photos.csv, its columns parted by commas or semicolons; blank lines are passed
+    over."""
+    text = _text(path)
+    parted = separator(text)
+    mark = "comma" if parted == "," else "semicolon"
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=parted, strict=True)
     rows: list[PhotoNote] = []
     header: list[str] = []
     try:
@@ -60,7 +65,7 @@ def read_photos(path: Path) -> tuple[PhotoNote, ...]:
             if len(cells) != len(header):
                 raise SwatchvaultError(
                     f"{where}: {len(cells)} values for {len(header)} columns: put text that holds "
-                    "a comma in double quotes"
+                    f"a {mark} in double quotes"
                 )
             told = {k: c.strip() for k, c in zip(header, cells, strict=True) if c.strip()}
             rows.append(photo_note(told, where))
@@ -118,8 +123,10 @@ def _text(path: Path) -> str:
 
 def _header(cells: list[str], where: str) -> list[str]:
     names = [cell.strip().casefold() for cell in cells]
-    if len(names) == 1 and any(mark in names[0] for mark in ";\t"):
-        raise SwatchvaultError(f"{where}: the columns are not separated by commas: save it so")
+    if len(names) == 1 and "\t" in names[0]:
+        raise SwatchvaultError(
+            f"{where}: the columns are not separated by commas or semicolons: save it so"
+        )
     refuse_unknown(names, PHOTO.keys, where, "column")
     for name in names:
         if names.count(name) > 1:

@@ -24,6 +24,7 @@ from swatchvault.record_kinds import (
     checked,
     counted,
 )
+from swatchvault.typed_numbers import plain_number, separator
 
 FORMAT = "recipes and lots"
 VERSION = 1
@@ -123,8 +124,14 @@ def _cell(value: Any) -> str:
 
 
 def read_csv(text: str) -> tuple[Record, ...]:
-    """The records of CSV text. Raises ``SwatchvaultError`` in one line that names the line."""
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    """The records of CSV text; where semicolons part the columns numbers may have decimal commas.
+
+    Raises ``SwatchvaultError`` in one line that names the line.
+    """
+    parted = separator(text)
+    mark = "comma" if parted == "," else "semicolon"
+    read_number = float if parted == "," else plain_number
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=parted, strict=True)
     columns: list[str] = []
     rows: list[tuple[str, Kind, dict[str, Any]]] = []
     try:
@@ -138,9 +145,10 @@ def read_csv(text: str) -> tuple[Record, ...]:
             if len(cells) != len(columns):
                 raise SwatchvaultError(
                     f"{where}: {len(cells)} values for {len(columns)} columns: put text that "
-                    "holds a comma in double quotes"
+                    f"holds a {mark} in double quotes"
                 )
-            rows.append(_row({c: v.strip() for c, v in zip(columns, cells, strict=True)}, where))
+            told = {c: v.strip() for c, v in zip(columns, cells, strict=True)}
+            rows.append(_row(told, where, read_number))
     except csv.Error as error:
         raise SwatchvaultError(f"line {reader.line_num}: {error}") from error
     if not columns:
@@ -161,7 +169,7 @@ def _columns(cells: Sequence[str], where: str) -> list[str]:
     if "record" not in names:
         raise SwatchvaultError(
             f"{where}: no column 'record': this CSV does not hold {FORMAT}, or is not separated "
-            "by commas"
+            "by commas or semicolons"
         )
     for name in names:
         if name not in COLUMNS:
@@ -173,7 +181,9 @@ def _columns(cells: Sequence[str], where: str) -> list[str]:
     return names
 
 
-def _row(told: Mapping[str, str], where: str) -> tuple[str, Kind, dict[str, Any]]:
+def _row(
+    told: Mapping[str, str], where: str, read_number: Callable[[str], float]
+) -> tuple[str, Kind, dict[str, Any]]:
     name = told["record"]
     if name not in OWNERS:
         raise SwatchvaultError(f"{where}: unknown record {name!r}; there are {', '.join(OWNERS)}")
@@ -187,13 +197,19 @@ def _row(told: Mapping[str, str], where: str) -> tuple[str, Kind, dict[str, Any]
             raise SwatchvaultError(
                 f"{where}: it has no {column!r}; it has {', '.join(kind.readers)}"
             )
-        facts[column] = _from_cell(cell, kind.readers[column], f"{where}, {column}")
+        here = f"{where}, {column}"
+        facts[column] = _from_cell(cell, kind.readers[column], here, read_number)
     return where, kind, checked(kind, facts, where)
 
 
-def _from_cell(cell: str, reader: Callable[[Any, str], Any], where: str) -> Any:
+def _from_cell(
+    cell: str,
+    reader: Callable[[Any, str], Any],
+    where: str,
+    read_number: Callable[[str], float],
+) -> Any:
     if reader in (a_number, counted):
-        made: Callable[[str], Any] = int if reader is counted else float
+        made: Callable[[str], Any] = int if reader is counted else read_number
         try:
             return made(cell)
         except ValueError as error:

@@ -56,6 +56,17 @@ def shown(value: float) -> str:
     return f"{value:.{digits}f}".rstrip("0").rstrip(".")
 
 
+def separator(text: str) -> str:
+    """What parts the columns of a table as text, by its header: a comma, or the semicolon of
+    spreadsheets whose decimals have commas.
+
+    >>> separator("photo;swatch"), separator("photo,swatch")
+    (';', ',')
+    """
+    header = next((line for line in text.splitlines() if line.strip()), "")
+    return ";" if header.count(";") > header.count(",") else ","
+
+
 def ambiguous_words(text: str) -> str | None:
     """How else to write a number whose comma may be decimal or thousands, such as 1,250."""
     plain = text.strip()

@@ -239,6 +239,18 @@ def test_rows_of_both_files_are_joined_and_one_file_may_be_named(write):
     assert [p.photo for p in read_notes(folder / "studio.toml").photos] == ["9.jpg"]
 
 
+def test_columns_may_be_parted_by_semicolons(write):
+    table = '\ufeffphoto;swatch;note\r\n1.jpg;a;damp, and late\r\n2.jpg;b;"x; y"\r\n3.jpg;c;\r\n'
+    rows = read_notes(write(table)).photos
+    assert [(r.photo, r.swatch, r.note) for r in rows] == [
+        ("1.jpg", "a", "damp, and late"),
+        ("2.jpg", "b", "x; y"),
+        ("3.jpg", "c", None),
+    ]
+    commas = read_notes(write('photo,swatch,note\n1.jpg,a,"damp; and; late"\n')).photos
+    assert commas[0].note == "damp; and; late"
+
+
 def test_a_name_with_a_line_end_of_its_own_does_not_split_the_row(write):
     folder = write('photo,swatch,note\n1.jpg,a,"two\nlines"\n2.jpg,b\u2028c,\n3.jpg,d,\n')
     rows = read_notes(folder).photos
@@ -252,7 +264,9 @@ def test_a_name_with_a_line_end_of_its_own_does_not_split_the_row(write):
         ("photo,swatch,colour\n", "line 1: unknown column 'colour'; allowed are photo, region, sw"),
         ("photo,swatch,photo\n", "line 1: column 'photo' is there twice"),
         ("photo,base\n", "line 1: there is no column 'swatch'"),
-        ("photo;swatch\n1.jpg;a\n", "line 1: the columns are not separated by commas"),
+        ("photo\tswatch\n1.jpg\ta\n", "line 1: the columns are not separated by commas or semi"),
+        ("photo;swatch\n1.jpg;a;b\n", "line 2: 3 values for 2 columns: put text that holds a semi"),
+        ("photo;colour\n", "line 1: unknown column 'colour'"),
         ("photo,swatch\n1.jpg,a,b\n", "line 2: 3 values for 2 columns"),
         ("photo,swatch\n1.jpg,\n", "line 2 has no 'swatch'"),
         ("photo,swatch\n,a\n", "line 2 has no 'photo'"),

@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import re
 import sqlite3
 import unicodedata
 
@@ -99,6 +100,18 @@ def test_no_cell_begins_as_a_formula():
     cells = [c for row in csv.reader(io.StringIO(text)) for c in row]
     assert not [c for c in cells if c.startswith(("=", "+", "-", "@"))]
     assert read_records(text, "csv") == told
+
+
+def test_a_table_that_a_spreadsheet_with_decimal_commas_saved_is_the_same(folder):
+    with open_archive(folder) as archive:
+        told = making_records(gather_making(archive.conn))
+    rows = csv.reader(io.StringIO(write_records(told, "csv")))
+    out = io.StringIO()
+    for row in rows:
+        cells = [re.sub(r"^(-?\d+)\.(\d+)$", r"\1,\2", cell) for cell in row]
+        csv.writer(out, delimiter=";").writerow(cells)
+    assert re.search(r";\d+,\d+;", out.getvalue())
+    assert read_records(out.getvalue(), "csv") == told
 
 
 # --- whole archives ---------------------------------------------------------------------------
