@@ -93,9 +93,9 @@ def draft(folder: Path, sha256: str) -> dict[str, Any]:
 
 
 def note(folder: Path, sha256: str, changes: Mapping[str, Any]) -> dict[str, Any]:
-    """Keep more of what was told; returns all of it."""
+    """Keep more of what was told; returns all of it. What is ``None`` is told no longer."""
     with _lock:
-        said = {**draft(folder, sha256), **changes}
+        said = {k: v for k, v in {**draft(folder, sha256), **changes}.items() if v is not None}
         place = folder / INCOMING / sha256
         try:
             place.mkdir(parents=True, exist_ok=True)

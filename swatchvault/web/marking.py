@@ -43,16 +43,20 @@ async def mark_page(visit: Visit) -> Response:
 
 async def _marked(visit: Visit, sha256: str, path: Path) -> Response:
     form = await visit.form()
+    filed, again = path.parent.name == "photos", form.text("look") == "again"
     text = form.need("marks", "What is marked")
-    if path.parent.name == "photos":
+    if filed:
         measuring.refuse_not_dyers(visit)
     about = await visit.read(_with_light, about_of(form))
     draft = await visit.work(incoming.draft, visit.folder, sha256)
     found = draft.get("found") or {}
-    if not found and path.parent.name == "photos":
+    if not found and filed:
         found = await _find(visit, sha256, path)
     try:
         bar_mm = bar_of_text(about.get("bar_mm", ""))
+        about |= {"bar_mm": bar_mm} if "bar_mm" in about else {}
+        if again and not filed:
+            return await _look_again(visit, sha256, about)
         marks, found = by_bar(marks_of(text, about), found, bar_mm)
     except MarksError as error:
         words = on_page(str(error))
@@ -60,11 +64,20 @@ async def _marked(visit: Visit, sha256: str, path: Path) -> Response:
             raise
         found = found or await _find(visit, sha256, path)
         return await _page(visit, sha256, path, text, about, found, words)
-    about |= {"bar_mm": bar_mm} if "bar_mm" in about else {}
     changes = {"marks": marks, "found": found, "about": about, "trouble": None, "told": None}
     await visit.work(incoming.note, visit.folder, sha256, changes)
     await measuring.start(visit, sha256)
     return visit.go(f"/photos/{sha256}/shows")
+
+
+async def _look_again(visit: Visit, sha256: str, about: Mapping[str, Any]) -> Response:
+    """The photo is searched anew by what was told of it; what was marked gives way."""
+    from swatchvault.archive.pages_photo import about_setup
+
+    of_setup = await visit.read(about_setup, str(about.get("setup", "")))
+    anew = {"about": {**of_setup, **about}, "found": None, "marks": None, "told": None}
+    await visit.work(incoming.note, visit.folder, sha256, {**anew, "trouble": None})
+    return visit.go(f"/photos/{sha256}/mark")
 
 
 def marks_of(text: str, about: Mapping[str, Any]) -> dict[str, Any]:
@@ -120,7 +133,8 @@ async def _find(visit: Visit, sha256: str, path: Path) -> dict[str, Any]:
         return {**found, "about": {**found["about"], **told}}
     about = (await visit.work(incoming.draft, visit.folder, sha256)).get("about") or {}
     owned = await visit.read(measuring.reference_to_try, str(about.get("setup", "")))
-    settings = Settings() if owned is None else with_owned(Settings(), owned)
+    bare = Settings(bar_mm=float(about.get("bar_mm") or PRINTED_MM))
+    settings = bare if owned is None else with_owned(bare, owned)
     async with heavy(visit):
         found = await visit.work(_search, path, settings, about, owned)
     await visit.work(incoming.note, visit.folder, sha256, {"found": found})

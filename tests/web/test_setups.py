@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import json
 import re
 import sqlite3
 from collections.abc import Callable
@@ -108,6 +109,32 @@ async def test_a_set_up_that_is_chosen_first_decides_what_is_looked_for(
     sha256 = sent.headers["location"].split("/")[2]
     about = {"light": "daylight", "setup": "window C", "locked": "yes"}
     await marked(dyer, sha256, marks_of(page), **about)
+    (region,) = (await measured(dyer, sha256))["regions"]
+    assert np.allclose(region["lab"], as_measured(tmp_path, C_Y), atol=0.02)
+
+
+async def test_a_set_up_that_is_chosen_later_can_be_looked_for_again(
+    visitor: Visitor, tmp_path: Path
+) -> None:
+    dyer = visitor("dyer")
+    await both(dyer)
+    sha256 = await sent(dyer, jpeg("harbour-1"))
+    first = (await dyer.get(f"/photos/{sha256}/mark")).text
+    assert 'data-steps-of="steps B"' in first and "Look again with this set-up" in first
+    moved = marks_of(first)
+    moved["swatches"] = [{"name": "mine", "polygon": [[0.4, 0.4], [0.5, 0.4], [0.5, 0.5]]}]
+    wrong = await marked(dyer, sha256, moved, setup="window C", bar_mm="60", look="again")
+    assert wrong.status_code == 400 and marks_of(wrong.text) == moved  # nothing is lost by a slip
+    looked = await marked(dyer, sha256, moved, setup="window C", look="again")
+    assert looked.headers["location"] == f"/photos/{sha256}/mark"
+    page = (await dyer.get(f"/photos/{sha256}/mark")).text
+    assert 'data-steps-of="steps C"' in page and 'name="setup" value="window C"' in page
+    assert re.search(r"<option selected>daylight", page)
+    assert re.search(r'<option value="yes" selected>locked', page)
+    assert "mine" not in json.dumps(marks_of(page)) and marks_of(page)["references"]
+    state = await measured(dyer, sha256)
+    assert state["state"] == "not marked"
+    await marked(dyer, sha256, marks_of(page), light="daylight", setup="window C", locked="yes")
     (region,) = (await measured(dyer, sha256))["regions"]
     assert np.allclose(region["lab"], as_measured(tmp_path, C_Y), atol=0.02)
 
