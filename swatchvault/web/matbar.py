@@ -26,7 +26,7 @@ def bar_of_text(text: str) -> float:
         value = math.nan
     if not LEAST_MM <= value <= MOST_MM:
         raise MarksError(
-            f"the mat's bar is {text!r}, and must be {LEAST_MM:g} to {MOST_MM:g} mm: measure it "
+            f"The mat's bar is {text!r}, and must be {LEAST_MM:g} to {MOST_MM:g} mm: measure it "
             "again on your print, and write it as 97, 97 mm or 3.8 in"
         )
     return value

@@ -49,7 +49,7 @@ def ask_about_labels(
     asked = draft.get("asked") or {}
     _give_way(conn, told, asked)
     if asked.get("lot"):
-        _name_the_lot(conn, told, asked, bool(draft.get("beside")))
+        _name_the_lot(conn, told, asked)
 
 
 def _give_way(conn: sqlite3.Connection, told: Mapping[str, Any], asked: Mapping[str, str]) -> None:
@@ -81,12 +81,12 @@ def _give_way(conn: sqlite3.Connection, told: Mapping[str, Any], asked: Mapping[
 
 
 def _name_the_lot(
-    conn: sqlite3.Connection, told: Mapping[str, Any], asked: Mapping[str, str], beside: bool
+    conn: sqlite3.Connection, told: Mapping[str, Any], asked: Mapping[str, str]
 ) -> None:
     """Ask about a new label without a lot where the page was opened for one.
 
     What the page filled in of that lot, and an earlier label may have emptied, is brought back;
-    not for a master that lies ``beside`` it. Yarn that is said to be undyed has none.
+    not for a master, which is of another. Yarn that is said to be undyed has none.
     """
     from swatchvault.archive.swatches import swatch_there
 
@@ -103,8 +103,8 @@ def _name_the_lot(
                 f"{name} is said to be undyed and of lot {row['lot']}: empty the lot, or take the "
                 f"tick from “{UNDYED}”"
             )
-        elif not row["lot"] and row["region"] == "master" and beside:
-            questions.append(f"{name} is new, and of no lot: write it, or tick “{UNDYED}”")
+        elif not row["lot"] and row["region"] == "master":
+            questions.append(f"{name} is new, and no lot is named: write it, or tick “{UNDYED}”")
         elif not row["lot"]:
             row.update({k: row[k] or asked.get(k, "") for k in _OF_LOT})
             questions.append(

@@ -138,7 +138,7 @@ async def test_a_bar_that_cannot_be_is_told_and_the_marks_stay(
     answer = await marked(dyer, sha256, moved, light="daylight", bar_mm=typed)
     said = html.unescape(answer.text)
     assert answer.status_code == 400
-    assert f"the mat's bar is '{typed}', and must be 70 to 130 mm" in said
+    assert f"The mat's bar is '{typed}', and must be 70 to 130 mm" in said
     assert offered(answer.text) == moved
     assert f'name="bar_mm" value="{typed}"' in said
 

@@ -140,6 +140,21 @@ async def test_a_label_put_right_brings_the_lot_back_that_a_slip_emptied(
     assert await kept_as(dyer, studio, sha256, form) == {"HF-2 new piece": LOT}
 
 
+async def test_a_new_master_is_asked_for_its_own_lot(visitor: Visitor, studio: Path) -> None:
+    dyer = visitor("dyer")
+    sha256, _ = await two_regions_of(dyer, studio)
+    await marked(dyer, sha256, marks(), light="daylight")
+    await measured(dyer, sha256)
+    page = (await dyer.get(f"/photos/{sha256}/shows")).text
+    form = {**told(once(page)), "swatch_0": "", "swatch_1": "old one", "base_1": "Tebbet double"}
+    asked = await dyer.post(f"/photos/{sha256}/shows", {**form, "form_1": "skein"})
+    said = html.unescape(asked.text)
+    assert asked.status_code == 400 and of_what(said)["lot_1"] == ""
+    assert "'old one' of region master is new, and no lot is named: write it" in said
+    form |= {"form_1": "skein", "lot_1": "HF-1", "once": once(said)}
+    assert await kept_as(dyer, studio, sha256, form) == {"old one": "HF-1"}
+
+
 async def test_undyed_yarn_is_kept_where_it_is_said_to_be_undyed(
     visitor: Visitor, studio: Path
 ) -> None:
