@@ -86,6 +86,13 @@ def name_class(
     return True
 
 
+def word_for(conn: sqlite3.Connection, swatch_id: int) -> str | None:
+    """The dyer's word for a swatch, or ``None``."""
+    sql = "SELECT class FROM named_class WHERE swatch_id = ? AND superseded_by IS NULL"
+    row = conn.execute(sql, (swatch_id,)).fetchone()
+    return None if row is None else row[0]
+
+
 def named_swatches(conn: sqlite3.Connection) -> list[NamedSwatch]:
     """Every swatch that the dyer has a word for, by label."""
     rule = eye_rule(conn)

@@ -13,7 +13,7 @@ from swatchvault.web.checks import newest_and_earlier
 from swatchvault.web.mend import names_for, put_right
 from swatchvault.web.said import on_page
 from swatchvault.web.typed import row_id
-from swatchvault.web.visit import RefusedError, Visit
+from swatchvault.web.visit import Form, RefusedError, Visit
 from swatchvault.web.yarn import hold_later_lots
 
 Record = dict[str, Any]
@@ -27,17 +27,42 @@ PARTS = {
 }
 
 
+#: What the form says where the dyer's word for a swatch is to be taken back.
+NO_WORD = "none"
+
+
 async def swatch_page(visit: Visit) -> Response:
-    """A swatch; a POST makes it the master of its colourway, base and form."""
+    """A swatch; a POST keeps the dyer's word for how even it looks, or makes it the master of its
+    colourway, base and form."""
     swatch_id = row_id(visit)
     if visit.request.method == "POST":
-        return await hold_later_lots(visit, f"/swatch/{swatch_id}")
+        form = await visit.form()
+        if form.text("looks"):
+            return await _name_class(visit, form, swatch_id)
+        return await hold_later_lots(visit, f"/swatch/{swatch_id}", form=form)
     return await visit.page("sv_swatch.html", await visit.read(_swatch, swatch_id))
+
+
+async def _name_class(visit: Visit, form: Form, swatch_id: int) -> Response:
+    """Keep the word, or take it back."""
+    looks = form.text("looks")
+    word = None if looks == NO_WORD else looks
+
+    def work(conn: sqlite3.Connection) -> str:
+        from swatchvault.archive import pages_yarn as pages
+        from swatchvault.archive.eye import name_class
+
+        name_class(conn, pages.one(conn, "swatch", swatch_id)["label"], word)
+        return f"/swatch/{swatch_id}#even"
+
+    return await visit.change(form, work, "Your word is kept." if word else "It is taken back.")
 
 
 def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
     from swatchvault.archive import pages_yarn as pages
     from swatchvault.archive import speaks_of, swatch_colours, tells_evenness
+    from swatchvault.archive.eye import word_for
+    from swatchvault.archive.schema_evenness import CLASSES
     from swatchvault.archive.standing import no_longer
     from swatchvault.tonal_master import stated_words
     from swatchvault.tonal_words import AT_CRESTS, say
@@ -58,6 +83,9 @@ def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
         "evenness": None if even is None else say(_as_told(conn, even), even.flags),
         "palette": palette_bar(even.tonality if even else None),
         "at_crests": AT_CRESTS,
+        "named": word_for(conn, swatch_id),
+        "classes": CLASSES,
+        "no_word": NO_WORD,
         "flags": [] if spoken is None else _flags(spoken),
         "photo": None if spoken is None else _photo(conn, spoken.photo_sha256, spoken.region),
         "history": history,

@@ -84,12 +84,14 @@ def _courses(
     return found
 
 
-async def hold_later_lots(visit: Visit, back: str, colourway_id: int | None = None) -> Response:
+async def hold_later_lots(
+    visit: Visit, back: str, colourway_id: int | None = None, *, form: Form | None = None
+) -> Response:
     """Make the swatch that a form names the master, and go to ``back``.
 
-    ``colourway_id``: the swatch must be of this colourway.
+    ``colourway_id``: the swatch must be of this colourway. ``form``: where it is read already.
     """
-    form = await visit.form()
+    form = form or await visit.form()
     swatch_id = whole(form.need("swatch", "the swatch"), "the swatch")
     tolerance = above_zero(form, "tolerance", "the tolerance", 2.0)
     k_l = above_zero(form, "k_l", "kL", 2.0)

@@ -153,3 +153,32 @@ def test_lists_say_dry_and_cannot_tell_alike_with_a_rule_and_without(
     assert seen["HF-2 skein a"]["evenness"] == "cannot tell"
     take(studio)
     assert listed("swatches")["HF-2 skein a"]["evenness"] == "cannot tell"
+
+
+async def test_the_dyer_says_on_its_page_how_even_a_swatch_looks(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer, helper = visitor("dyer"), visitor("helper")
+    label, swatch, *_ = semi_solid(studio)
+    path = f"/swatch/{swatch}"
+
+    def kept() -> list[str]:
+        with open_archive(studio) as archive:
+            return [n.word for n in named_swatches(archive.conn) if n.swatch == label]
+
+    page = (await dyer.get(path)).text
+    assert "Say how even it looks to you" in page and "To the dyer's eye" not in page
+    assert "Say how even" not in (await helper.get(path)).text
+    form = {"once": "a-word-of-this-test-1", "looks": "solid"}
+    assert (await helper.post(path, form)).status_code == 403 and kept() == []
+    for _ in range(2):  # a second tap does nothing more
+        answer = await dyer.post(path, form)
+        assert answer.status_code == 303 and answer.headers["location"] == f"{path}#even"
+        assert kept() == ["solid"]
+    assert "To the dyer's eye: solid , which differs." in words((await dyer.get(path)).text)
+    answer = await dyer.post(path, {"once": "a-word-of-this-test-2", "looks": "stripy"})
+    assert answer.status_code == 400 and "unknown class" in answer.text and kept() == ["solid"]
+    await dyer.post(path, {"once": "a-word-of-this-test-3", "looks": "semi-solid"})
+    assert "To the dyer's eye: semi-solid ." in words((await dyer.get(path)).text)
+    await dyer.post(path, {"once": "a-word-of-this-test-4", "looks": "none"})
+    assert kept() == [] and "To the dyer's eye" not in (await dyer.get(path)).text
