@@ -10,6 +10,7 @@ from typing import Any
 from swatchvault.archive.about import ABOUT
 from swatchvault.archive.rows import find, unknown
 from swatchvault.archive.since import since_then
+from swatchvault.archive.speaking import speaks_for
 from swatchvault.archive.standing import NO_LONGER
 from swatchvault.archive.views_evenness import HOW_EVEN
 from swatchvault.errors import NotFound
@@ -31,6 +32,13 @@ _EVENNESS = (
     "COALESCE(even.by_your_eyes_rule, even.class, "
     "CASE WHEN even.method IS NOT NULL THEN 'cannot tell' END) AS evenness, "
     "round(even.unevenness, 2) AS unevenness, round(even.u_unevenness, 2) AS u_unevenness"
+)
+
+# As it was in the photo that speaks for it, else as its notes say; of one swatch at a time, where
+# a join with a view would place the photos of all for each.
+_DRY = (
+    "COALESCE((SELECT spoken.dry FROM measurement AS spoken "
+    f"WHERE spoken.id = {speaks_for('swatch.id')}), swatch.dry)"
 )
 
 # As the view checks_given, with the verdict on evenness beside the colour's, and what became of
@@ -75,12 +83,11 @@ LISTS: Mapping[str, str] = {
     "skeins": "SELECT * FROM skeins ORDER BY lot, skein",
     "swatches": (
         "SELECT swatch.label AS swatch, colourway.name AS colourway, base.name AS base, "
-        "lot.code AS lot, swatch.form, COALESCE(seen.dry, swatch.dry) AS dry, "
-        "(SELECT count(*) FROM current_measurement AS m "
+        "lot.code AS lot, swatch.form, "
+        f"{_DRY} AS dry, (SELECT count(*) FROM current_measurement AS m "
         f"WHERE m.swatch_id = swatch.id) AS measured, {_EVENNESS}, swatch.note FROM swatch "
         "JOIN base ON base.id = swatch.base_id LEFT JOIN lot ON lot.id = swatch.lot_id "
         "LEFT JOIN how_even AS even ON even.swatch_id = swatch.id "
-        "LEFT JOIN latest_colours AS seen ON seen.swatch_id = swatch.id "
         "LEFT JOIN colourway ON colourway.id = lot.colourway_id ORDER BY swatch.label"
     ),
     "colours": (
@@ -129,9 +136,7 @@ _SECTIONS: Mapping[str, Sequence[tuple[str, str]]] = {
         ("colours undyed", "SELECT * FROM undyed_over_time WHERE base = :name"),
         (
             "swatches",
-            "SELECT swatch.label, swatch.form, COALESCE(seen.dry, swatch.dry) AS dry FROM swatch "
-            "LEFT JOIN latest_colours AS seen ON seen.swatch_id = swatch.id "
-            "WHERE base_id = :id ORDER BY label",
+            f"SELECT label, form, {_DRY} AS dry FROM swatch WHERE base_id = :id ORDER BY label",
         ),
     ),
     "dye": (
