@@ -15,6 +15,7 @@ from swatchvault.amounts import (
     SpoonSizes,
     check_measurable,
     format_quantity,
+    parse_amount,
     round_measure,
 )
 from swatchvault.dyeing import DyeWanted, dye_doses, question_depth
@@ -60,6 +61,16 @@ def weigh_words(mass_g: float, smallest_g: float = SMALLEST_G) -> tuple[str, str
     return words, f"{words} is under the {smallest_g:g} g that a scale weighs well: use a stock."
 
 
+def held_words(dye_g: float, stock_ml: float, poured: str) -> str:
+    """The dye in what is ``poured`` of a stock, as `pour_words` rounds it: not quite ``dye_g``.
+
+    >>> held_words(9.08, 908.0, "910 mL")
+    '9.1 g'
+    """
+    share = parse_amount(poured).ml / stock_ml if stock_ml else 1.0
+    return weigh_words(dye_g * share)[0]
+
+
 # ---------------------------------------------------------------------------------------------
 # A recipe on a weight of goods
 # ---------------------------------------------------------------------------------------------
@@ -85,6 +96,13 @@ class Dose:
     stock: str | None
     stock_ml: float | None
     words: str
+
+    @property
+    def held(self) -> str:
+        """The dry dye in what is poured, or what is weighed."""
+        if self.stock_ml is None:
+            return weigh_words(self.dye_g)[0]
+        return held_words(self.dye_g, self.stock_ml, self.words)
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable, Mapping
-from datetime import datetime
+from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
 from swatchvault.errors import NotFound
@@ -77,10 +77,18 @@ def plan_of(conn: sqlite3.Connection, pot: Pot, source: Mapping[str, str | None]
         pot.recipe,
         pot.goods_g,
         chosen,
-        today=here().date(),
+        today=_begun_on(pot),
         liquor_ratio=ratio,
         spoons=spoons_of(conn),
     )
+
+
+def _begun_on(pot: Pot) -> date:
+    """The day on which a pot was begun, today where that is not known: stocks age up to it."""
+    try:
+        return date.fromisoformat((pot.started_at or "")[:10])
+    except ValueError:
+        return here().date()
 
 
 def doubtful_doses(

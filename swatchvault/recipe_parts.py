@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from swatchvault.pot import pour_words, weigh_words
+from swatchvault.pot import held_words, pour_words, weigh_words
 
 if TYPE_CHECKING:
     from swatchvault.pot import Dose, PartPlan, PotPlan
@@ -57,14 +57,16 @@ def doses_without_step(part: PartPlan) -> tuple[str, ...]:
 def dose_words(dose: Dose) -> str:
     """A dose: ``Ember 0.8 %: 80 mL of stock S1 (0.8 g of dye)``."""
     source = "of powder" if dose.stock is None else f"of stock {dose.stock}"
-    dry = "" if dose.stock is None else f" ({weigh_words(dose.dye_g)[0]} of dye)"
+    dry = "" if dose.stock is None else f" ({dose.held} of dye)"
     return f"{dose.dye} {dose.depth_percent:g} %: {dose.words} {source}{dry}"
 
 
 def _summed(doses: Sequence[Dose]) -> str:
     """Doses of one dye, which a plan takes from one source, as one."""
-    grams = weigh_words(sum(dose.dye_g for dose in doses))[0]
+    dye, grams = doses[0].dye, sum(dose.dye_g for dose in doses)
     if doses[0].stock is None:
-        return f"{doses[0].dye} {grams} of powder"
-    stock_ml = pour_words(sum(dose.stock_ml or 0.0 for dose in doses))[0]
-    return f"{doses[0].dye} {stock_ml} of stock {doses[0].stock} ({grams} of dye)"
+        return f"{dye} {weigh_words(grams)[0]} of powder"
+    stock_ml = sum(dose.stock_ml or 0.0 for dose in doses)
+    poured = pour_words(stock_ml)[0]
+    held = held_words(grams, stock_ml, poured)
+    return f"{dye} {poured} of stock {doses[0].stock} ({held} of dye)"

@@ -257,7 +257,7 @@ def _dose_table(doses: Sequence[Dose]) -> str:
         f'<tr><td>{escape(d.dye)}</td><td class="n">{d.depth_percent:g} %</td>'
         f'<td class="n"><b>{escape(d.words)}</b></td>'
         f"<td>{escape('powder' if d.stock is None else f'stock {d.stock}')}</td>"
-        f'<td class="n">{escape(weigh_words(d.dye_g)[0])}</td></tr>'
+        f'<td class="n">{escape(d.held)}</td></tr>'
         for d in doses
     )
     head = (

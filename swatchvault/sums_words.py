@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from swatchvault.acids import AcidDilution, AcidSwap
 from swatchvault.costs import LotCost, to_cents
 from swatchvault.dyeing import DyeDoses, PotWater, StockMix, question_depth, round_measure
-from swatchvault.pot import pour_words, weigh_words
+from swatchvault.pot import held_words, pour_words, weigh_words
 
 #: Lines, and hints.
 Said = tuple[list[str], list[str]]
@@ -23,7 +23,8 @@ def dose_lines(doses: DyeDoses, smallest_ml: float) -> Said:
             words += " of powder"
         else:
             words, hint = pour_words(dose.stock_ml, smallest_ml)
-            words += f" of stock {dose.stock_percent:g} % ({weigh_words(dose.dye_g)[0]} of dye)"
+            held = held_words(dose.dye_g, dose.stock_ml, words)
+            words += f" of stock {dose.stock_percent:g} % ({held} of dye)"
         lines.append(f"{dose.name}, {dose.depth_percent:g} % depth of shade: {words}")
         hints += [f"{dose.name}: {hint}"] if hint else []
     lines.append(together_line(doses.depth_percent, doses.goods_g))

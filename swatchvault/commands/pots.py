@@ -98,7 +98,7 @@ def pot_start(
             recipe,
             goods_g,
             chosen,
-            today=now.date(),
+            today=when.date(),
             liquor_ratio=ratio,
             spoons=spoons_of(archive.conn),
         )
@@ -119,8 +119,9 @@ def pot_start(
             for d in part.dyes
         }
         start_pot(archive.conn, begun, check_time(when, None, now), planned_from)
+    day = "" if when.date() == now.date() else f" on {when:%Y-%m-%d}"
     click.echo(
-        f"started {lot} at {when:%H:%M}: {recipe.colourway} on {recipe.base}, "
+        f"started {lot}{day} at {when:%H:%M}: {recipe.colourway} on {recipe.base}, "
         f"version {recipe.version}"
     )
     click.echo("\n".join([*plan_lines(plan), *([f"note: {to_try}"] if to_try else [])]))

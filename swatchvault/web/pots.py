@@ -158,8 +158,10 @@ def plan_asked(
     from swatchvault.archive import spoons_of
     from swatchvault.archive.pages_pot import dye_sources
     from swatchvault.pot import plan_pot
+    from swatchvault.potclock import read_time
     from swatchvault.potwork import choose_stocks, here
 
+    now = here()
     goods_g = parse_amount(asked.goods, bare="g").g
     said = _sources(recipe, dye_sources(conn), asked)
     chosen = choose_stocks(conn, recipe, goods_g, said, need=False)
@@ -167,7 +169,7 @@ def plan_asked(
         recipe,
         goods_g,
         chosen,
-        today=here().date(),
+        today=(read_time(asked.at, now) if asked.at else now).date(),
         liquor_ratio=ratio_or_none(asked.ratio),
         spoons=spoons_of(conn),
     )

@@ -1,6 +1,7 @@
 """A recipe on a weight of goods, hold timers from stored times, and a lot made at the pot."""
 
 import json
+import re
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta, timezone
 
@@ -31,7 +32,7 @@ from swatchvault.archive import (
     verify,
 )
 from swatchvault.errors import AmountError, ArchiveError, NotFound, SwatchvaultError
-from swatchvault.pot import StockChoice, choose_stock, plan_pot, pour_words, weigh_words
+from swatchvault.pot import StockChoice, choose_stock, held_words, plan_pot, pour_words, weigh_words
 from swatchvault.potclock import (
     check_left,
     check_time,
@@ -41,7 +42,7 @@ from swatchvault.potclock import (
     latest_timed,
     read_time,
 )
-from swatchvault.potwork import doubtful_doses
+from swatchvault.potwork import doubtful_doses, plan_of
 from tests.swatchvault.factories import copy_of, studio
 from tests.swatchvault.running import run
 
@@ -316,8 +317,36 @@ def test_start_shows_the_amounts(pot):
     out = started(pot, "--ratio", 30)
     assert "Ember 0.8 %: 80 mL of stock S1 (0.8 g of dye)" in out
     assert "liquor 3000 mL; water besides all that is added 2895 mL" in out
-    assert "six months ago" in out or date.today() < date(2026, 8, 4)
+    assert "started P1 on 2026-03-01 at 09:00: Low sun on Lumme" in out
     assert "swatchvault cautions" in out
+
+
+def test_a_stock_is_as_old_as_it_was_when_the_pot_was_started(pot, folder):
+    assert "six months ago" not in started(pot)  # S1 was mixed in February 2026
+    asked = ("--version", 1, "--goods", "100 g", "--at", "2020-01-01T10:00")
+    assert "six months ago" not in pot("start", "P2", "Low sun", "Lumme", *asked)
+    with open_archive(folder) as archive:
+        archive.conn.execute("UPDATE stock SET mixed_on = '2019-05-01' WHERE code = 'S1'")
+        plan = plan_of(archive.conn, get_pot(archive.conn, "P2"), {})
+        archive.conn.execute("UPDATE stock SET mixed_on = '2019-12-01' WHERE code = 'S1'")
+        fresh = plan_of(archive.conn, get_pot(archive.conn, "P2"), {})
+        archive.conn.execute("UPDATE stock SET mixed_on = '2019-05-01' WHERE code = 'S1'")
+    assert not any("six months" in hint for hint in fresh.hints)
+    said = "mixed more than six months ago, so it may have weakened: stock 'S1' of Ember"
+    assert any(said in hint for hint in plan.hints)
+    assert said in pot("start", "P3", "Low sun", "Lumme", *asked)
+
+
+def test_a_start_now_is_told_by_its_hour(pot):
+    out = pot("start", "P4", "Low sun", "Lumme", "--goods", "100 g")
+    assert re.match(r"started P4 at \d\d:\d\d: ", out)
+
+
+def test_dye_and_what_is_poured_of_its_stock_agree(pot):
+    out = pot("start", "P5", "Low sun", "Lumme", "--goods", "908 g", "--version", 2)
+    assert "Ember 1 %: 910 mL of stock S1 (9.1 g of dye)" in out  # of 908 mL, which hold 9.08 g
+    assert held_words(9.08, 908.0, "910 mL") == "9.1 g"
+    assert held_words(0.0, 0.0, "0 mL") == "0 g"
 
 
 def test_planned_and_done_are_kept_apart_and_depth_is_from_what_went_in(pot):

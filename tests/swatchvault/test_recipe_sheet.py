@@ -200,6 +200,12 @@ def test_the_newest_version_is_shown_and_what_changed(ask):
     assert "swatchvault cautions" in out
 
 
+def test_the_printed_page_has_the_dye_of_what_is_poured(ask, tmp_path):
+    ask("--goods", "908 g", "--print", tmp_path / "sun.html")
+    page = (tmp_path / "sun.html").read_text("utf-8")
+    assert "<b>910 mL</b>" in page and ">9.1 g<" in page and "9.08" not in page
+
+
 def test_goods_in_pounds_and_json_in_full(ask):
     assert "goods 12 g, dry" in ask("--goods", "12").out  # a bare number is in grams
     record = json.loads(ask("--version", 1, "--goods", "1 lb", "--json").out)

@@ -12,7 +12,7 @@ from tests.swatchvault.running import run
 def test_one_dye_of_a_stock_is_told_in_grams_and_millilitres(capsys):
     ran = run(capsys, "sums", "dye", "454 g", "Ember 2 from 1")
     assert ran.code == 0
-    assert "Ember, 2 % depth of shade: 910 mL of stock 1 % (9.08 g of dye)" in ran.out
+    assert "Ember, 2 % depth of shade: 910 mL of stock 1 % (9.1 g of dye)" in ran.out
 
 
 def test_several_dyes_at_once_and_powder(capsys):

@@ -58,6 +58,22 @@ async def test_amounts_come_before_the_start(visitor: Callable[[str], Any], stud
     assert rows(studio, "SELECT count(*) FROM pot") == [(0,)]
 
 
+async def test_a_recipes_dye_is_that_of_what_is_poured(visitor: Callable[[str], Any]) -> None:
+    page = (await visitor("helper").get("/recipe/1?goods=3020")).text  # 906 mL of 1 %: 9.06 g
+    assert "<strong>910 mL</strong>" in page and '<td class="n">9.1 g</td>' in page
+
+
+async def test_stocks_are_as_old_as_they_were_at_the_start(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    """The demo's were mixed in February 2026."""
+    helper, asked = visitor("helper"), "/pots?recipe=1&goods=200&ratio=30&at=2026-03-01T10:00"
+    assert "six months ago" not in (await helper.get(asked)).text
+    with sqlite3.connect(studio / "archive.db") as conn:
+        conn.execute("UPDATE stock SET mixed_on = '2025-03-01'")
+    assert "six months ago" in (await helper.get(asked)).text
+
+
 async def test_a_pot_from_start_to_end(visitor: Callable[[str], Any], studio: Path) -> None:
     helper = visitor("helper")
     path = await start(helper)
