@@ -6,11 +6,10 @@ import sqlite3
 from collections.abc import Mapping
 from typing import Any
 
-from swatchvault.archive.colours import covariance_of
 from swatchvault.archive.labs import LAB, with_lab
 from swatchvault.archive.listing import query
 from swatchvault.archive.lot_verdict import check_of, swatch_of
-from swatchvault.archive.since import MOVED_TO, MOVED_TO_ID, STILL, all_aside, since_then
+from swatchvault.archive.since import all_aside, since_then
 from swatchvault.archive.speaking import DAMP, speaks_for, swatch_for_lot, tells_evenness_of
 from swatchvault.archive.standing import still_of
 from swatchvault.archive.views import DAY_OF_LOT
@@ -88,15 +87,6 @@ LEFT JOIN layout ON layout.id = m.layout_id
 LEFT JOIN photo ON photo.id = layout.photo_id
 ORDER BY s.day, s.lot_id, s.swatch_id LIMIT :most"""
 
-_CHECKS = f"""SELECT c.id, c.checked_at, c.verdict, c.delta_e_00, c.k_l, c.u_reading, c.tolerance,
-c.words, c.capture, c.swatch_id, c.master_swatch_id, c.lot_id, lot.code AS lot,
-swatch.label AS swatch, held.label AS master_swatch, tonal.verdict AS evenness_verdict,
-{since_then("c.id")} AS since_then
-FROM lot_check AS c JOIN swatch ON swatch.id = c.swatch_id
-JOIN swatch AS held ON held.id = c.master_swatch_id LEFT JOIN lot ON lot.id = c.lot_id
-LEFT JOIN evenness_check AS tonal ON tonal.lot_check_id = c.id
-WHERE {{where}} ORDER BY c.checked_at DESC, c.id DESC LIMIT :most"""
-
 # As the view current_masters, which ranks every master before it can be narrowed.
 _MASTERS = f"""SELECT held.id AS master_id, held.swatch_id, held.base_id, held.form, held.tolerance,
 held.k_l, held.since, held.reason, base.name AS base, swatch.label AS swatch, {LAB}, {DAMP} AS damp,
@@ -113,8 +103,8 @@ FROM (SELECT id, label FROM swatch WHERE base_id = :id AND EXISTS (SELECT 1
     ORDER BY id DESC LIMIT :most) AS s
 JOIN measurement AS m ON m.id = {speaks_for("s.id")} ORDER BY s.id DESC"""
 
-_ASIDE = "aside.reason AS aside_reason, aside.set_aside_at AS aside_since"
-_WHETHER_ASIDE = (
+ASIDE = "aside.reason AS aside_reason, aside.set_aside_at AS aside_since"
+WHETHER_ASIDE = (
     "LEFT JOIN set_aside AS aside ON aside.photo_id = layout.photo_id "
     "AND aside.swatch_id = m.swatch_id AND aside.taken_back_at IS NULL"
 )
@@ -250,56 +240,6 @@ def photos_of_lot(conn: sqlite3.Connection, lot_id: int) -> list[Record]:
     return query(conn, sql, {"id": lot_id}).records()
 
 
-def checks_of_lot(conn: sqlite3.Connection, lot_id: int, after: int = 0) -> list[Record]:
-    """Verdicts given on a lot, newest first; only those of a number above ``after``."""
-    return _checks(conn, "c.lot_id = :id AND c.id > :after", {"id": lot_id, "after": after})
-
-
-def checks_of_swatch(conn: sqlite3.Connection, swatch_id: int) -> list[Record]:
-    """Verdicts in which a swatch was judged or was the master, newest first."""
-    return _checks(conn, "c.swatch_id = :id OR c.master_swatch_id = :id", {"id": swatch_id})
-
-
-def newest_check_id(conn: sqlite3.Connection) -> int:
-    """Number of the last verdict given; 0 before the first."""
-    return int(conn.execute("SELECT COALESCE(max(id), 0) FROM lot_check").fetchone()[0])
-
-
-def sides_of_check(conn: sqlite3.Connection, check_id: int) -> dict[str, list[Record]]:
-    """The measurements that a verdict was given on: ``{"master": [...], "lot": [...]}``, each with
-    its ``covariance``, the number of its set-up, and what became of it since."""
-    sql = (
-        f"SELECT given.side, m.id, photo.sha256 AS photo_sha256, m.region, {LAB}, "
-        "m.reference, m.flags, m.superseded_by, photo.taken_at, photo.added_at, "
-        "setup.name AS setup, "
-        "photo.setup_id, m.cov_region, m.cov_frame, m.cov_setup, m.cov_profile, "
-        f"{_ASIDE}, {MOVED_TO} AS moved_to, {MOVED_TO_ID} AS moved_to_id, "
-        f"NOT {STILL} AS gone FROM lot_check_measurement AS given "
-        "JOIN measurement AS m ON m.id = given.measurement_id "
-        "JOIN layout ON layout.id = m.layout_id JOIN photo ON photo.id = layout.photo_id "
-        f"{_WHETHER_ASIDE} LEFT JOIN setup ON setup.id = photo.setup_id "
-        "WHERE given.lot_check_id = :id ORDER BY m.id"
-    )
-    sides: dict[str, list[Record]] = {"master": [], "lot": []}
-    for row in with_lab(query(conn, sql, {"id": check_id}).records()):
-        row["covariance"] = covariance_of(row)
-        sides[row["side"]].append(row)
-    return sides
-
-
-def evenness_of_check(conn: sqlite3.Connection, check_id: int) -> Record | None:
-    """The verdict on evenness that was given with a colour's, or ``None``."""
-    sql = (
-        "SELECT told.*, given.detail, photo.sha256 AS photo_sha256, photo.original_name AS photo "
-        "FROM evenness_checks_given AS told JOIN evenness_check AS given USING (lot_check_id) "
-        "LEFT JOIN measurement AS m ON m.id = given.measurement_id LEFT JOIN layout "
-        "ON layout.id = m.layout_id LEFT JOIN photo ON photo.id = layout.photo_id "
-        "WHERE lot_check_id = :id"
-    )
-    found = query(conn, sql, {"id": check_id}).records()
-    return found[0] if found else None
-
-
 def history_of_swatch(conn: sqlite3.Connection, swatch_id: int) -> list[Record]:
     """Every measurement of a swatch, newest first, those superseded and set aside too."""
     sql = (
@@ -307,8 +247,8 @@ def history_of_swatch(conn: sqlite3.Connection, swatch_id: int) -> list[Record]:
         "m.reference, m.measured_at, m.version, photo.taken_at, photo.added_at, "
         "setup.name AS setup, "
         "(m.superseded_by IS NOT NULL OR layout.superseded_by IS NOT NULL) AS superseded, "
-        f"{_ASIDE} FROM measurement AS m JOIN layout ON layout.id = m.layout_id "
-        f"JOIN photo ON photo.id = layout.photo_id {_WHETHER_ASIDE} "
+        f"{ASIDE} FROM measurement AS m JOIN layout ON layout.id = m.layout_id "
+        f"JOIN photo ON photo.id = layout.photo_id {WHETHER_ASIDE} "
         "LEFT JOIN setup ON setup.id = photo.setup_id "
         "WHERE m.swatch_id = :id ORDER BY m.id DESC LIMIT 200"
     )
@@ -336,10 +276,6 @@ def fibres_and_deliveries(
     came = "SELECT label, received_on, note FROM base_lot WHERE base_id = :id ORDER BY received_on"
     values = {"id": base_id}
     return query(conn, fibres, values).records(), query(conn, came, values).records()
-
-
-def _checks(conn: sqlite3.Connection, where: str, values: Mapping[str, Any]) -> list[Record]:
-    return query(conn, _CHECKS.format(where=where), {**values, "most": MOST}).records()
 
 
 def _swatches(conn: sqlite3.Connection, where: str, row_id: int) -> list[Record]:

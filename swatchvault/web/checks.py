@@ -41,6 +41,7 @@ async def new_check_page(visit: Visit) -> Response:
 
 
 async def _give(visit: Visit) -> Response:
+    from swatchvault.archive import pages_check
     from swatchvault.archive import pages_yarn as pages
     from swatchvault.checking import check_lot, keep_checks
 
@@ -58,9 +59,9 @@ async def _give(visit: Visit) -> Response:
         raise RefusedError(on_page(str(error))) from error
 
     def work(conn: sqlite3.Connection) -> str:
-        before = pages.newest_check_id(conn)
+        before = pages_check.newest_check_id(conn)
         keep_checks(conn, checks)
-        given = pages.checks_of_lot(conn, lot_id, before)
+        given = pages_check.checks_of_lot(conn, lot_id, before)
         return f"/check/{given[0]['id']}" if len(given) == 1 else f"/lot/{lot_id}#checks"
 
     return await visit.change(form, work, "The verdict is kept.")
@@ -92,13 +93,14 @@ async def check_page(visit: Visit) -> Response:
 
 
 def _check(conn: sqlite3.Connection, check_id: int) -> Record:
+    from swatchvault.archive import pages_check
     from swatchvault.archive import pages_yarn as pages
     from swatchvault.words import percent
 
     check = pages.one(conn, "check", check_id)
-    sides = pages.sides_of_check(conn, check_id)
+    sides = pages_check.sides_of_check(conn, check_id)
     detail = json.loads(check["detail"])
-    given = pages.checks_of_lot(conn, check["lot_id"]) if check["lot_id"] else []
+    given = pages_check.checks_of_lot(conn, check["lot_id"]) if check["lot_id"] else []
     unknown = float("nan")
     p = {k: percent(unknown if check[k] is None else check[k]) for k in ("p_within", "p_outside")}
     return {
@@ -166,10 +168,10 @@ def _evenness(conn: sqlite3.Connection, check_id: int, photos: set[str]) -> Reco
     """The verdict on evenness, the ``figures`` of its sentence, which says it once more, and what
     else is said of it; ``elsewhere``: whether it is told by none of the ``photos`` of the colour.
     """
-    from swatchvault.archive import pages_yarn as pages
+    from swatchvault.archive import pages_check
     from swatchvault.evenness_check import Chances, Tonal
 
-    found = pages.evenness_of_check(conn, check_id)
+    found = pages_check.evenness_of_check(conn, check_id)
     if found is None:
         return None
     known = (found["p_as"], found["p_more"], found["p_less"])

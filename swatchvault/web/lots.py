@@ -61,7 +61,7 @@ def code_svg(text: str) -> str:
 
 
 def _lot(conn: sqlite3.Connection, lot_id: int) -> Record:
-    from swatchvault.archive import get_pot
+    from swatchvault.archive import get_pot, pages_check
     from swatchvault.archive import pages_yarn as pages
     from swatchvault.archive.photo_doubts import photo_doubts
     from swatchvault.cautions import CAUTION_LINE
@@ -91,7 +91,7 @@ def _lot(conn: sqlite3.Connection, lot_id: int) -> Record:
         "photos": pages.photos_of_lot(conn, lot_id),
         "photo_doubts": [str(d) for d in photo_doubts(conn, lot_id=lot_id)],
         "swatches": pages.swatches_of_lot_id(conn, lot_id),
-        "checks": newest_and_earlier(pages.checks_of_lot(conn, lot_id)),
+        "checks": newest_and_earlier(pages_check.checks_of_lot(conn, lot_id)),
         "step_words": step_words,
         "plan_words": step_plan_words,
         "caution_line": CAUTION_LINE,

@@ -43,13 +43,14 @@ def left_to_do(
     not_done: Collection[StepPlan],
 ) -> LeftToDo | None:
     """What is left of a pot that has ended; ``None`` of one that is open."""
+    from swatchvault.archive import pages_check
     from swatchvault.archive import pages_yarn as pages
     from swatchvault.recipe_sheet import step_plan_words
 
     if not pot.ended_at:
         return None
     measured = any(s["lab"] for s in pages.swatches_of_lot_id(conn, lot_id))
-    checked = bool(pages.checks_of_lot(conn, lot_id))
+    checked = bool(pages_check.checks_of_lot(conn, lot_id))
     cannot = cannot_yet(conn, lot_id) if measured and not checked else None
     return LeftToDo(
         photo=not measured,

@@ -59,8 +59,8 @@ async def _name_class(visit: Visit, form: Form, swatch_id: int) -> Response:
 
 
 def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
+    from swatchvault.archive import pages_check, speaks_of, swatch_colours, tells_evenness
     from swatchvault.archive import pages_yarn as pages
-    from swatchvault.archive import speaks_of, swatch_colours, tells_evenness
     from swatchvault.archive.eye import word_for
     from swatchvault.archive.schema_evenness import CLASSES
     from swatchvault.archive.standing import no_longer
@@ -93,7 +93,7 @@ def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
         "master": master,
         "held_even": stated_words(conn, master["master_id"]) if master else (),
         "no_longer": no_longer(conn, "held.swatch_id = ?", (swatch_id,)),
-        "checks": newest_and_earlier(pages.checks_of_swatch(conn, swatch_id)),
+        "checks": newest_and_earlier(pages_check.checks_of_swatch(conn, swatch_id)),
     }
 
 
