@@ -24,7 +24,8 @@ FOUND_BY_SEARCH = ("located by search", "reference found by search")
 #: Flags of a photo that is looked for which put its colour in doubt, the worst first; those that
 #: only name how it was corrected are in its ±.
 DOUBTFUL = (
-    *("reference far off", "steps not in order", "reference does not fit", "clipped beyond use"),
+    *("reference far off", "steps not in order", "steps unlike a photo", "hardly any colour"),
+    *("reference does not fit", "clipped beyond use"),
     *("photo too dark", "channel at zero", "too dark", "values differ", "card clipped"),
     *("card in shadow", "card uneven", "tone varies in the frame", "light uneven", "clipped"),
     "light of two colours",

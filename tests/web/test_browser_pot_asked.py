@@ -50,7 +50,7 @@ def test_an_unlikely_weight_is_confirmed_by_one_tap(
     kept = page.locator("#kept")
     assert kept.get_by_role("button", name="End the hold").count() == 0
     kept.get_by_role("button", name="It really weighed so").click()
-    page.locator("#skeins td").get_by_text("120.0").wait_for()
+    page.locator("#skeins td").get_by_text("120", exact=True).wait_for()
     assert kept.inner_text().strip() == ""
 
 
