@@ -102,7 +102,8 @@ def edited_lines(conn: sqlite3.Connection, changed: Iterable[tuple[DyeIn, DyeIn]
     lines = []
     for was, now in changed:
         amount = was.amount or "an unknown amount"
-        source = f" of stock {was.stock}" if was.stock else " without a stock" if now.stock else ""
+        source = f" of stock {was.stock}" if was.stock else " without a stock"
+        source = "" if was.stock == now.stock else source
         verb = f", and not {amount}{source}" if was != now else ", as it was"
         lines += stock_lines(conn, [now], verb)
     return lines

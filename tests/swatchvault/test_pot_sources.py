@@ -128,6 +128,9 @@ def test_a_correction_says_what_it_changed(pot, folder):
     did(pot, "Ostrel yellow=50 mL")
     out = pot("edit", "P1", "1", "--dye", "Ostrel yellow=55 mL", "--stock", "Ostrel yellow=O1")
     assert "55 mL of stock O1, and not 50 mL of stock O2; about 945 mL of it left" in out
+    out = pot("edit", "P1", "1", "--dye", "Ostrel yellow=56 mL")
+    assert "56 mL of stock O1, and not 55 mL; about 944 mL of it left" in out
+    pot("edit", "P1", "1", "--dye", "Ostrel yellow=55 mL")
     out = pot("edit", "P1", "1", "--powder", "Ostrel yellow")
     assert "! Ostrel yellow: 55 mL without a stock" in out
     out = pot("edit", "P1", "1", "--dye", "Ostrel yellow=0.5 g")
