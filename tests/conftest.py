@@ -1,6 +1,7 @@
-"""What every test shares: where outside photographs lie."""
+"""What every test shares: where outside photographs lie, and the demo archive."""
 
 import os
+import shutil
 from pathlib import Path
 
 import pytest
@@ -16,3 +17,21 @@ def outside_photos() -> Path:
     if not folder.is_dir():
         pytest.fail(f"SWATCHVAULT_TEST_PHOTOS is {named!r}, which is no folder")
     return folder
+
+
+@pytest.fixture(scope="session")
+def demo_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo archive, built once; do not write to it."""
+    from swatchvault.cli import main
+
+    folder = tmp_path_factory.mktemp("demo") / "studio"
+    with pytest.raises(SystemExit) as stop:
+        main(["demo", "--to", str(folder)])
+    assert stop.value.code == 0
+    return folder
+
+
+@pytest.fixture(scope="module")
+def demo(demo_once: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A copy of the demo archive for the tests of one file."""
+    return Path(shutil.copytree(demo_once, tmp_path_factory.mktemp("demo_of_file") / "demo"))

@@ -24,7 +24,6 @@ from swatchvault.archive.pages_find import colourways_measured, newest_row
 from swatchvault.archive.pages_photo import labels_of_regions, need_photo_row
 from swatchvault.archive.publishing import publish
 from swatchvault.archive.views import VIEWS
-from swatchvault.cli import main
 from swatchvault.errors import ArchiveError, NotFound
 from swatchvault.filing import Filing
 from swatchvault.web.questions import QUESTIONS
@@ -70,14 +69,6 @@ ASKED = (
     "list evenness",
     "show colourway 'Ninth Furrow'",
 )
-
-
-@pytest.fixture(scope="module")
-def demo(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("aside") / "demo"
-    with pytest.raises(SystemExit):
-        main(["demo", "--to", str(folder)])
-    return folder
 
 
 @pytest.fixture(scope="module")

@@ -204,13 +204,11 @@ def test_what_changed_at_the_last_lot_stays_in_the_chart():
     assert 'text-anchor="end"' in said
 
 
-def test_the_demo_s_five_lots_do_not_gainsay_a_check(tmp_path, capsys):
+def test_the_demo_s_five_lots_do_not_gainsay_a_check(demo, capsys):
     """`check` calls one of them outside; a chart of five can neither show that nor deny it."""
-    folder = tmp_path / "demo"
-    run(capsys, "demo", "--to", folder)
-    asked = ("drift", "Ninth Furrow", "--form", "wound card", "--archive", folder)
+    asked = ("drift", "Ninth Furrow", "--form", "wound card", "--archive", demo)
     said, record = run(capsys, *asked).out, json.loads(run(capsys, *asked, "--json").out)
-    assert run(capsys, "check", "NF-3", "--archive", folder).out.count("outside") == 1
+    assert run(capsys, "check", "NF-3", "--archive", demo).out.count("outside") == 1
     (told,) = record["said"]
     assert told.startswith("5 lots are too few to tell") and told in said
     assert "`check` holds a lot to its master" in said and "No lot is out" not in said

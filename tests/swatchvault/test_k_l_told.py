@@ -2,7 +2,6 @@
 
 import json
 import shlex
-from contextlib import suppress
 from importlib.resources import files
 from pathlib import Path
 
@@ -12,7 +11,6 @@ import pytest
 from ingest.colour import delta_e_2000
 from swatchvault.archive import Master, open_archive, set_master
 from swatchvault.bands import metric
-from swatchvault.cli import main
 from tests.swatchvault.running import run
 
 EXAMPLE = Path(str(files("example_archive")))
@@ -38,14 +36,6 @@ PRINTED = (
     "tonal 'NF-2 card'",
 )
 PREDICT = ("predict", "Orrin four-ply", "Pellow red=0.3", "Brackle brown=0.45")
-
-
-@pytest.fixture(scope="module")
-def demo(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("kl") / "demo"
-    with suppress(SystemExit):
-        main(["demo", "--to", str(folder)])
-    return folder
 
 
 @pytest.fixture

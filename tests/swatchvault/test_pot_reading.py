@@ -1,7 +1,6 @@
 """A pot beside the colour wanted: distance and ± are a check's, and each doubt has its side."""
 
 import json
-from contextlib import suppress
 from importlib.resources import files
 from itertools import cycle, islice
 
@@ -11,21 +10,12 @@ import pytest
 from ingest.colour import delta_e_2000
 from swatchvault.additions import ReadingDoubt, correct_pot
 from swatchvault.bands import metric
-from swatchvault.cli import main
 from swatchvault.groups import U_UNKNOWN
 from swatchvault.potreading import shared_out
 from tests.swatchvault.running import run
 from tests.swatchvault.test_predict import asked_of, recipe, some_kitchen
 
 ONE, NONE = np.eye(3), np.zeros((3, 3))
-
-
-@pytest.fixture(scope="module")
-def demo(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("reading") / "demo"
-    with suppress(SystemExit):
-        main(["demo", "--to", str(folder)])
-    return folder
 
 
 @pytest.fixture

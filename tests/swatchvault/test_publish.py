@@ -14,19 +14,14 @@ from tests.swatchvault.running import run
 
 
 @pytest.fixture(scope="module")
-def archive_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    from swatchvault.cli import main
-
-    folder = tmp_path_factory.mktemp("published") / "studio"
-    with pytest.raises(SystemExit):
-        main(["demo", "--to", str(folder)])
-    with open_archive(folder) as archive:
+def archive_folder(demo: Path) -> Path:
+    with open_archive(demo) as archive:
         archive.conn.execute("UPDATE lot SET note = 'swirled two petrel blues', water = 'well'")
         archive.conn.execute("UPDATE base SET price_per_kg = 71.25")
         step = PotStep("look", "2026-05-01T10:00", note="marbled by the lid")
         record_step(archive.conn, "NF-1", step)
         strike_last(archive.conn, "NF-1")
-    return folder
+    return demo
 
 
 def secrets(folder: Path) -> set[str]:

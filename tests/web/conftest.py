@@ -20,18 +20,6 @@ BROWSER_NEEDED = "SWATCHVAULT_TEST_BROWSER"  # set to "needed" where skipping wo
 CHROMIUM = next((p for n in ("chromium", "chromium-browser") if (p := shutil.which(n))), None)
 
 
-@pytest.fixture(scope="session")
-def demo_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The demo archive, built once; do not write to it."""
-    from swatchvault.cli import main
-
-    folder = tmp_path_factory.mktemp("demo") / "studio"
-    with pytest.raises(SystemExit) as stop:
-        main(["demo", "--to", str(folder)])
-    assert stop.value.code == 0
-    return folder
-
-
 @pytest.fixture
 def studio(demo_once: Path, tmp_path: Path) -> Path:
     """A copy of the demo archive that a test may change."""
