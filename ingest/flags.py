@@ -36,6 +36,10 @@ FLAGS: Mapping[str, str] = {
     "reference found by search": (
         "The grey card or chart was found by the program, not marked by a person: look at where."
     ),
+    "another chart": (
+        "Two charts lie in the picture: the one that fits its published colours better is used, "
+        "and the other is not. Mark the one that you mean, or take one away."
+    ),
     "mat not flat": (
         "The capture mat's marks do not lie where they should: lay the sheet flat, and check that "
         "it was printed whole. Regions may be a little off."

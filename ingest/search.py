@@ -24,8 +24,9 @@ def search_layout(photo: Photo, steps_y: Sequence[float] | None = None) -> Layou
     ``steps_y``: reflectances of neutral steps that may be in it; without them none are looked for.
     """
     copy = working_copy(photo)
-    references = _references(photo, copy, steps_y)
-    return Layout(references, _swatches(photo, copy, references), located="search")
+    references, flags = _references(photo, copy, steps_y)
+    swatches = _swatches(photo, copy, references)
+    return Layout(references, swatches, located="search", flags=flags)
 
 
 def find_references(photo: Photo, steps_y: Sequence[float] | None = None) -> tuple[Reference, ...]:
@@ -34,6 +35,13 @@ def find_references(photo: Photo, steps_y: Sequence[float] | None = None) -> tup
     A chart is returned only if all 24 patches fit their published colours; a card only if it is
     the one flat, even, nearly neutral, sharp-edged four-sided area of medium lightness.
     """
+    return flagged_references(photo, steps_y)[0]
+
+
+def flagged_references(
+    photo: Photo, steps_y: Sequence[float] | None = None
+) -> tuple[tuple[Reference, ...], frozenset[str]]:
+    """The same, with the flags of what was found besides."""
     return _references(photo, working_copy(photo), steps_y)
 
 
@@ -54,7 +62,7 @@ def find_steps(photo: Photo, y: Sequence[float]) -> Reference | None:
 
 def _references(
     photo: Photo, copy: WorkingCopy, steps_y: Sequence[float] | None
-) -> tuple[Reference, ...]:
+) -> tuple[tuple[Reference, ...], frozenset[str]]:
     quads = flat_quads(copy)
     chart = find_chart(photo, copy, quads)
     found = [chart] if chart else []
@@ -63,7 +71,9 @@ def _references(
     if steps is not None:
         found.append(steps)  # and no card among them: each step looks like one
     card = find_card(copy, quads, [outline_px(r, copy, 1.25) for r in found])
-    return (*found, card) if card else tuple(found)
+    another = chart is not None and find_chart(photo, copy, beside) is not None
+    flags = frozenset({"another chart"} if another else ())
+    return ((*found, card) if card else tuple(found)), flags
 
 
 def _outside(quads: list[Quad], outline: Array) -> list[Quad]:

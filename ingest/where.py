@@ -16,13 +16,14 @@ def locate(photo: Photo, layout: Layout | None, settings: Settings) -> Layout:
     place a mat are no reason to give up where the search finds a reference; where it does not,
     their :class:`MarksError` is raised.
     """
-    from ingest.search import find_references, search_layout
+    from ingest.search import flagged_references, search_layout
 
     if layout is not None:
         if layout.references or not settings.search:
             known = tuple(with_found_values(r, settings) for r in layout.references)
             return layout if known == layout.references else replace(layout, references=known)
-        return replace(layout, references=find_references(photo, settings.steps_y))
+        references, flags = flagged_references(photo, settings.steps_y)
+        return replace(layout, references=references, flags=layout.flags | flags)
     if not settings.search:
         return Layout()
     from ingest.mat import find_mat
@@ -39,8 +40,8 @@ def locate(photo: Photo, layout: Layout | None, settings: Settings) -> Layout:
         return search_layout(photo, settings.steps_y)
     place = found.regions.get("reference")
     on_it = None if place is None else reference_on(photo, place, settings)
-    references = () if on_it is None else (on_it,)
-    if not references and not settings.allow_uncorrected:
+    on_mat = () if on_it is None else (on_it,)
+    if not on_mat and not settings.allow_uncorrected:
         told = settings.steps_y is not None
         steps = "of the values told" if told else "without their values (--steps)"
         raise ReferenceMissing(
@@ -49,7 +50,7 @@ def locate(photo: Photo, layout: Layout | None, settings: Settings) -> Layout:
         )
     return replace(
         found.layout,
-        references=references,
+        references=on_mat,
         surround=tuple(found.surround.values()),
         flags=frozenset({"mat not flat"} if found.warning else ()),
     )

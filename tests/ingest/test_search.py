@@ -8,6 +8,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
+from PIL import Image
 
 import example_archive
 from ingest.decode import read_photo
@@ -241,6 +242,19 @@ def test_a_charts_own_greys_are_no_steps() -> None:
     photo = read_photo(Path(example_archive.__file__).parent / "pear-2.jpg")
     found = find_references(photo, (0.9, 0.59, 0.36, 0.2, 0.09, 0.03))
     assert [r.kind for r in found] == ["chart24"]
+
+
+def test_of_two_charts_one_is_used_and_it_is_told(tmp_path: Path) -> None:
+    picture = Image.open(Path(example_archive.__file__).parent / "pear-2.jpg").convert("RGB")
+    both = Image.new("RGB", (picture.width, 2 * picture.height))
+    both.paste(picture, (0, 0))
+    both.paste(picture, (0, picture.height))
+    both.save(tmp_path / "two.jpg", quality=92)
+    found = search_layout(read_photo(tmp_path / "two.jpg"))
+    assert [r.kind for r in found.references].count("chart24") == 1
+    assert found.flags == {"another chart"}
+    alone = search_layout(read_photo(Path(example_archive.__file__).parent / "pear-2.jpg"))
+    assert not alone.flags
 
 
 def test_plain_table_gives_no_swatch() -> None:
