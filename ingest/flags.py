@@ -88,9 +88,9 @@ FLAGS: Mapping[str, str] = {
     ),
     "light uneven": "The light changes over the frame and could not be corrected for.",
     "light not seen": (
-        "Nothing plain around the swatches shows whether the light is the same on all of them, so "
+        "No plain surround was found that shows whether the light is the same on all swatches, so "
         "light that changes as it did in other photos is in the ±: lay all on plain paper, white "
-        "or grey."
+        "or grey, that shows on every side."
     ),
     "light of two colours": (
         "The light's colour changes over the frame, as with a lamp on one side and a window on the "

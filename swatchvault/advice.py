@@ -34,7 +34,7 @@ MARK_ANEW = (
 )
 SEE_THE_LIGHT = (
     "Lay all on plain paper, white or grey, bare around the pieces, and photograph it again: "
-    "nothing in the picture shows whether the light is even, and part of the doubt is that."
+    "none was found that shows whether the light is even, and part of the doubt is that."
 )
 #: Flags under which the region may hold more than one yarn.
 DOUBTFUL_MARKS = frozenset({"perhaps background", "perhaps two swatches"})
