@@ -40,6 +40,7 @@ UNEVEN_LIGHT, OVER_SCATTER = 0.10, 4.0
 #: nothing shows it. Paper around the charts of seven outside photographs by phone, on desks by one
 #: light, shows slopes of 0.11 to 0.56, root mean square 0.36, which is this in each direction.
 UNSEEN_SLOPE = 0.25
+ROOT_TWO = math.sqrt(2.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,8 +54,12 @@ class LightLeft:
     middle: Floats
 
     def doubt_of(self, mean: Floats, outline: Polygon) -> tuple[Floats, Floats]:
-        """(3, 3) covariances of a mean RGB (3,): of a region's own place, and of its frame."""
-        here, frame = self.of_region(np.mean(outline, axis=0)), self.of_frame()
+        """(3, 3) covariances of a mean RGB (3,): of a region's own place, and of its frame.
+
+        Two swatches share the light, so that their difference has all of its change between them,
+        and not two halves that know nothing of each other: hence the root of two.
+        """
+        here, frame = ROOT_TWO * self.of_region(np.mean(outline, axis=0)), self.of_frame()
         return np.outer(mean * here, mean * here), np.outer(mean * frame, mean * frame)
 
     def of_frame(self) -> Floats:
@@ -87,10 +92,9 @@ class LightUnseen:
     def doubt_of(self, mean: Floats, outline: Polygon) -> tuple[Floats, Floats]:
         """(3, 3) covariances of a mean RGB (3,): of a region's own place, and of its frame.
 
-        Two swatches share the slope, so that their difference has all of the way between them,
-        and not two halves that know nothing of each other: hence the root of two.
+        The root of two for the reason that :class:`LightLeft` has it.
         """
-        here = math.sqrt(2.0) * self._away(self.middle, np.mean(outline, axis=0))
+        here = ROOT_TWO * self._away(self.middle, np.mean(outline, axis=0))
         frame = self._away(self.reference, self.middle)
         light = np.outer(mean, mean)
         return here**2 * light, frame**2 * light

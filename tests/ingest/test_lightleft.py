@@ -119,7 +119,20 @@ def test_the_frame_doubts_what_all_its_swatches_share():
     own, frame = left.doubt_of(np.array([0.2, 0.1, 0.3]), ((0.7, 0.4), (0.7, 0.6), (0.8, 0.5)))
     assert np.sqrt(np.diag(frame)) == pytest.approx(0.1 * np.array([0.2, 0.1, 0.3]))
     place = np.mean([0.7, 0.7, 0.8]) - 0.6
-    assert np.sqrt(np.diag(own)) == pytest.approx(0.2 * place * np.array([0.2, 0.1, 0.3]))
+    assert np.sqrt(np.diag(own)) == pytest.approx(
+        np.sqrt(2.0) * 0.2 * place * np.array([0.2, 0.1, 0.3])
+    )
+
+
+@pytest.mark.parametrize("share", [0.44, 1.0])
+def test_a_pair_doubts_all_of_the_light_between_its_two_places(share):
+    """Two of a frame, anywhere: what lies halfway between them plays no part."""
+    slope = LightField(np.array([0.0, -0.2, 0.0]), 0.01, 0.3, "surround")
+    ends = np.array([[0.3, 0.5], [0.8, 0.5]])
+    left = LightLeft(slope, share, np.array([0.1, 0.5]), ends.mean(axis=0))
+    corner = np.array([[-0.02, -0.02], [0.02, -0.02], [0.0, 0.04]])
+    own = [left.doubt_of(np.ones(3), tuple(map(tuple, end + corner)))[0] for end in ends]
+    assert np.sqrt(np.diag(own[0] + own[1])) == pytest.approx(share * 0.2 * 0.5 * np.ones(3))
 
 
 @pytest.mark.parametrize(
