@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from ingest.model import FLAGS_THAT_STOP_A_VERDICT
@@ -177,12 +177,26 @@ def check_swatch(
         )
         tried.append((comparison, ours, theirs))
     comparison, ours, theirs = min(tried, key=lambda t: (bool(t[0].difference.stops), _doubt(t[0])))
+    notes = (*comparison.notes, *_before_the_dye(master), *_before_the_dye(new))
     return CheckedSwatch(
         new[0].swatch,
-        comparison,
+        replace(comparison, notes=notes),
         tuple(c.measurement_id for c in ours),
         tuple(c.measurement_id for c in theirs),
     )
+
+
+def _before_the_dye(photos: Sequence[StoredColour]) -> list[str]:
+    """That photos of a swatch are from before its lot's last dye, and whether they count; or
+    nothing."""
+    early = sum(c.before_last_dye for c in photos)
+    if not early:
+        return []
+    those = "1 photo" if early == 1 else f"{early} photos"
+    said = f"{those} of {photos[0].swatch} from before the last dye went in, by the pot's times"
+    if early < len(photos):
+        return [f"Left out: {said}."]
+    return [f"Judged on {said}, for want of a later one: photograph it again as it came out."]
 
 
 def evenness_of(stored: StoredColour) -> Evenness:
@@ -219,9 +233,10 @@ _OF_A_SETUP = (Capture.LOCKED, Capture.SAME_SETUP)
 
 
 def usable(colours: Sequence[StoredColour]) -> list[StoredColour]:
-    """Photos that a verdict can be given on, or all of them where there is none."""
-    good = [c for c in colours if not c.flags & FLAGS_THAT_STOP_A_VERDICT]
-    return good or list(colours)
+    """Photos that a verdict can be given on, or all of them where there is none; of those taken
+    after the last dye went in, where there are such."""
+    as_dyed = [c for c in colours if not c.before_last_dye] or list(colours)
+    return [c for c in as_dyed if not c.flags & FLAGS_THAT_STOP_A_VERDICT] or as_dyed
 
 
 def fit_to_part(colours: Sequence[StoredColour]) -> list[StoredColour]:

@@ -14,15 +14,16 @@ from ingest.model import Array, LabCovariance
 from swatchvault.archive.aside import why_none_counts
 from swatchvault.archive.measured import tonality_from
 from swatchvault.archive.rows import find, tri
-from swatchvault.archive.speaking import speaking, telling_evenness
+from swatchvault.archive.speaking import BEFORE_LAST_DYE, speaking, telling_evenness
 from swatchvault.errors import NotFound
 
-_SELECT = """SELECT m.*, swatch.label AS swatch, swatch.form, swatch.dry AS swatch_dry,
+_SELECT = f"""SELECT m.*, swatch.label AS swatch, swatch.form, swatch.dry AS swatch_dry,
 swatch.lot_id, lot.code AS lot, skein.label AS skein, colourway.name AS colourway,
 base.name AS base, photo.taken_at, photo.added_at, setup.name AS setup, setup.locked,
 COALESCE(photo.light, setup.light) AS light, photo.setup_id,
-json_extract(m.provenance, '$.references[0].neutral') AS neutral
-FROM {measured} AS m
+json_extract(m.provenance, '$.references[0].neutral') AS neutral,
+{BEFORE_LAST_DYE} AS before_last_dye
+FROM {{measured}} AS m
 JOIN photo ON photo.id = m.photo_id
 JOIN swatch ON swatch.id = m.swatch_id
 JOIN base ON base.id = swatch.base_id
@@ -39,7 +40,8 @@ class StoredColour:
 
     ``lab``: (3,) CIELAB D65/2°. Two of them show the same frame where ``photo_sha256`` is equal.
     ``dry`` is as it was in the photo, else as the swatch is; ``shadow_sd`` and ``mm_per_px`` are
-    NaN where unknown.
+    NaN where unknown. ``before_last_dye``: taken before the last dye went into the lot, by the
+    times of its pot, so that it shows another colour than the lot's.
     """
 
     measurement_id: int
@@ -70,6 +72,7 @@ class StoredColour:
     base: str
     version: str
     neutral: tuple[float, ...] | None = None
+    before_last_dye: bool = False
 
     @property
     def damp(self) -> bool:
@@ -222,6 +225,7 @@ def _stored(row: Mapping[str, Any]) -> StoredColour:
         locked=tri(row["locked"]),
         dry=tri(dry),
         neutral=None if row["neutral"] is None else tuple(json.loads(row["neutral"])),
+        before_last_dye=bool(row["before_last_dye"]),
         **{
             name: row[name]
             for name in (

@@ -15,7 +15,7 @@ from ingest.model import FLAGS_THAT_STOP_A_VERDICT, Array
 from swatchvault.archive.colours import StoredColour, colours, tells_evenness
 from swatchvault.archive.eye import classes_in_force
 from swatchvault.archive.rows import find
-from swatchvault.archive.speaking import after_the_dye, speaking
+from swatchvault.archive.speaking import speaking
 from swatchvault.basefit import DyedLot
 from swatchvault.errors import ArchiveError, NotFound
 
@@ -62,7 +62,7 @@ class PotAsDyed:
     """A lot with what went into it, its goods in g, and its valid colour in one form: that of the
     swatch photographed last, by the photo that speaks for it.
 
-    ``photos``: all of that swatch that show it as it is, taken after the last dye went in.
+    ``photos``: all of that swatch.
     """
 
     lot: DyedLot
@@ -183,9 +183,6 @@ def pot_as_dyed(conn: sqlite3.Connection, code: str, form: str | None = None) ->
     if lot is None:
         raise ArchiveError(f"lot {code!r} cannot be corrected by sums: {why}")
     photos = tuple(c for c in mine if c.swatch_id == colour.swatch_id)
-    dyed = after_the_dye(conn, [c.measurement_id for c in photos])
-    if colour.measurement_id in dyed:
-        photos = tuple(c for c in photos if c.measurement_id in dyed)
     return PotAsDyed(lot, rows[lot_id].dry_g or 0.0, colour, photos)
 
 
@@ -223,21 +220,16 @@ def _voices(
     """What speaks for each of the swatches that these (oldest first) are all photos of, by its id,
     that of the swatch photographed last at the end.
 
-    Photos from before the last dye went in show another colour than the lot's, so they speak only
-    where no other photo is valid. ``version``: of measurements by that version alone.
+    ``version``: of measurements by that version alone.
     """
     known = {c.measurement_id: c for c in photos}
     last = {c.swatch_id: place for place, c in enumerate(photos)}
     told = {i: c.measurement_id for i, c in tells_evenness(conn, photos).items()}
     classes = classes_in_force(conn, told.values())
     kinds = {i: classes[m] for i, m in told.items()}
-    found: dict[int, _Voice] = {}
-    for dyed in (True, False):
-        rest = [i for i in last if i not in found or found[i].why_not]
-        for i, measurement in speaking(conn, rest, version, dyed=dyed).items():
-            colour = known[measurement]
-            found[i] = _Voice(colour, _why_invalid(colour, kinds.get(i)))
-    return {i: found[i] for i in sorted(found, key=lambda i: last[i])}
+    spoken = {i: known[m] for i, m in speaking(conn, last, version).items()}
+    order = sorted(spoken, key=lambda i: last[i])
+    return {i: _Voice(spoken[i], _why_invalid(spoken[i], kinds.get(i))) for i in order}
 
 
 def _why_invalid(colour: StoredColour, kind: str | None) -> str:

@@ -1,9 +1,10 @@
 """Which photo speaks for a swatch: one rule for views, lists, pages and searches alike.
 
-Of a swatch's measurements in force by the newest version of the method, those that can be judged
-on and were dry come before all others. Of these the photo speaks that leaves least doubt of the
-colour, and of about equals the newest. How even a swatch is, is told by the same rule from the
-photo that leaves least doubt of that, which may be another one.
+Of a swatch's measurements in force by the newest version of the method, those of photos from before
+the last dye went into its lot come last, and those that can be judged on and were dry first. Of
+these the photo speaks that leaves least doubt of the colour, and of about equals the newest. How
+even a swatch is, is told by the same rule from the photo that leaves least doubt of that, which may
+be another one.
 """
 
 from __future__ import annotations
@@ -42,8 +43,19 @@ _NEWEST_VERSION = (
     "(SELECT version FROM measurement WHERE superseded_by IS NULL ORDER BY id DESC LIMIT 1)"
 )
 
+#: SQL: 1 where the photo of the measurement ``m`` was taken before the last dye went into the lot,
+#: by the times of its pot; 0 where it was not, or where times are not told (a day alone is none).
+BEFORE_LAST_DYE = (
+    "COALESCE(substr(photo.taken_at, 1, 19) < (SELECT max(substr(step.at, 1, 19)) "
+    "FROM swatch JOIN pot_step AS step ON step.lot_id = swatch.lot_id WHERE swatch.id = "
+    "m.swatch_id AND step.kind = 'dye in' AND length(step.at) > 10), 0)"
+)
+
 _STOPPED = _count_of(FLAGS_THAT_STOP_A_VERDICT)
-_FIT = f"2 * (m.version = {_NEWEST_VERSION}) + ({_STOPPED} = 0 AND NOT {DAMP})"
+_FIT = (
+    f"4 * (m.version = {_NEWEST_VERSION}) + 2 * (NOT {BEFORE_LAST_DYE}) "
+    f"+ ({_STOPPED} = 0 AND NOT {DAMP})"
+)
 
 _VARIANCE = " + ".join(variance_total(axis) for axis in range(3))
 
@@ -53,12 +65,6 @@ _LIKE_THE_MASTER = (
     "JOIN lot AS own_lot ON own_lot.id = own.lot_id JOIN master AS held "
     "ON held.colourway_id = own_lot.colourway_id AND held.base_id = own.base_id "
     f"AND held.form = own.form WHERE own.id = m.swatch_id AND {in_force('held')}), 0)"
-)
-
-_DYED = (
-    " AND NOT COALESCE(substr(photo.taken_at, 1, 19) < (SELECT max(substr(step.at, 1, 19)) "
-    "FROM swatch JOIN pot_step AS step ON step.lot_id = swatch.lot_id WHERE swatch.id = "
-    "m.swatch_id AND step.kind = 'dye in' AND length(step.at) > 10), 0)"  # longer than a day
 )
 
 _NEWEST_METHOD = (
@@ -94,10 +100,14 @@ def placed(where: str = "1") -> str:
 def placed_by_evenness(where: str = "1", method: str = _NEWEST_METHOD) -> str:
     """SQL: as :func:`placed`; the measurement of place 1 tells how even its swatch is.
 
-    Those that can be compared come first, of these those by ``method`` (SQL of a version of the
-    measure of evenness), of these those of dry yarn. Where none can be, the newest says why not.
+    Those from before the last dye come last. Of the others those that can be compared come first,
+    of these those by ``method`` (SQL of a version of the measure of evenness), of these those of
+    dry yarn. Where none can be, the newest says why not.
     """
-    fit = f"4 * ({_COMPARABLE}) + 2 * ({_figure('method')} IS {method}) + NOT {DAMP}"
+    fit = (
+        f"8 * (NOT {BEFORE_LAST_DYE}) + 4 * ({_COMPARABLE}) "
+        f"+ 2 * ({_figure('method')} IS {method}) + NOT {DAMP}"
+    )
     return _placed(_DOUBT_OF_EVENNESS, fit, where)
 
 
@@ -130,7 +140,7 @@ def swatch_for_lot(lot: str, among: str = "1") -> str:
     ``lot``: SQL of the lot's number. ``among``: a condition on ``swatch``.
     """
     where = f"m.swatch_id IN (SELECT swatch.id FROM swatch WHERE swatch.lot_id = {lot} AND {among})"
-    placed = _placed(_VARIANCE, f"4 * {_LIKE_THE_MASTER} + {_FIT}", where, "1")
+    placed = _placed(_VARIANCE, f"8 * {_LIKE_THE_MASTER} + {_FIT}", where, "1")
     return f"(SELECT swatch_id FROM ({placed}) WHERE place = 1)"
 
 
@@ -146,32 +156,18 @@ def speaking(
     conn: sqlite3.Connection,
     swatch_ids: Iterable[int],
     version: str | None = None,
-    *,
-    dyed: bool = False,
 ) -> dict[int, int]:
     """The number of the measurement that speaks for each of these swatches that has one.
 
-    ``version``: of measurements by that version of the method alone. ``dyed``: of photos alone
-    that were taken after the last dye went into the lot, by the times of its pot.
+    ``version``: of measurements by that version of the method alone.
     """
     where = (
         "m.swatch_id IN (SELECT value FROM json_each(:ids)) "
-        f"AND (:version IS NULL OR m.version = :version){_DYED if dyed else ''}"
+        "AND (:version IS NULL OR m.version = :version)"
     )
     asked = {"ids": json.dumps([int(i) for i in swatch_ids]), "version": version}
     rows = conn.execute(f"SELECT swatch_id, id FROM ({placed(where)}) WHERE place = 1", asked)
     return {int(swatch): int(measurement) for swatch, measurement in rows}
-
-
-def after_the_dye(conn: sqlite3.Connection, measurement_ids: Iterable[int]) -> set[int]:
-    """Of these measurements those of photos that were taken after the last dye went into the lot,
-    by the times of its pot; where those are not told, all."""
-    where = "m.id IN (SELECT value FROM json_each(?))"
-    joined = "current_measurement AS m JOIN photo ON photo.id = m.photo_id"
-    asked = (json.dumps([int(i) for i in measurement_ids]),)
-    return {
-        int(r[0]) for r in conn.execute(f"SELECT m.id FROM {joined} WHERE {where}{_DYED}", asked)
-    }
 
 
 def telling_evenness(

@@ -27,8 +27,8 @@ def learned(conn):
 
 
 def lightness_of(pot):
-    """L* of the photos that show a pot as it is."""
-    return [float(c.lab[0]) for c in pot.photos]
+    """L* of the photo that speaks for a pot."""
+    return float(pot.colour.lab[0])
 
 
 CASES = {
@@ -80,14 +80,14 @@ def test_a_photo_from_before_the_last_dye_went_in_speaks_only_where_it_must(tmp_
     with photographed(tmp_path, (41, {}), (43, doubt(2.0))) as archive:
         conn = archive.conn
         assert dyed_after_photo(conn, pot_as_dyed(conn, "L1")) == []
-        assert lightness_of(pot_as_dyed(conn, "L1")) == [41, 43]
+        assert lightness_of(pot_as_dyed(conn, "L1")) == 41
         record_step(conn, "L1", PotStep("dye in", "2026-05-01T18:00", "5 mL"))
         assert learned(conn)[0] == {"L1": 43}
-        assert lightness_of(pot_as_dyed(conn, "L1")) == [43]
+        assert lightness_of(pot_as_dyed(conn, "L1")) == 43
         assert dyed_after_photo(conn, pot_as_dyed(conn, "L1")) == []
         record_step(conn, "L1", PotStep("dye in", "2026-05-03T18:00", "5 mL"))
         assert learned(conn)[0] == {"L1": 41}
-        assert lightness_of(pot_as_dyed(conn, "L1")) == [41, 43]
+        assert lightness_of(pot_as_dyed(conn, "L1")) == 41
         (said,) = dyed_after_photo(conn, pot_as_dyed(conn, "L1"))
         assert "2026-05-03 18:00, after the photo of sun 1 (2026-05-01 10:00)" in said
 

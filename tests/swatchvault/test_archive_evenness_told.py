@@ -5,16 +5,18 @@ import pytest
 from ingest.evenness_stored import STOPS_A_COMPARISON
 from swatchvault.archive import (
     Master,
+    PotStep,
     RegionOf,
     file_photo,
     listing,
+    record_step,
     set_master,
     swatch_colours,
     tells_evenness,
 )
 from swatchvault.archive.made import Filters, swatches_where
 from swatchvault.archive.pages_yarn import lots_of_colourway, swatches_of_colourway_id
-from swatchvault.archive.speaking import telling_evenness
+from swatchvault.archive.speaking import speaking, telling_evenness
 from swatchvault.archive.wall import wall
 from swatchvault.checking import Ask, check_lot
 from swatchvault.evenness_check import STOPS
@@ -141,3 +143,24 @@ def test_a_lot_and_a_swatch_beside_it_are_judged_by_it(archive, tmp_path, capsys
     assert check.evenness.comparison.verdict.value == "more tonal"
     ((peer, held),) = card_of_swatch(archive, "sun 2").peers.earlier
     assert (peer.evenness.unevenness, held.new.unevenness) == (1.0, 2.4)
+
+
+def test_a_photo_from_before_the_last_dye_speaks_only_where_there_is_no_later_one(tmp_path):
+    early, late = even(1.0, 0.1, name="solid"), even(3.0, 0.9, name="semi-solid")
+    worse = {**late, **doubt(2.0)}
+    with photographed(tmp_path, (41, early), (43, worse)) as archive:
+        conn = archive.conn
+
+        def heard():
+            (colour,), (told,) = speaking(conn, [1]).values(), telling_evenness(conn, [1]).values()
+            early = [c.before_last_dye for c in swatch_colours(conn, 1)]
+            return colour, told, early
+
+        assert heard() == (1, 1, [False, False])
+        record_step(conn, "L1", PotStep("dye in", "2026-05-01", "5 mL"))  # no time of day
+        record_step(conn, "L1", PotStep("soak", "2026-05-02T18:00"))
+        assert heard() == (1, 1, [False, False])
+        record_step(conn, "L1", PotStep("dye in", "2026-05-01T18:00", "5 mL"))
+        assert heard() == (2, 2, [True, False])
+        record_step(conn, "L1", PotStep("dye in", "2026-05-04T18:00", "5 mL"))
+        assert heard() == (1, 1, [True, True])

@@ -113,6 +113,19 @@ def test_a_photo_whose_marks_may_hold_two_things_is_left_out_where_another_remai
     assert lot == (10,) and checked.comparison.verdict is Verdict.WITHIN
 
 
+def test_a_photo_from_before_the_last_dye_is_left_out_and_told():
+    early = photo(10, lab=LAB + 9.0, before_last_dye=True)
+    checked, _, lot = judged([photo(1)], [early, photo(11)])
+    assert lot == (11,) and checked.comparison.verdict is Verdict.WITHIN
+    left_out = "Left out: 1 photo of s from before the last dye went in, by the pot's times."
+    assert left_out in checked.comparison.notes
+    checked, _, lot = judged([photo(1)], [early])
+    assert lot == (10,) and checked.comparison.verdict is Verdict.OUTSIDE
+    (said,) = [n for n in checked.comparison.notes if "before the last dye" in n]
+    assert said.startswith("Judged on 1 photo of s") and said.endswith("as it came out.")
+    assert not any("last dye" in n for n in judged([photo(1)], [photo(11)])[0].comparison.notes)
+
+
 def test_a_check_names_its_photos_and_tells_what_weakens_it_once():
     flags = ["glare", "scale unknown", "steps not in order"]
     checked, *_ = judged([photo(1), photo(2)], [photo(10, flags=flags)])
