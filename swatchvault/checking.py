@@ -26,6 +26,7 @@ from swatchvault.archive import (
     transaction,
     why_none_counts,
 )
+from swatchvault.archive.eye import classes_in_force
 from swatchvault.compare import Comparison, CoursePoint, LotMatrix, as_record
 from swatchvault.errors import CompareError, NotFound
 from swatchvault.lotcheck import (
@@ -244,7 +245,9 @@ def _check(conn: sqlite3.Connection, swatch: SwatchFacts, master: CurrentMaster,
     if stated is not None:
         found = swatch_colours(conn, swatch.swatch_id)
         new = tells_evenness(conn, found, stated.method).get(swatch.swatch_id)
-        even = check_evenness(stated, master_lot, new, master.form)
+        read = [stated.measurement_id, None if new is None else new.measurement_id]
+        kinds = classes_in_force(conn, [i for i in read if i is not None])
+        even = check_evenness(stated, new, master.form, kinds)
     if not master_lot:
         raise _no_master_photo(conn, master.swatch_id, master.swatch)
     return Check(swatch, master, _hold(conn, master.swatch_id, swatch.swatch_id, held), dyes, even)

@@ -205,11 +205,11 @@ def evenness_of(stored: StoredColour) -> Evenness:
 
 
 def check_evenness(
-    stated: StatedEvenness, master: Sequence[StoredColour], new: StoredColour | None, form: str
+    stated: StatedEvenness, new: StoredColour | None, form: str, kinds: Mapping[int, str | None]
 ) -> CheckedEvenness:
     """Hold a swatch's evenness to its master's statement. ``form``: the master's; ``new``: the
-    photo that tells the swatch's, ``None`` where it has none."""
-    kinds = {c.measurement_id: evenness_of(c).kind for c in master}
+    photo that tells the swatch's, ``None`` where it has none; ``kinds``: classes in force, by the
+    measurement."""
     held = Evenness(
         stated.unevenness,
         stated.u_unevenness,
@@ -218,7 +218,9 @@ def check_evenness(
         kinds.get(stated.measurement_id or -1),
         set_aside=stated.set_aside,
     )
-    found = Evenness(math.nan, math.nan, "", None) if new is None else evenness_of(new)
+    found = Evenness(math.nan, math.nan, "", None)
+    if new is not None:
+        found = replace(evenness_of(new), kind=kinds.get(new.measurement_id))
     comparison = compare_evenness(held, found, stated.tolerance)
     measured = None if new is None else new.measurement_id
     return CheckedEvenness(comparison, stated.statement_id, measured)

@@ -111,6 +111,17 @@ async def test_a_photo_beside_an_archive_is_classed_by_its_rule(
     assert "Solid:" in told and NOTE in told
 
 
+def test_a_check_of_evenness_names_its_classes(
+    studio: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    where = ("--archive", studio)
+    assert run(capsys, "master", "HF-1 skein a", "--evenness", *where).code == 0
+    before = run(capsys, "check", "HF-3", *where).out
+    assert re.search(r"Evenness: .*semi-solid, \d.* against semi-solid, \d", before), before
+    take(studio)
+    assert run(capsys, "check", "HF-3", *where).out == before.replace("semi-solid", "solid")
+
+
 def record(**more: Any) -> dict[str, Any]:
     told = {
         "class": "solid", "between": None, "reasons": ["seen"], "method": METHOD,
