@@ -15,12 +15,12 @@ def read(photo, box=BOX):
     return read_patch(photo, outline, region_pixels(photo, outline))
 
 
-def card_picture(shape=1.0, seed=0, noise=0.02):
-    """A grey card of 0.2 times ``shape`` (160, 160) in a frame, with a camera's noise."""
+def card_picture(shape=1.0, seed=0, noise=0.02, tint=(1.0, 1.0, 1.0)):
+    """A grey card of 0.2 times ``shape`` (160, 160) in a frame, with a camera's noise and tint."""
     rng = np.random.default_rng(seed)
     light = scene(240, 240)
     light[40:200, 40:200] = 0.2 * np.broadcast_to(shape, (160, 160))[..., None]
-    return photo_of_light(light * (1.0 + noise * rng.normal(size=light.shape)))
+    return photo_of_light(light * tint * (1.0 + noise * rng.normal(size=light.shape)))
 
 
 across = np.linspace(-0.5, 0.5, 160)[None, :]
@@ -96,6 +96,19 @@ BAD_CARDS = {
 def test_a_bad_card_is_called_what_it_is(shape, flags):
     for seed in range(3):
         assert flags <= card_flags(read(card_picture(shape, seed)))
+
+
+@pytest.mark.parametrize(
+    ("tint", "flags"),
+    [
+        ((1.2, 1.0, 0.82), set()),
+        ((0.82, 1.0, 1.2), set()),
+        ((1.25, 1.0, 0.8), {"card coloured"}),
+        ((0.8, 1.0, 1.25), {"card coloured"}),
+    ],
+)
+def test_a_card_that_looks_coloured_as_taken_is_told(tint, flags):
+    assert card_flags(read(card_picture(tint=tint))) == flags
 
 
 def test_a_card_in_shadow_is_not_called_tilted_or_uneven_too():

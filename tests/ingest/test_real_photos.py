@@ -5,6 +5,10 @@ The photographs are not part of the project: SWATCHVAULT_TEST_PHOTOS names their
 
 import pytest
 
+from ingest.decode import read_photo
+from ingest.locate import read_marks
+from ingest.raster import region_pixels
+from ingest.reading import card_flags, read_patch
 from tests.real_photos import PLAIN_SCRIPT, figures, marked_photos, summary
 
 #: How much further from the published values the mean may be, ΔE00: the samples of a patch
@@ -52,3 +56,35 @@ def test_the_whole_chart_does_better_than_its_neutrals_alone(found, name):
     assert ours.chart.mean() <= ours.steps.mean() + 0.05
     # Two charts lie in so uneven light that their patches no longer fit their values.
     assert ("reference does not fit" in ours.flags) == (name in ("chart_desk_3", "chart_outdoors"))
+
+
+@pytest.mark.parametrize("name", PLAIN_SCRIPT)
+def test_no_mid_grey_of_a_chart_looks_coloured(outside_photos, name):
+    found = [m for m in marked_photos(outside_photos) if m[0].stem == name]
+    if not found:
+        pytest.skip(f"{name} is not in the folder")
+    ((photo, marks),) = found
+    (chart,) = read_marks(marks).references
+    for place in (20, 21):
+        assert "card coloured" not in flags_of(read_photo(photo), chart.patches[place])
+
+
+@pytest.mark.parametrize(
+    ("name", "box"),
+    [
+        ("chart_desk_1", (0.02, 0.3, 0.09, 0.5)),
+        ("chart_desk_3", (0.02, 0.3, 0.1, 0.45)),
+        ("chart_desk_4", (0.05, 0.3, 0.12, 0.45)),
+    ],
+)
+def test_wood_or_carpet_taken_for_the_card_is_told(outside_photos, name, box):
+    photo = outside_photos / f"{name}.jpg"
+    if not photo.exists():
+        pytest.skip(f"{name} is not in the folder")
+    left, top, right, bottom = box
+    outline = ((left, top), (right, top), (right, bottom), (left, bottom))
+    assert "card coloured" in flags_of(read_photo(photo), outline)
+
+
+def flags_of(photo, outline):
+    return card_flags(read_patch(photo, outline, region_pixels(photo, outline)))
