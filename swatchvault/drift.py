@@ -146,7 +146,7 @@ def course(
         apart = _apart(from_others[:, axis], others_limit[:, axis], axis, lots)
         broken += [*found, *(b for b in apart if b.lot not in beyond)]
     notes = []
-    if len(lab) < ENOUGH:
+    if broken and len(lab) < ENOUGH:  # where none is, what is said instead tells it
         notes.append(f"Limits from {len(lab)} lots are rough: {ENOUGH} or more make better ones.")
     known = doubt[np.isfinite(doubt)]
     if len(known) < len(lab):

@@ -159,7 +159,15 @@ def test_changes_are_marked_and_silence_is_no_change():
 def test_the_photos_own_doubt_is_weighed_against_the_spread():
     found = course(greys([50, 50.1, 49.9, 50]), lots(4), u=[2.0] * 4)
     assert any("photos' own doubt" in note for note in found.notes)
-    assert any("rough" in note for note in found.notes)
+
+
+def test_limits_of_few_lots_are_told_as_rough_where_a_lot_is_beyond_them():
+    steady = [50, 50.1, 50, 50.1, 50, 50.1]
+    assert not any("rough" in n for n in course(greys(steady), lots(6)).notes)
+    found = course(greys([*steady, 56]), lots(7))
+    assert found.broken and any("7 lots are rough" in n for n in found.notes)
+    found = course(greys([*steady, *steady, 56]), lots(13))
+    assert found.broken and not any("rough" in n for n in found.notes)
 
 
 @pytest.mark.parametrize("n", [0, 1])
