@@ -64,3 +64,14 @@ def delta_e_words(delta_e: float, u: float | None) -> str:
     """
     known = u is not None and math.isfinite(u)
     return f"{delta_e:.2f} ± " + (f"{u:.2f}" if known else "?")
+
+
+def photos_words(photos: Sequence[str]) -> str:
+    """How many photos these measurements are of. ``photos``: which photo each is of.
+
+    >>> photos_words("ab"), photos_words("aa"), photos_words("aab")
+    ('2 photos', '2 places in 1 photo', '3 places in 2 photos')
+    """
+    count = len(set(photos))
+    said = f"{count} photo{'' if count == 1 else 's'}"
+    return said if count == len(photos) else f"{len(photos)} places in {said}"

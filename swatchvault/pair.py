@@ -44,7 +44,8 @@ class Colour:
     """One side of a comparison, from one photo or the mean of several.
 
     ``lab``: (3,) CIELAB D65/2°. ``region_cov``: (3, 3), covariance of ``lab`` that is fresh in
-    each region, of the mean where ``n_photos`` > 1; NaN where unknown. ``reference``: "card",
+    each region, of the mean where there are several; NaN where unknown. ``n_photos``: by how many
+    what one frame is off by is divided. ``reference``: "card",
     "steps", "chart" or "none"; ``neutrals``: how many neutrals it has, None if ``reference``
     already counts fewer than six as a card. ``light``, ``form`` (skein, wound card, knit) and
     ``dyes`` (packets used) are None where unknown. ``shadow_sd``: standard deviation of ln Y at
@@ -58,7 +59,7 @@ class Colour:
     reference: str
     name: str = ""
     neutrals: int | None = None
-    n_photos: int = 1
+    n_photos: float = 1.0
     photo_ids: frozenset[str] = frozenset()
     neutral: tuple[float, ...] | None = None
     light: Light | None = None
@@ -131,7 +132,8 @@ def capture_class(one: Colour, other: Colour, stated: Capture) -> Capture:
 def mean_of_photos(colours: Sequence[Colour]) -> Colour:
     """One colour from k photos of one swatch: mean Lab, region part divided by k.
 
-    Flags add up; what the photos do not agree on (light, form, dyes) becomes unknown.
+    Two places in one photo count as one photo: what its frame is off by, both are off by. Flags add
+    up; what the photos do not agree on (light, form, dyes) becomes unknown.
     """
     if not colours:
         raise CompareError("no photo of the swatch: at least one is needed")
@@ -151,7 +153,7 @@ def mean_of_photos(colours: Sequence[Colour]) -> Colour:
         region_cov=np.asarray(cov),
         reference=worst,
         neutrals=None,
-        n_photos=k,
+        n_photos=_frames(colours, weights),
         photo_ids=frozenset().union(*(c.photo_ids for c in colours)),
         neutral=_mean_neutral(colours),
         flags=frozenset().union(*(c.flags for c in colours)),
@@ -160,6 +162,15 @@ def mean_of_photos(colours: Sequence[Colour]) -> Colour:
         form=agreed("form"),
         dyes=agreed("dyes"),
     )
+
+
+def _frames(colours: Sequence[Colour], weights: Floats) -> float:
+    """By how many the frame part of one photo is divided in a mean with these weights (k,)."""
+    photos: dict[object, tuple[float, float]] = {}
+    for place, (c, weight) in enumerate(zip(colours, weights, strict=True)):
+        whole, n = photos.get(c.photo_ids or place, (0.0, 1.0))
+        photos[c.photo_ids or place] = whole + float(weight), max(n, c.n_photos)
+    return 1.0 / sum(whole**2 / n for whole, n in photos.values())
 
 
 def _mean_neutral(colours: Sequence[Colour]) -> tuple[float, ...] | None:

@@ -27,6 +27,7 @@ from swatchvault.archive import (
 from swatchvault.archive.eye import EyeRule
 from swatchvault.archive.originals import original_of
 from swatchvault.by_eye import as_told, class_by
+from swatchvault.colour_words import photos_words
 from swatchvault.days import photo_when
 from swatchvault.errors import SwatchvaultError
 from swatchvault.evenness_check import Evenness
@@ -90,8 +91,8 @@ def told_from(photos: Sequence[StoredColour], told: StoredColour) -> tuple[str, 
         return ()
     at = photo_when(told.taken_at, told.added_at)
     return (
-        f"Told from the photo {at}, of {len(photos)} photos the one that leaves least doubt of "
-        "how even it is.",
+        f"Told from the photo {at}, of {photos_words([c.photo_sha256 for c in photos])} the one "
+        "that leaves least doubt of how even it is.",
     )
 
 

@@ -139,7 +139,11 @@ def _compared(check: Record, sides: dict[str, list[Record]]) -> Record:
     return {
         side: {
             "lab": labs[side].tolist(),
-            "u": u_of_mean([r["covariance"] for r in rows], [r["setup_id"] for r in rows]),
+            "u": u_of_mean(
+                [r["covariance"] for r in rows],
+                [r["setup_id"] for r in rows],
+                [r["photo_sha256"] for r in rows],
+            ),
         }
         for side, rows in sides.items()
     }

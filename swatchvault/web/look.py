@@ -52,12 +52,14 @@ def delta_e(value: float, u: float | None) -> str:
 
 def add_to(env: Any) -> None:
     """Give a Jinja environment our filters."""
+    from swatchvault.colour_words import photos_words
     from swatchvault.days import here, photo_when, when
 
     env.filters["hex_of"] = hex_of
     env.filters["here"] = here
     env.filters["when"] = when
     env.globals["photo_when"] = photo_when
+    env.filters["photos_words"] = photos_words
     env.filters["figure"] = figure
     env.filters["weighed"] = weighed
     env.filters["with_doubt"] = with_doubt

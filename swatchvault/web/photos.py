@@ -186,7 +186,10 @@ async def photo_page(visit: Visit) -> Response:
         {
             "stored": c,
             "aside": asides.get(c.swatch_id),
-            "doubts": [str(d) for d in doubts if d.swatch_id == c.swatch_id],
+            "doubts": [
+                *(str(d) for d in doubts if d.swatch_id == c.swatch_id),
+                *_of_one_label(c.swatch, sum(other.swatch_id == c.swatch_id for other in found)),
+            ],
             **words,
         }
         for c, words in zip(found, told, strict=True)
@@ -210,6 +213,17 @@ async def photo_page(visit: Visit) -> Response:
         "next_of": await visit.read(next_of_photo, shown) if visit.may("log") else [],
     }
     return await visit.page("sv_photo.html", values)
+
+
+def _of_one_label(swatch: str, places: int) -> list[str]:
+    """That several places of a photo are filed as one swatch."""
+    if places < 2:
+        return []
+    return [
+        f"{places} places in this photo are filed as {swatch}, so they count as one swatch in one "
+        "photo, and are set aside together. If they are several skeins, mark the photo anew and "
+        "give each a label of its own"
+    ]
 
 
 def _gone() -> RefusedError:

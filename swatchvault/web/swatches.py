@@ -78,7 +78,7 @@ def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
         "right": put_right("swatch", swatch_id, swatch, names=names_for(conn, "swatch")),
         "spoken": spoken,
         "even": even,
-        "photos": len(found),
+        "photos": [c.photo_sha256 for c in found],
         "doubt": None if spoken is None else _doubt(spoken.covariance),
         "evenness": None if even is None else say(_as_told(conn, even), even.flags),
         "palette": palette_bar(even.tonality if even else None),

@@ -95,6 +95,19 @@ def test_mean_of_photos():
         mean_of_photos([])
 
 
+def test_places_in_one_photo_are_one_photo():
+    def seen(photo):
+        return Colour(np.array([50.0, 10, 0]), COV, "steps", photo_ids=frozenset({photo}))
+
+    thrice = mean_of_photos([seen("1")] * 3)
+    np.testing.assert_allclose(thrice.region_cov, COV / 3)
+    assert thrice.n_photos == pytest.approx(1.0)
+    assert mean_of_photos([seen(n) for n in "1122"]).n_photos == pytest.approx(2.0)
+    # one frame three times over, and another: 1 / (0.75² + 0.25²)
+    assert mean_of_photos([seen(n) for n in "1112"]).n_photos == pytest.approx(1.6)
+    assert mean_of_photos([seen(n) for n in "1234"]).n_photos == pytest.approx(4.0)
+
+
 @pytest.mark.parametrize("bad", [0.0, -1.0, math.nan, math.inf])
 def test_conditions_refuse_nonsense(bad):
     with pytest.raises(CompareError, match="tolerance"):
