@@ -1,12 +1,14 @@
 """Which check speaks for a lot: of each of its swatches the newest, and of these the worst.
 
-One that is outside is not hidden by another that was checked later and is within.
+One that is outside is not hidden by another that was checked later and is within. A swatch of which
+nothing counts any more, since its photos are set aside, speaks only where there is no other.
 """
 
 from __future__ import annotations
 
 _WORST_FIRST = "CASE {verdict} WHEN 'outside' THEN 0 WHEN 'cannot tell' THEN 1 ELSE 2 END"
 
+_COUNTS = "EXISTS (SELECT 1 FROM current_measurement AS m WHERE m.swatch_id = given.swatch_id)"
 _UNEVENNESS = "(SELECT verdict FROM evenness_check WHERE lot_check_id = given.id)"
 
 
@@ -20,7 +22,7 @@ def check_of(lot: str) -> str:
         "AND NOT EXISTS (SELECT 1 FROM lot_check AS later WHERE later.lot_id = given.lot_id "
         "AND later.swatch_id = given.swatch_id "
         "AND (later.checked_at, later.id) > (given.checked_at, given.id)) "
-        f"ORDER BY {_WORST_FIRST.format(verdict='given.verdict')}, "
+        f"ORDER BY {_COUNTS} DESC, {_WORST_FIRST.format(verdict='given.verdict')}, "
         f"CASE WHEN {_UNEVENNESS} IN ('more tonal', 'less tonal') THEN 0 "
         f"WHEN {_UNEVENNESS} = 'cannot tell' THEN 1 ELSE 2 END, "
         "given.checked_at DESC, given.id DESC LIMIT 1)"

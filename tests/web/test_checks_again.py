@@ -13,8 +13,10 @@ from typing import Any
 import pytest
 
 from swatchvault.archive import open_archive
+from swatchvault.archive.lot_verdict import check_of
 from swatchvault.checking import Ask, check_lot, keep_checks
 from swatchvault.web.checks import newest_and_earlier
+from tests.swatchvault.running import run
 from tests.web.test_checks import lot_with_verdict
 from tests.web.test_yarn import ask
 
@@ -317,3 +319,37 @@ async def test_no_later_check_of_another_swatch_hides_one_that_is_outside(
         text = await told(page, start)
         assert ">cannot tell</span>" in text and f"swatch <bdi>{swatches[1][1]}</bdi>" in text, page
         assert ">outside</span>" not in text
+
+
+def test_a_swatch_that_counts_no_more_does_not_speak_for_its_lot_beside_another(
+    studio: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    sql = "SELECT lot_id FROM lot_check GROUP BY lot_id HAVING count(*) = 3"
+    (lot_id,) = ask(studio, sql)[0]
+    sql = "SELECT swatch_id, label FROM lot_check JOIN swatch ON swatch.id = swatch_id "
+    swatches = ask(studio, sql + "WHERE lot_check.lot_id = ? ORDER BY 1", lot_id)
+    wrong, label = swatches[1]
+    given_again(studio, lot_id, "2099-01-01T00:00:00Z", verdict="outside", swatch_id=wrong)
+
+    def speaks() -> tuple[int, str]:
+        sql = f"SELECT swatch_id, verdict FROM lot_check WHERE id = {check_of(str(lot_id))}"
+        (found,) = ask(studio, sql)
+        return found
+
+    def set_aside(label: str) -> None:
+        asked = ("aside", label, "--because", "another yarn", "--archive", studio)
+        for photo in ask(
+            studio,
+            "SELECT DISTINCT original_name FROM current_measurement AS m JOIN photo "
+            "ON photo.id = m.photo_id JOIN swatch ON swatch.id = m.swatch_id WHERE label = ?",
+            label,
+        ):
+            assert run(capsys, asked[0], label, *photo, *asked[2:]).code == 0
+
+    assert speaks() == (wrong, "outside")
+    set_aside(label)
+    assert speaks()[0] != wrong and speaks()[1] == "within"
+    for _, other in swatches:
+        if other != label:
+            set_aside(other)
+    assert speaks() == (wrong, "outside")  # none counts: as they were given
