@@ -11,14 +11,13 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from ingest.colour import Floats, delta_e_2000
-from ingest.model import FLAGS_THAT_STOP_A_VERDICT
 from swatchvault import shades
 from swatchvault.archive import LotDye, StoredColour, colours, decide_same_dyes, speaks_of
 from swatchvault.archive.made import Made, made_of
 from swatchvault.archive.rows import NAMES_SHOWN
 from swatchvault.days import by_photo_words
 from swatchvault.errors import CompareError
-from swatchvault.lotcheck import as_colour
+from swatchvault.lotcheck import as_colour, usable
 from swatchvault.naming import measured_swatch, no_photo_yet, swatches_named
 from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, mean_of_photos
 from swatchvault.pairdoubt import pair_doubt
@@ -235,16 +234,16 @@ def _doubt(
 
 def _ways(table: Table) -> list[Way]:
     """What swatches can be taken from, in words and as photos of each swatch; photos on which no
-    verdict can be given are left out where others remain."""
-    usable = [[c for c in s if not c.flags & FLAGS_THAT_STOP_A_VERDICT] or s for s in table.every]
+    verdict can be given, or from before the last dye, are left out where others remain."""
+    every = [usable(several) for several in table.every]
     ways = [("each swatch by its photo of least doubt", [[c] for c in table.photos])]
-    frames = set.intersection(*({c.photo_sha256 for c in several} for several in usable))
-    setups = set.intersection(*({c.setup_id for c in several} for several in usable)) - {None}
+    frames = set.intersection(*({c.photo_sha256 for c in several} for several in every))
+    setups = set.intersection(*({c.setup_id for c in several} for several in every)) - {None}
     if frames:
-        shown = [[c for c in several if c.photo_sha256 in frames] for several in usable]
+        shown = [[c for c in several if c.photo_sha256 in frames] for several in every]
         ways.append(("each swatch by the photos that show them all", shown))
     for setup in sorted(s for s in setups if s is not None):
-        of_it = [[c for c in several if c.setup_id == setup] for several in usable]
+        of_it = [[c for c in several if c.setup_id == setup] for several in every]
         ways.append((f"each swatch by its photos in the set-up {of_it[0][0].setup}", of_it))
     return ways
 

@@ -9,6 +9,8 @@ from contextlib import closing
 from pathlib import Path
 
 from swatchvault.archive.connect import DATABASE, THUMBS, Archive, backup
+from swatchvault.archive.rows import now
+from swatchvault.archive.speaking import BEFORE_LAST_DYE
 from swatchvault.errors import ArchiveError
 
 #: How a colour was made, in the order in which rows may go.
@@ -82,6 +84,7 @@ def _strip(conn: sqlite3.Connection, *, recipes: bool) -> None:
         kept = conn.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'").fetchall()
         for name, _ in kept:
             conn.execute(f'DROP TRIGGER "{name}"')
+        _keep_what_speaks(conn)
         for table, column in (*_CLEARED, *_notes(conn)):
             conn.execute(f"UPDATE {table} SET {column} = NULL")
         for table in _MAKING:
@@ -93,6 +96,21 @@ def _strip(conn: sqlite3.Connection, *, recipes: bool) -> None:
         raise ArchiveError("the copy would hold rows that do not fit: nothing was written")
     conn.execute("COMMIT")
     conn.execute("VACUUM")
+
+
+def _keep_what_speaks(conn: sqlite3.Connection) -> None:
+    """Set aside what is left out for having been photographed before the last dye: when that went
+    in, a copy does not tell."""
+    early = (
+        f"SELECT m.photo_id, m.swatch_id, {BEFORE_LAST_DYE} AS early FROM current_measurement AS m "
+        "JOIN photo ON photo.id = m.photo_id WHERE m.swatch_id IS NOT NULL"
+    )
+    conn.execute(
+        "INSERT INTO set_aside (photo_id, swatch_id, set_aside_at) "
+        f"SELECT DISTINCT photo_id, swatch_id, ? FROM ({early}) WHERE early AND swatch_id IN "
+        f"(SELECT swatch_id FROM ({early}) GROUP BY swatch_id HAVING min(early) = 0)",
+        (now(),),
+    )
 
 
 def _notes(conn: sqlite3.Connection) -> list[tuple[str, str]]:

@@ -91,7 +91,7 @@ def groups_command(
     if len(found.splits) > SPLITS_SHOWN:
         click.echo(f"… and {len(found.splits) - SPLITS_SHOWN} more pairs of groups")
     if found.unsure or found.splits:
-        click.echo("(`check` uses photos that show both, where there are some, and can tell more)")
+        click.echo("(`check` chooses photos of both that belong together best, and can tell more)")
     for bridge in found.bridges:
         click.echo(
             f"to bridge two groups, alternate {table.names[bridge.left]} with "

@@ -7,10 +7,12 @@ from pathlib import Path
 
 import pytest
 
-from swatchvault.archive import PotStep, open_archive, record_step, strike_last, verify
+from swatchvault.archive import Archive, PotStep, open_archive, record_step, strike_last, verify
 from swatchvault.archive.publishing import publish
+from swatchvault.archive.speaking import speaking
 from swatchvault.errors import ArchiveError
 from tests.swatchvault.running import run
+from tests.swatchvault.test_archive_speaking import doubt, photographed
 
 
 @pytest.fixture(scope="module")
@@ -69,6 +71,24 @@ def test_colours_and_checks_stay(archive_folder: Path, tmp_path: Path) -> None:
     assert not list((tmp_path / "copy").glob("archive.db-*"))
     assert list((tmp_path / "copy" / "thumbs").glob("*.jpg"))
     assert not (tmp_path / "copy" / "photos").exists()
+
+
+def test_the_same_photo_speaks_in_the_copy(tmp_path: Path) -> None:
+    """Without the pot's times, one from before the last dye would speak again: it is surer."""
+    with photographed(tmp_path, (41, {}), (43, doubt(2.0))) as archive:
+        record_step(archive.conn, "L1", PotStep("dye in", "2026-05-01T18:00", "5 mL"))
+        assert speaking(archive.conn, [1]) == {1: 2}
+        assert len(publish_and_read(archive, tmp_path / "full", recipes=True)) == 2
+        assert publish_and_read(archive, tmp_path / "plain") == [43.0]
+        record_step(archive.conn, "L1", PotStep("dye in", "2026-05-04T18:00", "5 mL"))
+        assert len(publish_and_read(archive, tmp_path / "early")) == 2  # there is no later one
+
+
+def publish_and_read(archive: Archive, folder: Path, **how: bool) -> list[float]:
+    """L* of what counts of the first swatch in a copy."""
+    with sqlite3.connect(publish(archive, folder, **how)) as conn:
+        rows = conn.execute("SELECT lab_l FROM current_measurement WHERE swatch_id = 1")
+        return [row[0] for row in rows]
 
 
 def test_the_archive_itself_is_untouched(archive_folder: Path, tmp_path: Path) -> None:

@@ -255,7 +255,7 @@ def test_of_the_lots_that_followed_a_recipe_the_best_reference_gives_its_colour(
         swatch_id, _ = studio(made.conn)
         late = add_swatch(made.conn, Swatch("sun 9", "Lumme", "skein", "L1")).id
         told = [
-            ("a.jpg", swatch_id, "steps", 40.0, "2026-03-01T10:00:00"),
+            ("a.jpg", swatch_id, "steps", 40.0, "2026-03-02T10:00:00"),
             ("b.jpg", swatch_id, "card", 50.0, "2026-04-01T10:00:00"),
             ("c.jpg", late, "card", 60.0, "2026-05-01T10:00:00"),
         ]

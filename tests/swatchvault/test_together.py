@@ -8,6 +8,7 @@ import pytest
 
 from swatchvault.archive import (
     PhotoFacts,
+    PotStep,
     RegionOf,
     Setup,
     Swatch,
@@ -17,6 +18,7 @@ from swatchvault.archive import (
     create_archive,
     file_photo,
     find,
+    record_step,
 )
 from swatchvault.lotcheck import as_colour
 from swatchvault.pair import Capture, Conditions, mean_of_photos
@@ -104,6 +106,13 @@ def test_a_photo_that_allows_no_verdict_is_left_out_where_another_remains(tmp_pa
     with archive_of(tmp_path, clipped, frozenset({"clipped beyond use"})) as archive:
         assert table_of(archive.conn, NAMES).photos[2].lab[0] == 42.4
         assert grouped(archive).labs[2, 0] == 42.4
+
+
+def test_photos_from_before_the_last_dye_are_not_averaged_in(tmp_path):
+    with archive_of(tmp_path, SEVERAL) as archive:
+        assert grouped(archive).labs[0, 0] == pytest.approx(42.1)
+        record_step(archive.conn, "L1", PotStep("dye in", "2026-03-02T18:00", "5 mL"))
+        assert grouped(archive).labs[:, 0] == pytest.approx([42.5, 43.2, 42.4])
 
 
 def test_the_doubt_of_means_in_a_taught_set_up_is_that_of_a_check(tmp_path):
