@@ -15,22 +15,19 @@ from numpy.typing import NDArray
 
 from ingest.camera_colours import UNCHANGED, CameraColours
 from ingest.colour import delta_e_2000, xyz_to_lab
-from ingest.correct_flags import display_flag, parted, untold_tone
+from ingest.correct_flags import card_value_flag, display_flag, parted, untold_tone
 from ingest.correct_record import encoding_undone, field_steps, neutral_steps
 from ingest.errors import ReferenceMissing
 from ingest.expected import expected_rgb, expected_xyz, named_edition, value_flags
-from ingest.lightfield import LightField, Surround, surround_field
+from ingest.lightfield import LightField
 from ingest.lightleft import (
     LEFT_BY_A_CARD,
     WORTH_DIVIDING,
     LightLeft,
-    LightUnseen,
     card_field,
+    light_flags,
     light_left,
     middles,
-    tint_flag,
-    uneven_flag,
-    unseen_flag,
 )
 from ingest.model import Array, Photo, Polygon, Reference, ReferenceReading, Settings, Step
 from ingest.neutrals import exposure_sd, fit_neutrals, neutral_indices
@@ -47,6 +44,7 @@ from ingest.sampling import (
     refuse_unusable,
     rounded,
 )
+from ingest.surround import Light, Surround, surround_light
 from ingest.tone import fit_tone
 
 Floats = NDArray[np.float64]
@@ -83,7 +81,7 @@ class Correction:
     flags: frozenset[str]
     field: LightField | None = None
     colours: CameraColours = UNCHANGED
-    left: LightLeft | LightUnseen | None = None
+    left: LightLeft | None = None
 
     def linear(self, pixels: Array) -> Array:
         """Corrected linear RGB, float32 (..., 3), of coded pixels (..., 3), before the field."""
@@ -164,14 +162,13 @@ def _from_card(
     stated, found = (photo.encoding.to_xyz @ v for v in (expected, patch.mean_of(curve)))
     flags = card_flags(patch) | located_flags(reference) | exposure_flags([patch], stated[None, 1])
     flags |= value_flags(reference, settings)
-    measured = surround_field(photo, curve, photo.encoding.to_xyz, surround, hull(reference))
-    places = middles(reference.patches, surround.occupied)
-    field = card_field(measured, places)
-    share = LEFT_BY_A_CARD if field else 1.0
-    size = (photo.width, photo.height)
-    left = light_left(measured, share, places[:1], middles(swatches), size)
-    flags |= tint_flag(measured, places) | uneven_flag(measured, share, places)
-    flags |= unseen_flag(measured, middles(swatches))
+    around = hull(reference)
+    light = surround_light(photo, curve, photo.encoding.to_xyz, surround, around)
+    field = card_field(light.field, middles(reference.patches, surround.occupied))
+    share = LEFT_BY_A_CARD if field else None
+    left = light_left(light, share, around, swatches, (photo.width, photo.height))
+    flags |= light_flags(light, share, around, reference.patches, swatches)
+    flags |= card_value_flag(patch, float(stated[1]), light, photo.encoding.to_xyz)
     flags |= {"light field corrected"} if field else set()
     reading = ReferenceReading(
         reference,
@@ -205,13 +202,13 @@ def _from_neutrals(
     expected = expected_rgb(reference, photo.encoding, settings)
     if reference.kind == "chart24":
         refuse_turned(photo, patches, expected)
-    measured = _look_for_field(photo, reference, patches, expected, surround)
+    light = _look_at_light(photo, reference, patches, expected, surround)
+    measured, around = light.field, hull(reference)
     places = middles(reference.patches, surround.occupied)
     worth = measured is not None and measured.spread(places) >= WORTH_DIVIDING
     fit = fit_neutrals(photo.encoding, reference, patches, expected, measured if worth else None)
-    share = 0.0 if fit.field or not worth else 1.0
-    size = (photo.width, photo.height)
-    left = light_left(measured, share, middles(reference.patches), middles(swatches), size)
+    share = 0.0 if fit.field else None
+    left = light_left(light, share, around, swatches, (photo.width, photo.height))
     stated = expected @ photo.encoding.to_xyz.T
     flags = set(located_flags(reference) | value_flags(reference, settings))
     flags |= {"reference far off"} if fit.far_off else set()
@@ -225,8 +222,7 @@ def _from_neutrals(
         flags.add("card in shadow")
     if len(fit.usable) < len(neutral_indices(reference)):
         flags.add("card clipped")
-    flags |= tint_flag(measured, places) | uneven_flag(measured, share, places)
-    flags |= unseen_flag(measured, middles(swatches))
+    flags |= light_flags(light, share, around, reference.patches, swatches)
     flags |= {"light field corrected"} if fit.field else set()
     if fit.colours.model == "none":
         flags.add("camera colours not corrected")
@@ -262,31 +258,31 @@ def _value_sd(settings: Settings) -> float:
     return settings.value_delta_e * RELATIVE_PER_DELTA_E / float(np.sqrt(3.0))
 
 
-def _look_for_field(
+def _look_at_light(
     photo: Photo,
     reference: Reference,
     patches: list[PatchReading],
     expected: Floats,
     surround: Surround,
-) -> LightField | None:
-    """A light field from a plain surround, in light whose tone curve is undone.
+) -> Light:
+    """What a plain surround shows of the light, its tone curve undone.
 
     The curve is found once without the field and once with it: uneven light along the neutrals
     bends the first one a little.
     """
     usable = [i for i in neutral_indices(reference) if patches[i].clipped == 0.0]
     if len(usable) < 3:
-        return None
+        return Light()
     centres = np.array([np.mean(p, axis=0) for p in reference.patches])
-    light, field = np.ones(len(patches)), None
+    even, seen = np.ones(len(patches)), Light()
     around = hull(reference)
     for _ in range(2):
-        tone = fit_tone(photo.encoding.curve, patches, expected, usable, light, leave_out=False)
-        field = surround_field(photo, tone.table, photo.encoding.to_xyz, surround, around)
-        if field is None:
-            return None
-        light = field.centred_on(centres[usable]).at(centres)
-    return field
+        tone = fit_tone(photo.encoding.curve, patches, expected, usable, even, leave_out=False)
+        seen = surround_light(photo, tone.table, photo.encoding.to_xyz, surround, around)
+        if seen.field is None:
+            return seen
+        even = seen.field.centred_on(centres[usable]).at(centres)
+    return seen
 
 
 def _second_reading(

@@ -12,9 +12,17 @@ from ingest.model import Photo, Reference
 from ingest.neutrals import NeutralFit
 from ingest.reading import PatchReading
 from ingest.shadow import edge_across, kinked
+from ingest.surround import Light
 from ingest.tone import unlike_a_display
 
 Floats = NDArray[np.float64]
+
+#: Y of the paper about a card, by that card, which no tone curve makes of paper: through the seven
+#: of the project's simulation, exposed to 0.3 to 1.1, paper of 0.9 comes out at 0.7 to 1.7.
+LIGHTER_THAN_PAPER = 1.9
+#: How far beyond the end of the file's range a white may lie by a card, as where it is exposed for
+#: black yarn. Our choice: white paper marked as an 18 % card puts it at 4 to 5.
+WHITE_BEYOND_FILE = 3.0
 
 #: Formats in which phones write pictures for a display, always with its curve.
 DISPLAY_FORMATS = frozenset({"JPEG", "HEIC"})
@@ -49,3 +57,14 @@ def display_flag(
     found = np.array([p.linear for p in patches]) @ photo.encoding.to_xyz[1]
     unlike = unlike_a_display(found, stated_y)
     return frozenset({"steps unlike a photo"} if unlike else ())
+
+
+def card_value_flag(
+    patch: PatchReading, stated_y: float, light: Light, to_xyz: Floats
+) -> frozenset[str]:
+    """The flag of one card whose stated Y the picture contradicts. ``light``: of the surround, as
+    the card corrects it."""
+    white = float(patch.linear.max()) / stated_y
+    paper = 0.0 if light.paper is None else light.paper.luminance(to_xyz)
+    doubtful = white > WHITE_BEYOND_FILE or paper > LIGHTER_THAN_PAPER
+    return frozenset({"card unlike its value"} if doubtful else ())

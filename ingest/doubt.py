@@ -108,6 +108,20 @@ def lab_covariance(
     )
 
 
+def frame_of_its_own(frame: ArrayLike, lab: ArrayLike, reference: str, light: str | None) -> Floats:
+    """(3, 3) what of the frame's part (3, 3) is this photo's own, and not that of all photos so
+    corrected: light that nothing in it shows, that is left, or a reference tilted in it.
+
+    Zero where the part or the reference is unknown.
+    """
+    table = PART_SD.get((reference, "daylight" if light == "daylight" else "other"))
+    whole = np.asarray(frame, dtype=float)
+    if table is None or not np.isfinite(whole).all():
+        return np.zeros((3, 3))
+    values, vectors = np.linalg.eigh(whole - axes_to_lab(np.eye(3), lab) * table[0] ** 2)
+    return np.asarray((vectors * np.maximum(values, 0.0)) @ vectors.T)
+
+
 def _darkness(lab: ArrayLike) -> float:
     """0 from :data:`DARK_FROM_L` up to 1 at :data:`DARK_TO_L` and below."""
     lightness = float(np.asarray(lab, dtype=float)[0])

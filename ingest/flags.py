@@ -63,7 +63,8 @@ FLAGS: Mapping[str, str] = {
     ),
     "card in shadow": (
         "A shadow edge lies across the grey reference, so the photo's colours are off: photograph "
-        "it again in one even light. Only swatches within this photo are held to each other."
+        "it again in one even light. Swatches are held to each other within this photo alone, "
+        "where plain paper shows the light on them."
     ),
     "tone curve not removed": (
         "One grey card, or fewer than six neutrals, cannot show how the camera bends light and "
@@ -79,6 +80,11 @@ FLAGS: Mapping[str, str] = {
         "The reference's patches are nowhere near their stated values: is each marked where it "
         "lies, in the order of the values, with nothing over it? Look with --show, and mark anew."
     ),
+    "card unlike its value": (
+        "Were the grey reference as light as is stated, the paper about it would be lighter than "
+        "paper is, or white far beyond what this picture can hold. See that the mark lies on the "
+        "card, and that its value is right: 18 % is 0.18."
+    ),
     "steps unlike a photo": (
         "The steps' stated values would need a tone that no phone's picture has. Say reflectances "
         "(a white step 0.9, a black one 0.03), not lightness, one for each step, lightest first."
@@ -91,7 +97,10 @@ FLAGS: Mapping[str, str] = {
         "Neutrals at two places disagree after correction: the phone changed tones by place, or "
         "the light differs between them."
     ),
-    "light uneven": "The light changes over the frame and could not be corrected for.",
+    "light uneven": (
+        "The light on the swatches and the reference is not the same, by the paper about them, and "
+        "could not be corrected for: keep shadows off, yours too, and take one even light."
+    ),
     "light not seen": (
         "No plain surround was found that shows whether the light is the same on all swatches, so "
         "light that changes as it did in other photos is in the ±: lay all on plain paper, white "
@@ -171,7 +180,7 @@ FLAGS: Mapping[str, str] = {
 FLAGS_THAT_STOP_A_VERDICT = frozenset(
     {
         *("clipped beyond use", "no reference", "reference far off", "steps not in order"),
-        *("steps unlike a photo", "hardly any colour"),
+        *("steps unlike a photo", "card unlike its value", "hardly any colour"),
     }
 )
 

@@ -3,20 +3,22 @@
 Light that falls off is divided out where a reference or clean paper speaks for it; a change of its
 colour, as of a lamp on one side, is not. What is left goes into the doubt: of the frame where all
 swatches share it, of each region where they do not, so that a comparison in one frame knows it.
-Where nothing plain shows the light, a slope as of other photos is what it may be.
+Where nothing plain shows the light, a slope as of other photos is what it may be. A shadow on one
+swatch is no smooth field: the paper about each thing tells it.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ingest.lightfield import LightField
 from ingest.model import Polygon
+from ingest.surround import Light
 
 Floats = NDArray[np.float64]
 
@@ -40,18 +42,20 @@ UNEVEN_LIGHT, OVER_SCATTER = 0.10, 4.0
 #: nothing shows it. Paper around the charts of seven outside photographs by phone, on desks by one
 #: light, shows slopes of 0.11 to 0.56, root mean square 0.36, which is this in each direction.
 UNSEEN_SLOPE = 0.25
-ROOT_TWO = math.sqrt(2.0)
 
 
 @dataclass(frozen=True, eq=False)
 class LightLeft:
-    """``field``: as measured. ``share``: of its ln light that is left, 0..1. ``reference``,
-    ``middle``: (2,) places of the reference's middle and of the swatches', in the picture."""
+    """``light``: as the surround shows it. ``share``: of the ln light of its field that may be left
+    after it was divided out, 0..1; None where it was not. ``reference``, ``middle``: the
+    reference's place, and the mean of the swatches'. ``shape``: (2,) width and height of the
+    picture over its long side."""
 
-    field: LightField
-    share: float
-    reference: Floats
-    middle: Floats
+    light: Light
+    share: float | None
+    reference: Lit
+    middle: Lit
+    shape: Floats
 
     def doubt_of(self, mean: Floats, outline: Polygon) -> tuple[Floats, Floats]:
         """(3, 3) covariances of a mean RGB (3,): of a region's own place, and of its frame.
@@ -59,52 +63,46 @@ class LightLeft:
         Two swatches share the light, so that their difference has all of its change between them,
         and not two halves that know nothing of each other: hence the root of two.
         """
-        here, frame = ROOT_TWO * self.of_region(np.mean(outline, axis=0)), self.of_frame()
-        return np.outer(mean * here, mean * here), np.outer(mean * frame, mean * frame)
-
-    def of_frame(self) -> Floats:
-        """(3,) ln of each channel's light at the swatches' middle over that at the reference."""
-        return self._between(self.reference, self.middle)
-
-    def of_region(self, place: Floats) -> Floats:
-        """(3,) the same at a place over that at the swatches' middle."""
-        return self._between(self.middle, np.asarray(place, dtype=float))
+        own = 2.0 * self._between(self.middle, lit_at(self.light, self.share, outline))
+        frame = self._between(self.reference, self.middle)
+        light = np.outer(mean, mean)
+        return own * light, frame * light
 
     def tint_spread(self, points: Floats) -> float:
-        """Largest change of ln of a ratio of two channels between any of ``points`` (n, 2)."""
-        return self.field.tint_spread(points)
+        """Largest change of ln of a ratio of two channels between any of ``points`` (n, 2); 0 where
+        nothing is known of the light's colour."""
+        return 0.0 if self.light.field is None else self.light.field.tint_spread(points)
 
-    def _between(self, one: Floats, other: Floats) -> Floats:
-        ends = np.stack([one, other])
-        light = np.diff(np.log(self.field.at(ends)))
-        return np.asarray(self.share * light + np.diff(self.field.tint_at(ends), axis=0)[0])
+    def _between(self, one: Lit, other: Lit) -> Floats:
+        """(3, 3) covariance of ln of each channel's light at one place over that at the other."""
+        change = other.ln - one.ln
+        away = float(np.linalg.norm((other.place - one.place) * self.shape))
+        unseen = UNSEEN_SLOPE * away if self.light.field is None else 0.0
+        divided = (self.share or 0.0) * (other.divided - one.divided)
+        return np.asarray(np.outer(change, change) + divided**2 + unseen**2)
 
 
 @dataclass(frozen=True, eq=False)
-class LightUnseen:
-    """Light of an unknown slope. ``reference``, ``middle``: (2,) as above; ``shape``: (2,) width
-    and height of the picture over its long side."""
+class Lit:
+    """A place (2,) in the picture, ln (3,) of each channel's light that is left there, and ln of
+    the light that was divided out."""
 
-    reference: Floats
-    middle: Floats
-    shape: Floats
+    place: Floats
+    ln: Floats
+    divided: float = 0.0
 
-    def doubt_of(self, mean: Floats, outline: Polygon) -> tuple[Floats, Floats]:
-        """(3, 3) covariances of a mean RGB (3,): of a region's own place, and of its frame.
 
-        The root of two for the reason that :class:`LightLeft` has it.
-        """
-        here = ROOT_TWO * self._away(self.middle, np.mean(outline, axis=0))
-        frame = self._away(self.reference, self.middle)
-        light = np.outer(mean, mean)
-        return here**2 * light, frame**2 * light
-
-    def tint_spread(self, points: Floats) -> float:
-        """Nothing is known of the light's colour."""
-        return 0.0
-
-    def _away(self, one: Floats, other: Floats) -> float:
-        return UNSEEN_SLOPE * float(np.linalg.norm((other - one) * self.shape))
+def lit_at(light: Light, share: float | None, outline: Polygon) -> Lit:
+    """The light at an outline: of the field what is left, and by what the paper about it differs
+    from the field."""
+    place, ln, divided = np.mean(outline, axis=0), np.zeros(3), 0.0
+    if light.field is not None:
+        ln += light.field.tint_at(place[None])[0]
+        divided = float(np.log(light.field.at(place)))
+    about = None if light.paper is None else light.paper.about(outline)
+    if about is not None:
+        ln += about
+    return Lit(place, ln + divided) if share is None else Lit(place, ln, divided)
 
 
 def middles(*outlines: Sequence[Polygon]) -> Floats:
@@ -125,40 +123,53 @@ def card_field(field: LightField | None, places: Floats) -> LightField | None:
 
 
 def light_left(
-    field: LightField | None,
-    share: float,
-    reference: Floats,
-    swatches: Floats,
+    light: Light,
+    share: float | None,
+    reference: Polygon,
+    swatches: Sequence[Polygon],
     size: tuple[int, int],
-) -> LightLeft | LightUnseen | None:
-    """What a field leaves, or what light may do that none was measured of.
+) -> LightLeft | None:
+    """What a field leaves, what paper shows beside it, and what light may do that none was seen of.
 
-    ``reference`` (n, 2), ``swatches`` (m, 2): middles; ``size``: of the picture in pixels.
+    ``share``: of a field that was divided out, what may be left of it; None where it was not.
+    ``reference``, ``swatches``: outlines; ``size``: of the picture in pixels.
     """
-    if not len(swatches):
+    if not swatches:
         return None
-    ends = reference.mean(axis=0), swatches.mean(axis=0)
-    if field is None:
-        return LightUnseen(*ends, np.array(size) / max(size))
-    return LightLeft(field, share, *ends)
+    each = [lit_at(light, share, outline) for outline in swatches]
+    middle = Lit(
+        np.mean([e.place for e in each], axis=0),
+        np.mean([e.ln for e in each], axis=0),
+        float(np.mean([e.divided for e in each])),
+    )
+    shape = np.array(size) / max(size)
+    return LightLeft(light, share, lit_at(light, share, reference), middle, shape)
 
 
-def unseen_flag(field: LightField | None, swatches: Floats) -> frozenset[str]:
-    """The flag of light that nothing in the picture shows; ``swatches``: (m, 2) middles."""
-    return frozenset({"light not seen"} if field is None and len(swatches) else ())
+def light_flags(
+    light: Light,
+    share: float | None,
+    reference: Polygon,
+    patches: Sequence[Polygon],
+    swatches: Sequence[Polygon],
+) -> frozenset[str]:
+    """What is told of the light at a reference, its patches and the swatches; ``share``: as
+    above."""
+    flags = set()
+    lit = [lit_at(light, share, outline) for outline in (reference, *swatches)]
+    smooth = Light(light.field)
+    lit += [lit_at(smooth, share, outline) for outline in patches]
+    if light.field is None:
+        flags |= {"light not seen"} if swatches else set()
+    elif light.field.scatter <= CLEAN_SCATTER and _tint_spread(lit) > TWO_COLOURS:
+        flags.add("light of two colours")
+    scatter = 0.0 if light.field is None else light.field.scatter
+    change = float(np.ptp([one.ln.mean() + (share or 0.0) * one.divided for one in lit]))
+    if change > max(UNEVEN_LIGHT, OVER_SCATTER * scatter):
+        flags.add("light uneven")
+    return frozenset(flags)
 
 
-def tint_flag(field: LightField | None, places: Floats) -> frozenset[str]:
-    """The flag of light of two colours over ``places`` (n, 2)."""
-    if field is None or field.scatter > CLEAN_SCATTER:
-        return frozenset()
-    two = field.tint_spread(places) > TWO_COLOURS
-    return frozenset({"light of two colours"}) if two else frozenset()
-
-
-def uneven_flag(field: LightField | None, share: float, places: Floats) -> frozenset[str]:
-    """The flag of light that changes over ``places`` (n, 2), of which ``share`` is left."""
-    if field is None:
-        return frozenset()
-    uneven = share * field.spread(places) > max(UNEVEN_LIGHT, OVER_SCATTER * field.scatter)
-    return frozenset({"light uneven"}) if uneven else frozenset()
+def _tint_spread(lit: Sequence[Lit]) -> float:
+    ln = np.array([one.ln for one in lit])
+    return max(float(np.ptp(ln[:, i] - ln[:, j])) for i, j in combinations(range(3), 2))

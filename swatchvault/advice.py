@@ -36,6 +36,12 @@ SEE_THE_LIGHT = (
     "Lay all on plain paper, white or grey, bare around the pieces, and photograph it again: "
     "none was found that shows whether the light is even, and part of the doubt is that."
 )
+EVEN_LIGHT = (
+    "Photograph them again in one even light, with no shadow and no second lamp on either: by the "
+    "paper about them the light differs, and part of the doubt is that."
+)
+#: Flags of light that differs between the reference and swatches of a photo.
+UNEVEN = frozenset({"light uneven", "light of two colours"})
 #: Flags under which the region may hold more than one yarn.
 DOUBTFUL_MARKS = frozenset({"perhaps background", "perhaps two swatches"})
 STILL_NEAR = (
@@ -81,7 +87,10 @@ def _by_daylight(c: Colour) -> Colour:
 
 def _one_more(c: Colour) -> Colour:
     k = c.n_photos
-    return replace(c, n_photos=k + 1, region_cov=c.region_cov * (k / (k + 1)))
+    fewer = k / (k + 1)
+    return replace(
+        c, n_photos=k + 1, region_cov=c.region_cov * fewer, frame_cov=c.frame_cov * fewer
+    )
 
 
 def _one_frame(c: Conditions) -> Conditions:
@@ -168,6 +177,8 @@ def what_next(master: Colour, new: Colour, diff: Difference) -> tuple[Advice, ..
     if not out:
         out = [Advice(AT_THE_EDGE, math.nan, False)]
     first = _mark_anew([c for c in (master, new) if c.flags & DOUBTFUL_MARKS])
+    if any(c.flags & UNEVEN for c in (master, new)):
+        first += (Advice(EVEN_LIGHT, math.nan, False),)
     if unseen:
         first += (Advice(SEE_THE_LIGHT, math.nan, False),)
     return (*first, *sorted(out, key=lambda a: a.u_at_tolerance))

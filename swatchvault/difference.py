@@ -36,6 +36,9 @@ class Verdict(StrEnum):
 #: Where a reference did not fit in simulated photos (60 sets in each light), 188 of the 964 lots
 #: of another photo that were called outside were not.
 STOPPING_APART = frozenset({"card in shadow", "reference does not fit"})
+#: Flags under which, both together, not even two swatches of one photo are held to each other: the
+#: shadow may end between them, and no paper tells. A rendered pair of one yarn read 4.9 ΔE00.
+STOPPING_TOGETHER = frozenset({"card in shadow", "light not seen"})
 #: Flag under which a region may hold table or a second swatch, and no verdict is given where one
 #: side alone has it; of painted yarn both have. None of 238 rendered swatches of yarn alone had it.
 STOPPING_ONE = "perhaps two swatches"
@@ -138,6 +141,8 @@ def judge(
     stopping_flags = FLAGS_THAT_STOP_A_VERDICT | (STOPPING_APART if apart else frozenset())
     if STOPPING_ONE in master.flags ^ new.flags:
         stopping_flags |= {STOPPING_ONE}
+    if master.flags & new.flags >= STOPPING_TOGETHER:
+        stopping_flags |= STOPPING_TOGETHER
     stopping = [
         *stops,
         *(f"{s}: {FLAGS[f]}" for s, c in sides for f in sorted(c.flags & stopping_flags)),

@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from ingest.doubt import frame_of_its_own
 from ingest.model import FLAGS_THAT_STOP_A_VERDICT
 from swatchvault.archive.colours import StoredColour
 from swatchvault.archive.evenness import StatedEvenness
@@ -71,6 +72,9 @@ def as_colour(stored: StoredColour) -> Colour:
         form=stored.form,
         photo_ids=frozenset({stored.photo_sha256}),
         neutral=stored.neutral,
+        frame_cov=frame_of_its_own(
+            stored.covariance.frame, stored.lab, stored.reference, stored.light
+        ),
     )
 
 

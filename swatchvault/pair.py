@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Any
 
@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from ingest.colour import Floats, difference_terms
+from ingest.doubt import frame_of_its_own
 from ingest.model import Light, Measurement
 from swatchvault.errors import CompareError
 
@@ -50,6 +51,8 @@ class Colour:
     already counts fewer than six as a card. ``light``, ``form`` (skein, wound card, knit) and
     ``dyes`` (packets used) are None where unknown. ``shadow_sd``: standard deviation of ln Y at
     the strands' scale. ``photo_ids``: sha256 of the photos, by which one frame is known.
+    ``frame_cov``: (3, 3) covariance of ``lab`` that a photo has on top of what the tables of doubt
+    give its reference; another region of the same photo shares it.
     ``neutral``: linear RGB of the reference's mid grey as the camera gave it, by which a locked
     set-up is known.
     """
@@ -67,6 +70,7 @@ class Colour:
     form: str | None = None
     shadow_sd: float = math.nan
     dyes: frozenset[str] | None = None
+    frame_cov: Floats = field(default_factory=lambda: np.zeros((3, 3)))
 
     def __post_init__(self) -> None:
         lab, cov = np.asarray(self.lab, dtype=float), np.asarray(self.region_cov, dtype=float)
@@ -89,8 +93,9 @@ class Colour:
     @classmethod
     def from_measurement(cls, m: Measurement, **known: Any) -> Colour:
         """The colour of a measurement; ``known`` fills what a photo cannot say (light, form)."""
-        fields = {"name": m.name, "flags": m.flags, "shadow_sd": m.shadow_sd, **known}
-        return cls(m.lab, m.covariance.region, m.reference, **fields)
+        own = frame_of_its_own(m.covariance.frame, m.lab, m.reference, known.get("light"))
+        fields = {"name": m.name, "flags": m.flags, "shadow_sd": m.shadow_sd, "frame_cov": own}
+        return cls(m.lab, m.covariance.region, m.reference, **{**fields, **known})
 
     @classmethod
     def from_record(cls, record: Mapping[str, Any], **known: Any) -> Colour:
@@ -140,11 +145,13 @@ def mean_of_photos(colours: Sequence[Colour]) -> Colour:
     first, k = colours[0], sum(c.n_photos for c in colours)
     weights = np.array([c.n_photos for c in colours]) / k
     cov = sum(w**2 * c.region_cov for w, c in zip(weights, colours, strict=True))
+    photos = _of_each_photo(colours, weights)
+    frame = sum(w**2 * np.mean([c.frame_cov for c in of_it], axis=0) for w, of_it in photos)
     columns = [c.column for c in colours]
     worst = next(kind for kind in ("none", "card", "steps", "chart") if kind in columns)
 
-    def agreed(field: str) -> Any:
-        values = {getattr(c, field) for c in colours}
+    def agreed(name: str) -> Any:
+        values = {getattr(c, name) for c in colours}
         return values.pop() if len(values) == 1 else None
 
     return replace(
@@ -153,7 +160,7 @@ def mean_of_photos(colours: Sequence[Colour]) -> Colour:
         region_cov=np.asarray(cov),
         reference=worst,
         neutrals=None,
-        n_photos=_frames(colours, weights),
+        n_photos=1.0 / sum(w**2 / max(c.n_photos for c in of_it) for w, of_it in photos),
         photo_ids=frozenset().union(*(c.photo_ids for c in colours)),
         neutral=_mean_neutral(colours),
         flags=frozenset().union(*(c.flags for c in colours)),
@@ -161,16 +168,17 @@ def mean_of_photos(colours: Sequence[Colour]) -> Colour:
         light="other" if any(c.light == "other" for c in colours) else agreed("light"),
         form=agreed("form"),
         dyes=agreed("dyes"),
+        frame_cov=np.asarray(frame),
     )
 
 
-def _frames(colours: Sequence[Colour], weights: Floats) -> float:
-    """By how many the frame part of one photo is divided in a mean with these weights (k,)."""
-    photos: dict[object, tuple[float, float]] = {}
+def _of_each_photo(colours: Sequence[Colour], weights: Floats) -> list[tuple[float, list[Colour]]]:
+    """Weight of each photo in a mean with these weights (k,), and the colours that are from it."""
+    photos: dict[object, tuple[float, list[Colour]]] = {}
     for place, (c, weight) in enumerate(zip(colours, weights, strict=True)):
-        whole, n = photos.get(c.photo_ids or place, (0.0, 1.0))
-        photos[c.photo_ids or place] = whole + float(weight), max(n, c.n_photos)
-    return 1.0 / sum(whole**2 / n for whole, n in photos.values())
+        whole, of_it = photos.get(c.photo_ids or place, (0.0, []))
+        photos[c.photo_ids or place] = whole + float(weight), [*of_it, c]
+    return list(photos.values())
 
 
 def _mean_neutral(colours: Sequence[Colour]) -> tuple[float, ...] | None:

@@ -179,13 +179,17 @@ def pair_doubt(master: Colour, new: Colour, conditions: Conditions) -> PairDoubt
     frame = default**2 * np.eye(3)
     own = conditions.own_frame
     order = list(Capture)
-    if own and not unknown and order.index(conditions.capture) >= order.index(own.capture):
+    taught = own and not unknown and order.index(conditions.capture) >= order.index(own.capture)
+    if own and taught:
         values, vectors = np.linalg.eigh(own.cov)
         frame = (vectors * np.maximum(values, default**2)) @ vectors.T  # never below the default
     if conditions.capture is not Capture.OTHER:
         frame = frame * (1.0 / master.n_photos + 1.0 / new.n_photos) / 2.0
     by_k_l = np.array([1.0 / conditions.k_l, 1.0, 1.0])
     j = axes_jacobian(master.lab, new.lab, conditions.k_l)
+    alone = np.zeros((3, 3))
+    if conditions.capture is not Capture.SAME_FRAME and not taught:  # repeats have it in them
+        alone = j @ (master.frame_cov + new.frame_cov) @ j.T
     dyes = 0.0
     if conditions.same_dyes is not True:
         dyes = DYES_DAYLIGHT if daylight else DYES_OTHER_LIGHT
@@ -194,7 +198,7 @@ def pair_doubt(master: Colour, new: Colour, conditions: Conditions) -> PairDoubt
     stated = STATED_DAYLIGHT if daylight else STATED_OTHER_LIGHT
     return PairDoubt(
         region=j @ (master.region_cov + new.region_cov) @ j.T,
-        frame=frame * np.outer(by_k_l, by_k_l),
+        frame=frame * np.outer(by_k_l, by_k_l) + alone,
         dyes=dyes**2 * np.eye(3),
         share=share,
         stated_share=math.nan if unknown else math.hypot(stated, dark),

@@ -25,7 +25,7 @@ FOUND_BY_SEARCH = ("located by search", "reference found by search")
 #: only name how it was corrected are in its ±.
 DOUBTFUL = (
     *("reference far off", "steps not in order", "steps unlike a photo", "hardly any colour"),
-    *("reference does not fit", "clipped beyond use"),
+    *("card unlike its value", "reference does not fit", "clipped beyond use"),
     *("photo too dark", "channel at zero", "too dark", "values differ", "card clipped"),
     *("card in shadow", "card uneven", "card coloured", "tone varies in the frame"),
     *("light uneven", "clipped", "light of two colours"),

@@ -176,7 +176,8 @@ def u_pairs(
     """
     taught = own_frames or {}
     capture = captures(colours, setups)
-    region = np.array([_region_variance(c, k_l) for c in colours])
+    region = np.array([_variance(c, c.region_cov, k_l) for c in colours])
+    alone = np.array([_variance(c, c.frame_cov, k_l) for c in colours])
     of = [s[0] if s is not None and s[0] in taught else None for s in setups]
     kinds = [(c.column, c.light, s) for c, s in zip(colours, of, strict=True)]
     known = list(dict.fromkeys(kinds))
@@ -197,15 +198,17 @@ def u_pairs(
     averaged = np.where(
         capture == list(Capture).index(Capture.OTHER), 1.0, (fewer[:, None] + fewer) / 2.0
     )
-    fixed = frame[at] * averaged + dyes[at]
+    one_taught = np.array([[a is not None and a == b for b in of] for a in of])
+    cancels = (capture == list(Capture).index(Capture.SAME_FRAME)) | one_taught
+    fixed = frame[at] * averaged + dyes[at] + np.where(cancels, 0.0, alone[:, None] + alone)
     labs = np.array([c.lab for c in colours])
     growing = (share[at] ** 2 + dark_share(labs[:, None], labs) ** 2) * delta_e**2 / 3.0
     return np.asarray(np.sqrt(COVERAGE * (region[:, None] + region + fixed + growing)))
 
 
-def _region_variance(colour: Colour, k_l: float) -> float:
+def _variance(colour: Colour, covariance: Floats, k_l: float) -> float:
     j = axes_jacobian(colour.lab, colour.lab, k_l)
-    return float(np.trace(j @ colour.region_cov @ j.T)) / 3.0
+    return float(np.trace(j @ covariance @ j.T)) / 3.0
 
 
 def captures(

@@ -29,6 +29,7 @@ from tests.ingest.builders import (
     steps_at,
     steps_scene,
 )
+from tests.render.camera import TONES
 
 CARD = (20, 20, 120, 120)
 SWATCH = (150, 60, 340, 220)
@@ -157,6 +158,29 @@ def test_light_that_falls_off_over_paper_is_divided_out_beside_a_card(fall, told
     assert ("light field corrected" in made.flags) == told
     assert ("light field corrected" in made.readings[0].flags) == told
     assert (made.field is not None) == told
+
+
+@pytest.mark.parametrize(
+    ("stated", "lies_there", "told"),
+    [(0.18, 0.18, False), (0.5, 0.18, True), (0.9, 0.18, True), (0.18, 0.8, True),
+     (0.09, 0.18, False), (0.9, 0.9, False)],
+)  # fmt: skip
+def test_a_cards_value_that_the_paper_about_it_contradicts_is_told(stated, lies_there, told):
+    light = scene(light=(0.85, 0.85, 0.85))
+    paint(light, CARD, grey(lies_there))
+    photo = photo_of_light(light)
+    made = correct(photo, [card_at(CARD, photo.pixels, y=(stated,))], Settings())
+    assert ("card unlike its value" in made.flags) is told
+
+
+@pytest.mark.parametrize("tone", sorted(TONES))
+@pytest.mark.parametrize("exposure", [0.3, 0.6, 0.9])
+def test_no_tone_curve_of_a_phone_makes_a_cards_value_doubtful(tone, exposure):
+    light = scene(light=(0.9, 0.9, 0.9))
+    paint(light, CARD, grey(0.18))
+    photo = photo_of_light(exposure * light, bend=TONES[tone])
+    made = correct(photo, [card_at(CARD, photo.pixels)], Settings())
+    assert "card unlike its value" not in made.flags
 
 
 @pytest.mark.parametrize(

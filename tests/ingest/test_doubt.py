@@ -8,7 +8,13 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from ingest.colour import D65, difference_terms, lab_to_xyz, xyz_to_lab, xyz_to_lab_jacobian
-from ingest.doubt import PART_SD, axes_jacobian, axes_to_lab, lab_covariance
+from ingest.doubt import (
+    PART_SD,
+    axes_jacobian,
+    axes_to_lab,
+    frame_of_its_own,
+    lab_covariance,
+)
 from swatchvault.pairdoubt import FRAME
 
 REFERENCES = ("none", "card", "steps", "chart")
@@ -148,3 +154,23 @@ def test_the_parts_belong_together(row):
     assert math.sqrt(frame**2 + setup**2 + profile**2) >= errors / 2.795
     assert frame * math.sqrt(2) == pytest.approx(FRAME["same set-up"][column], abs=0.01)
     assert min(frame, setup, profile) > 0
+
+
+@pytest.mark.parametrize(("reference", "light"), PART_SD)
+def test_a_photos_own_part_of_the_frame_is_what_the_table_does_not_have(reference, light):
+    lab, xyz = np.array([45.0, 25.0, 15.0]), lab_to_xyz(np.array([45.0, 25.0, 15.0]))
+    known = {"reference": reference, "light": light, "value_sd": 0.01}
+
+    def own(reading_sd, placed):
+        made = lab_covariance(
+            lab, np.zeros((3, 3)), xyz, reading_sd=reading_sd, frame_xyz=placed, **known
+        )
+        return frame_of_its_own(made.frame, lab, reference, light)
+
+    np.testing.assert_allclose(own(0.0, np.zeros((3, 3))), 0.0, atol=1e-9)
+    moved = 0.08 * xyz
+    found = own(0.0, np.outer(moved, moved))
+    step = xyz_to_lab(xyz * 1.0001) - xyz_to_lab(xyz)
+    np.testing.assert_allclose(found, np.outer(step, step) * 800.0**2, rtol=0.01, atol=1e-3)
+    unknown = frame_of_its_own(np.full((3, 3), np.nan), lab, reference, light)
+    assert np.array_equal(unknown, np.zeros((3, 3)))

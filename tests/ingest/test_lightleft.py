@@ -10,15 +10,14 @@ from ingest.doubt import axes_jacobian
 from ingest.lightfield import LightField
 from ingest.lightleft import (
     UNSEEN_SLOPE,
-    LightLeft,
-    LightUnseen,
     card_field,
+    light_flags,
+    light_left,
     middles,
-    tint_flag,
-    uneven_flag,
 )
 from ingest.measure import measure_region
 from ingest.model import Settings
+from ingest.surround import Light
 from tests.ingest.builders import (
     QUIET,
     SIX_Y,
@@ -113,26 +112,32 @@ def test_light_of_two_colours_is_told_and_doubted_never_divided_out(steps, tint,
     assert found > 4.0 * tint and doubt > 0.6 * found - 0.1
 
 
+SLOPE = LightField(np.array([0.0, -0.2, 0.0]), 0.01, 0.3, "surround")
+
+
+def box(x, y, half=0.02):
+    return ((x - half, y - half), (x + half, y - half), (x + half, y + half), (x - half, y + half))
+
+
+def root(covariance):
+    return np.sqrt(np.diag(covariance))
+
+
 def test_the_frame_doubts_what_all_its_swatches_share():
-    straight = LightField(np.array([0.0, -0.2, 0.0]), 0.01, 0.3, "surround")
-    left = LightLeft(straight, 1.0, np.array([0.1, 0.5]), np.array([0.6, 0.5]))
-    own, frame = left.doubt_of(np.array([0.2, 0.1, 0.3]), ((0.7, 0.4), (0.7, 0.6), (0.8, 0.5)))
-    assert np.sqrt(np.diag(frame)) == pytest.approx(0.1 * np.array([0.2, 0.1, 0.3]))
-    place = np.mean([0.7, 0.7, 0.8]) - 0.6
-    assert np.sqrt(np.diag(own)) == pytest.approx(
-        np.sqrt(2.0) * 0.2 * place * np.array([0.2, 0.1, 0.3])
-    )
+    left = light_left(Light(SLOPE), None, box(0.1, 0.5), [box(0.5, 0.5), box(0.7, 0.5)], (300, 200))
+    mean = np.array([0.2, 0.1, 0.3])
+    own, frame = left.doubt_of(mean, box(0.7, 0.5))
+    assert root(frame) == pytest.approx(0.2 * 0.5 * mean)
+    assert root(own) == pytest.approx(np.sqrt(2.0) * 0.2 * 0.1 * mean)
 
 
-@pytest.mark.parametrize("share", [0.44, 1.0])
+@pytest.mark.parametrize("share", [0.44, None])
 def test_a_pair_doubts_all_of_the_light_between_its_two_places(share):
     """Two of a frame, anywhere: what lies halfway between them plays no part."""
-    slope = LightField(np.array([0.0, -0.2, 0.0]), 0.01, 0.3, "surround")
-    ends = np.array([[0.3, 0.5], [0.8, 0.5]])
-    left = LightLeft(slope, share, np.array([0.1, 0.5]), ends.mean(axis=0))
-    corner = np.array([[-0.02, -0.02], [0.02, -0.02], [0.0, 0.04]])
-    own = [left.doubt_of(np.ones(3), tuple(map(tuple, end + corner)))[0] for end in ends]
-    assert np.sqrt(np.diag(own[0] + own[1])) == pytest.approx(share * 0.2 * 0.5 * np.ones(3))
+    ends = [box(0.3, 0.5), box(0.8, 0.5)]
+    left = light_left(Light(SLOPE), share, box(0.1, 0.5), ends, (300, 200))
+    own = [left.doubt_of(np.ones(3), end)[0] for end in ends]
+    assert root(own[0] + own[1]) == pytest.approx((share or 1.0) * 0.2 * 0.5 * np.ones(3))
 
 
 @pytest.mark.parametrize(
@@ -150,29 +155,76 @@ def test_what_is_told_of_a_measured_field(slope, scatter, tint, flags, divided):
     planes = np.zeros((3, 3))
     planes[1] = tint * np.array([0.5, 0.0, -0.5])
     field = LightField(np.array([0.0, slope, 0.0]), scatter, 0.3, "surround", planes)
-    places = middles([((0.0, 0.0), (0.2, 0.2))], [((0.9, 0.1), (0.9, 0.3))])
-    assert tint_flag(field, places) | uneven_flag(field, 1.0, places) == flags
-    assert (card_field(field, places) is not None) == divided
+    one, other = box(0.1, 0.1), box(0.9, 0.2)
+    assert light_flags(Light(field), None, one, [one], [other]) == flags
+    assert (card_field(field, middles([one], [other])) is not None) == divided
 
 
-def test_nothing_is_told_where_no_surround_was_found():
-    places = middles([((0.0, 0.0), (0.2, 0.2))])
-    assert tint_flag(None, places) | uneven_flag(None, 1.0, places) == set()
-    assert card_field(None, places) is None
+def test_only_that_is_told_where_no_surround_was_found():
+    one, other = box(0.1, 0.1), box(0.9, 0.2)
+    assert light_flags(Light(), None, one, [one], [other]) == {"light not seen"}
+    assert light_flags(Light(), None, one, [one], []) == frozenset()
+    assert card_field(None, middles([one], [other])) is None
+
+
+# --- a shadow that no smooth field is ----------------------------------------------------------
+
+
+def shaded(depth, steps, tint=0.0, hard=False):
+    """Two swatches of one dye on paper; light that is lost, or tinted, over the right one and the
+    paper about it. The correction and both swatches."""
+    light = scene(*SHAPE, (0.8, 0.8, 0.8))
+    boxes = step_boxes() if steps else [CARD]
+    for at, y in zip(boxes, SIX_Y if steps else [0.18], strict=True):
+        paint(light, at, grey(y))
+    for at in (NEAR, FAR):
+        paint(light, at, rgb_of_lab((45, 25, 15)))
+    x = np.arange(SHAPE[1])[None, :, None]
+    over = (x > 275) if hard else 1.0 / (1.0 + np.exp((290 - x) / 5.0))
+    light = light * (1.0 - depth * over) * np.exp(tint * over * np.array([-0.5, 0.0, 0.5]))
+    photo = photo_of_light(
+        light * np.exp(0.004 * np.random.default_rng(3).normal(size=light.shape))
+    )
+    reference = steps_at(boxes, photo.pixels) if steps else card_at(CARD, photo.pixels)
+    made = correct(
+        photo, [reference], Settings(), [polygon(at, photo.pixels) for at in (NEAR, FAR)]
+    )
+    return made, [
+        [measure_region(photo, swatch_at(b, photo.pixels), how, QUIET, 0.2) for b in (NEAR, FAR)]
+        for how in (made, replace(made, left=None))
+    ]
+
+
+@pytest.mark.parametrize("steps", [False, True])
+@pytest.mark.parametrize("hard", [False, True])
+@pytest.mark.parametrize("depth", [0.2, 0.3])
+def test_a_shadow_over_one_swatch_is_told_and_in_the_doubt_of_the_pair(depth, hard, steps):
+    made, (both, untold) = shaded(depth, steps, hard=hard)
+    assert "light uneven" in made.flags
+    found, doubt = apart(both, untold)
+    assert found > 1.2 and 0.7 * found < doubt < 1.8 * found
+
+
+@pytest.mark.parametrize("steps", [False, True])
+def test_light_of_another_colour_on_one_swatch_is_told_and_doubted(steps):
+    made, (both, untold) = shaded(0.0, steps, tint=0.12)
+    assert "light of two colours" in made.flags
+    found, doubt = apart(both, untold)
+    assert found > 1.0 and 0.7 * found < doubt < 1.6 * found
 
 
 # --- light that nothing shows ------------------------------------------------------------------
 
 
 def test_two_swatches_doubt_the_slope_over_all_of_the_way_between_them():
-    unseen = LightUnseen(np.array([0.1, 0.5]), np.array([0.5, 0.5]), np.array([1.0, 0.75]))
+    places = [box(0.3, 0.5), box(0.7, 0.5)]
+    left = light_left(Light(), None, box(0.1, 0.5), places, (400, 300))
     mean = np.array([0.2, 0.1, 0.3])
-    left, _ = unseen.doubt_of(mean, ((0.3, 0.4), (0.3, 0.6)))
-    right, frame = unseen.doubt_of(mean, ((0.7, 0.4), (0.7, 0.6)))
-    assert np.sqrt(np.diag(left + right)) == pytest.approx(UNSEEN_SLOPE * 0.4 * mean)
-    assert np.sqrt(np.diag(frame)) == pytest.approx(UNSEEN_SLOPE * 0.4 * mean)
-    below, _ = unseen.doubt_of(mean, ((0.5, 0.9),))  # the picture is less high than wide
-    assert np.sqrt(np.diag(below)) == pytest.approx(np.sqrt(2) * UNSEEN_SLOPE * 0.3 * mean)
+    (one, _), (other, frame) = (left.doubt_of(mean, place) for place in places)
+    assert root(one + other) == pytest.approx(UNSEEN_SLOPE * 0.4 * mean)
+    assert root(frame) == pytest.approx(UNSEEN_SLOPE * 0.4 * mean)
+    below, _ = left.doubt_of(mean, box(0.5, 0.9))  # the picture is less high than wide
+    assert root(below) == pytest.approx(np.sqrt(2) * UNSEEN_SLOPE * 0.3 * mean)
 
 
 def on_a_dark_table(fall):

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from ingest.lightfield import Surround, surround_field
 from ingest.mat import mat
 from ingest.model import Settings
 from ingest.pipeline import measure_decoded
+from ingest.surround import Surround, surround_light
 from tests.render import mat as renders
 
 Y = tuple(0.9 * 0.55**j for j in range(6))
@@ -69,7 +69,8 @@ def test_pieces_of_paper_too_small_or_to_one_side_tell_nothing():
 
     def field(*sheets):
         around = Surround(places, sheets)
-        return surround_field(photo, photo.encoding.curve, photo.encoding.to_xyz, around, places[0])
+        to_xyz = photo.encoding.to_xyz
+        return surround_light(photo, photo.encoding.curve, to_xyz, around, places[0]).field
 
     corners = [(x, y) for x in (0.2, 0.8) for y in (0.2, 0.8)]
     assert field(*(square(x, y, 0.04) for x, y in corners)) is not None

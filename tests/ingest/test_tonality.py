@@ -13,6 +13,7 @@ from ingest.lightfield import LightField
 from ingest.lightleft import light_left
 from ingest.measure import measure_region
 from ingest.model import Settings
+from ingest.surround import Light
 from ingest.tonality import measure_tonality
 from tests.ingest.builders import as_it_is, photo_of_light, swatch_at
 from tests.render.dye import Dyeing
@@ -300,8 +301,9 @@ def test_light_whose_colour_changes_across_the_yarn_stops_the_class(tint, name):
     planes = np.zeros((3, 3))
     planes[1] = tint * np.array([0.5, 0.0, -0.5])
     field = LightField(np.zeros(3), 0.01, 0.3, "surround", planes)
-    middle, size = np.full((1, 2), 0.5), (image.width, image.height)
-    made = replace(as_it_is(image), left=light_left(field, 0.0, middle, middle, size))
+    whole, size = ((0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0)), (image.width, image.height)
+    left = light_left(Light(field), 0.0, whole, [whole], size)
+    made = replace(as_it_is(image), left=left)
     whole = swatch_at((0, 0, *image.pixels.shape[1::-1]), image.pixels)
     found = measure_region(
         image, whole, made, Settings(allow_uncorrected=True), seen.mm_per_px

@@ -81,6 +81,15 @@ def test_plain_paper_is_advised_where_nothing_shows_the_light():
     assert shown[0] == first and len(shown) > 1
 
 
+@pytest.mark.parametrize("flag", ["light uneven", "light of two colours"])
+def test_one_even_light_is_advised_where_it_differs_between_the_swatches(flag):
+    pair = [replace(c, flags=frozenset({flag})) for c in colours("card")]
+    loose = Conditions("same set-up", light="daylight", same_dyes=True)
+    first, *rest = advice(pair, loose)
+    assert first.text.startswith("Photograph them again in one even light")
+    assert [a.text for a in rest] == [a.text for a in advice(colours("card"), loose)]
+
+
 def test_daylight_and_dyes_are_asked_for_only_where_not_stated():
     pair = colours("steps")
     texts = " ".join(a.text for a in advice(pair, Conditions("same set-up")))

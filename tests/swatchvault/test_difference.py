@@ -153,6 +153,16 @@ def test_no_two_photos_are_held_together_where_a_reference_is_shaded_or_does_not
     assert judge(colour(), colour(), taken).verdict is W
 
 
+def test_a_shadow_that_nothing_shows_the_end_of_stops_within_one_frame_too():
+    taken = Conditions("same frame", 2.0, 2.0, "daylight", True)
+    both = frozenset({"card in shadow", "light not seen"})
+    diff = judge(colour(flags=both), colour(LAB + 12, flags=both), taken)
+    assert diff.verdict is C and any("shadow edge" in stop for stop in diff.stops)
+    for alone in both:
+        one = frozenset({alone})
+        assert judge(colour(flags=one), colour(LAB + 12, flags=one), taken).verdict is O
+
+
 @pytest.mark.parametrize("capture", ["same frame", "locked set-up"])
 def test_a_region_that_may_hold_two_things_is_judged_only_where_both_do(capture):
     taken = Conditions(capture, 2.0, 2.0, "daylight", True)

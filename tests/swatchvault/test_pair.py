@@ -95,6 +95,16 @@ def test_mean_of_photos():
         mean_of_photos([])
 
 
+def test_what_a_photo_alone_is_off_by_falls_with_the_photos_and_not_their_places():
+    def seen(photo, frame):
+        known = {"photo_ids": frozenset({photo}), "frame_cov": frame * np.eye(3)}
+        return Colour(np.array([50.0, 10, 0]), COV, "steps", **known)
+
+    np.testing.assert_allclose(mean_of_photos([seen("1", 2.0)] * 3).frame_cov, 2.0 * np.eye(3))
+    both = mean_of_photos([seen("1", 2.0), seen("2", 4.0)])
+    np.testing.assert_allclose(both.frame_cov, 1.5 * np.eye(3))
+
+
 def test_places_in_one_photo_are_one_photo():
     def seen(photo):
         return Colour(np.array([50.0, 10, 0]), COV, "steps", photo_ids=frozenset({photo}))

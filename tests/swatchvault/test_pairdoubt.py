@@ -186,6 +186,27 @@ def test_several_photos_divide_the_frame_part_where_they_should(capture, divided
     np.testing.assert_allclose(mixed.frame, one.frame * (0.625 if divided else 1))
 
 
+@pytest.mark.parametrize(
+    ("capture", "counts"),
+    [("same frame", False), ("locked set-up", True), ("same set-up", True), ("other", True)],
+)
+def test_what_a_photo_alone_is_off_by_counts_across_photos(capture, counts):
+    """Light that nothing shows moves both swatches of a frame alike, and not two photos'."""
+    conditions = Conditions(capture, light="daylight", k_l=2.0)
+    moved = np.diag([1.5**2, 0.0, 0.0])
+    plain = pair_doubt(colour(), colour(NEAR), conditions)
+    doubt = pair_doubt(colour(frame_cov=moved), colour(NEAR, frame_cov=moved), conditions)
+    j = doubts.axes_jacobian(LAB, NEAR, 2.0)
+    added = j @ (2.0 * moved) @ j.T if counts else np.zeros((3, 3))
+    np.testing.assert_allclose(doubt.frame, plain.frame + added, atol=1e-12)
+    taught = Conditions(
+        capture, light="daylight", k_l=2.0, own_frame=OwnFrame(np.eye(3), Capture("locked set-up"))
+    )
+    with_it = pair_doubt(colour(frame_cov=moved), colour(NEAR), taught)
+    # repeats of a set-up have its light in them
+    assert np.array_equal(with_it.frame, pair_doubt(colour(), colour(NEAR), taught).frame)
+
+
 def test_own_frame_part_never_lowers_the_default_and_stays_in_its_class():
     def frame(capture, cov, own_capture="locked set-up"):
         own = OwnFrame(np.asarray(cov), Capture(own_capture))

@@ -1,0 +1,314 @@
+"""What a plain surround shows of the light: a smooth field over the picture, and the paper itself
+beside that field, so that a shadow on one swatch is seen where paper lies about it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ingest.lightfield import LightField, fit_field, robust_fit
+from ingest.model import Array, Photo, Polygon
+from ingest.raster import brightest, darkest, shrink_polygon, small_picture
+
+Floats = NDArray[np.float64]
+
+#: Long side of the copy in which the surround is looked for.
+COPY_SIDE = 400
+#: Change of ln Y from pixel to neighbour, in the copy, up to which a surround is smooth.
+SMOOTH = 0.03
+#: Width in the copy's pixels of the rim that an edge takes with it.
+RIM = 9
+#: Largest relative spread of the channels of paper or grey in a photo that is not yet white-
+#: balanced by more than its card.
+COLOURLESS = 0.25
+#: Least light of a surround, relative to a perfect white: paper or light grey.
+LEAST_LIGHT = 0.25
+#: The surround lies within so many half lengths of the reference about its middle, or within the
+#: hull of all that was laid down, scaled by the third, or of each of it scaled by the fourth; its
+#: nearest part within the second.
+FAR, NEAR, ABOUT, AROUND_EACH = 3.2, 2.0, 1.4, 1.7
+#: Paper about a thing lies within its outline scaled by the first of these that shows so many
+#: pixels of the small picture.
+ABOUT_A_THING, FEWEST_ABOUT = (1.9, 2.6, 3.5), 40
+#: ln light by which a piece apart from the sheet is darker in a shadow. Our choice.
+SHADED = 0.05
+#: Share of references and swatches that must lie inside the hull of the surround found, scaled by
+#: the second: a strip along the picture's edge has paper on one side alone.
+INSIDE, A_LITTLE_BEYOND = 0.8, 1.15
+#: Largest difference in ln R/G and ln B/G within one sheet: light from two sides tints it.
+ONE_COLOUR = 0.08
+#: Scatter of ln Y about one field up to which pieces that do not join are one sheet, since a
+#: shadow between them would bend it. Our choice; rendered paper has 0.01 to 0.02.
+ONE_SHEET = 0.025
+#: Share of the copy that a surround must cover.
+LEAST_SHARE = 0.02
+#: Pixels of the small picture that pieces of bare paper must cover, whose places are known. A mat
+#: that spans half of the picture has about 2,400.
+LEAST_OF_SHEETS = 400
+#: Places that a field is fitted to at most; more change nothing but the time.
+MOST_POINTS = 8000
+#: Places that the planes of the light's colour are fitted to; an average over them is as sure.
+TINT_POINTS = 1000
+
+
+@dataclass(frozen=True, eq=False)
+class Paper:
+    """The plain surround in a small picture, beside the smooth field that was found on it.
+
+    ``sheet``: (h, w) bool, the sheet itself; ``apart``: likewise, pale plain pieces that do not
+    join it: paper beyond a shadow's edge, or something else. ``linear``: (h, w, 3) light, its tone
+    curve undone. ``field``: None where none fits; then ``average``, (3,) ln of the sheet's light.
+    """
+
+    sheet: Array
+    apart: Array
+    linear: Array
+    field: LightField | None
+    average: Floats
+
+    def about(self, outline: Polygon) -> Floats | None:
+        """(3,) ln of each channel's light over the field's and its tint's on the paper about an
+        outline, on average; ``None`` where there is none.
+
+        What is apart from the sheet counts where it is darker, as in a shadow, or is most of what
+        is there: the ends of a card that yarn is wound on are of another white.
+        """
+        for scale in ABOUT_A_THING:
+            rows, columns, about = _cut(shrink_polygon(outline, scale), self.sheet)
+            near, other = self.sheet[rows, columns] & about, self.apart[rows, columns] & about
+            count, apart = int(near.sum()), int(other.sum())
+            if count + apart < FEWEST_ABOUT:
+                continue
+            ys, xs = np.nonzero(near | other)
+            off = self._off(ys + rows.start, xs + columns.start)
+            if 0 < apart <= count:
+                off = off[near[ys, xs] | (off.mean(axis=1) < -SHADED)]
+            if len(off) >= FEWEST_ABOUT:
+                return np.asarray(off.mean(axis=0))
+        return None
+
+    def luminance(self, to_xyz: Array) -> float:
+        """Median Y of the sheet; ``to_xyz``: (3, 3)."""
+        return float(np.median(self.linear[self.sheet] @ np.asarray(to_xyz, dtype=float)[1]))
+
+    def _off(self, ys: Array, xs: Array) -> Floats:
+        log = np.log(np.maximum(self.linear[ys, xs], 1e-4)).astype(float)
+        if self.field is None:
+            return np.asarray(log - self.average)
+        height, width = self.sheet.shape
+        points = np.stack([(xs + 0.5) / width, (ys + 0.5) / height], axis=-1)
+        return np.asarray(log - np.log(self.field.at(points))[:, None] - self.field.tint_at(points))
+
+
+@dataclass(frozen=True, eq=False)
+class Light:
+    """What a plain surround shows of the light: a smooth field, ``None`` where none fits, and the
+    paper that it was found on, ``None`` where there is none."""
+
+    field: LightField | None = None
+    paper: Paper | None = None
+
+
+@dataclass(frozen=True)
+class Surround:
+    """What is known of the surround: outlines of what is none, and pieces of bare paper, if any."""
+
+    occupied: tuple[Polygon, ...] = ()
+    sheets: tuple[Polygon, ...] = ()
+
+
+def surround_light(
+    photo: Photo, curve: Array, to_xyz: Array, surround: Surround, around: Polygon
+) -> Light:
+    """The light that a plain colourless surround shows.
+
+    ``curve``: (levels, 3) coded to corrected linear light. ``around``: the polygon near which
+    paper is looked for where no sheets are known.
+    """
+    if surround.sheets:
+        small, linear, seen = _sheets(photo, curve, surround.sheets)
+        free = seen
+    else:
+        small, linear, seen, free = _plain(photo, curve, to_xyz, surround, around)
+    if free.sum() < LEAST_OF_SHEETS if surround.sheets else free.mean() < LEAST_SHARE:
+        return Light()
+    luminance = np.asarray(to_xyz, dtype=float)[1]
+    if _surrounds(free, surround, small):
+        field = _field_on(free, linear, luminance)
+    elif _surrounds(seen, surround, small):
+        field = _field_on(seen, linear, luminance)
+        if field is not None and field.scatter <= ONE_SHEET:
+            free = seen
+        else:
+            field = None
+    else:
+        return Light()
+    return Light(field, _paper(linear, free, seen, field))
+
+
+def _field_on(paper: Array, linear: Array, luminance: Floats) -> LightField | None:
+    """The smooth field and its tint over pixels (h, w) of a picture's light (h, w, 3)."""
+    ys, xs = np.nonzero(paper)
+    share = len(ys) / paper.size
+    thin = max(len(ys) // MOST_POINTS, 1)
+    ys, xs = ys[::thin], xs[::thin]
+    points = np.stack([(xs + 0.5) / paper.shape[1], (ys + 0.5) / paper.shape[0]], axis=-1)
+    found = np.maximum(linear[ys, xs], 1e-4)
+    log = np.log(np.maximum(found @ luminance, 1e-4))
+    field = fit_field(points, log, share, "surround")
+    if field is None:
+        return None
+    some = np.s_[:: max(len(ys) // TINT_POINTS, 1)]
+    channels = (np.log(found[some]) - log[some, None]).T
+    tint = np.stack([robust_fit(points[some], c, 3)[0] for c in channels], axis=1)
+    return replace(field, tint=tint)
+
+
+def _paper(linear: Array, sheet: Array, seen: Array, field: LightField | None) -> Paper:
+    average = np.zeros(3)
+    if field is None:
+        average = np.log(np.maximum(linear[sheet], 1e-4)).mean(axis=0, dtype=float)
+    return Paper(sheet, seen & ~sheet, linear, field, average)
+
+
+def _plain(
+    photo: Photo, curve: Array, to_xyz: Array, surround: Surround, around: Polygon
+) -> tuple[Array, Array, Array, Array]:
+    """A small picture, its light, where plain pale surround of one colour is seen, and which of it
+    reaches near the reference."""
+    import cv2
+
+    small = small_picture(photo, COPY_SIDE)
+    linear = _through(curve, small)
+    light = linear @ np.asarray(to_xyz, dtype=float)[1]
+    log = np.log(np.maximum(light, 1e-4)).astype(np.float32)
+    slope = np.hypot(
+        cv2.Sobel(log, cv2.CV_32F, 1, 0, scale=0.125), cv2.Sobel(log, cv2.CV_32F, 0, 1, scale=0.125)
+    )
+    edges = cv2.dilate((slope > SMOOTH).astype(np.uint8), np.ones((RIM, RIM), np.uint8))
+    top = brightest(linear)
+    pale = (top - darkest(linear) < COLOURLESS * top) & (light > LEAST_LIGHT)
+    free = (edges == 0) & pale & _unclipped(small)
+    for polygon in surround.occupied:
+        free &= ~_filled(shrink_polygon(polygon, 1.25), small)
+    free &= _disc(around, FAR, small) | _about((around, *surround.occupied), small)
+    near = _disc(around, NEAR, small)
+    seen = free & _of_one_colour(linear, free, near)
+    return small, linear, seen, _joined(seen, near)
+
+
+def _sheets(photo: Photo, curve: Array, sheets: tuple[Polygon, ...]) -> tuple[Array, Array, Array]:
+    """The small picture, its light, and the paper in it that is known to be bare, off its edges.
+
+    Such pieces are narrow: of a mat's, an edge's usual rim would leave nothing.
+    """
+    import cv2
+
+    small = small_picture(photo)
+    paper = np.logical_or.reduce([_filled(p, small) for p in sheets]).astype(np.uint8)
+    paper = cv2.erode(paper, np.ones((3, 3), np.uint8))
+    return small, _through(curve, small), np.asarray((paper > 0) & _unclipped(small))
+
+
+def _through(curve: Array, small: Array) -> Array:
+    return np.stack([curve[:, c][small[..., c]] for c in range(3)], axis=-1)
+
+
+def _unclipped(small: Array) -> Array:
+    return np.asarray(brightest(small) < (250 if small.dtype == np.uint8 else 64250))
+
+
+def _of_one_colour(linear: Array, free: Array, near: Array) -> Array:
+    """Pixels of the colour that the free pixels near the reference have: one sheet, not two."""
+    first = free & near
+    if first.sum() < 50:
+        return free
+    safe = np.maximum(linear, 1e-4)
+    alike = np.ones(free.shape, dtype=bool)
+    for channel in (0, 2):
+        ratio = safe[..., channel] / safe[..., 1]
+        middle = float(np.median(ratio[first]))
+        alike &= (ratio < middle * np.exp(ONE_COLOUR)) & (ratio > middle * np.exp(-ONE_COLOUR))
+    return alike
+
+
+def _joined(free: Array, near: Array) -> Array:
+    """The pieces of the surround that reach near the reference: a table behind paper does not."""
+    import cv2
+
+    count, labels = cv2.connectedComponents(free.astype(np.uint8), connectivity=4)
+    reach = np.bincount(labels[free & near], minlength=count)
+    pieces = np.flatnonzero(reach > 0.05 * max(reach.sum(), 1))
+    return np.asarray(free & np.isin(labels, pieces))
+
+
+def _disc(polygon: Polygon, factor: float, picture: Array) -> Array:
+    """A disc about a polygon, its radius ``factor`` times half the polygon's longest extent."""
+    height, width = picture.shape[:2]
+    points = np.asarray(polygon) * [width, height]
+    x, y = points.mean(axis=0)
+    radius = factor * 0.5 * float(np.ptp(points, axis=0).max())
+    rows, columns = np.ogrid[:height, :width]
+    return np.asarray((rows - y) ** 2 + (columns - x) ** 2 <= radius**2)
+
+
+def _about(polygons: tuple[Polygon, ...], picture: Array) -> Array:
+    """The hull of polygons, scaled by :data:`ABOUT`, and of each of them scaled by
+    :data:`AROUND_EACH`: one sheet often holds all of them."""
+    each = tuple(point for p in polygons for point in shrink_polygon(p, AROUND_EACH))
+    return np.asarray(
+        _filled(shrink_polygon(_hull(tuple(p for q in polygons for p in q)), ABOUT), picture)
+        | _filled(_hull(each), picture)
+    )
+
+
+def _hull(points: Polygon) -> Polygon:
+    import cv2
+
+    whole = cv2.convexHull(np.asarray(points, dtype=np.float32))[:, 0]
+    return tuple((float(x), float(y)) for x, y in whole)
+
+
+def _surrounds(free: Array, surround: Surround, picture: Array) -> bool:
+    """Whether most of what lies in the picture lies inside the hull of the surround (h, w): no
+    guess beyond."""
+    import cv2
+
+    if not surround.occupied:
+        return True
+    ys, xs = np.nonzero(free)
+    first = np.flatnonzero(np.diff(ys, prepend=-1))  # a hull needs each row's two ends
+    ends = np.concatenate([first, np.append(first[1:], len(ys)) - 1])
+    hull = cv2.convexHull(np.stack([xs[ends], ys[ends]], axis=-1).astype(np.float32))
+    height, width = picture.shape[:2]
+    # Places on a mat lie beside its bare paper, not all of them within.
+    wider = ABOUT if surround.sheets else A_LITTLE_BEYOND
+    hull = hull.mean(axis=0) + wider * (hull - hull.mean(axis=0))
+    centres = [np.mean(p, axis=0) * [width, height] for p in surround.occupied]
+    inside = [cv2.pointPolygonTest(hull, (float(x), float(y)), False) >= 0 for x, y in centres]
+    return float(np.mean(inside)) >= INSIDE
+
+
+def _filled(polygon: Polygon, picture: Array) -> Array:
+    import cv2
+
+    height, width = picture.shape[:2]
+    mask = np.zeros((height, width), dtype=np.uint8)
+    points = np.round(np.asarray(polygon) * [width, height]).astype(np.int32)
+    cv2.fillPoly(mask, [points], 1)
+    return np.asarray(mask > 0)
+
+
+def _cut(polygon: Polygon, picture: Array) -> tuple[slice, slice, Array]:
+    """Rows and columns of a picture that a polygon lies in, and what of them it covers."""
+    import cv2
+
+    height, width = picture.shape[:2]
+    points = np.round(np.asarray(polygon) * [width, height]).astype(np.int32)
+    left, top = np.clip(points.min(axis=0), 0, [width - 1, height - 1])
+    right, bottom = np.clip(points.max(axis=0) + 1, [left + 1, top + 1], [width, height])
+    mask = np.zeros((bottom - top, right - left), dtype=np.uint8)
+    cv2.fillPoly(mask, [points - [left, top]], 1)
+    return slice(int(top), int(bottom)), slice(int(left), int(right)), mask > 0
