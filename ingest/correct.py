@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from ingest.camera_colours import UNCHANGED, CameraColours
 from ingest.colour import delta_e_2000, xyz_to_lab
 from ingest.correct_flags import card_value_flag, display_flag, parted, untold_tone
-from ingest.correct_record import encoding_undone, field_steps, neutral_steps
+from ingest.correct_record import encoding_undone, field_steps, light_steps, neutral_steps
 from ingest.errors import ReferenceMissing
 from ingest.expected import expected_rgb, expected_xyz, named_edition, value_flags
 from ingest.lightfield import LightField
@@ -183,7 +183,12 @@ def _from_card(
         reference="card",
         reading_sd=patch.relative_sd,
         value_sd=_value_sd(settings),
-        steps=(encoding_undone(photo), step, *field_steps(field)),
+        steps=(
+            encoding_undone(photo),
+            step,
+            *field_steps(field),
+            *light_steps(left, swatches),
+        ),
         readings=(reading,),
         flags=flags | untold_tone(photo) | {"camera colours not corrected"},
         field=field,
@@ -235,7 +240,7 @@ def _from_neutrals(
         reference=fit.reference,
         reading_sd=exposure_sd(fit, stated[:, 1]),
         value_sd=_value_sd(settings) / float(np.sqrt(len(fit.usable))),
-        steps=(encoding_undone(photo), *neutral_steps(fit)),
+        steps=(encoding_undone(photo), *neutral_steps(fit), *light_steps(left, swatches)),
         readings=(
             ReferenceReading(
                 reference,

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from typing import Any
 
 from ingest.lightfield import LightField
-from ingest.model import Photo, Step
+from ingest.lightleft import LightLeft, lit_at
+from ingest.model import Photo, Polygon, Step
 from ingest.neutrals import NeutralFit
 from ingest.sampling import rounded
 
@@ -43,3 +46,13 @@ def field_steps(field: LightField | None) -> list[Step]:
         "coefficients": rounded(field.coefficients),
     }
     return [Step("light field divided out", detail)]
+
+
+def light_steps(left: LightLeft | None, swatches: Sequence[Polygon]) -> list[Step]:
+    """The light on each swatch over that on the reference that is left, by the paper about them."""
+    if left is None or left.light.paper is None:
+        return []
+    each = [lit_at(left.light, left.share, outline) for outline in swatches]
+    over = [float((lit.ln - left.reference.ln).mean()) for lit in each]
+    percent = [round(100.0 * math.expm1(v), 1) for v in over]
+    return [Step("light by the paper about each swatch", {"over_reference_percent": percent})]

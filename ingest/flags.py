@@ -78,7 +78,8 @@ FLAGS: Mapping[str, str] = {
     ),
     "reference far off": (
         "The reference's patches are nowhere near their stated values: is each marked where it "
-        "lies, in the order of the values, with nothing over it? Look with --show, and mark anew."
+        "lies, in the order of the values, with nothing over it, on the picture turned upright? "
+        "Look with --show, and mark anew."
     ),
     "card unlike its value": (
         "Were the grey reference as light as is stated, the paper about it would be lighter than "
@@ -112,7 +113,7 @@ FLAGS: Mapping[str, str] = {
     ),
     "light field corrected": "Uneven light was measured on grey or paper and divided out.",
     "camera colours not corrected": (
-        "Only neutrals corrected this photo; the camera's rendering of strong colours was not."
+        "Greys alone corrected this photo; the camera's rendering of strong colours was not."
     ),
     "read at half size": (
         "The picture has more pixels than are read whole, so each was averaged with its neighbours "

@@ -175,7 +175,7 @@ def check_order(
     if ranks < 0.5:
         raise ReferenceMissing(
             "the neutral steps get lighter where their stated values get darker; "
-            "mark them in the order of their values"
+            "mark them in the order of their values, on the picture as a person sees it"
         )
     return bool(ranks > 0.999)
 

@@ -77,6 +77,7 @@ _SHOWN = {
     "model": "model: {}",
     "scatter": "scatter of the light {}",
     "source": "seen on {}",
+    "over_reference_percent": "over that on the reference by {} %",
 }
 
 
@@ -86,6 +87,8 @@ def _worth(value: Any) -> bool:
 
 
 def _told(name: str, value: Any) -> str:
+    if isinstance(value, list):
+        value = ", ".join(f"{v:+.0f}" for v in value)
     if isinstance(value, Mapping):
         value = "; ".join(f"{k.replace('none', 'as it is')} {v}" for k, v in value.items())
     return _SHOWN[name].format(value)
@@ -195,7 +198,14 @@ def _curve_svg(page: Page, x: int, y: int) -> list[str]:
             f'<polyline points="{points}" fill="none" stroke="#222" stroke-width="1.5" '
             f'stroke-dasharray="{dash}"/>'
         )
-    parts.append(_say(x + side + 16, y + 20, "solid red, dashed green, dotted blue channel", 12))
+    parts.append(
+        _say(
+            x + side + 16,
+            y + 20,
+            "channels: red solid, green dashed, blue dotted; one hides another",
+            12,
+        )
+    )
     if page.correction.field is not None:
         words = f"light field divided out, scatter {page.correction.field.scatter:.1%}"
         parts.append(_say(x + side + 16, y + 42, words, 12))

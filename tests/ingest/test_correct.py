@@ -173,6 +173,21 @@ def test_a_cards_value_that_the_paper_about_it_contradicts_is_told(stated, lies_
     assert ("card unlike its value" in made.flags) is told
 
 
+def test_the_record_tells_the_light_on_each_swatch():
+    light = np.full_like(scene(), 0.7)
+    boxes = (210, 20, 280, 90), (210, 150, 280, 220)
+    paint(light, CARD, grey(0.18))
+    for box in boxes:
+        paint(light, box, grey(0.05))
+    light[125:, 170:] *= 0.8
+    photo = photo_of_light(noisy(light, sd=0.005))
+    taken = [polygon(box, photo.pixels) for box in boxes]
+    made = correct(photo, [card_at(CARD, photo.pixels)], Settings(), taken)
+    (step,) = (s for s in made.steps if s.name == "light by the paper about each swatch")
+    even, shaded = step.detail["over_reference_percent"]
+    assert (100.0 + shaded) / (100.0 + even) == pytest.approx(0.8, abs=0.03)
+
+
 @pytest.mark.parametrize("tone", sorted(TONES))
 @pytest.mark.parametrize("exposure", [0.3, 0.6, 0.9])
 def test_no_tone_curve_of_a_phone_makes_a_cards_value_doubtful(tone, exposure):
