@@ -6,7 +6,7 @@ number fits all colours, and carried to L*, a*, b* by the inverse of :func:`axes
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -43,6 +43,10 @@ LIGHTNESS_SHARE: Mapping[str, float] = {"card": 1.0, "steps": 0.6, "chart": 0.45
 #: and none from the first up: veil, noise and the reference's darkest patch leave the dark end
 #: open. The same simulation.
 DARK_SD, DARK_FROM_L, DARK_TO_L = 2.5, 40.0, 25.0
+#: Flags of light in a photo that the tables of doubt do not have.
+LIGHT_TOLD = frozenset(
+    {"light not seen", "light uneven", "light of two colours", "card tilted in the light"}
+)
 #: Fewer neutrals than this count as a card: they cannot tell a tone curve.
 NEUTRALS_FOR_A_CURVE = 6
 
@@ -108,15 +112,18 @@ def lab_covariance(
     )
 
 
-def frame_of_its_own(frame: ArrayLike, lab: ArrayLike, reference: str, light: str | None) -> Floats:
+def frame_of_its_own(
+    frame: ArrayLike, lab: ArrayLike, reference: str, light: str | None, flags: Collection[str]
+) -> Floats:
     """(3, 3) what of the frame's part (3, 3) is this photo's own, and not that of all photos so
-    corrected: light that nothing in it shows, that is left, or a reference tilted in it.
+    corrected: light that nothing in it shows, or that is left, or a reference tilted in it.
 
-    Zero where the part or the reference is unknown.
+    Zero where no flag tells of such, since the tables were found on photos with a little of it, and
+    where the part or the reference is unknown.
     """
     table = PART_SD.get((reference, "daylight" if light == "daylight" else "other"))
     whole = np.asarray(frame, dtype=float)
-    if table is None or not np.isfinite(whole).all():
+    if table is None or not LIGHT_TOLD & set(flags) or not np.isfinite(whole).all():
         return np.zeros((3, 3))
     values, vectors = np.linalg.eigh(whole - axes_to_lab(np.eye(3), lab) * table[0] ** 2)
     return np.asarray((vectors * np.maximum(values, 0.0)) @ vectors.T)

@@ -73,7 +73,7 @@ def as_colour(stored: StoredColour) -> Colour:
         photo_ids=frozenset({stored.photo_sha256}),
         neutral=stored.neutral,
         frame_cov=frame_of_its_own(
-            stored.covariance.frame, stored.lab, stored.reference, stored.light
+            stored.covariance.frame, stored.lab, stored.reference, stored.light, stored.flags
         ),
     )
 

@@ -93,7 +93,8 @@ class Colour:
     @classmethod
     def from_measurement(cls, m: Measurement, **known: Any) -> Colour:
         """The colour of a measurement; ``known`` fills what a photo cannot say (light, form)."""
-        own = frame_of_its_own(m.covariance.frame, m.lab, m.reference, known.get("light"))
+        told = (m.covariance.frame, m.lab, m.reference, known.get("light"), m.flags)
+        own = frame_of_its_own(*told)
         fields = {"name": m.name, "flags": m.flags, "shadow_sd": m.shadow_sd, "frame_cov": own}
         return cls(m.lab, m.covariance.region, m.reference, **{**fields, **known})
 

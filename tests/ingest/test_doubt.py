@@ -161,16 +161,17 @@ def test_a_photos_own_part_of_the_frame_is_what_the_table_does_not_have(referenc
     lab, xyz = np.array([45.0, 25.0, 15.0]), lab_to_xyz(np.array([45.0, 25.0, 15.0]))
     known = {"reference": reference, "light": light, "value_sd": 0.01}
 
-    def own(reading_sd, placed):
+    def own(reading_sd, placed, flags=frozenset({"light not seen"})):
         made = lab_covariance(
             lab, np.zeros((3, 3)), xyz, reading_sd=reading_sd, frame_xyz=placed, **known
         )
-        return frame_of_its_own(made.frame, lab, reference, light)
+        return frame_of_its_own(made.frame, lab, reference, light, flags)
 
     np.testing.assert_allclose(own(0.0, np.zeros((3, 3))), 0.0, atol=1e-9)
     moved = 0.08 * xyz
     found = own(0.0, np.outer(moved, moved))
     step = xyz_to_lab(xyz * 1.0001) - xyz_to_lab(xyz)
     np.testing.assert_allclose(found, np.outer(step, step) * 800.0**2, rtol=0.01, atol=1e-3)
-    unknown = frame_of_its_own(np.full((3, 3), np.nan), lab, reference, light)
+    assert np.array_equal(own(0.0, np.outer(moved, moved), {"glare"}), np.zeros((3, 3)))
+    unknown = frame_of_its_own(np.full((3, 3), np.nan), lab, reference, light, {"light not seen"})
     assert np.array_equal(unknown, np.zeros((3, 3)))
