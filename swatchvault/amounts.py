@@ -15,6 +15,7 @@ from decimal import Decimal
 from typing import Literal
 
 from swatchvault.errors import AmountError
+from swatchvault.typed_numbers import ambiguous_words, plain_number
 
 SiUnit = Literal["mL", "g"]
 
@@ -95,8 +96,6 @@ _AMOUNT = re.compile(
     rf"(?:(?P<whole>[0-9]+)(?: |-))?(?P<top>[0-9]+) ?/ ?(?P<bottom>[0-9]+)(?P<u1>{_UNIT})"
     rf"|(?P<number>{_NUMBER})(?P<u2>{_UNIT})"
 )
-#: Three digits after a comma may be thousands ("1,000"), unless a lone zero leads ("0,125").
-AMBIGUOUS = re.compile(r"[1-9][0-9]*,[0-9]{3}")
 _FRACTION_SIGNS = {"½": " 1/2", "¼": " 1/4", "¾": " 3/4", "⅓": " 1/3", "⅔": " 2/3", "⅛": " 1/8"}
 
 _MOST = 1e12  # no dye kitchen reaches this; our choice, so that no sum overflows
@@ -209,13 +208,9 @@ def _value(text: str, found: re.Match[str]) -> float:
         if not bottom:
             raise _unreadable(text, "a fraction cannot have 0 below the line")
         return float(Decimal(found["whole"] or 0) + Decimal(found["top"]) / bottom)
-    if AMBIGUOUS.fullmatch(number):
-        raise _unreadable(
-            text,
-            f"the comma may be decimal or thousands: write {number.replace(',', '.')} or "
-            f"{number.replace(',', '')}",
-        )
-    return float(number.replace(",", "."))
+    if words := ambiguous_words(number):
+        raise _unreadable(text, f"the comma may be decimal or thousands: {words}")
+    return plain_number(number)
 
 
 def _unreadable(text: str, why: str) -> AmountError:

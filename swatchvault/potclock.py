@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 from swatchvault.errors import AmountError, SwatchvaultError
+from swatchvault.typed_numbers import read_percent
 
 if TYPE_CHECKING:
     from swatchvault.archive.entities import PotStep
@@ -176,12 +177,8 @@ def check_left(text: str) -> str:
     plain = " ".join(text.split()).casefold()
     if plain in LEFT_WORDS:
         return plain
-    number = plain.removesuffix("%").strip().replace(",", ".")
-    try:
-        if plain.endswith("%") and 0 <= float(number) <= 100:
-            return f"{float(number):g} %"
-    except ValueError:
-        pass
-    raise AmountError(
-        f"colour left {text!r} cannot be read: say {', '.join(LEFT_WORDS)}, or 0 % to 100 %"
-    )
+    write = f"say {', '.join(LEFT_WORDS)}, or 0 % to 100 %"
+    percent = read_percent(plain, "colour left", write) if plain.endswith("%") else -1.0
+    if 0 <= percent <= 100:
+        return f"{percent:g} %"
+    raise AmountError(f"colour left {text!r} cannot be read: {write}")

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, TypeVar
 from swatchvault.amounts import check_number
 from swatchvault.errors import SwatchvaultError
 from swatchvault.revision import read_depth, read_step
+from swatchvault.typed_numbers import read_percent
 
 if TYPE_CHECKING:
     from swatchvault.archive.entities import PlannedDye, Recipe, RecipePart
@@ -215,12 +216,7 @@ def _read_share(text: str, number: int | None) -> float:
         return float(_WHOLE[1])
     if not text:
         raise SwatchvaultError("its share is missing: write it in % of all the dry goods")
-    try:
-        share = float(text.removesuffix("%").strip().replace(",", "."))
-    except ValueError as error:
-        raise SwatchvaultError(
-            f"its share {text!r} cannot be read: write it in % of all the dry goods, such as 25"
-        ) from error
+    share = read_percent(text, "its share", "write it in % of all the dry goods, such as 25")
     return check_number("its share of the goods", share, unit="%", above=0.0, high=100.0)
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from swatchvault.amounts import UNITS
 from swatchvault.errors import SwatchvaultError
+from swatchvault.typed_numbers import read_number, read_percent
 
 if TYPE_CHECKING:
     from swatchvault.archive.entities import PlannedStep, Recipe, RecipePart
@@ -60,9 +61,9 @@ def read_step(text: str) -> PlannedStep:
     note: list[str] = []
     for word in rest:
         if temperature is None and (found := _TEMPERATURE.fullmatch(word)):
-            temperature = float(found[1].replace(",", "."))
+            temperature = read_number(found[1], "the temperature")
         elif minutes is None and (found := _MINUTES.fullmatch(word)):
-            minutes = float(found[1].replace(",", "."))
+            minutes = read_number(found[1], "the time in minutes")
         elif amount is None and not note and _BARE.fullmatch(word):
             raise SwatchvaultError(
                 f"{word} of what? Write its unit: {word} C, {word} min, {word} %, {word} g or "
@@ -100,12 +101,7 @@ def read_depth(dye: str, text: str) -> float:
     """A depth of shade as typed, in %: above 0, 100 at most. Raises ``SwatchvaultError``."""
     from swatchvault.amounts import check_number
 
-    try:
-        depth = float(text.removesuffix("%").strip().replace(",", "."))
-    except ValueError as error:
-        raise SwatchvaultError(
-            f"depth of {dye} {text!r} cannot be read: write a number in %, as {dye}=0.8"
-        ) from error
+    depth = read_percent(text, f"the depth of {dye}", f"write a number in %, as {dye}=0.8")
     return check_number(f"the depth of shade of {dye}", depth, unit="%", above=0.0, high=100.0)
 
 

@@ -25,6 +25,7 @@ from swatchvault.likeness import Look, LookIndex, look_of
 from swatchvault.maps import Gap, gaps, map_svg
 from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, greys_differ
 from swatchvault.pairdoubt import COVERAGE, axes_jacobian, dark_share, pair_doubt
+from swatchvault.typed_numbers import plain_number
 
 __all__ = [
     "AXES",
@@ -121,7 +122,7 @@ def parse_target(text: str) -> Target | None:
         if _PAIR.fullmatch(text):
             raise CompareError(f"{text.strip()!r} is two numbers: a colour has three, L*,a*,b*")
         return None
-    lab = np.array([float(v.replace(",", ".")) for v in found.groups()])
+    lab = np.array([plain_number(v) for v in found.groups()])
     if not 0.0 <= lab[0] <= 100.0 or np.abs(lab[1:]).max() > 200.0:
         raise CompareError(
             f"{text.strip()!r} is no colour: L* lies between 0 and 100, a* and b* between -200 "

@@ -10,11 +10,12 @@ import re
 from itertools import pairwise
 from pathlib import Path
 
-from swatchvault.amounts import AMBIGUOUS
 from swatchvault.errors import AmountError, ArchiveError
 
 Triple = tuple[float, float, float]
 
+#: Three digits after a comma may be thousands ("1,000"), unless a lone zero leads ("0,125").
+_AMBIGUOUS = re.compile(r"[1-9][0-9]*,[0-9]{3}")
 #: One comma and no point is a decimal comma.
 _DECIMAL_COMMA = re.compile(r"^([^.,]*),([^.,]*)$")
 _LENGTH = re.compile(r"([\d.,]+)\s*(mm|cm|in|inch|inches|[\"″”]|)\.?", re.IGNORECASE)
@@ -24,12 +25,45 @@ _WITH_COMMA = re.compile(r"[-+]?\d+,\d+")
 
 
 def plain_number(text: str) -> float:
-    """A number with a point or a comma; may be infinite or NaN. Raises ``ValueError``.
+    """A number whose comma can only be decimal, as in tables and colours; else `read_number`.
+
+    May be infinite or NaN. Raises ``ValueError``.
 
     >>> plain_number("2,5")
     2.5
     """
     return float(_DECIMAL_COMMA.sub(r"\1.\2", text.strip()))
+
+
+def read_number(
+    text: str, what: str = "", write: str = "write a number such as 2.5 or 2,5"
+) -> float:
+    """A finite number as a person types it, with a point or a comma; ``what`` it is of, if told.
+
+    Raises ``AmountError`` in one line: for a comma that may be decimal or thousands with both ways
+    to write it, for what is no number with ``write``.
+
+    >>> read_number("2,5")
+    2.5
+    """
+    said = text.strip()
+    if words := ambiguous_words(said):
+        named = f"{what} is {said!r}" if what else repr(said)
+        raise AmountError(f"{named}: the comma may be decimal or thousands: {words}")
+    try:
+        value = plain_number(said)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise AmountError(f"{what or 'a number'} cannot be read from {said!r}: {write}")
+    return value
+
+
+def read_percent(
+    text: str, what: str = "", write: str = "write a number in %, such as 2.5 or 2,5"
+) -> float:
+    """As `read_number`, a number of per cent, its sign written or not."""
+    return read_number(text.strip().removesuffix("%"), what, write)
 
 
 def millimetres(text: str) -> float:
@@ -70,7 +104,7 @@ def separator(text: str) -> str:
 def ambiguous_words(text: str) -> str | None:
     """How else to write a number whose comma may be decimal or thousands, such as 1,250."""
     plain = text.strip()
-    if not AMBIGUOUS.fullmatch(plain.lstrip("-+")):
+    if not _AMBIGUOUS.fullmatch(plain.lstrip("-+")):
         return None
     return f"write {plain.replace(',', '.')} or {plain.replace(',', '')}"
 

@@ -26,6 +26,7 @@ from swatchvault.archive.rows import (
 )
 from swatchvault.archive.settings import spoons_of
 from swatchvault.errors import ArchiveError
+from swatchvault.typed_numbers import read_number
 
 # Kept as worked out when it was done, though a spoon may since have been set to another size.
 _WORKED_OUT = ("amount_g", "amount_ml", "dye_g")
@@ -206,7 +207,7 @@ def step_columns(conn: sqlite3.Connection, step: PotStep) -> dict[str, Any]:
         "minutes": step.minutes,
         "ph": step.ph,
         "colour_left": left,
-        "colour_left_percent": float(percent[1].replace(",", ".")) if percent else None,
+        "colour_left_percent": read_number(percent[1], "colour left") if percent else None,
         "note": clean(step.note, "note"),
     }
 

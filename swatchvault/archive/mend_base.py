@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from swatchvault.archive.rows import insert, named
 from swatchvault.archive.studio import FIBRE_SUM_TOLERANCE, fibres_of
 from swatchvault.errors import ArchiveError
+from swatchvault.typed_numbers import read_number
 
 Fact = float | str | None
 
@@ -23,7 +24,9 @@ def fibre_words(fibres: Mapping[str, float]) -> str:
 
 
 def read_fibres(text: str) -> dict[str, float]:
-    """Fibres as `fibre_words` writes them. Raises ``ArchiveError`` where they make no 100 %.
+    """Fibres as `fibre_words` writes them.
+
+    Raises ``SwatchvaultError`` for what cannot be read, and where they make no 100 %.
 
     >>> read_fibres("80 % wool, 20 % silk")
     {'wool': 80.0, 'silk': 20.0}
@@ -36,7 +39,7 @@ def read_fibres(text: str) -> dict[str, float]:
                 f"fibre {said.strip()!r} cannot be read: write such as 80 % wool, 20 % silk"
             )
         fibre = named(found[2], "name of a fibre")
-        fibres[fibre] = fibres.get(fibre, 0.0) + float(found[1].replace(",", "."))
+        fibres[fibre] = fibres.get(fibre, 0.0) + read_number(found[1], f"the share of {fibre}")
     total = sum(fibres.values())
     if abs(total - 100.0) > FIBRE_SUM_TOLERANCE:
         raise ArchiveError(f"these fibres sum to {total:g} %: 100 % is needed")

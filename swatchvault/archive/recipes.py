@@ -13,6 +13,7 @@ from swatchvault.archive.rows import Entry, clean, find, insert, named, now, tra
 from swatchvault.archive.schema_studio import STEP_KINDS
 from swatchvault.archive.settings import spoons_of
 from swatchvault.errors import ArchiveError, NotFound
+from swatchvault.typed_numbers import read_number
 
 _NUMBER = r"([0-9]+(?:[.,][0-9]+)?)"
 _PERCENT = re.compile(rf"{_NUMBER} ?%.*")
@@ -116,7 +117,7 @@ def planned_amount(text: str | None, spoons: SpoonSizes | None = None) -> dict[s
     if typed is None:
         return columns
     if percent := _PERCENT.fullmatch(typed):
-        return {**columns, "percent_of_goods": float(percent[1].replace(",", "."))}
+        return {**columns, "percent_of_goods": read_number(percent[1], "the share of the goods")}
     if per_goods := _PER_100_G.fullmatch(typed):
         amount = parse_amount(per_goods[1], spoons)
         key = "ml_per_100_g" if amount.si_unit == "mL" else "percent_of_goods"

@@ -17,9 +17,9 @@ from swatchvault.commands.options import (
     reference_options,
 )
 from swatchvault.commands.sums import say_caution
-from swatchvault.errors import AmountError, CompareError, SwatchvaultError
+from swatchvault.errors import CompareError, SwatchvaultError
 from swatchvault.potwork import here
-from swatchvault.typed_numbers import plain_number
+from swatchvault.typed_numbers import read_number
 
 if TYPE_CHECKING:
     from ingest.liquor import LiquorCurve
@@ -106,13 +106,11 @@ def _parts(typed: tuple[str, ...]) -> dict[str, float]:
     parts = {}
     for text in typed:
         name, _, number = text.partition("=")
-        try:
-            parts[name.strip()] = plain_number(number)
-        except ValueError as error:
-            raise AmountError(
-                f"the dilution {text!r} cannot be read: write the look, = and the parts that one "
-                "part was made up to, as start=10"
-            ) from error
+        parts[name.strip()] = read_number(
+            number,
+            f"the dilution of {name.strip()}",
+            "write the look, = and the parts that one part was made up to, as start=10",
+        )
     return parts
 
 

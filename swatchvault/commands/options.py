@@ -10,8 +10,8 @@ from typing import Any, TypeVar
 import click
 
 from swatchvault.amounts import after_one
-from swatchvault.errors import ArchiveError
-from swatchvault.typed_numbers import ambiguous_words, plain_number
+from swatchvault.errors import AmountError, ArchiveError
+from swatchvault.typed_numbers import read_number
 
 F = TypeVar("F", bound=Callable[..., Any])
 T = TypeVar("T")
@@ -51,13 +51,10 @@ class Number(click.ParamType):  # type: ignore[type-arg]
     def convert(
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
     ) -> float:
-        text = str(value)
-        if words := ambiguous_words(text):
-            self.fail(f"{text}: the comma may be decimal or thousands: {words}", param, ctx)
         try:
-            told = plain_number(text)
-        except ValueError:
-            self.fail(f"{value!r} is no number: write it as 2.5 (or 2,5)", param, ctx)
+            told = read_number(str(value))
+        except AmountError as error:
+            self.fail(str(error), param, ctx)
         if self.above is not None and not told > self.above:
             self.fail(f"{value} is not above {self.above:g}", param, ctx)
         return told

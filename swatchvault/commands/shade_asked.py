@@ -11,7 +11,7 @@ import click
 from swatchvault.commands.find import query_of
 from swatchvault.errors import AmountError, CompareError, NotFound
 from swatchvault.potwork import choose_stocks, here
-from swatchvault.typed_numbers import plain_number
+from swatchvault.typed_numbers import read_percent
 
 if TYPE_CHECKING:
     from swatchvault.archive.dyed import PotAsDyed
@@ -36,13 +36,11 @@ def read_recipe(
     depths: dict[str, float] = {}
     for text in typed:
         name, _, number = text.partition("=")
-        try:
-            depth = plain_number(number.removesuffix("%"))
-        except ValueError as error:
-            raise AmountError(
-                f"{text!r} cannot be read: write the dye, = and its depth in % of the dry goods, "
-                "as Ember=0.8"
-            ) from error
+        depth = read_percent(
+            number,
+            f"the depth of {name.strip()}",
+            "write the dye, = and its depth in % of the dry goods, as Ember=0.8",
+        )
         dye = get_dye(conn, name).name
         if dye in depths:
             raise AmountError(f"{dye} is named twice: give its depth once")

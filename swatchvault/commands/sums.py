@@ -13,6 +13,7 @@ import click
 from swatchvault.amounts import SMALLEST_ML, Amount, SpoonSizes, parse_amount
 from swatchvault.commands.options import NUMBER, RATIO, archive_option, json_option
 from swatchvault.errors import AmountError
+from swatchvault.typed_numbers import read_number
 
 _NUMBER = r"-?[0-9]+(?:[.,][0-9]+)?"
 _DYE = re.compile(
@@ -118,7 +119,8 @@ def stock_sum(goods: str, went_in: tuple[str, ...], as_json: bool) -> None:
     pairs = []
     for text in went_in:
         found = _read(_WENT_IN, text, '"80 mL of 1"')
-        pairs.append((_amount(found["amount"]).ml, _number(found["stock"])))
+        strength = read_number(found["stock"], f"the strength in {text!r}")
+        pairs.append((_amount(found["amount"]).ml, strength))
     goods_g = _grams(goods)
     depth = depth_from_stocks(goods_g, pairs)
     lines = [
@@ -272,7 +274,9 @@ def _wanted(text: str, number: int) -> Any:
     found = _read(_DYE, text, '"Ember 0.8 from 1" or "Ember 0.8"')
     stock = found["stock"]
     name = found["name"] or f"dye {number}"
-    return DyeWanted(name, _number(found["depth"]), None if stock is None else _number(stock))
+    depth = read_number(found["depth"], f"the depth of {name}")
+    of_stock = f"the strength of the stock of {name}"
+    return DyeWanted(name, depth, None if stock is None else read_number(stock, of_stock))
 
 
 def _solution(text: str) -> Any:
@@ -286,9 +290,9 @@ def _solution(text: str) -> Any:
     density = found["density"]
     return AcidSolution(
         found["acid"].lower(),
-        _number(found["percent"]),
+        read_number(found["percent"], f"the strength in {text!r}"),
         basis,
-        None if density is None else _number(density),
+        None if density is None else read_number(density, f"the density in {text!r}"),
     )
 
 
@@ -296,7 +300,8 @@ def _used(kind: Literal["powder", "base", "auxiliary"], text: str) -> Any:
     from swatchvault.costs import CostItem
 
     found = _read(_USED, text, '"Ember 2.5 g at 90"')
-    return CostItem(kind, found["name"], _amount(found["amount"]).si_value, _number(found["price"]))
+    price = read_number(found["price"], f"the price of {found['name']}")
+    return CostItem(kind, found["name"], _amount(found["amount"]).si_value, price)
 
 
 def _read(pattern: re.Pattern[str], text: str, example: str) -> re.Match[str]:
@@ -304,7 +309,3 @@ def _read(pattern: re.Pattern[str], text: str, example: str) -> re.Match[str]:
     if found is None:
         raise AmountError(f"{text!r} cannot be read: write it as {example}")
     return found
-
-
-def _number(text: str) -> float:
-    return float(text.replace(",", "."))

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import math
-
 from swatchvault.amounts import after_one, parse_amount
 from swatchvault.days import past_day
-from swatchvault.errors import SwatchvaultError
-from swatchvault.typed_numbers import ambiguous_words, plain_number
+from swatchvault.errors import AmountError, SwatchvaultError
+from swatchvault.typed_numbers import read_number, read_percent
 from swatchvault.web.visit import Form, RefusedError, Visit
 
 
@@ -18,20 +16,18 @@ def row_id(visit: Visit, name: str = "id") -> int:
 
 def number(text: str, what: str) -> float:
     """A number with a point or a comma. Raises ``RefusedError``."""
-    if words := ambiguous_words(text):
-        raise RefusedError(f"{what} is {text!r}: the comma may be decimal or thousands: {words}")
     try:
-        value = plain_number(text)
-    except ValueError:
-        value = math.nan
-    if not math.isfinite(value):
-        raise RefusedError(f"{what} cannot be read from {text!r}: write a number such as 2 or 1.5")
-    return value
+        return read_number(text, what)
+    except AmountError as error:
+        raise RefusedError(str(error)) from None
 
 
 def percent(text: str, what: str) -> float:
     """A number of per cent, its sign written or not. Raises ``RefusedError``."""
-    return number(text.strip().removesuffix("%"), what)
+    try:
+        return read_percent(text, what)
+    except AmountError as error:
+        raise RefusedError(str(error)) from None
 
 
 def percent_or_none(text: str, what: str) -> float | None:

@@ -294,6 +294,7 @@ def test_a_share_is_stored_within_its_bounds():
         ({"white": False}, (), "marks no white"),
         ({}, ("--dilution", "hold 9=10"), "which is no look: there is start, hold 1"),
         ({}, ("--dilution", "start=much"), "cannot be read"),
+        ({}, ("--dilution", "start=1,250"), "write 1.250 or 1250"),
         ({}, ("--dilution", "start=0.5"), "1 or more is needed"),
         ({}, ("--dilution", "start"), "write the look, ="),
         ({}, ("--lot", "L9"), "unknown lot"),
