@@ -89,12 +89,14 @@ _NAMES: Mapping[str, str] = {
     for name in names.split()
 }
 
-# No digit grouping, exponent or sign: what is left can be read in one way only.
-_NUMBER = r"[0-9]+(?:[.,][0-9]+)?|[.,][0-9]+"
+#: No digit grouping, exponent or sign: what is left can be read in one way only.
+NUMBER = r"(?:[0-9]+(?:[.,][0-9]+)?|[.,][0-9]+)"
+#: A fraction, with whole ones before it or not.
+FRACTION = r"(?:[0-9]+[ -])?[0-9]+ ?/ ?[0-9]+"
 _UNIT = r" ?(?:[A-Za-z][A-Za-z. ]*)?"
 _AMOUNT = re.compile(
     rf"(?:(?P<whole>[0-9]+)(?: |-))?(?P<top>[0-9]+) ?/ ?(?P<bottom>[0-9]+)(?P<u1>{_UNIT})"
-    rf"|(?P<number>{_NUMBER})(?P<u2>{_UNIT})"
+    rf"|(?P<number>{NUMBER})(?P<u2>{_UNIT})"
 )
 _FRACTION_SIGNS = {"½": " 1/2", "¼": " 1/4", "¾": " 3/4", "⅓": " 1/3", "⅔": " 2/3", "⅛": " 1/8"}
 
@@ -156,20 +158,36 @@ def parse_amount(
     """
     if not isinstance(text, str):
         raise AmountError(f"{text!r} is no text: needed an amount such as '12 mL'")
-    plain = text
-    for sign, written in _FRACTION_SIGNS.items():
-        plain = plain.replace(sign, written)
-    plain = " ".join(plain.replace("\u2044", "/").split())
-    found = _AMOUNT.fullmatch(plain)
+    found = _AMOUNT.fullmatch(spelled_out(text))
     if found is None:
         raise _unreadable(text, "a number and a unit are needed, such as '12.5 mL' or '1/2 tsp'")
     if bare and not (found["u1"] or found["u2"] or "").strip():
         return parse_amount(f"{text.strip()} {bare}", spoons)
-    name = (found["u1"] or found["u2"] or "").replace(".", "").replace(" ", "").lower()
+    name = _bare(found["u1"] or found["u2"] or "")
     unit = _NAMES.get(name)
     if unit is None:
         raise _unreadable(text, f"{name!r} is no unit known here" if name else "it has no unit")
     return _amount(text, _value(text, found), unit, spoons)
+
+
+def is_unit(text: str) -> bool:
+    """Whether a text is a unit as :func:`parse_amount` knows it: ``mL``, ``fl. oz.``, ``cups``."""
+    return _bare(text) in _NAMES
+
+
+def _bare(unit: str) -> str:
+    return unit.replace(".", "").replace(" ", "").lower()
+
+
+def spelled_out(text: str) -> str:
+    """A text in one line, its signs for fractions as numbers.
+
+    >>> spelled_out("1½ tsp")
+    '1 1/2 tsp'
+    """
+    for sign, written in _FRACTION_SIGNS.items():
+        text = text.replace(sign, written)
+    return " ".join(text.replace("\u2044", "/").split())
 
 
 def make_amount(value: float, unit: str, spoons: SpoonSizes | None = None) -> Amount:
@@ -214,8 +232,13 @@ def _value(text: str, found: re.Match[str]) -> float:
 
 
 def _unreadable(text: str, why: str) -> AmountError:
-    shown = repr(text if len(text) <= 40 else text[:40] + "...")
-    return AmountError(f"amount {shown} cannot be read: {why}; units known: {', '.join(UNITS)}")
+    known = ", ".join(UNITS)
+    return AmountError(f"amount {quoted(text)} cannot be read: {why}; units known: {known}")
+
+
+def quoted(text: str) -> str:
+    """What was typed, as an error shows it: its beginning where it is long."""
+    return repr(text if len(text) <= 40 else text[:40] + "...")
 
 
 def format_quantity(value: float, unit: str, digits: int | None = None) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from swatchvault.errors import AmountError
+from swatchvault.planned_amounts import done_amount
 from swatchvault.potclock import CUT_SHARE, cut_short
 
 if TYPE_CHECKING:
@@ -68,23 +69,18 @@ def _amount(planned: StepPlan, done: list[DoneStep]) -> Iterator[str]:
     slack = AMOUNT_SHARE * value + 1e-9  # as numbers are kept, not as one measures
     if None in alike or abs(total - value) > slack:
         said = " + ".join(d.step.amount or "" for d in known)
-        yield f"{said} instead of {_words(planned)}"
-
-
-def _words(planned: StepPlan) -> str:
-    return (planned.amount or "").partition(" (as written")[0]
+        yield f"{said} instead of {planned.amount_alone}"
 
 
 def _size(planned: StepPlan) -> tuple[float, bool] | None:
     """How much was planned, and whether that is in mL and not in g; ``None`` if not known."""
-    from swatchvault.amounts import parse_amount
-
     if planned.amount_ml is not None:
         return planned.amount_ml, True
     try:
-        return parse_amount(_words(planned)).g, False
-    except AmountError:  # words without a number
+        grams = done_amount(planned.amount_alone).g
+    except AmountError:
         return None
+    return None if grams is None else (grams, False)
 
 
 def _heat_and_time(planned: StepPlan, done: DoneStep) -> Iterator[str]:

@@ -19,6 +19,8 @@ from swatchvault.amounts import (
     round_measure,
 )
 from swatchvault.dyeing import DyeWanted, dye_doses, question_depth
+from swatchvault.errors import AmountError
+from swatchvault.planned_amounts import planned_amount
 
 if TYPE_CHECKING:
     from swatchvault.archive.entities import PlannedStep, Recipe, RecipePart
@@ -28,6 +30,10 @@ STOCK_AGES_AFTER_DAYS = 183
 
 #: Kinds of step that add to the liquor besides the stocks.
 AUXILIARIES = ("acid in", "salt in", "levelling agent in", "other auxiliary in")
+
+#: What is said of an amount that does not go by the goods, and of one that cannot be read.
+_AS_WRITTEN = " (as written, whatever the goods)"
+_NOT_READ = " (not reckoned: it cannot be read)"
 
 #: The least powder a scale that reads 0.01 g weighs well (within 5 %). Common practice, no source.
 SMALLEST_G = 0.1
@@ -120,6 +126,11 @@ class StepPlan:
     note: str | None
     amount_ml: float | None = None
 
+    @property
+    def amount_alone(self) -> str | None:
+        """The amount without what is said of it: as it is told of what was done."""
+        return self.amount and self.amount.removesuffix(_AS_WRITTEN).removesuffix(_NOT_READ)
+
 
 @dataclass(frozen=True)
 class PartPlan:
@@ -205,20 +216,33 @@ def _plan_doses(
 def _plan_step(
     number: int, step: PlannedStep, goods_g: float, spoons: SpoonSizes | None
 ) -> tuple[StepPlan, str | None]:
-    from swatchvault.archive.recipes import planned_amount
-
-    amount, hint = step.amount, None
-    columns = planned_amount(amount, spoons)
-    ml = columns.get("amount_ml")
-    if columns.get("percent_of_goods") is not None:
-        amount, hint = weigh_words(goods_g * columns["percent_of_goods"] / 100)
-    elif columns.get("ml_per_100_g") is not None:
-        ml = goods_g * columns["ml_per_100_g"] / 100
-        amount, hint = pour_words(ml)
-    elif ml is not None or columns.get("amount_g") is not None:
-        amount = f"{amount} (as written, whatever the goods)"
+    amount, ml, hint = _step_amount(step.amount, goods_g, spoons)
     plan = StepPlan(number, step.kind, amount, step.temperature_c, step.minutes, step.note, ml)
     return plan, f"step {number}, {step.kind}: {hint}" if hint else None
+
+
+def _step_amount(
+    typed: str | None, goods_g: float, spoons: SpoonSizes | None
+) -> tuple[str | None, float | None, str | None]:
+    """A planned amount on these goods in words, the mL that it adds, and a hint.
+
+    One that cannot be read, of a recipe kept before such were refused, is told and not reckoned.
+    """
+    try:
+        read = planned_amount(typed, spoons)
+    except AmountError as error:
+        return f"{typed}{_NOT_READ}", None, f"{error}; the water does not count it"
+    ml, hint = read.ml, None
+    words: str | None = typed
+    if read.percent_of_goods is not None:
+        words, hint = weigh_words(goods_g * read.percent_of_goods / 100)
+    elif read.ml_per_100_g is not None:
+        ml = goods_g * read.ml_per_100_g / 100
+        words, hint = pour_words(ml)
+    elif ml is not None or read.g is not None:
+        return f"{typed}{_AS_WRITTEN}", ml, None
+    of = f" of {read.thing}" if read.thing else ""
+    return words and words + of, ml, hint
 
 
 def _stock_hints(

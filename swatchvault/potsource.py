@@ -8,6 +8,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from swatchvault.errors import ArchiveError
+from swatchvault.planned_amounts import dye_amount
 
 if TYPE_CHECKING:
     from swatchvault.archive import DyeIn, Pot
@@ -58,14 +59,13 @@ def sourced(
 def _unsaid(conn: sqlite3.Connection, dye: str, amount: str, as_powder: bool) -> str | None:
     """The stock of a dye that is planned from none; ``as_powder``: it is planned as powder."""
     from swatchvault.archive import spoons_of
-    from swatchvault.archive.recipes import amount_columns
     from swatchvault.pot import stock_with
 
-    columns, held = amount_columns(amount, spoons_of(conn)), held_of(conn, dye)
-    if columns.get("amount_ml") is not None:
-        stock = stock_with(held, columns["amount_ml"])
+    read, held = dye_amount(amount, spoons_of(conn)), held_of(conn, dye)
+    if read.ml is not None:
+        stock = stock_with(held, read.ml)
         return None if stock is None else stock.code
-    if columns.get("amount_g") is not None and held and not as_powder:
+    if read.g is not None and held and not as_powder:
         raise ArchiveError(
             f"{amount} of {dye!r}, which is not planned: if it was powder, add "
             f'--powder "{dye}"; if so much stock was weighed, add --stock "{dye}={held[0].code}"'
@@ -76,14 +76,13 @@ def _unsaid(conn: sqlite3.Connection, dye: str, amount: str, as_powder: bool) ->
 def unknown_doses(conn: sqlite3.Connection, dyes: Iterable[DyeIn]) -> dict[str, str]:
     """Dyes of which a volume went in and no stock is named, each with a sentence that says so."""
     from swatchvault.archive import spoons_of
-    from swatchvault.archive.recipes import amount_columns
 
     spoons = spoons_of(conn)
     return {
         dye.dye: f"{dye.dye}: {dye.amount} without a stock does not say how much dye that is, for "
         "powder is weighed"
         for dye in dyes
-        if dye.stock is None and amount_columns(dye.amount, spoons).get("amount_ml")
+        if dye.stock is None and dye_amount(dye.amount, spoons).ml
     }
 
 

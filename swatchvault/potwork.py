@@ -150,11 +150,10 @@ def make_step(pot: Pot, kind: str, planned: StepPlan | None, told: Mapping[str, 
     said = noted(pot, told)
     said["at"] = said["at"] or here().isoformat(timespec="seconds")
     if planned is not None:
-        amount = planned.amount and planned.amount.partition(" (as written")[0]
         if kind in AUXILIARIES and said["amount"] is None and said["note"] is None:
             said["note"] = planned.note
         for name, value in (
-            ("amount", amount),
+            ("amount", planned.amount_alone),
             ("temperature_c", planned.temperature_c),
             ("minutes", planned.minutes),
         ):

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from swatchvault.amounts import UNITS
 from swatchvault.errors import SwatchvaultError
+from swatchvault.planned_amounts import OF_GOODS, planned_amount, strength_of
 from swatchvault.typed_numbers import read_number, read_percent
 
 if TYPE_CHECKING:
@@ -18,7 +19,8 @@ _TEMPERATURE = re.compile(r"(-?[0-9]+(?:[.,][0-9]+)?) ?°? ?C", re.IGNORECASE)
 _MINUTES = re.compile(r"([0-9]+(?:[.,][0-9]+)?) ?min(?:utes?)?", re.IGNORECASE)
 _BARE = re.compile(r"[0-9]+(?:[.,][0-9]+)?")
 # Where commas are left out: what may follow the kind, with the small words that people put before.
-_AMOUNT = rf"[0-9]+(?:[.,/][0-9]+)? ?(?:%|{'|'.join(map(re.escape, UNITS))})(?: per 100 ?g)?"
+_UNITS = "|".join(map(re.escape, UNITS))
+_AMOUNT = rf"[0-9]+(?:[.,/][0-9]+)? ?(?:%(?: {OF_GOODS})?|(?:{_UNITS})(?: per 100 ?g)?)"
 _NEXT = re.compile(
     rf"(?:at |for |to |up to )?({_TEMPERATURE.pattern}|{_MINUTES.pattern}|{_AMOUNT})(?= |$)",
     re.IGNORECASE,
@@ -50,15 +52,16 @@ def read_step(text: str) -> PlannedStep:
 
     The kind comes first; the rest may be left out. What is no temperature, time or amount is the
     note. After the kind a comma may be missing (``hold 85 C 30 min``), and so may the "in" of what
-    goes in.
+    goes in. A percentage and a name (``5 % vinegar``) is the note of another amount (``60 mL``).
     """
     from swatchvault.archive.entities import PlannedStep
-    from swatchvault.archive.recipes import check_kind, planned_amount
+    from swatchvault.archive.recipes import check_kind
 
     first, *more = (word.strip() for word in text.split(", "))
     kind, *rest = (*_without_commas(first), *more)
     amount = temperature = minutes = None
     note: list[str] = []
+    strength = None
     for word in rest:
         if temperature is None and (found := _TEMPERATURE.fullmatch(word)):
             temperature = read_number(found[1], "the temperature")
@@ -69,17 +72,38 @@ def read_step(text: str) -> PlannedStep:
                 f"{word} of what? Write its unit: {word} C, {word} min, {word} %, {word} g or "
                 f"{word} mL"
             )
-        elif amount is None and not note and any(c.isdigit() for c in word):
+        elif _is_measure(word):
+            if amount is not None:
+                raise SwatchvaultError(
+                    f"{amount} and {word} are two amounts of one step: write one, and a strength "
+                    "with the name, such as 20 mL of 56 % acetic acid"
+                )
+            amount = word
+        elif amount is None and not note and strength_of(word):
+            strength = word
+            note.append(word)
+        elif amount is None and not note and any(c.isnumeric() for c in word):
             planned_amount(word)  # refuses a number without a unit
             amount = word
         else:
             note.append(word)
+    if amount is None and strength:
+        planned_amount(strength)  # refuses it, for it can be read in two ways
     return PlannedStep(check_kind(kind), amount, temperature, minutes, ", ".join(note) or None)
+
+
+def _is_measure(word: str) -> bool:
+    """Whether a word is a mass or volume and nothing else."""
+    try:
+        return planned_amount(word).alone
+    except SwatchvaultError:
+        return False
 
 
 def _without_commas(first: str) -> list[str]:
     """A kind of step and what follows it without a comma, as the words it would be with commas.
 
+    An amount keeps what it is of (``20 mL of 56 % acetic acid``), a percentage the name beside it.
     What begins with no kind of step is left as it is, to be refused.
     """
     from swatchvault.archive.schema_studio import STEP_KINDS
@@ -91,8 +115,12 @@ def _without_commas(first: str) -> list[str]:
             continue
         words, left = [kind], said[len(name) :].strip()
         while found := _NEXT.match(left):
+            after = left[found.end() :].strip()
+            named = found[1].endswith("%") and not _NEXT.match(after)
+            if after and (named or after.startswith("of ")):
+                break
             words.append(found[1])
-            left = left[found.end() :].strip()
+            left = after
         return [*words, left] if left else words
     return [first]
 

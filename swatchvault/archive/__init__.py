@@ -94,6 +94,7 @@ from swatchvault.archive.photos import (
     record_photo,
     store_files,
 )
+from swatchvault.archive.planned import set_spoons
 from swatchvault.archive.pot_edits import dyes_of_step, edit_dye_in, edit_step
 from swatchvault.archive.pots import (
     DoneStep,
@@ -108,7 +109,7 @@ from swatchvault.archive.pots import (
     start_pot,
     stocks_held,
 )
-from swatchvault.archive.recipes import add_recipe, get_recipe, set_spoons
+from swatchvault.archive.recipes import add_recipe, get_recipe
 from swatchvault.archive.rows import Entry, find, find_of, transaction
 from swatchvault.archive.sent import once
 from swatchvault.archive.settings import spoons_of

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import partial
 from typing import TypeVar
 
 from swatchvault.archive.entities import Master, Notes, PhotoNote, Recipe, Setup, Swatch
@@ -54,12 +55,12 @@ class Applied:
     regions: tuple[RegionNote, ...]
 
 
-def apply_notes(conn: sqlite3.Connection, notes: Notes) -> Applied:
+def apply_notes(conn: sqlite3.Connection, notes: Notes, *, as_kept: bool = False) -> Applied:
     """Write everything that the notes tell, all or nothing, and resolve their photo rows.
 
     Swatches and set-ups are made from the photo rows; bases, colourways and lots must be in the
     notes or in the archive. Applying the same notes again changes nothing. Masters are set last,
-    oldest first.
+    oldest first. ``as_kept``: as `add_recipe` takes it.
     """
     done: list[Entry] = []
 
@@ -73,7 +74,7 @@ def apply_notes(conn: sqlite3.Connection, notes: Notes) -> Applied:
         each(notes.packs, add_dye_pack)
         each(notes.stocks, add_stock)
         each(notes.colourways, add_colourway)
-        each(_parents_first(notes.recipes), add_recipe)
+        each(_parents_first(notes.recipes), partial(add_recipe, as_kept=as_kept))
         for lot in notes.lots:
             refuse_struck(conn, lot.code, lot.steps)
         each(notes.lots, add_lot)

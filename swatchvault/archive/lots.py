@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from swatchvault.archive.entities import DyeIn, Lot, PotStep, Skein, Swatch
-from swatchvault.archive.recipes import amount_columns, check_kind, recipe_id_of
+from swatchvault.archive.recipes import check_kind, recipe_id_of
 from swatchvault.archive.rows import (
     Entry,
     clean,
@@ -26,6 +26,7 @@ from swatchvault.archive.rows import (
 )
 from swatchvault.archive.settings import spoons_of
 from swatchvault.errors import ArchiveError
+from swatchvault.planned_amounts import ReadAmount, done_amount, dye_amount
 from swatchvault.typed_numbers import read_number
 
 # Kept as worked out when it was done, though a spoon may since have been set to another size.
@@ -184,12 +185,22 @@ def dye_columns(conn: sqlite3.Connection, dye: DyeIn) -> dict[str, Any]:
         "dye_id": dye_id,
         "dye_pack_id": pack_id,
         "stock_id": stock_id,
-        "amount": None,
-        "amount_g": None,
-        "amount_ml": None,
-        **amount_columns(dye.amount, spoons_of(conn)),
+        **dye_amount_columns(conn, dye.amount),
     }
     return {**columns, "dye_g": dye_in_grams(conn, columns)}
+
+
+def dye_amount_columns(conn: sqlite3.Connection, amount: str | None) -> dict[str, Any]:
+    """Columns of how much of a dye went in, with grams or millilitres beside it.
+
+    Words without a number ("a splash") are kept as they are, their size unknown; a number that
+    cannot be read raises ``AmountError``.
+    """
+    return _columns(dye_amount(clean(amount, "amount"), spoons_of(conn)))
+
+
+def _columns(read: ReadAmount) -> dict[str, Any]:
+    return {"amount": read.typed, "amount_g": read.g, "amount_ml": read.ml}
 
 
 def step_columns(conn: sqlite3.Connection, step: PotStep) -> dict[str, Any]:
@@ -199,10 +210,7 @@ def step_columns(conn: sqlite3.Connection, step: PotStep) -> dict[str, Any]:
     return {
         "at": step.at,
         "kind": check_kind(step.kind),
-        "amount": None,
-        "amount_g": None,
-        "amount_ml": None,
-        **amount_columns(step.amount, spoons_of(conn)),
+        **_columns(done_amount(clean(step.amount, "amount"), spoons_of(conn))),
         "temperature_c": step.temperature_c,
         "minutes": step.minutes,
         "ph": step.ph,

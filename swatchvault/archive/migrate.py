@@ -17,6 +17,7 @@ from swatchvault.archive.schema_numbered import renumber
 from swatchvault.archive.schema_photos import PICTURES
 from swatchvault.archive.schema_pot import POT
 from swatchvault.archive.schema_renamed import RENAMED
+from swatchvault.archive.schema_shares import forget_wrong_shares
 from swatchvault.archive.schema_struck import STRUCK
 from swatchvault.archive.schema_studio import STUDIO
 from swatchvault.archive.schema_web import WEB
@@ -76,6 +77,11 @@ def struck(conn: sqlite3.Connection) -> None:
         conn.execute(statement)
 
 
+def shares(conn: sqlite3.Connection) -> None:
+    """Migration 9: strengths that were kept as shares of the goods are taken out."""
+    forget_wrong_shares(conn)
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     first_tables,
     pots,
@@ -85,6 +91,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     mended_names,
     set_aside,
     struck,
+    shares,
 )
 
 

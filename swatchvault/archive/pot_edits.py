@@ -9,11 +9,9 @@ from types import MappingProxyType
 from typing import Any
 
 from swatchvault.archive.entities import DyeIn, PotStep
-from swatchvault.archive.lots import dye_in_grams, step_columns
+from swatchvault.archive.lots import dye_amount_columns, dye_in_grams, step_columns
 from swatchvault.archive.pots import next_place
-from swatchvault.archive.recipes import amount_columns
 from swatchvault.archive.rows import find, find_of, transaction
-from swatchvault.archive.settings import spoons_of
 from swatchvault.archive.struck import dye_in_by_id
 from swatchvault.errors import NotFound
 
@@ -86,8 +84,7 @@ def edit_dye_in(
         if amount is not None:
             if _NOUGHT.fullmatch(amount.strip()):  # nothing is nothing, in any unit
                 amount = "0 g" if columns["stock_id"] is None else "0 mL"
-            columns |= {"amount_g": None, "amount_ml": None}
-            columns |= amount_columns(amount, spoons_of(conn))
+            columns |= dye_amount_columns(conn, amount)
         columns["dye_g"] = dye_in_grams(conn, columns)
         sets = ", ".join(f"{c} = ?" for c in columns)
         conn.execute(f"UPDATE lot_dye SET {sets} WHERE id = ?", (*columns.values(), row["id"]))

@@ -10,7 +10,8 @@ from swatchvault.archive.apply import apply_notes
 from swatchvault.archive.entities import Lot, Recipe
 from swatchvault.archive.exchange import LotKept, Making, plan_ids
 from swatchvault.archive.lots import add_lot
-from swatchvault.archive.recipes import planned_amount, recipe_id_of, set_spoons
+from swatchvault.archive.planned import kept_amount, set_spoons
+from swatchvault.archive.recipes import recipe_id_of
 from swatchvault.archive.rows import clean, put, to_json, transaction
 from swatchvault.archive.settings import spoons_of
 from swatchvault.archive.struck import keep_struck, refuse_end, refuse_struck, refuse_unstruck
@@ -36,7 +37,7 @@ def receive_making(conn: sqlite3.Connection, making: Making) -> Received:
     with transaction(conn):
         _take_spoons(conn, making)
         had = [_has(conn, r) for r in notes.recipes]
-        first = apply_notes(conn, replace(notes, lots=()))
+        first = apply_notes(conn, replace(notes, lots=()), as_kept=True)
         for recipe, at, old in zip(notes.recipes, making.added_at, had, strict=True):
             if not old:
                 recipe_id = recipe_id_of(conn, recipe.colourway, recipe.base, recipe.version)
@@ -72,7 +73,7 @@ def _take_spoons(conn: sqlite3.Connection, making: Making) -> None:
         return
     steps = (s for r in making.notes.recipes for p in r.parts for s in p.steps)
     for step in steps:
-        if planned_amount(step.amount, making.spoons) != planned_amount(step.amount, here):
+        if kept_amount(step.amount, making.spoons) != kept_amount(step.amount, here):
             told = ", ".join(f"{k} {v:g}" for k, v in asdict(making.spoons).items())
             raise ArchiveError(
                 f"{step.amount!r} is another amount here, for the file has {told}: set the same "

@@ -2,29 +2,23 @@
 
 from __future__ import annotations
 
-import re
 import sqlite3
-from dataclasses import asdict
-from typing import Any
 
-from swatchvault.amounts import SpoonSizes, parse_amount
 from swatchvault.archive.entities import PlannedDye, PlannedStep, Recipe, RecipePart
+from swatchvault.archive.planned import planned_columns, refuse_unreadable
 from swatchvault.archive.rows import Entry, clean, find, insert, named, now, transaction
 from swatchvault.archive.schema_studio import STEP_KINDS
 from swatchvault.archive.settings import spoons_of
 from swatchvault.errors import ArchiveError, NotFound
-from swatchvault.typed_numbers import read_number
-
-_NUMBER = r"([0-9]+(?:[.,][0-9]+)?)"
-_PERCENT = re.compile(rf"{_NUMBER} ?%.*")
-_PER_100_G = re.compile(r"(.+?) ?(?:per|/) ?100 ?g")
 
 
-def add_recipe(conn: sqlite3.Connection, recipe: Recipe) -> Entry:
+def add_recipe(conn: sqlite3.Connection, recipe: Recipe, *, as_kept: bool = False) -> Entry:
     """Store a recipe's version. The same again changes nothing; other contents are an error.
 
-    Raises ``NotFound`` for an unknown colourway, base, dye or parent version, and
-    ``ArchiveError`` if the version would come from itself through its parents.
+    ``as_kept``: as another archive keeps it, amounts that cannot be read (as they once were not
+    refused) with the rest, their size unknown. Raises ``NotFound`` for an unknown colourway, base,
+    dye or parent version, ``AmountError`` for an amount that cannot be read, and ``ArchiveError``
+    if the version would come from itself through its parents.
     """
     wanted = _cleaned(recipe)
     with transaction(conn):
@@ -38,6 +32,8 @@ def add_recipe(conn: sqlite3.Connection, recipe: Recipe) -> Entry:
                     "with other contents: give the new one the next version number"
                 )
             return Entry(known_id, "same")
+        if not as_kept:
+            refuse_unreadable(wanted)
         parent_id = _parent_id(conn, colourway_id, base_id, recipe)
         values = {
             "colourway_id": colourway_id,
@@ -110,48 +106,6 @@ def same_recipe(one: Recipe, other: Recipe) -> bool:
     return _contents(_cleaned(one)) == _contents(_cleaned(other))
 
 
-def planned_amount(text: str | None, spoons: SpoonSizes | None = None) -> dict[str, Any]:
-    """Columns for a planned amount as typed: grams, millilitres, % of goods or mL per 100 g."""
-    typed = clean(text, "amount")
-    columns: dict[str, Any] = {"amount": typed}
-    if typed is None:
-        return columns
-    if percent := _PERCENT.fullmatch(typed):
-        return {**columns, "percent_of_goods": read_number(percent[1], "the share of the goods")}
-    if per_goods := _PER_100_G.fullmatch(typed):
-        amount = parse_amount(per_goods[1], spoons)
-        key = "ml_per_100_g" if amount.si_unit == "mL" else "percent_of_goods"
-        return {**columns, key: amount.si_value}
-    return amount_columns(typed, spoons)
-
-
-def amount_columns(text: str | None, spoons: SpoonSizes | None = None) -> dict[str, Any]:
-    """Columns for an amount as typed, with grams or millilitres beside it.
-
-    Words without a number ("a splash") are kept as they are, their size unknown; a number that
-    cannot be read raises ``AmountError``.
-    """
-    typed = clean(text, "amount")
-    if typed is None or not any(c.isnumeric() for c in typed):
-        return {"amount": typed}
-    amount = parse_amount(typed, spoons)
-    return {"amount": typed, "amount_ml" if amount.si_unit == "mL" else "amount_g": amount.si_value}
-
-
-def set_spoons(conn: sqlite3.Connection, spoons: SpoonSizes) -> None:
-    """Set the sizes of spoon and cup. Planned amounts are worked out anew; what was done stays."""
-    with transaction(conn):
-        for name, value in asdict(spoons).items():
-            conn.execute(
-                "INSERT OR REPLACE INTO setting (name, value) VALUES (?, ?)", (name, value)
-            )
-        for row in conn.execute("SELECT id, amount FROM recipe_step").fetchall():
-            columns = planned_amount(row["amount"], spoons)
-            sets = ", ".join(f"{c} = ?" for c in columns)
-            sql = f"UPDATE recipe_step SET {sets} WHERE id = ?"
-            conn.execute(sql, (*columns.values(), row["id"]))
-
-
 def check_kind(kind: str) -> str:
     """The kind of a step, if it is one of ours."""
     cleaned = named(kind, "kind of a step").casefold()
@@ -168,7 +122,7 @@ def _add_part(conn: sqlite3.Connection, recipe_id: int, position: int, part: Rec
         "share_percent": part.share_percent,
         "note": part.note,
     }
-    part_id = insert(conn, "recipe_part", values)
+    part_id, spoons = insert(conn, "recipe_part", values), spoons_of(conn)
     for place, dye in enumerate(part.dyes, 1):
         line = {
             "recipe_part_id": part_id,
@@ -185,7 +139,7 @@ def _add_part(conn: sqlite3.Connection, recipe_id: int, position: int, part: Rec
             "temperature_c": step.temperature_c,
             "minutes": step.minutes,
             "note": step.note,
-            **planned_amount(step.amount, spoons_of(conn)),
+            **planned_columns(step.amount, spoons),
         }
         insert(conn, "recipe_step", planned)
 

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 
+from swatchvault.amounts import SpoonSizes
 from swatchvault.archive import (
     Base,
     BaseLot,
@@ -50,8 +51,8 @@ from swatchvault.archive import (
     get_setup,
     get_stock,
     get_swatch,
+    set_spoons,
 )
-from swatchvault.archive.recipes import planned_amount
 from swatchvault.archive.rows import find_of
 from swatchvault.errors import AmountError, ArchiveError, NotFound
 from tests.swatchvault.factories import STUDIO, copy_of, dump, studio
@@ -250,21 +251,47 @@ def test_a_broken_skein_keeps_what_it_was(conn):
     ]
 
 
-@pytest.mark.parametrize(
-    ("typed", "columns"),
-    [
-        ("2 %", {"percent_of_goods": 2.0}),
-        ("1,5% of goods", {"percent_of_goods": 1.5}),
-        ("5 mL per 100 g", {"ml_per_100_g": 5.0}),
-        ("3 g / 100 g", {"percent_of_goods": 3.0}),
-        ("12 mL", {"amount_ml": 12.0}),
-        ("0.5 kg", {"amount_g": 500.0}),
-        ("a handful", {}),
-        (None, {}),
-    ],
-)
-def test_a_planned_amount_is_kept_as_typed_and_worked_out(typed, columns):
-    assert planned_amount(typed) == {"amount": typed, **columns}
+KEPT = {
+    "2 %": (None, None, 2.0, None),
+    "3 g / 100 g": (None, None, 3.0, None),
+    "5 mL per 100 g": (None, None, None, 5.0),
+    "20 mL of 56 % acetic acid": (None, 20.0, None, None),
+    "0.5 kg": (500.0, None, None, None),
+    "a handful": (None, None, None, None),
+}
+FIGURES = "amount_g, amount_ml, percent_of_goods, ml_per_100_g"
+
+
+def figures(conn):
+    """What is kept of each planned amount of version 7."""
+    sql = (
+        f"SELECT amount, {FIGURES} FROM recipe_step JOIN recipe_part AS part ON part.id = "
+        "recipe_part_id JOIN recipe ON recipe.id = recipe_id WHERE version = 7"
+    )
+    return {row[0]: tuple(row)[1:] for row in conn.execute(sql)}
+
+
+def test_a_planned_amount_is_kept_as_typed_and_worked_out(conn):
+    steps = tuple(PlannedStep("acid in", amount) for amount in KEPT)
+    add_recipe(conn, Recipe("Low sun", "Lumme", 7, parts=(RecipePart(steps=steps),)))
+    assert figures(conn) == KEPT
+
+
+def test_an_amount_that_cannot_be_read_is_refused_with_its_step_and_kept_from_another_archive(conn):
+    parts = (
+        RecipePart(steps=(PlannedStep("soak"),)),
+        RecipePart("end", steps=(PlannedStep("acid in", "5 % vinegar"),)),
+    )
+    recipe = Recipe("Low sun", "Lumme", 7, parts=parts)
+    with pytest.raises(AmountError, match=r"step 2, acid in: .*write '5 % of goods, vinegar'"):
+        add_recipe(conn, recipe)
+    add_recipe(conn, recipe, as_kept=True)
+    unknown = {None: (None,) * 4, "5 % vinegar": (None,) * 4}
+    assert figures(conn) == unknown
+    conn.execute("UPDATE recipe_step SET percent_of_goods = 5 WHERE amount = '5 % vinegar'")
+    set_spoons(conn, SpoonSizes())  # worked out anew
+    assert figures(conn) == unknown
+    assert add_recipe(conn, recipe).change == "same"
 
 
 def test_depth_of_shade_is_of_what_went_in_beside_the_plan(conn):

@@ -17,7 +17,7 @@ from swatchvault.archive.migrate import MIGRATIONS
 from tests.swatchvault.factories import dump
 
 OLD = Path(__file__).parent.parent / "data" / "archives"
-SCHEMAS = (1, 2, 3, 4, 5, 6, 7)
+SCHEMAS = (1, 2, 3, 4, 5, 6, 7, 8)
 #: What the tables that were rebuilt or widened since held, asked of an archive as it is now.
 AS_IT_WAS = {
     "photo": "SELECT {} FROM photo",
@@ -85,6 +85,33 @@ def test_an_upgraded_archive_can_be_asked(schema, tmp_path):
             assert even["sun 2"]["by_your_eyes_rule"] == "semi-solid"
             sql = "SELECT class, cannot_tell FROM how_even WHERE swatch = 'sun 2'"
             assert [tuple(r) for r in archive.conn.execute(sql)] == [(None, "solid or semi-solid")]
+
+
+def test_a_strength_that_was_kept_as_a_share_of_the_goods_is_none_any_more(tmp_path):
+    restore(8, tmp_path / "yarn")
+    kept = {
+        "2 %": 2.0,
+        "2,5% of the dry goods": 2.5,
+        "2 % owf citric acid": 2.0,
+        "3 g per 100 g": 3.0,
+        "56 % acetic acid 20 mL": None,
+        "5 % vinegar": None,
+    }
+    conn = sqlite3.connect(tmp_path / "yarn" / "archive.db")
+    conn.execute("DELETE FROM pot_step")
+    conn.execute("DELETE FROM recipe_step")
+    sql = (
+        "INSERT INTO recipe_step (recipe_part_id, position, kind, amount, percent_of_goods) "
+        "VALUES (1, ?, 'acid in', ?, ?)"
+    )
+    as_it_was = (2.0, 2.5, 2.0, 3.0, 56.0, 5.0)
+    rows = zip(range(1, 7), kept, as_it_was, strict=True)
+    conn.executemany(sql, rows)
+    conn.commit()
+    conn.close()
+    with open_archive(tmp_path / "yarn") as archive:
+        sql = "SELECT amount, percent_of_goods FROM recipe_step ORDER BY position"
+        assert dict(tuple(r) for r in archive.conn.execute(sql)) == kept
 
 
 def test_every_earlier_schema_has_an_archive_to_open():

@@ -90,6 +90,39 @@ def test_planned_amounts_follow_the_goods_unless_written_as_they_are():
     ]
 
 
+def acid_steps(*amounts, goods_g=200.0):
+    """The plan of acids on goods at 1:30, with no dye."""
+    steps = tuple(PlannedStep("acid in", amount) for amount in amounts)
+    recipe = Recipe("Low sun", "Lumme", parts=(RecipePart(steps=steps),))
+    return plan_pot(recipe, goods_g, {}, today=TODAY, liquor_ratio=30.0)
+
+
+def test_what_goes_in_is_named_with_the_planned_amount_and_its_strength_never_counted():
+    plan = acid_steps(
+        "20 mL of 56 % acetic acid", "10 mL of 5 % vinegar per 100 g", "2 % of goods, citric acid"
+    )
+    assert [(s.amount, s.amount_alone, s.amount_ml) for s in plan.steps] == [
+        (
+            "20 mL of 56 % acetic acid (as written, whatever the goods)",
+            "20 mL of 56 % acetic acid",
+            20.0,
+        ),
+        ("20 mL of 5 % vinegar", "20 mL of 5 % vinegar", 20.0),
+        ("4 g of citric acid", "4 g of citric acid", None),
+    ]
+    assert plan.water_ml == 6000.0 - 40.0 and plan.hints == ()
+
+
+def test_a_kept_amount_that_can_be_read_in_two_ways_is_told_and_not_reckoned():
+    plan = acid_steps("5 % vinegar", "2 %")
+    first, second = plan.steps
+    assert first.amount == "5 % vinegar (not reckoned: it cannot be read)"
+    assert (first.amount_alone, first.amount_ml, second.amount) == ("5 % vinegar", None, "4 g")
+    (hint,) = plan.hints
+    assert hint.startswith("step 1, acid in: amount '5 % vinegar' can be read in two ways")
+    assert hint.endswith("the water does not count it") and plan.water_ml == 6000.0
+
+
 @given(goods=st.floats(1.0, 5000.0), factor=st.floats(0.1, 10.0))
 def test_a_plan_grows_with_its_goods(goods, factor):
     one = plan_pot(DIPPED, goods, STOCKS, today=TODAY)
@@ -685,6 +718,31 @@ def test_a_hold_that_was_cut_stands_in_the_log_as_a_departure(pot):
     pot("did", "P1", "hold", "--minutes", 25, "--at", "2026-03-01T10:00")
     pot("did", "P1", "cool", "--at", "2026-03-01T10:02")
     assert "departs from the plan: hold of 25 min ended after 2 min 00 s" in pot("log", "P1")
+
+
+def test_what_goes_in_is_recorded_as_planned_with_its_name_or_asked_for(pot, folder):
+    amounts = ("20 mL of 56 % acetic acid", "2 % of goods, citric acid", "5 % vinegar")
+    steps = tuple(PlannedStep("acid in", amount) for amount in amounts)
+    with open_archive(folder) as archive, transaction(archive.conn):
+        recipe = Recipe("Low sun", "Lumme", 3, 1, (RecipePart(steps=steps),))
+        add_recipe(archive.conn, recipe, as_kept=True)
+    said = pot("start", "P4", "Low sun", "Lumme", "--goods", "200 g")
+    assert "3. acid in, 5 % vinegar (not reckoned" in said and "two ways" in said
+    assert "acid in, 20 mL of 56 % acetic acid" in pot("did", "P4", "1")
+    assert "acid in, 4 g of citric acid" in pot("did", "P4", "2")
+    assert "'5 % vinegar' cannot be read" in pot("did", "P4", "3", code=1)
+    assert "acid in, vinegar (5 %) 60 mL" in pot(
+        "did", "P4", "3", "--amount", "vinegar (5 %) 60 mL"
+    )
+    pot("edit", "P4", "1", "--amount", "30 mL of 56 % acetic acid")
+    with open_archive(folder) as archive:
+        done = [(d.amount_ml, d.amount_g) for d in get_pot(archive.conn, "P4").steps]
+    assert done == [(30.0, None), (None, 4.0), (60.0, None)]
+    departs = [line for line in pot("log", "P4").splitlines() if "departs" in line]
+    assert departs == [
+        "  departs from the plan: step 1, acid in: 30 mL of 56 % acetic acid instead of 20 mL of "
+        "56 % acetic acid"
+    ]
 
 
 def test_as_planned_keeps_which_acid_it_was(pot, folder):

@@ -75,7 +75,6 @@ def test_a_step_is_read_as_it_is_shown(kind, amount, temperature, minutes, note)
         ("hold at 85 °C for 40 minutes", PlannedStep("hold", None, 85.0, 40.0)),
         ("heat to 82,5 C, slowly", PlannedStep("heat", None, 82.5, None, "slowly")),
         ("acid 2 %", PlannedStep("acid in", "2 %")),
-        ("acid in 2,5 % white vinegar", PlannedStep("acid in", "2,5 %", note="white vinegar")),
         ("salt in 20 mL per 100 g", PlannedStep("salt in", "20 mL per 100 g")),
         ("levelling agent 1/2 tsp", PlannedStep("levelling agent in", "1/2 tsp")),
         ("rinse until clear", PlannedStep("rinse", note="until clear")),
@@ -87,11 +86,39 @@ def test_commas_after_the_kind_may_be_left_out(typed, meant):
     assert read_step(typed) == meant
 
 
+ACID = "56 % acetic acid"
+
+
+@pytest.mark.parametrize(
+    ("typed", "amount", "note"),
+    [
+        ("acid in, 2 %, white vinegar", "2 %", "white vinegar"),
+        ("acid in, 2 %, 5 % vinegar", "2 %", "5 % vinegar"),
+        ("acid in 2 % of goods white vinegar", "2 % of goods", "white vinegar"),
+        (f"acid in, {ACID} 20 mL", f"{ACID} 20 mL", None),
+        (f"acid in {ACID} 20 mL", f"{ACID} 20 mL", None),
+        (f"acid in, 20 mL of {ACID}", f"20 mL of {ACID}", None),
+        (f"acid in 20 mL of {ACID}, slowly", f"20 mL of {ACID}", "slowly"),
+        (f"acid in 20 mL {ACID}", "20 mL", ACID),
+        ("acid in, 5 % vinegar, 60 mL", "60 mL", "5 % vinegar"),
+        ("acid in, white vinegar, 60 mL", "60 mL", "white vinegar"),
+        ("acid in, white vinegar, 5 %", None, "white vinegar, 5 %"),
+        ("acid in, 2 %, then 5 mL if dull", "2 %", "then 5 mL if dull"),
+    ],
+)
+def test_a_strength_is_told_from_an_amount(typed, amount, note):
+    assert read_step(typed) == PlannedStep("acid in", amount, note=note)
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [
         ("stir, 3 min", "unknown kind"),
         ("acid in, 3 pots", "units known"),
+        ("acid in, 5 % vinegar", "two ways, .*'5 % of goods, vinegar'.*'20 mL of 5 % vinegar'"),
+        ("acid in 2,5 % white vinegar", "two ways"),
+        ("acid in, 56 %, 20 mL", "56 % and 20 mL are two amounts"),
+        ("acid in, 20 mL, acid, 3 g", "20 mL and 3 g are two amounts"),
         ("soaking 30 min", "unknown kind"),
         ("hold until 85 C is reached", "cannot be read"),
         ("heat, 85", "85 of what.* 85 C, 85 min, 85 %"),

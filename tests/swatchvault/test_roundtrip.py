@@ -28,6 +28,7 @@ from swatchvault.archive import (
     RecipePart,
     Skein,
     Stock,
+    add_recipe,
     apply_notes,
     create_archive,
     end_pot,
@@ -43,7 +44,7 @@ from swatchvault.archive import (
 from swatchvault.archive.exchange import Making, gather_making
 from swatchvault.archive.migrate import migrate
 from swatchvault.archive.receive import Received, receive_making
-from swatchvault.errors import ArchiveError
+from swatchvault.errors import AmountError, ArchiveError
 from swatchvault.making_records import making_of, making_records
 from swatchvault.record_kinds import COLUMNS, KINDS, Record, a_number, counted
 from swatchvault.roundtrip import read_records, write_records
@@ -376,6 +377,22 @@ def test_other_facts_under_a_known_name_are_refused_whole(folder):
         with pytest.raises(ArchiveError, match="kept with other contents"):
             receive_making(archive.conn, Making(notes, ("2026-01-01T00:00:00Z",)))
         assert dump(archive.conn) == before
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_an_amount_that_was_not_refused_when_it_was_kept_goes_along(folder, form):
+    step = PlannedStep("acid in", "5 % vinegar", note="60 mL")
+    recipe = Recipe("Low sun", "Lumme", 7, parts=(RecipePart(steps=(step,)),))
+    with open_archive(folder) as archive:
+        add_recipe(archive.conn, recipe, as_kept=True)
+        made = gather_making(archive.conn)
+        assert recipe in made.notes.recipes
+        other = carried(archive.conn, form)
+    assert gather_making(other) == made
+    with pytest.raises(AmountError, match=r"step 1, acid in: .*two ways"):
+        apply_notes(
+            empty(), Notes(bases=STUDIO.bases, colourways=STUDIO.colourways, recipes=(recipe,))
+        )
 
 
 def test_spoons_go_along_and_must_agree(folder, tmp_path, capsys):

@@ -363,6 +363,10 @@ async def test_a_part_more_or_less_stores_nothing_and_keeps_what_was_typed(
         ({"steps_2": "dye in\nboil"}, "Part 2, line 2 of the steps: unknown kind of step 'boil'"),
         ({f"steps_{n}": "soak" for n in range(3, 8)}, "There are 7 parts: 6 is the most here."),
         ({"share_3": "5"}, "Part 3: its name is missing"),
+        (
+            {"steps_2": "acid in, 5 % vinegar"},
+            "Part 2, line 1 of the steps: amount '5 % vinegar' can",
+        ),
     ],
 )
 async def test_what_is_wrong_in_a_part_is_shown_and_kept(

@@ -58,6 +58,34 @@ async def test_amounts_come_before_the_start(visitor: Callable[[str], Any], stud
     assert rows(studio, "SELECT count(*) FROM pot") == [(0,)]
 
 
+async def test_a_strength_that_was_kept_as_an_amount_is_told_on_every_page_and_not_reckoned(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    with sqlite3.connect(studio / "archive.db") as conn:
+        kept = "UPDATE recipe_step SET amount = '56 % acetic acid' WHERE kind = 'acid in'"
+        assert conn.execute(kept).rowcount
+    helper = visitor("helper")
+    asked = "recipe=1&goods=200&ratio=30"
+    for path in (
+        await start(helper),
+        f"/pots?{asked}",
+        f"/recipe/1?{asked}",
+        f"/recipe/1/card?{asked}",
+    ):
+        page = html.unescape((await helper.get(path)).text)
+        assert "56 % acetic acid (not reckoned: it cannot be read)" in page and "112 g" not in page
+        if "?" in path:
+            assert "two ways, as 56 % of the goods and as 56 % strong" in page
+    path = await start(helper, "T-2")
+    number = rows(studio, "SELECT position FROM recipe_step WHERE kind = 'acid in'")[0][0]
+    answer = await helper.post(path, step("as planned", what=str(number)))
+    assert answer.status_code == 400 and "cannot be read" in html.unescape(answer.text)
+    told = step("told", what=str(number), amount="20 mL of 56 % acetic acid")
+    assert (await helper.post(path, told)).status_code == 303
+    sql = "SELECT amount, amount_ml FROM pot_step WHERE kind = 'acid in' ORDER BY id DESC LIMIT 1"
+    assert rows(studio, sql) == [("20 mL of 56 % acetic acid", 20.0)]
+
+
 async def test_a_recipes_dye_is_that_of_what_is_poured(visitor: Callable[[str], Any]) -> None:
     page = (await visitor("helper").get("/recipe/1?goods=3020")).text  # 906 mL of 1 %: 9.06 g
     assert "<strong>905 mL</strong>" in page and '<td class="n">9.05 g</td>' in page
