@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from swatchvault.amounts import check_number
+from swatchvault.amounts import Amount, check_number
 from swatchvault.errors import AmountError
 
 #: Grams of the skeins over grams of base under which skeins are taken to be missing, not dried
@@ -22,14 +22,26 @@ _NOISE = 1e-6
 MORE_THAN_BASE = 1.05
 
 
+Kind = Literal["powder", "base", "auxiliary"]
+
+
 @dataclass(frozen=True)
 class CostItem:
     """Something used: ``amount`` in g or mL, and the price of 1000 of them (a kg or a litre)."""
 
-    kind: Literal["powder", "base", "auxiliary"]
+    kind: Kind
     name: str
     amount: float
     price_per_1000: float
+
+
+def cost_item(kind: Kind, name: str, amount: Amount, price_per_1000: float) -> CostItem:
+    """Something used, by its amount as typed: an auxiliary in g or mL, powder and base in g.
+
+    Raises ``AmountError`` for a volume of powder or base, which are sold by weight.
+    """
+    used = amount.si_value if kind == "auxiliary" else amount.g
+    return CostItem(kind, name, used, price_per_1000)
 
 
 @dataclass(frozen=True)

@@ -223,7 +223,10 @@ def cost_sum(
     per_hour: float | None,
     as_json: bool,
 ) -> None:
-    """What a lot costs, and each skein by its weight. Prices are for a kilogram or a litre."""
+    """What a lot costs, and each skein by its weight. Prices are for a kilogram or a litre.
+
+    Powder and base are told by weight, an auxiliary by weight or volume.
+    """
     from swatchvault.costs import cost_of_lot
     from swatchvault.sums_words import cost_lines
 
@@ -297,11 +300,11 @@ def _solution(text: str) -> Any:
 
 
 def _used(kind: Literal["powder", "base", "auxiliary"], text: str) -> Any:
-    from swatchvault.costs import CostItem
+    from swatchvault.costs import cost_item
 
     found = _read(_USED, text, '"Ember 2.5 g at 90"')
     price = read_number(found["price"], f"the price of {found['name']}")
-    return CostItem(kind, found["name"], _amount(found["amount"]).si_value, price)
+    return cost_item(kind, found["name"], _amount(found["amount"]), price)
 
 
 def _read(pattern: re.Pattern[str], text: str, example: str) -> re.Match[str]:

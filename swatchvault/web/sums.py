@@ -209,21 +209,19 @@ def water_sum(typed: Typed) -> Answer:
 
 def cost_sum(typed: Typed) -> Answer:
     """What a lot costs and each of its skeins, as `sums cost`."""
-    from typing import Literal
-
-    from swatchvault.costs import CostItem, cost_of_lot
+    from swatchvault.costs import Kind, cost_item, cost_of_lot
     from swatchvault.sums_words import cost_lines
 
-    kinds: Mapping[str, Literal["powder", "base", "auxiliary"]] = {
+    kinds: Mapping[str, Kind] = {
         "powder": "powder",
         "base": "base",
         "auxiliary": "auxiliary",
     }
     items = [
-        CostItem(
+        cost_item(
             kinds.get(typed(f"kind{n}"), "powder"),
             typed(f"name{n}") or f"line {n}",
-            typed.amount(f"amount{n}", f"the amount of line {n}", "g").si_value,
+            typed.amount(f"amount{n}", f"the amount of line {n}", "g"),
             number(typed.need(f"price{n}", f"the price of line {n}"), "the price"),
         )
         for n in typed.rows("name", "amount", "price")

@@ -125,6 +125,13 @@ def test_cost_of_lot_and_skeins(capsys):
     ]
 
 
+def test_an_auxiliary_is_priced_by_the_kilogram_or_the_litre(capsys):
+    ran = run(capsys, "sums", "cost", "--auxiliary", "vinegar 8 tsp at 1.2", "--json")
+    assert json.loads(ran.out)["auxiliary_cost"] == pytest.approx(40 * 1.2 / 1000)
+    ran = run(capsys, "sums", "cost", "--auxiliary", "salt 40 g at 1.2", "--json")
+    assert json.loads(ran.out)["auxiliary_cost"] == pytest.approx(40 * 1.2 / 1000)
+
+
 def figures(lines):
     """The money at the end of each line."""
     return [Decimal(line.rsplit(" ", 1)[1]) for line in lines]
@@ -234,6 +241,8 @@ def test_forty_percent_is_questioned_and_four_hundred_refused(capsys):
         ),
         (("acid", "sour 60 g/100 mL", "--dilute-to", "5", "--make-up-to", "1 L"), "not known"),
         (("cost", "--powder", "x 1 g at 2", "--minutes", "5"), "both"),
+        (("cost", "--powder", "Ember 2 tsp at 90"), "'2 tsp' is no mass"),
+        (("cost", "--base", "Lumme 200 mL at 58"), "'200 mL' is no mass"),
     ],
 )
 def test_a_mistake_is_one_line(capsys, arguments, said):

@@ -265,6 +265,8 @@ async def test_sums_are_the_commands(visitor: Callable[[str], Any]) -> None:
         ),
         ({"sum": "water", "goods": "100", "ratio": "1", "added1": "500"}, "exceed the liquor"),
         ({"sum": "cost"}, "what was used is missing"),
+        ({"sum": "cost", "amount1": "2 tsp", "price1": "90"}, "is no mass"),
+        ({"sum": "cost", "kind1": "base", "amount1": "200 mL", "price1": "58"}, "is no mass"),
         ({"sum": "cost", "amount1": "5", "price1": "9", "minutes": "5"}, "both the minutes"),
     ],
 )
