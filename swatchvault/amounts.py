@@ -190,14 +190,6 @@ def spelled_out(text: str) -> str:
     return " ".join(text.replace("\u2044", "/").split())
 
 
-def make_amount(value: float, unit: str, spoons: SpoonSizes | None = None) -> Amount:
-    """An amount from a number (0 or more) and one of :data:`UNITS`, typed as it is printed."""
-    number = check_number("the amount", value, unit=unit, low=0.0)
-    if unit not in UNITS:
-        raise _unreadable(unit, "this is no unit known here")
-    return _amount(format_quantity(number, unit), number, unit, spoons)
-
-
 def _amount(typed: str, value: float, unit: str, spoons: SpoonSizes | None) -> Amount:
     factor, si_unit = _si(unit, spoons or SpoonSizes())
     si_value = value * factor
@@ -253,13 +245,6 @@ def format_quantity(value: float, unit: str, digits: int | None = None) -> str:
     if "." in written:
         written = written.rstrip("0").rstrip(".")
     return f"{written} {unit}"
-
-
-def describe_amount(amount: Amount, digits: int = 4) -> str:
-    """What was typed, with mL or g behind it where another unit was typed: ``1/2 tsp (2.5 mL)``."""
-    if amount.unit == amount.si_unit:
-        return amount.typed
-    return f"{amount.typed} ({format_quantity(amount.si_value, amount.si_unit, digits)})"
 
 
 # ---------------------------------------------------------------------------------------------

@@ -16,7 +16,6 @@ from numpy.typing import ArrayLike
 
 from ingest.colour import D65, Floats, delta_e_2000, xyz_to_lab, xyz_to_lab_jacobian
 from ingest.observer import TABLE
-from swatchvault.errors import SwatchvaultError
 
 #: Centres of the bands in nm: 20 nm, the interval of ASTM E308's tables of weights.
 CENTRES = np.arange(400.0, 700.1, 20.0)
@@ -48,27 +47,6 @@ def reflectance(ks: ArrayLike) -> Floats:
     """Reflectance in 0..1 of an opaque layer from its K/S; the inverse of :func:`ks`."""
     q = np.asarray(ks, dtype=float)
     return np.asarray(1 + q - np.sqrt(q * q + 2 * q))
-
-
-def corrected_amount(amount: float, base_r: float, trial_r: float, target_r: float) -> float:
-    """Amount of one dye that gives ``target_r`` where ``amount`` of it gave ``trial_r``.
-
-    amount × (K/S of target - K/S of base) / (K/S of trial - K/S of base), reflectances at the
-    dye's absorption maximum in 0..1. Dye can be added, not taken out: less than ``amount`` is a
-    recipe for the next pot. A trial no darker than the base, or a target lighter than it, raises
-    ``SwatchvaultError``.
-
-    >>> round(corrected_amount(1.0, 0.70, 0.20, 0.297), 2)
-    0.5
-    """
-    if not 0 < trial_r < base_r < 1 or not 0 < target_r <= base_r:
-        raise SwatchvaultError(
-            f"reflectances are base {base_r:g}, trial {trial_r:g}, target {target_r:g}: between 0 "
-            "and 1, trial and target darker than the base, are needed; measure in the band where "
-            "the dye absorbs most"
-        )
-    own = ks(base_r)
-    return float(amount * (ks(target_r) - own) / (ks(trial_r) - own))
 
 
 @cache

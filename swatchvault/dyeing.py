@@ -1,4 +1,4 @@
-"""Sums of the dye kitchen, pure: depth, stock, recipe, acid, liquor, cost, weight.
+"""Sums of the dye kitchen, pure: depth, stock, liquor and water.
 
 Depth of shade (DOS) is the mass of dry dye put in, in % of the dry mass of the goods; how much
 of it went on the yarn is another matter. A stock of 1 % is 1 g of powder made up to 100 mL. All
@@ -10,9 +10,8 @@ goods, no strength, over 100 %.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
-from typing import Literal
+from collections.abc import Iterable
+from dataclasses import dataclass
 
 from swatchvault.amounts import check_measurable as check_measurable
 from swatchvault.amounts import check_number
@@ -187,70 +186,8 @@ def stock_strength_percent(powder_g: float, made_up_to_ml: float) -> float:
 
 
 # ---------------------------------------------------------------------------------------------
-# The pot: recipe, liquor, water
+# The pot: liquor and water
 # ---------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Auxiliary:
-    """Acid, salt or levelling agent of a recipe, and whether it goes by goods or by liquor.
-
-    ``unit`` is ``"g"`` or ``"mL"``; the amount is for the whole pot.
-    """
-
-    name: str
-    amount: float
-    unit: Literal["g", "mL"]
-    goes_by: Literal["goods", "liquor"]
-
-
-@dataclass(frozen=True)
-class PotRecipe:
-    """A recipe in the amounts of one pot. ``liquor_ml`` includes everything that is added."""
-
-    goods_g: float
-    liquor_ml: float
-    dyes: tuple[DyeDose, ...]
-    auxiliaries: tuple[Auxiliary, ...] = ()
-
-    @property
-    def liquor_ratio(self) -> float:
-        """mL of liquor for a gram of goods: 30 means 1:30."""
-        return self.liquor_ml / self.goods_g
-
-
-def rescale(
-    recipe: PotRecipe,
-    *,
-    goods_g: float | None = None,
-    liquor_ratio: float | None = None,
-    stock_percent: Mapping[str, float] | None = None,
-) -> PotRecipe:
-    """The recipe for other goods, liquor ratio or stocks; what is not named stays.
-
-    Every dye keeps its DOS, auxiliaries keep their proportion to goods or liquor.
-    ``stock_percent`` gives new strengths by dye name; a name not in the recipe is an error.
-    """
-    goods = _goods(recipe.goods_g if goods_g is None else goods_g)
-    old_liquor = check_number("the liquor", recipe.liquor_ml, unit="mL", above=0.0)
-    old_ratio = old_liquor / _goods(recipe.goods_g)
-    liquor = goods * _ratio(old_ratio if liquor_ratio is None else liquor_ratio)
-    strengths = dict(stock_percent or {})
-    names = {d.name for d in recipe.dyes}
-    if missing := sorted(strengths.keys() - names):
-        raise AmountError(
-            f"no dye {missing[0]!r} in this recipe: it has {', '.join(sorted(names))}"
-        )
-    wanted = [
-        DyeWanted(d.name, d.depth_percent, strengths.get(d.name, d.stock_percent))
-        for d in recipe.dyes
-    ]
-    factor = {"goods": goods / recipe.goods_g, "liquor": liquor / old_liquor}
-    auxiliaries = tuple(
-        replace(a, amount=check_number(a.name, a.amount, unit=a.unit, low=0.0) * factor[a.goes_by])
-        for a in recipe.auxiliaries
-    )
-    return PotRecipe(goods, liquor, dye_doses(goods, wanted).doses, auxiliaries)
 
 
 def _ratio(liquor_ratio: float) -> float:
@@ -279,25 +216,3 @@ def water_left(goods_g: float, liquor_ratio: float, added_ml: Iterable[float]) -
             f"to 1:{math.ceil(added / goods_g)} or use stronger stocks"
         )
     return PotWater(liquor, added, liquor - added)
-
-
-# ---------------------------------------------------------------------------------------------
-# Weight in and out
-# ---------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class WeightChange:
-    """Goods in against goods out, dry. A gain (damp, salts) is a negative loss."""
-
-    in_g: float
-    out_g: float
-    lost_g: float
-    lost_percent: float
-
-
-def weight_change(in_g: float, out_g: Iterable[float]) -> WeightChange:
-    """Weight lost by goods that may have come out in several pieces."""
-    before = _goods(in_g)
-    after = math.fsum(check_number("a piece", g, unit="g", low=0.0) for g in out_g)
-    return WeightChange(before, after, before - after, (before - after) / before * 100)

@@ -6,7 +6,6 @@ What will this recipe give (:meth:`BaseModel.predict`); what must be added to th
 """
 
 from swatchvault.additions import Additions, ReadingDoubt, correct_pot
-from swatchvault.bands import corrected_amount
 from swatchvault.basefit import FEWEST_LOTS, BaseModel, DyedLot, LeftOut, Shade, fit_base
 from swatchvault.matching import RecipeFound, recipes_for
 
@@ -20,7 +19,6 @@ __all__ = [
     "RecipeFound",
     "Shade",
     "correct_pot",
-    "corrected_amount",
     "fit_base",
     "recipes_for",
 ]

@@ -18,6 +18,13 @@ _BASES = (
     "WHERE lot_base.lot_id = lot.id)"
 )
 
+#: Grams of the pieces that a ``skein`` broke into in the pot, once all of them are weighed.
+_PIECES_OUT = (
+    "(SELECT CASE WHEN count(*) = count(piece.grams_out) THEN sum(piece.grams_out) END "
+    "FROM skein AS piece WHERE piece.from_skein_id = skein.id "
+    "AND piece.lot_id = skein.lot_id AND piece.grams_in IS NULL)"
+)
+
 #: When a ``lot`` was dyed, or where nobody told it the day of its first photo that counts. Lots
 #: stand in time by this and then by id, the order of entry: here and in each query that sorts them.
 DAY_OF_LOT = (
@@ -125,10 +132,11 @@ FROM lot
 LEFT JOIN colourway ON colourway.id = lot.colourway_id
 LEFT JOIN recipe ON recipe.id = lot.recipe_id
 LEFT JOIN lot AS earlier ON earlier.id = lot.overdyes_lot_id""",
-    "skeins": """CREATE VIEW skeins AS
+    "skeins": f"""CREATE VIEW skeins AS
 SELECT lot.code AS lot, skein.label AS skein, colourway.name AS colourway, base.name AS base,
     base_lot.label AS base_lot, skein.grams_in, skein.grams_out,
-    round(100.0 * (skein.grams_in - skein.grams_out) / skein.grams_in, 2) AS lost_percent,
+    round(100.0 * (skein.grams_in - COALESCE(skein.grams_out, {_PIECES_OUT})) / skein.grams_in, 2)
+    AS lost_percent,
     before_lot.code AS was_lot, before.label AS was_skein, skein.note, skein.id AS skein_id
 FROM skein
 JOIN lot ON lot.id = skein.lot_id

@@ -178,7 +178,8 @@ def pot_skein(
     """Record a skein of LOT, with its grams in and out. Can be said again with more.
 
     A skein that came out heavier than it can have gone in, or far lighter, and skeins that weigh
-    more than the lot's goods are asked about first.
+    more than the lot's goods are asked about first. Of one that broke each piece is a skein with
+    --out and --from.
     """
     from swatchvault.archive import Skein, add_skein, open_archive, transaction
     from swatchvault.archive.lots import skein_doubts

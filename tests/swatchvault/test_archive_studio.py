@@ -241,6 +241,23 @@ def test_a_circle_of_overdyeing_is_refused(conn):
         add_lot(conn, Lot("L1", ("Lumme",), overdyes="L2"))
 
 
+def test_a_skein_that_broke_has_lost_what_its_pieces_leave(conn):
+    def lost():
+        rows = export_rows(conn, "skeins").records()
+        return next(r["lost_percent"] for r in rows if r["skein"] == "big")
+
+    add_skein(conn, "L1", Skein("big", 100.0))
+    assert lost() is None
+    for label, grams in (("big 1", 41.2), ("big 2", None)):
+        add_skein(conn, "L1", Skein(label, grams_out=grams, from_skein="big"))
+    assert lost() is None  # one piece is still to be weighed
+    add_skein(conn, "L1", Skein("big 2", grams_out=57.9, from_skein="big"))
+    assert lost() == pytest.approx(0.9)  # derived: 99.1 g of 100 g
+    add_lot(conn, Lot("L2", ("Lumme",)))
+    add_skein(conn, "L2", Skein("over", 41.2, 41.0, from_skein="big", from_lot="L1"))  # overdyed
+    assert lost() == pytest.approx(0.9)
+
+
 def test_a_broken_skein_keeps_what_it_was(conn):
     for label, grams in (("a1", 41.2), ("a2", 57.9)):
         add_skein(conn, "L1", Skein(label, grams_out=grams, from_skein="a"))

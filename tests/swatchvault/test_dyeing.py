@@ -16,20 +16,16 @@ from swatchvault.acids import ACIDS, AcidSolution, dilute_acid, swap_acid
 from swatchvault.cautions import CAUTION_ACID
 from swatchvault.costs import CostItem, cost_of_lot, to_cents
 from swatchvault.dyeing import (
-    Auxiliary,
     DyeWanted,
-    PotRecipe,
     depth_from_stocks,
     depth_percent,
     dye_doses,
     dye_g,
     mix_stock,
     question_depth,
-    rescale,
     stock_ml,
     stock_strength_percent,
     water_left,
-    weight_change,
 )
 from swatchvault.errors import AmountError
 
@@ -110,8 +106,6 @@ def test_nonsense_is_refused_everywhere(bad):
         lambda: water_left(bad, 10, []),
         lambda: water_left(100, bad, []),
         lambda: water_left(100, 10, [bad]),
-        lambda: weight_change(bad, []),
-        lambda: weight_change(100, [bad]),
         lambda: cost_of_lot([CostItem("powder", "a", bad, 1)], []),
         lambda: cost_of_lot([CostItem("powder", "a", 1, bad)], []),
         lambda: cost_of_lot([], [bad]),
@@ -184,47 +178,6 @@ def test_more_added_than_the_liquor_holds():
     with pytest.raises(AmountError, match=r"60 mL exceed the liquor of 50 mL.* 1:12 "):
         water_left(5, 10, [20, 40])
     assert water_left(5, 10, [20, 30]).water_ml == 0
-
-
-def recipe():
-    doses = dye_doses(100, [DyeWanted("a", 0.8, 1), DyeWanted("b", 0.2)]).doses
-    acid = Auxiliary("acid", 30, "mL", "goods")
-    salt = Auxiliary("salt", 6, "g", "liquor")
-    return PotRecipe(100, 3000, doses, (acid, salt))
-
-
-def test_rescale_worked():
-    new = rescale(recipe(), goods_g=250, liquor_ratio=20, stock_percent={"a": 2})
-    # derived: 250 g at 1:20; 0.8 % from 2 % stock; acid by goods x 2.5; salt by liquor x 5/3
-    assert (new.liquor_ml, new.liquor_ratio) == pytest.approx((5000, 20))
-    assert new.dyes[0].stock_ml == pytest.approx(100)
-    assert (new.dyes[1].dye_g, new.dyes[1].stock_ml) == (pytest.approx(0.5), None)
-    assert [a.amount for a in new.auxiliaries] == pytest.approx([75, 10])
-    assert rescale(recipe()) == recipe()
-
-
-def test_rescale_refuses_a_dye_that_is_not_there():
-    with pytest.raises(AmountError, match="no dye 'c' in this recipe: it has a, b"):
-        rescale(recipe(), stock_percent={"c": 1})
-    for bad in NONSENSE[:4]:
-        with pytest.raises(AmountError):
-            rescale(recipe(), goods_g=bad)
-        with pytest.raises(AmountError):
-            rescale(recipe(), liquor_ratio=bad)
-        with pytest.raises(AmountError):
-            rescale(recipe(), stock_percent={"a": bad})
-
-
-@given(goods, st.floats(1, 100), strengths)
-def test_rescaling_keeps_the_depth(g, ratio, strength):
-    new = rescale(recipe(), goods_g=g, liquor_ratio=ratio, stock_percent={"a": strength})
-    for old_dose, dose in zip(recipe().dyes, new.dyes, strict=True):
-        assert depth_percent(dose.dye_g, new.goods_g) == pytest.approx(old_dose.depth_percent)
-    back = depth_from_stocks(g, [(new.dyes[0].stock_ml, strength)])
-    assert back.total_percent == pytest.approx(0.8)
-    again = rescale(new, goods_g=100, liquor_ratio=30, stock_percent={"a": 1})
-    assert [a.amount for a in again.auxiliaries] == pytest.approx([30, 6])
-    assert again.dyes[0].stock_ml == pytest.approx(recipe().dyes[0].stock_ml)
 
 
 # Acids ----------------------------------------------------------------------------------------
@@ -351,13 +304,6 @@ def test_cost_asks_for_both_halves_of_the_time():
             cost_of_lot(ITEMS, [], **half)
     with pytest.raises(AmountError, match="powder, base or auxiliary"):
         cost_of_lot([CostItem("postage", "box", 1, 1)], [])
-
-
-def test_a_skein_that_broke():
-    change = weight_change(100, [41.2, 57.9])
-    assert change.out_g == pytest.approx(99.1)  # derived
-    assert change.lost_percent == pytest.approx(0.9)  # derived
-    assert weight_change(100, [101]).lost_g == pytest.approx(-1)
 
 
 def test_results_are_frozen():

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ingest.colour import delta_e_2000
-from swatchvault import bands, predict
+from swatchvault import bands
 from swatchvault.basefit import within_95
 from swatchvault.errors import AmountError, SwatchvaultError
 from swatchvault.predict import BaseModel, DyedLot, correct_pot, fit_base, recipes_for
@@ -30,19 +30,6 @@ def test_worked_example_of_single_constant_theory():
     assert per_percent == pytest.approx(1.5357, abs=5e-5)
     assert bands.reflectance(own + 0.5 * per_percent) == pytest.approx(0.2970, abs=5e-5)
     assert bands.reflectance(own + 2.0 * per_percent) == pytest.approx(0.1227, abs=5e-5)
-
-
-@pytest.mark.parametrize(("target", "amount"), [(0.2970, 0.5), (0.20, 1.0), (0.1227, 2.0)])
-def test_amount_corrected_from_a_trial(target, amount):
-    assert predict.corrected_amount(1.0, 0.70, 0.20, target) == pytest.approx(amount, abs=1e-3)
-
-
-@pytest.mark.parametrize(
-    "bad", [(0.2, 0.7, 0.1), (0.7, 0.2, 0.8), (0.7, 0.0, 0.2), (1.2, 0.2, 0.1)]
-)
-def test_a_trial_that_cannot_be_is_refused(bad):
-    with pytest.raises(SwatchvaultError, match="reflectances are base"):
-        predict.corrected_amount(1.0, *bad)
 
 
 @given(st.floats(1e-4, 1.0))
