@@ -55,15 +55,7 @@ from swatchvault.archive import (
 )
 from swatchvault.archive.rows import find_of
 from swatchvault.errors import AmountError, ArchiveError, NotFound
-from tests.swatchvault.factories import STUDIO, copy_of, dump, studio
-
-
-@pytest.fixture(scope="module")
-def template(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("template") / "yarn"
-    with create_archive(folder) as made:
-        studio(made.conn)
-    return folder
+from tests.swatchvault.factories import STUDIO, copy_of, dump
 
 
 @pytest.fixture

@@ -16,8 +16,7 @@ from swatchvault.archive import (
 )
 from swatchvault.departures import departures
 from swatchvault.potwork import plan_of
-from tests.swatchvault.factories import copy_of, studio
-from tests.swatchvault.running import run
+from tests.swatchvault.factories import studio
 
 #: On 100 g: 20 mL of acid, 2 g of salt, a tablespoon of something; hold 90 °C for 25 min.
 STEPS = (
@@ -42,23 +41,11 @@ def template(tmp_path_factory):
 
 
 @pytest.fixture
-def folder(template, tmp_path):
-    copy_of(template, tmp_path / "yarn").close()
-    return tmp_path / "yarn"
-
-
-@pytest.fixture
-def pot(folder, capsys, monkeypatch):
-    monkeypatch.setenv("SWATCHVAULT_ARCHIVE", str(folder))
-
-    def at_the_pot(*arguments):
-        ran = run(capsys, "pot", *arguments)
-        assert ran.code == 0, ran.err or ran.out
-        return ran.out
-
+def pot(pot):
+    """The pot's commands; P1 has been started, of 100 g."""
     asked = ("--goods", "100 g", "--at", "2026-03-01T09:00")
-    at_the_pot("start", "P1", "Low sun", "Lumme", *asked)
-    return at_the_pot
+    pot("start", "P1", "Low sun", "Lumme", *asked)
+    return pot
 
 
 def told(folder):

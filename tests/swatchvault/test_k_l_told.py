@@ -38,16 +38,6 @@ PRINTED = (
 PREDICT = ("predict", "Orrin four-ply", "Pellow red=0.3", "Brackle brown=0.45")
 
 
-@pytest.fixture
-def ask(demo, capsys):
-    def asked(*arguments):
-        ran = run(capsys, *arguments, "--archive", demo)
-        assert ran.code == 0, ran.err
-        return ran.out
-
-    return asked
-
-
 @pytest.mark.parametrize("command", PRINTED)
 def test_each_output_with_a_colour_difference_tells_its_k_l(ask, command):
     said = ask(*shlex.split(command))

@@ -23,20 +23,12 @@ from swatchvault.errors import ArchiveError
 from swatchvault.notes import read_notes
 from swatchvault.other_base import silk_words
 from swatchvault.recipe_sheet import RecipeSheet, sheet_html, sheet_lines
-from tests.swatchvault.factories import dump, studio
+from tests.swatchvault.factories import dump
 from tests.swatchvault.running import run
 
 ONTO = ("revise", "Low sun", "Lumme", "--onto", "torva")
 DOUBT = "from version 2 on Lumme; no lot of Low sun on Torva yet: dye a trial"
 FIBRES = "Torva is 100 % mohair, Lumme 80 % wool, 20 % silk: other fibres take dye differently"
-
-
-@pytest.fixture
-def folder(tmp_path, monkeypatch):
-    with create_archive(tmp_path / "yarn") as made:
-        studio(made.conn)
-    monkeypatch.setenv("SWATCHVAULT_ARCHIVE", str(tmp_path / "yarn"))
-    return tmp_path / "yarn"
 
 
 def recipe_of(folder, base, version=None):

@@ -4,24 +4,10 @@ import json
 
 import pytest
 
-from swatchvault.archive import PhotoFacts, RegionOf, create_archive, file_photo, open_archive
+from swatchvault.archive import PhotoFacts, RegionOf, file_photo, open_archive
 from swatchvault.archive.photo_doubts import photo_doubts
-from tests.swatchvault.factories import copy_of, photo_file, photo_of, studio
+from tests.swatchvault.factories import photo_file, photo_of
 from tests.swatchvault.running import run
-
-
-@pytest.fixture(scope="module")
-def template(tmp_path_factory):
-    with create_archive(tmp_path_factory.mktemp("doubts") / "yarn") as made:
-        studio(made.conn)
-        return made.folder
-
-
-@pytest.fixture
-def folder(template, tmp_path, monkeypatch):
-    copy_of(template, tmp_path / "yarn").close()
-    monkeypatch.setenv("SWATCHVAULT_ARCHIVE", str(tmp_path / "yarn"))
-    return tmp_path / "yarn"
 
 
 def filed(folder, tmp_path, taken_at):

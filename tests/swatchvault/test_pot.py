@@ -21,7 +21,6 @@ from swatchvault.archive import (
     RecipePart,
     add_recipe,
     apply_notes,
-    create_archive,
     get_lot,
     get_pot,
     next_time,
@@ -43,7 +42,6 @@ from swatchvault.potclock import (
     read_time,
 )
 from swatchvault.potwork import doubtful_doses, plan_of
-from tests.swatchvault.factories import copy_of, studio
 from tests.swatchvault.running import run
 
 TODAY = date(2026, 3, 1)
@@ -300,19 +298,6 @@ def test_colour_left_refuses(typed):
 # --- the archive's side -----------------------------------------------------------------------
 
 
-@pytest.fixture(scope="module")
-def template(tmp_path_factory):
-    with create_archive(tmp_path_factory.mktemp("pot") / "yarn") as made:
-        studio(made.conn)
-        return made.folder
-
-
-@pytest.fixture
-def folder(template, tmp_path):
-    copy_of(template, tmp_path / "yarn").close()
-    return tmp_path / "yarn"
-
-
 def test_a_step_and_its_dyes_are_stored_together_or_not_at_all(folder):
     with open_archive(folder) as archive:
         lot = Lot("P", ("Lumme",), "Low sun", recipe_version=1, dry_g=100.0)
@@ -327,18 +312,6 @@ def test_a_step_and_its_dyes_are_stored_together_or_not_at_all(folder):
 
 
 # --- the commands -----------------------------------------------------------------------------
-
-
-@pytest.fixture
-def pot(folder, capsys, monkeypatch):
-    monkeypatch.setenv("SWATCHVAULT_ARCHIVE", str(folder))
-
-    def at_the_pot(*arguments, code=0):
-        ran = run(capsys, "pot", *arguments)
-        assert ran.code == code, ran.err or ran.out
-        return ran.out if code == 0 else ran.err
-
-    return at_the_pot
 
 
 def started(pot, *more):

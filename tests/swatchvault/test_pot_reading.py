@@ -12,20 +12,9 @@ from swatchvault.additions import ReadingDoubt, correct_pot
 from swatchvault.bands import metric
 from swatchvault.groups import U_UNKNOWN
 from swatchvault.potreading import shared_out
-from tests.swatchvault.running import run
 from tests.swatchvault.test_predict import asked_of, recipe, some_kitchen
 
 ONE, NONE = np.eye(3), np.zeros((3, 3))
-
-
-@pytest.fixture
-def ask(demo, capsys):
-    def asked(*arguments):
-        ran = run(capsys, *arguments, "--archive", demo)
-        assert ran.code == 0, ran.err
-        return ran.out
-
-    return asked
 
 
 # -- one pair, one figure -------------------------------------------------------------------------

@@ -15,7 +15,7 @@ from swatchvault.archive import (
     verify,
 )
 from swatchvault.archive.stock_doubts import stock_doubts
-from tests.swatchvault.factories import copy_of, studio
+from tests.swatchvault.factories import studio
 from tests.swatchvault.running import run
 
 #: A dye that the recipe of the pot does not plan, in two stocks; one that has none.
@@ -37,24 +37,11 @@ def template(tmp_path_factory):
 
 
 @pytest.fixture
-def folder(template, tmp_path):
-    copy_of(template, tmp_path / "yarn").close()
-    return tmp_path / "yarn"
-
-
-@pytest.fixture
-def pot(folder, capsys, monkeypatch):
+def pot(pot):
     """The pot's commands; P1 has been started, of 100 g, Tarn as powder."""
-    monkeypatch.setenv("SWATCHVAULT_ARCHIVE", str(folder))
-
-    def at_the_pot(*arguments, code=0):
-        ran = run(capsys, "pot", *arguments)
-        assert ran.code == code, ran.err or ran.out
-        return ran.out if code == 0 else ran.err
-
     asked = ("--version", 1, "--goods", "100 g", "--at", "2026-03-01T09:00", "--powder", "Tarn")
-    at_the_pot("start", "P1", "Low sun", "Lumme", *asked)
-    return at_the_pot
+    pot("start", "P1", "Low sun", "Lumme", *asked)
+    return pot
 
 
 def went_in(folder, lot="P1"):

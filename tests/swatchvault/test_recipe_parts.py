@@ -20,7 +20,7 @@ from swatchvault.archive.entities import DyeIn, Lot, Notes
 from swatchvault.pot import StockChoice, plan_pot
 from swatchvault.recipe_parts import part_words, together_lines, without_step
 from swatchvault.recipe_sheet import RecipeSheet, sheet_html, sheet_lines
-from tests.swatchvault.factories import copy_of, dump, studio
+from tests.swatchvault.factories import dump, studio
 from tests.swatchvault.running import run
 
 DYE_IN = PlannedStep("dye in")
@@ -112,13 +112,6 @@ def template(tmp_path_factory):
         half = replace(ONE, version=4, parts=(replace(DIPPED, name="half", share_percent=50.0),))
         apply_notes(made.conn, Notes(recipes=(SEVERAL, half), lots=(dyed,)))
         return made.folder
-
-
-@pytest.fixture
-def folder(template, tmp_path, monkeypatch):
-    copy_of(template, tmp_path / "yarn").close()
-    monkeypatch.setenv("SWATCHVAULT_ARCHIVE", str(tmp_path / "yarn"))
-    return tmp_path / "yarn"
 
 
 def test_revise_changes_the_part_that_is_named(folder, capsys):

@@ -19,7 +19,6 @@ from swatchvault.archive import (
     RecipePart,
     add_lot,
     apply_notes,
-    create_archive,
     edit_step,
     get_recipe,
     open_archive,
@@ -30,7 +29,7 @@ from swatchvault.archive import (
 from swatchvault.errors import SwatchvaultError
 from swatchvault.recipe_sheet import recipe_changes
 from swatchvault.revision import Changes, read_step, revise
-from tests.swatchvault.factories import copy_of, dump, studio
+from tests.swatchvault.factories import dump
 from tests.swatchvault.running import run
 
 SOAK, HOLD, RINSE = PlannedStep("soak"), PlannedStep("hold", None, 85.0, 30.0), PlannedStep("rinse")
@@ -176,20 +175,6 @@ def test_what_cannot_be_changed_is_told(recipe, changes, said):
 
 
 # --- the commands -----------------------------------------------------------------------------
-
-
-@pytest.fixture(scope="module")
-def template(tmp_path_factory):
-    with create_archive(tmp_path_factory.mktemp("revise") / "yarn") as made:
-        studio(made.conn)
-        return made.folder
-
-
-@pytest.fixture
-def folder(template, tmp_path, monkeypatch):
-    copy_of(template, tmp_path / "yarn").close()
-    monkeypatch.setenv("SWATCHVAULT_ARCHIVE", str(tmp_path / "yarn"))
-    return tmp_path / "yarn"
 
 
 def test_revise_makes_the_next_version_and_says_what_changed(folder, capsys):

@@ -48,7 +48,7 @@ from swatchvault.errors import AmountError, ArchiveError
 from swatchvault.making_records import making_of, making_records
 from swatchvault.record_kinds import COLUMNS, KINDS, Record, a_number, counted
 from swatchvault.roundtrip import read_records, write_records
-from tests.swatchvault.factories import STUDIO, copy_of, dump, studio
+from tests.swatchvault.factories import STUDIO, dump, studio
 from tests.swatchvault.running import run
 
 FORMS = ("csv", "json")
@@ -257,12 +257,6 @@ def template(tmp_path_factory):
         record_step(made.conn, "P1", PotStep("dye in"), None, [DyeIn("Ember", "50 mL", stock="S2")])
         end_pot(made.conn, "P1", "2026-05-01T12:00", {"bled": "a little", "next_time": "less acid"})
         return made.folder
-
-
-@pytest.fixture
-def folder(template, tmp_path):
-    copy_of(template, tmp_path / "yarn").close()
-    return tmp_path / "yarn"
 
 
 @pytest.mark.parametrize("form", FORMS)

@@ -8,12 +8,10 @@ from swatchvault.archive import (
     DyeIn,
     Lot,
     add_lot,
-    create_archive,
     open_archive,
     verify,
 )
 from swatchvault.archive.stock_doubts import doubts_of_lot, stock_doubts
-from tests.swatchvault.factories import copy_of, studio
 from tests.swatchvault.running import run
 
 # Of the factories' studio: stock S1 of Ember is 200 mL, of which 80 went into L1.
@@ -25,20 +23,6 @@ dyed_on = "{day}"
 dry_g = 100.0
 dyes_in = [{{dye = "Ember", stock = "S1", amount = "{amount}"}}]
 """
-
-
-@pytest.fixture(scope="module")
-def template(tmp_path_factory):
-    with create_archive(tmp_path_factory.mktemp("doubts") / "yarn") as made:
-        studio(made.conn)
-        return made.folder
-
-
-@pytest.fixture
-def folder(template, tmp_path, monkeypatch):
-    copy_of(template, tmp_path / "yarn").close()
-    monkeypatch.setenv("SWATCHVAULT_ARCHIVE", str(tmp_path / "yarn"))
-    return tmp_path / "yarn"
 
 
 def noted(tmp_path, day="2026-05-01", amount="50 mL"):
