@@ -35,9 +35,7 @@ def plain_number(text: str) -> float:
     return float(_DECIMAL_COMMA.sub(r"\1.\2", text.strip()))
 
 
-def read_number(
-    text: str, what: str = "", write: str = "write a number such as 2.5 or 2,5"
-) -> float:
+def read_number(text: str, what: str = "", write: str = "write it as 2.5 (or 2,5)") -> float:
     """A finite number as a person types it, with a point or a comma; ``what`` it is of, if told.
 
     Raises ``AmountError`` in one line: for a comma that may be decimal or thousands with both ways
@@ -59,9 +57,7 @@ def read_number(
     return value
 
 
-def read_percent(
-    text: str, what: str = "", write: str = "write a number in %, such as 2.5 or 2,5"
-) -> float:
+def read_percent(text: str, what: str = "", write: str = "write it as 2.5 (or 2,5), in %") -> float:
     """As `read_number`, a number of per cent, its sign written or not."""
     return read_number(text.strip().removesuffix("%"), what, write)
 
