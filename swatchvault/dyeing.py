@@ -2,9 +2,9 @@
 
 Depth of shade (DOS) is the mass of dry dye put in, in % of the dry mass of the goods; how much
 of it went on the yarn is another matter. A stock of 1 % is 1 g of powder made up to 100 mL. All
-results keep full precision; :func:`round_measure` gives what can be poured. Every function raises
-``AmountError`` (a ``ValueError``), one line, for what cannot be: NaN, infinite, negative, no
-goods, no strength, over 100 %.
+results keep full precision; `measuring.round_measure` gives what can be poured. Every function
+raises ``AmountError`` (a ``ValueError``), one line, for what cannot be: NaN, infinite, negative,
+no goods, no strength, over 100 %.
 """
 
 from __future__ import annotations
@@ -13,9 +13,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from swatchvault.amounts import check_measurable as check_measurable
 from swatchvault.amounts import check_number
-from swatchvault.amounts import round_measure as round_measure
 from swatchvault.errors import AmountError
 
 #: Depths (% DOS) that need no second look. Common practice, no single source; never enforced.

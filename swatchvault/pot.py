@@ -10,16 +10,10 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
-from swatchvault.amounts import (
-    SMALLEST_ML,
-    SpoonSizes,
-    check_measurable,
-    format_quantity,
-    parse_amount,
-    round_measure,
-)
+from swatchvault.amounts import SpoonSizes
 from swatchvault.dyeing import DyeWanted, dye_doses, question_depth
 from swatchvault.errors import AmountError
+from swatchvault.measuring import SMALLEST_ML, held_words, pour_words, weigh_words
 from swatchvault.planned_amounts import planned_amount
 
 if TYPE_CHECKING:
@@ -34,52 +28,6 @@ AUXILIARIES = ("acid in", "salt in", "levelling agent in", "other auxiliary in")
 #: What is said of an amount that does not go by the goods, and of one that cannot be read.
 _AS_WRITTEN = " (as written, whatever the goods)"
 _NOT_READ = " (not reckoned: it cannot be read)"
-
-#: The least powder a scale that reads 0.01 g weighs well (within 5 %). Common practice, no source.
-SMALLEST_G = 0.1
-
-
-# ---------------------------------------------------------------------------------------------
-# As a dyer can measure
-# ---------------------------------------------------------------------------------------------
-
-
-def pour_words(volume_ml: float, smallest_ml: float = SMALLEST_ML) -> tuple[str, str | None]:
-    """A volume as it can be poured, and the dilution to measure instead where it is too small.
-
-    >>> pour_words(7.4666)
-    ('7.5 mL', None)
-    """
-    found = check_measurable(volume_ml, smallest_ml)
-    words = format_quantity(round_measure(volume_ml).rounded_ml, "mL")
-    return (words, None) if found.measurable else (format_quantity(volume_ml, "mL", 3), found.words)
-
-
-def weigh_words(mass_g: float, smallest_g: float = SMALLEST_G) -> tuple[str, str | None]:
-    """A mass as a scale that reads 0.01 g shows it (0.1 g from 100 g on), and a hint if too small.
-
-    >>> weigh_words(2.504)
-    ('2.5 g', None)
-    """
-    if mass_g == 0 or mass_g >= smallest_g:
-        return format_quantity(round(mass_g, 2 if mass_g < 100 else 1), "g"), None
-    words = format_quantity(mass_g, "g", 3)
-    return words, f"{words} is under the {smallest_g:g} g that a scale weighs well: use a stock."
-
-
-def held_words(dye_g: float, stock_ml: float, poured: str) -> str:
-    """The dye in what is ``poured`` of a stock, as `pour_words` rounds it: not quite ``dye_g``.
-
-    >>> held_words(9.08, 908.0, "910 mL")
-    '9.1 g'
-    """
-    share = parse_amount(poured).ml / stock_ml if stock_ml else 1.0
-    return weigh_words(dye_g * share)[0]
-
-
-# ---------------------------------------------------------------------------------------------
-# A recipe on a weight of goods
-# ---------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from swatchvault.pot import held_words, pour_words, weigh_words
+from swatchvault.measuring import held_words, pour_words, weigh_words
 
 if TYPE_CHECKING:
     from swatchvault.pot import Dose, PartPlan, PotPlan

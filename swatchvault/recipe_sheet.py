@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from swatchvault.cautions import CAUTIONS
 from swatchvault.colour_words import lab_line
-from swatchvault.pot import pour_words, weigh_words
+from swatchvault.measuring import pour_words, weigh_words
 from swatchvault.recipe_parts import dose_words, part_words, together_lines
 from swatchvault.writing import write_text_file
 

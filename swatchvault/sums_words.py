@@ -7,8 +7,8 @@ from collections.abc import Sequence
 
 from swatchvault.acids import AcidDilution, AcidSwap
 from swatchvault.costs import LotCost, to_cents
-from swatchvault.dyeing import DyeDoses, PotWater, StockMix, question_depth, round_measure
-from swatchvault.pot import held_words, pour_words, weigh_words
+from swatchvault.dyeing import DyeDoses, PotWater, StockMix, question_depth
+from swatchvault.measuring import held_words, pour_words, round_measure, weigh_words
 
 #: Lines, and hints.
 Said = tuple[list[str], list[str]]

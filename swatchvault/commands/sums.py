@@ -4,30 +4,18 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 import click
 
-from swatchvault.amounts import SMALLEST_ML, Amount, SpoonSizes, parse_amount
+from swatchvault.amounts import Amount, SpoonSizes, parse_amount
 from swatchvault.commands.options import NUMBER, RATIO, archive_option, json_option
 from swatchvault.errors import AmountError
-from swatchvault.typed_numbers import read_number
+from swatchvault.measuring import SMALLEST_ML
 
-_NUMBER = r"-?[0-9]+(?:[.,][0-9]+)?"
-_DYE = re.compile(
-    rf"(?:(?P<name>.*?)\s+)?(?P<depth>{_NUMBER}) ?%?(?: from (?P<stock>{_NUMBER}) ?%?)?"
-)
-_WENT_IN = re.compile(rf"(?P<amount>.+?) of (?P<stock>{_NUMBER}) ?%?")
-_ACID = re.compile(
-    rf"(?P<acid>[a-z ]+?) (?P<percent>{_NUMBER})(?: ?%)?"
-    rf"(?: (?P<basis>g/100 ?(?:g|mL)|by (?:mass|weight)))?"
-    rf"(?:,? density (?P<density>{_NUMBER})(?: g/mL)?)?",
-    re.IGNORECASE,
-)
 _NEGATIVE = re.compile(r"-[0-9.,]")
-_USED = re.compile(rf"(?P<name>.+?) (?P<amount>[0-9].*?) at (?P<price>{_NUMBER})")
 
 smallest_option = click.option(
     "--smallest",
@@ -76,9 +64,13 @@ def sums_command(context: click.Context, archive_folder: Path | None) -> None:
             context.obj = spoons_of(archive.conn)
 
 
+def _spoons() -> SpoonSizes | None:
+    """The sizes of spoon and cup in the archive, where one is named."""
+    return click.get_current_context().find_object(SpoonSizes)
+
+
 def _amount(text: str) -> Amount:
-    """An amount as typed, in the archive's spoons and cups where one is named."""
-    return parse_amount(text, click.get_current_context().find_object(SpoonSizes))
+    return parse_amount(text, _spoons())
 
 
 def _grams(text: str) -> float:
@@ -97,9 +89,10 @@ def dye_sum(goods: str, dyes: tuple[str, ...], smallest: float, as_json: bool) -
     DYES: "Ember 0.8 from 1" is 0.8 % depth from a stock of 1 %; "Ember 0.8" is weighed as powder.
     """
     from swatchvault.dyeing import dye_doses
+    from swatchvault.sums_typed import read_dye
     from swatchvault.sums_words import dose_lines
 
-    wanted = [_wanted(text, i) for i, text in enumerate(dyes, 1)]
+    wanted = [read_dye(text, i) for i, text in enumerate(dyes, 1)]
     doses = dye_doses(_grams(goods), wanted)
     _say(*dose_lines(doses, smallest), doses, as_json)
 
@@ -114,13 +107,10 @@ def stock_sum(goods: str, went_in: tuple[str, ...], as_json: bool) -> None:
     WENT_IN: "80 mL of 1" is 80 mL of a stock of 1 % (1 g of powder made up to 100 mL).
     """
     from swatchvault.dyeing import depth_from_stocks, question_depth
+    from swatchvault.sums_typed import read_went_in
     from swatchvault.sums_words import together_line
 
-    pairs = []
-    for text in went_in:
-        found = _read(_WENT_IN, text, '"80 mL of 1"')
-        strength = read_number(found["stock"], f"the strength in {text!r}")
-        pairs.append((_amount(found["amount"]).ml, strength))
+    pairs = [read_went_in(text, _spoons()) for text in went_in]
     goods_g = _grams(goods)
     depth = depth_from_stocks(goods_g, pairs)
     lines = [
@@ -178,11 +168,12 @@ def acid_sum(
     Acids: acetic, citric anhydrous, citric monohydrate, formic.
     """
     from swatchvault.acids import dilute_acid, swap_acid
+    from swatchvault.sums_typed import read_acid
     from swatchvault.sums_words import dilution_lines, swap_lines
 
-    solution = _solution(have)
+    solution = read_acid(have)
     if other and amount and dilute_to is None:
-        swap = swap_acid(_amount(amount).ml, solution, _solution(other))
+        swap = swap_acid(_amount(amount).ml, solution, read_acid(other))
         _say(*swap_lines(swap, amount, have, other, smallest), swap, as_json)
     elif dilute_to is not None and make_up_to and not other:
         dilution = dilute_acid(solution, dilute_to, _amount(make_up_to).ml)
@@ -227,14 +218,16 @@ def cost_sum(
 
     Powder and base are told by weight, an auxiliary by weight or volume.
     """
-    from swatchvault.costs import cost_of_lot
+    from swatchvault.costs import Kind, cost_of_lot
+    from swatchvault.sums_typed import read_used
     from swatchvault.sums_words import cost_lines
 
-    items = [
-        *(_used("powder", text) for text in powder),
-        *(_used("base", text) for text in bases),
-        *(_used("auxiliary", text) for text in auxiliary),
-    ]
+    told: Mapping[Kind, tuple[str, ...]] = {
+        "powder": powder,
+        "base": bases,
+        "auxiliary": auxiliary,
+    }
+    items = [read_used(kind, text, _spoons()) for kind, texts in told.items() for text in texts]
     if not items:
         raise click.UsageError("name at least one --powder, --base or --auxiliary")
     weights = [_grams(s) for s in skeins]
@@ -269,46 +262,3 @@ def say_caution() -> None:
     from swatchvault.cautions import CAUTION_LINE
 
     click.echo(f"caution: {CAUTION_LINE} Full card: swatchvault cautions")
-
-
-def _wanted(text: str, number: int) -> Any:
-    from swatchvault.dyeing import DyeWanted
-
-    found = _read(_DYE, text, '"Ember 0.8 from 1" or "Ember 0.8"')
-    stock = found["stock"]
-    name = found["name"] or f"dye {number}"
-    depth = read_number(found["depth"], f"the depth of {name}")
-    of_stock = f"the strength of the stock of {name}"
-    return DyeWanted(name, depth, None if stock is None else read_number(stock, of_stock))
-
-
-def _solution(text: str) -> Any:
-    from swatchvault.acids import AcidSolution
-
-    example = '"acetic 5 g/100 mL", or by mass with its density, "acetic 56 g/100 g density 1.06"'
-    found = _read(_ACID, text, example)
-    basis: Literal["g/100 g", "g/100 mL"] | None = None
-    if found["basis"]:
-        basis = "g/100 mL" if found["basis"].lower().endswith("ml") else "g/100 g"
-    density = found["density"]
-    return AcidSolution(
-        found["acid"].lower(),
-        read_number(found["percent"], f"the strength in {text!r}"),
-        basis,
-        None if density is None else read_number(density, f"the density in {text!r}"),
-    )
-
-
-def _used(kind: Literal["powder", "base", "auxiliary"], text: str) -> Any:
-    from swatchvault.costs import cost_item
-
-    found = _read(_USED, text, '"Ember 2.5 g at 90"')
-    price = read_number(found["price"], f"the price of {found['name']}")
-    return cost_item(kind, found["name"], _amount(found["amount"]), price)
-
-
-def _read(pattern: re.Pattern[str], text: str, example: str) -> re.Match[str]:
-    found = pattern.fullmatch(" ".join(text.split()))
-    if found is None:
-        raise AmountError(f"{text!r} cannot be read: write it as {example}")
-    return found

@@ -222,7 +222,7 @@ def _waiting_words(plan: PotPlan | None, step: StepPlan) -> str:
 
 def _water(plan: PotPlan | None) -> str:
     """How much liquor the pot is to hold, and what of it is plain water."""
-    from swatchvault.pot import pour_words
+    from swatchvault.measuring import pour_words
 
     if plan is None or plan.liquor_ml is None or plan.water_ml is None:
         return ""

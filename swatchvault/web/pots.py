@@ -74,7 +74,7 @@ def _values(conn: sqlite3.Connection, asked: StartAsked) -> dict[str, Any]:
     """All that the page shows; a start that cannot be planned leaves its sentence in ``problem``"""
     from swatchvault.archive.pages_pot import dye_sources, pots, recipe_choices
     from swatchvault.cautions import CAUTION_LINE
-    from swatchvault.pot import pour_words, weigh_words
+    from swatchvault.measuring import pour_words, weigh_words
     from swatchvault.potwork import here
     from swatchvault.recipe_parts import part_words, together_lines
 

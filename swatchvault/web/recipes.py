@@ -86,7 +86,7 @@ def recipe_example(conn: sqlite3.Connection, colourway: str | None = None) -> di
 
 def _words() -> dict[str, Any]:
     from swatchvault.cautions import CAUTION_LINE
-    from swatchvault.pot import pour_words, weigh_words
+    from swatchvault.measuring import pour_words, weigh_words
     from swatchvault.recipe_parts import part_words, together_lines
     from swatchvault.recipe_sheet import step_plan_words
 

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 
 from datasette import Response
 
-from swatchvault.amounts import SMALLEST_ML, Amount, SiUnit, SpoonSizes, after_one, parse_amount
+from swatchvault.amounts import Amount, SiUnit, SpoonSizes, after_one, parse_amount
 from swatchvault.cautions import CAUTION_LINE
 from swatchvault.errors import SwatchvaultError
+from swatchvault.measuring import SMALLEST_ML
 from swatchvault.web.typed import number, number_or_none, percent, percent_or_none
 from swatchvault.web.visit import RefusedError, Visit
 
