@@ -11,7 +11,7 @@ from swatchvault.errors import SwatchvaultError
 #: When this was written: a clock that stands before it is wrong, and refuses no day of before.
 WRITTEN_ON = date(2026, 11, 27)
 
-_IN_UTC = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d(\.\d+)?)?Z")
+_IN_UTC = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d(\.\d+)?)?(Z|\+00:00)")
 
 
 def past_day(text: str, what: str, today: date | None = None) -> str:
@@ -42,8 +42,8 @@ def not_to_come(told: str, what: str, today: date | None = None) -> str:
 
 
 def here(told: str) -> str:
-    """A stored time by this computer's clock: one in UTC, which ends in Z, is turned into local
-    time; a day, and a time that was told without it, are as they were told.
+    """A stored time by this computer's clock: one in UTC, which ends in Z or +00:00, is turned into
+    local time; a day, and a time that was told in any other way, are as they were told.
 
     >>> here("2026-03-01"), here("2026-03-01T10:40:00")
     ('2026-03-01', '2026-03-01T10:40:00')

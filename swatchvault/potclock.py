@@ -61,7 +61,8 @@ def clock(seconds: float) -> str:
 
 
 def read_time(text: str, now: datetime) -> datetime:
-    """A time as typed: ``10:05`` (today), or a date and time; without a zone it is local.
+    """A time as typed: ``10:05`` (today), or a date and time; without a zone it is local, and one
+    in UTC is turned into this computer's.
 
     ``now`` carries a zone. Raises ``SwatchvaultError`` for anything else.
     """
@@ -73,7 +74,9 @@ def read_time(text: str, now: datetime) -> datetime:
         raise SwatchvaultError(
             f"time {text!r} cannot be read: write 10:05, or 2026-03-01T10:05"
         ) from error
-    return when if when.tzinfo else when.replace(tzinfo=now.tzinfo)
+    if when.tzinfo is None:
+        return when.replace(tzinfo=now.tzinfo)
+    return when if when.utcoffset() else when.astimezone()
 
 
 #: Steps after which no hold runs on.

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
+from swatchvault.days import when
 from swatchvault.errors import NotFound
 
 if TYPE_CHECKING:
@@ -171,16 +172,15 @@ def step_words(step: PotStep) -> str:
         step.colour_left and f"colour left: {step.colour_left}",
         step.note,
     ]
-    when = step.at[:16].replace("T", " ") + "  " if step.at else ""
-    return f"{when}{step.kind}" + "".join(f", {f}" for f in facts if f)
+    at = when(step.at) + "  " if step.at else ""
+    return f"{at}{step.kind}" + "".join(f", {f}" for f in facts if f)
 
 
 def struck_words(struck: StruckStep) -> str:
     """A step that was taken back, on one line, with the dyes that it had put in and when."""
     dyes = [f"{d.amount or 'an unknown amount'} of {d.dye}" for d in struck.dyes]
-    when = datetime.fromisoformat(struck.struck_at).astimezone()
     said = f"{step_words(struck.step)}{', with ' if dyes else ''}{', '.join(dyes)}"
-    return f"{struck.number}. {said} (struck {when:%Y-%m-%d %H:%M})"
+    return f"{struck.number}. {said} (struck {when(struck.struck_at)})"
 
 
 def _known(dye: str, wanted: dict[str, float]) -> str:

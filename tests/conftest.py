@@ -1,7 +1,9 @@
-"""What every test shares: where outside photographs lie, and the demo archive."""
+"""What every test shares: where outside photographs lie, the demo archive, and a clock's zone."""
 
 import os
 import shutil
+import time
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -17,6 +19,19 @@ def outside_photos() -> Path:
     if not folder.is_dir():
         pytest.fail(f"SWATCHVAULT_TEST_PHOTOS is {named!r}, which is no folder")
     return folder
+
+
+@pytest.fixture
+def clock_in(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[[str], None]]:
+    """Sets this computer's clock to a zone, as TZ names it, for one test."""
+
+    def set_to(zone: str) -> None:
+        monkeypatch.setenv("TZ", zone)
+        time.tzset()
+
+    yield set_to
+    monkeypatch.undo()
+    time.tzset()
 
 
 @pytest.fixture(scope="session")

@@ -16,6 +16,7 @@ from collections.abc import Iterable
 from ingest.evenness_model import ROOT_FLOOR
 from ingest.evenness_stored import STOPS_A_COMPARISON
 from ingest.flags import FLAGS_THAT_STOP_A_VERDICT
+from swatchvault.archive.clock import earlier
 from swatchvault.archive.standing import in_force
 
 #: Photos whose doubt is larger than the least by no more than this factor are about equal; our
@@ -46,9 +47,9 @@ _NEWEST_VERSION = (
 #: SQL: 1 where the photo of the measurement ``m`` was taken before the last dye went into the lot,
 #: by the times of its pot; 0 where it was not, or where times are not told (a day alone is none).
 BEFORE_LAST_DYE = (
-    "COALESCE(substr(photo.taken_at, 1, 19) < (SELECT max(substr(step.at, 1, 19)) "
-    "FROM swatch JOIN pot_step AS step ON step.lot_id = swatch.lot_id WHERE swatch.id = "
-    "m.swatch_id AND step.kind = 'dye in' AND length(step.at) > 10), 0)"
+    "EXISTS (SELECT 1 FROM swatch JOIN pot_step AS step ON step.lot_id = swatch.lot_id "
+    "WHERE swatch.id = m.swatch_id AND step.kind = 'dye in' AND length(step.at) > 10 "
+    f"AND {earlier('photo.taken_at', 'step.at')})"
 )
 
 _STOPPED = _count_of(FLAGS_THAT_STOP_A_VERDICT)

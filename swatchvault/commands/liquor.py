@@ -17,6 +17,7 @@ from swatchvault.commands.options import (
     reference_options,
 )
 from swatchvault.commands.sums import say_caution
+from swatchvault.days import when
 from swatchvault.errors import CompareError, SwatchvaultError
 from swatchvault.potwork import here
 from swatchvault.typed_numbers import read_number
@@ -144,7 +145,7 @@ def _store(
         added = True
         lines.append(
             f"{reading.name}: stored as step {number} of {pot.lot}'s log, {left} left, at "
-            f"{_shown(at)}{why}"
+            f"{when(at)}{why}"
         )
     return lines, _gone_past(pot) if added else []
 
@@ -156,16 +157,11 @@ def _gone_past(pot: Pot) -> list[str]:
     past = next((d for d in pot.steps if d.step.kind in AFTER_LOOKS), None)
     if past is None:
         return []
-    when = f", {_shown(past.step.at)}" if past.step.at else ""
+    at = f", {when(past.step.at)}" if past.step.at else ""
     return [
-        f"{pot.lot}'s log goes on to {past.step.kind} (step {past.number}{when}): the new looks "
+        f"{pot.lot}'s log goes on to {past.step.kind} (step {past.number}{at}): the new looks "
         "stand at its end, with the times given here. `swatchvault pot edit` corrects one."
     ]
-
-
-def _shown(at: str) -> str:
-    """A stored time as people write it, to the minute."""
-    return at[:16].replace("T", " ")
 
 
 def _when(look: LiquorLook, started_at: str | None) -> tuple[str, str]:
@@ -179,7 +175,7 @@ def _when(look: LiquorLook, started_at: str | None) -> tuple[str, str]:
     try:
         return check_time(read_time(look.taken_at, now), started_at, now), ""
     except SwatchvaultError:
-        taken = _shown(look.taken_at)
+        taken = when(look.taken_at)
         return today, f" (the time now: the photo says {taken}, which does not fit this lot)"
 
 

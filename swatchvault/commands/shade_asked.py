@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from swatchvault.commands.find import query_of
+from swatchvault.days import when
 from swatchvault.errors import AmountError, CompareError, NotFound
 from swatchvault.potwork import choose_stocks, here
 from swatchvault.typed_numbers import read_percent
@@ -152,19 +153,17 @@ def usual_k_l(conn: sqlite3.Connection, pot: PotAsDyed, query: Query) -> float:
 def dyed_after_photo(conn: sqlite3.Connection, pot: PotAsDyed) -> list[str]:
     """A note where dye went in later than the photo that speaks for the pot was taken."""
     from swatchvault.archive import get_pot
+    from swatchvault.potclock import DAY, read_time
 
-    taken = pot.taken_at
-    times = [
-        d.step.at
-        for d in get_pot(conn, pot.lot.name).steps
-        if d.step.kind == "dye in" and d.step.at
-    ]
-    late = max((t[:19] for t in times if len(t) > 10), default="")
-    if taken is None or late <= taken[:19]:
+    if not pot.colour.before_last_dye:
         return []
+    steps = (d.step for d in get_pot(conn, pot.lot.name).steps)
+    times = [s.at for s in steps if s.kind == "dye in" and s.at and len(s.at) > DAY]
+    now = here()
+    late = max(times, key=lambda told: read_time(told, now))
     return [
-        f"Dye went in at {late[:16].replace('T', ' ')}, after the photo of {pot.swatch} "
-        f"({taken[:16].replace('T', ' ')}): photograph it again, dry."
+        f"Dye went in at {when(late)}, after the photo of {pot.swatch} ({when(pot.taken_at)}): "
+        "photograph it again, dry."
     ]
 
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
+from swatchvault.days import when
 from swatchvault.web.potdyes import REALLY, ask_doses, correct_dyes, dyes_in_form
 from swatchvault.web.typed import number_or_none, whole
 from swatchvault.web.visit import Form, RefusedError
@@ -108,7 +109,7 @@ def _planned(plan: PotPlan | None, pot: Pot, what: str) -> StepPlan | None:
 
 def minute_words(at: str | None) -> str:
     """A stored time as the log shows it, to the minute."""
-    return "" if at is None else at[:16].replace("T", " ")
+    return "" if at is None else when(at)
 
 
 def correct_step(conn: sqlite3.Connection, code: str, form: Form) -> None:

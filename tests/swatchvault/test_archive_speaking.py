@@ -7,14 +7,17 @@ import pytest
 
 from swatchvault.archive import (
     Master,
+    PotStep,
     RegionOf,
     create_archive,
     file_photo,
     listing,
     open_archive,
     recipe_colour,
+    record_step,
     set_master,
 )
+from swatchvault.archive.colours import colours
 from swatchvault.archive.looks import speaking_looks
 from swatchvault.archive.made import speaking_labs
 from swatchvault.archive.pages_yarn import (
@@ -103,6 +106,39 @@ def test_only_by_the_version_asked_for_and_else_by_the_newest(tmp_path):
         assert speaking(archive.conn, [1]) == {1: 2}
         assert speaking(archive.conn, [1], "1") == {1: 1}
         assert speaking(archive.conn, [1, 2, 77], "none such") == {}
+
+
+@pytest.mark.parametrize(
+    ("zone", "taken", "dyed", "before"),
+    [
+        ("EIGHT8", "2026-05-01T10:00:00", "2026-05-01T10:00:30", True),  # neither has a zone
+        ("EIGHT8", "2026-05-01T10:00:30", "2026-05-01T10:00", False),
+        ("EIGHT8", "2026-05-01T10:00:00", "2026-05-01T17:00:00+00:00", False),  # 9:00 here
+        ("EIGHT8", "2026-05-01T10:00:00", "2026-05-01T18:30Z", True),  # 10:30 here
+        ("EIGHT8", "2026-05-01T10:00:00+02:00", "2026-05-01T09:00:00+00:00", True),
+        ("EIGHT8", "2026-05-01T10:00:00+02:00", "2026-05-01T00:30", True),
+        ("EIGHT8", "2026-05-01T10:00:00-03:00", "2026-05-01T06:30:00.5+00:00", False),
+        ("EIGHT8", None, "2026-05-01T18:30Z", False),
+        # As the clocks are put back an hour comes twice: 40 minutes later, and told as 20 before.
+        (
+            "CET-1CEST,M3.5.0,M10.5.0/3",
+            "2026-10-25T02:40:00+02:00",
+            "2026-10-25T02:20:00+01:00",
+            True,
+        ),
+    ],
+)
+def test_times_that_carry_a_zone_are_held_against_those_of_this_clock(
+    zone, taken, dyed, before, clock_in, tmp_path
+):
+    clock_in(zone)
+    with photographed(tmp_path, (41, {}), dry=False) as archive:
+        conn = archive.conn
+        conn.execute("UPDATE photo SET taken_at = ?", (taken,))
+        conn.execute("DELETE FROM pot_step")
+        record_step(conn, "L1", PotStep("dye in", dyed))
+        (colour,) = colours(conn)
+    assert colour.before_last_dye is before
 
 
 def test_views_of_an_earlier_program_are_made_anew(tmp_path):

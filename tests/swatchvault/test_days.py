@@ -1,6 +1,5 @@
 """Days as they are typed: read, and refused where they have not come yet."""
 
-import time
 from datetime import date
 
 import pytest
@@ -15,6 +14,7 @@ from swatchvault.days import (
     when,
 )
 from swatchvault.errors import SwatchvaultError
+from swatchvault.notevalues import moment
 
 TODAY = date(2030, 5, 31)
 
@@ -64,13 +64,9 @@ def test_a_day_by_a_photo_is_told_from_a_day_that_was_told():
 
 
 @pytest.fixture
-def eight_behind(monkeypatch):
+def eight_behind(clock_in):
     """A clock eight hours behind UTC."""
-    monkeypatch.setenv("TZ", "EIGHT8")
-    time.tzset()
-    yield
-    monkeypatch.undo()
-    time.tzset()
+    clock_in("EIGHT8")
 
 
 @pytest.mark.parametrize(
@@ -78,6 +74,7 @@ def eight_behind(monkeypatch):
     [
         ("2026-11-28T03:36:10Z", "2026-11-27T19:36:10"),
         ("2026-11-28T03:36:10.25Z", "2026-11-27T19:36:10"),
+        ("2026-11-28T03:36:10+00:00", "2026-11-27T19:36:10"),
         ("2026-11-28T03:36:10", "2026-11-28T03:36:10"),  # as a camera wrote it
         ("2026-11-28T03:36:10+01:00", "2026-11-28T03:36:10+01:00"),
         ("2026-11-28", "2026-11-28"),
@@ -86,6 +83,11 @@ def eight_behind(monkeypatch):
 )
 def test_a_time_in_utc_is_shown_by_this_clock(told, shown, eight_behind):
     assert here(told) == shown
+
+
+@pytest.mark.parametrize("told", ["2026-03-01T10:05:00Z", "2026-03-01T10:05Z"])
+def test_a_time_in_utc_in_notes_is_shown_as_one_that_was_stored(told, eight_behind):
+    assert here(moment(told, "at")) == here(told) == "2026-03-01T02:05:00"
 
 
 def test_a_time_is_read_to_the_minute(eight_behind):

@@ -40,7 +40,7 @@ from swatchvault.potclock import (
     latest_timed,
     read_time,
 )
-from swatchvault.potwork import doubtful_doses, plan_of
+from swatchvault.potwork import doubtful_doses, plan_of, step_words
 from tests.swatchvault.running import run
 
 TODAY = date(2026, 3, 1)
@@ -198,6 +198,14 @@ def test_a_hold_started_before_the_clocks_changed_is_as_long():
     steps = [PotStep("hold", "2026-03-29T01:50:00+01:00", minutes=30.0)]
     hold = latest_hold(steps, datetime(2026, 3, 29, 3, 0, tzinfo=summer))
     assert hold.left_s == pytest.approx(20 * 60)
+
+
+def test_a_time_in_utc_is_told_by_this_clock(clock_in):
+    clock_in("EIGHT8")
+    hold = PotStep("hold", "2026-03-01T18:05:00+00:00", minutes=30.0)
+    assert step_words(hold) == "2026-03-01 10:05  hold, 30 min"
+    now = datetime(2026, 3, 1, 10, 15, tzinfo=timezone(timedelta(hours=-8)))
+    assert latest_hold([hold], now).short == "hold: 20 min 00 s to go, to 10:35"
 
 
 @pytest.mark.parametrize(
