@@ -31,6 +31,7 @@ class StockHeld:
     strength_percent: float
     left_ml: float | None
     mixed_on: str | None
+    left_seen_on: str | None
 
 
 @dataclass(frozen=True)
@@ -84,8 +85,8 @@ class RecipeColour:
 def stocks_held(conn: sqlite3.Connection, dye: str) -> list[StockHeld]:
     """The stocks of a dye, the newest first."""
     sql = (
-        "SELECT dye, stock, strength_percent, left_ml, mixed_on FROM stocks WHERE dye = ? "
-        "COLLATE NOCASE ORDER BY mixed_on DESC, stock_id DESC"
+        "SELECT dye, stock, strength_percent, left_ml, mixed_on, left_seen_on FROM stocks "
+        "WHERE dye = ? COLLATE NOCASE ORDER BY mixed_on DESC, stock_id DESC"
     )
     find(conn, "dye", dye)
     return [StockHeld(*row) for row in conn.execute(sql, (clean(dye, "dye"),))]

@@ -8,13 +8,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from swatchvault.archive.rows import NAMES_SHOWN
+from swatchvault.archive.views import POURED
 
-_OVERDRAWN = """SELECT stocks.stock_id, dye, stock, COALESCE(left_seen_ml, made_up_to_ml) AS had,
-left_seen_on, left_ml, json_group_array(code) AS lots
-FROM stocks JOIN (SELECT DISTINCT stock_id, lot.code, lot.dyed_on FROM lot_dye
-    JOIN lot ON lot.id = lot_dye.lot_id ORDER BY lot.dyed_on, lot.id) AS used
-ON used.stock_id = stocks.stock_id AND (left_seen_ml IS NULL OR used.dyed_on > left_seen_on)
-WHERE left_ml < -:slack GROUP BY stocks.stock_id ORDER BY dye, stock"""
+_POURED = f"""SELECT stock.id AS stock_id, dye.name AS dye, stock.code, left_seen_on, unplaced,
+left_ml IS NOT NULL AS looked, COALESCE(left_ml, made_up_to_ml) AS had, sum(ml) AS went,
+json_group_array(poured.code) AS lots
+FROM (SELECT stock_id, lot_id, code, day, unplaced, sum(ml) AS ml FROM ({POURED})
+    GROUP BY stock_id, lot_id, unplaced ORDER BY day, lot_id) AS poured
+JOIN stock ON stock.id = poured.stock_id JOIN dye ON dye.id = stock.dye_id
+GROUP BY stock.id, unplaced HAVING CASE WHEN unplaced THEN went > 0 ELSE went > had + :slack END
+ORDER BY dye.name, stock.code, unplaced"""
 
 _MIXED_LATER = """SELECT DISTINCT stock.id, dye.name, stock.code, substr(stock.mixed_on, 1, 10),
 lot.code, substr(lot.dyed_on, 1, 10)
@@ -26,6 +29,7 @@ ORDER BY dye.name, stock.code, lot.dyed_on, lot.id"""
 
 #: mL that sums of many volumes may miss by; ours, for how numbers add up and not for how one pours.
 _SLACK_ML = 1e-6
+_UNTIL_THEN = "until then it counts as poured since"
 
 
 @dataclass(frozen=True)
@@ -43,25 +47,12 @@ class StockDoubt:
 
 
 def stock_doubts(conn: sqlite3.Connection, lot_id: int | None = None) -> list[StockDoubt]:
-    """Stocks from which more went in than there was, and lots dyed before their stock was mixed.
+    """Stocks from which more went in than there was, pours that may be from before what was left
+    was seen, and lots dyed before their stock was mixed.
 
-    ``lot_id``: of the latter only those of stocks that went into this lot.
+    ``lot_id``: of the last only those of stocks that went into this lot.
     """
-    found = []
-    for stock_id, dye, code, had, seen, left, lots in conn.execute(
-        _OVERDRAWN, {"slack": _SLACK_ML}
-    ):
-        there = f"were left on {seen}" if seen else "were mixed"
-        found.append(
-            StockDoubt(
-                "stock overdrawn",
-                f"stock {code!r} of {dye!r}",
-                f"{had - left:.4g} mL of it went in (lots {_some(json.loads(lots))}), and "
-                f"{had:.4g} mL {there}",
-                "correct what went in or the stock, or say what is left of it",
-                stock_id,
-            )
-        )
+    found = [_of_pours(row) for row in conn.execute(_POURED, {"slack": _SLACK_ML})]
     for stock_id, dye, code, mixed, lot, dyed in conn.execute(_MIXED_LATER, {"lot": lot_id}):
         found.append(
             StockDoubt(
@@ -73,6 +64,23 @@ def stock_doubts(conn: sqlite3.Connection, lot_id: int | None = None) -> list[St
             )
         )
     return found
+
+
+def _of_pours(row: sqlite3.Row) -> StockDoubt:
+    seen, lots = row["left_seen_on"], _some(json.loads(row["lots"]))
+    what, kind = f"{row['went']:.4g} mL of it went in", "stock poured, no day"
+    there = f"{row['had']:.4g} mL were left on {seen or 'a day that is not told'}"
+    if not row["unplaced"]:
+        kind = "stock overdrawn"
+        there = there if row["looked"] else f"{row['had']:.4g} mL were mixed"
+        do = "correct what went in or the stock, or say what is left of it"
+    elif seen is None:
+        do = f"say on which day so much was left ({_UNTIL_THEN})"
+    else:
+        what += " on days that are not told"
+        do = f"say on which day those lots were dyed ({_UNTIL_THEN})"
+    where = f"stock {row['code']!r} of {row['dye']!r}"
+    return StockDoubt(kind, where, f"{what} (lots {lots}), and {there}", do, row["stock_id"])
 
 
 def _some(names: Sequence[str]) -> str:

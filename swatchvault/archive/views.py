@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from swatchvault.archive.clock import local_time
 from swatchvault.archive.speaking import placed, variance_total
 from swatchvault.archive.standing import still_of
 from swatchvault.archive.views_evenness import EVENNESS_VIEWS
@@ -33,6 +34,20 @@ DAY_OF_LOT = (
     "FROM swatch JOIN current_measurement AS m ON m.swatch_id = swatch.id "
     "JOIN photo ON photo.id = m.photo_id WHERE swatch.lot_id = lot.id))"
 )
+
+#: What was poured of each stock since it was last looked at: ``stock_id``, ``lot_id``, ``code`` of
+#: the lot, ``day``, ``ml``, and whether it is ``unplaced``. A pour's day is that of its step, else
+#: its lot's; on the day itself one looks after the pots. What cannot be placed counts as poured
+#: since, for a pot that runs short is worse than a stock mixed too early: `stock_doubts` tells it.
+POURED = f"""SELECT poured.*,
+    stock.left_ml IS NOT NULL AND (stock.left_seen_on IS NULL OR day IS NULL) AS unplaced
+FROM (SELECT used.stock_id, lot.id AS lot_id, lot.code,
+        COALESCE(used.amount_ml, used.amount_g) AS ml,
+        COALESCE(date({local_time("step.at")}), {DAY_OF_LOT}) AS day
+    FROM lot_dye AS used JOIN lot ON lot.id = used.lot_id
+    LEFT JOIN pot_step AS step ON step.id = used.pot_step_id) AS poured
+JOIN stock ON stock.id = poured.stock_id
+WHERE stock.left_ml IS NULL OR COALESCE(day > stock.left_seen_on, 1)"""
 
 #: What is set aside now, to be continued by a condition; and each such measurement as ``m``.
 ASIDE = "set_aside AS aside WHERE aside.taken_back_at IS NULL"
@@ -200,14 +215,12 @@ SELECT lot.code AS lot, colourway.name AS colourway, {_BASES} AS bases, lot.dyed
 FROM lot
 LEFT JOIN colourway ON colourway.id = lot.colourway_id
 LEFT JOIN latest_colours AS seen ON seen.lot = lot.code""",
-    "stocks": """CREATE VIEW stocks AS
+    "stocks": f"""CREATE VIEW stocks AS
 SELECT dye.name AS dye, stock.code AS stock, pack.code AS pack,
     100.0 * stock.grams / stock.made_up_to_ml AS strength_percent, stock.grams,
     stock.made_up_to_ml, stock.mixed_on, stock.left_ml AS left_seen_ml, stock.left_seen_on,
-    COALESCE(stock.left_ml, stock.made_up_to_ml) - COALESCE((
-        SELECT sum(COALESCE(used.amount_ml, used.amount_g))
-        FROM lot_dye AS used JOIN lot ON lot.id = used.lot_id WHERE used.stock_id = stock.id
-        AND (stock.left_ml IS NULL OR lot.dyed_on > stock.left_seen_on)), 0) AS left_ml,
+    COALESCE(stock.left_ml, stock.made_up_to_ml)
+        - COALESCE((SELECT sum(ml) FROM ({POURED}) WHERE stock_id = stock.id), 0) AS left_ml,
     stock.note, stock.id AS stock_id
 FROM stock
 JOIN dye ON dye.id = stock.dye_id

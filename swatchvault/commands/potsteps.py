@@ -93,6 +93,8 @@ def stock_lines(conn: sqlite3.Connection, dyes: Iterable[DyeIn], verb: str = "")
         for held in stocks_held(conn, dye.dye) if dye.stock else ():
             if held.code.casefold() == (dye.stock or "").casefold() and held.left_ml is not None:
                 line += f"; about {max(held.left_ml, 0.0):.4g} mL of it left"
+                if held.left_seen_on:
+                    line += f", by what was seen on {held.left_seen_on} and poured on days after"
         lines.append(line)
     return lines
 

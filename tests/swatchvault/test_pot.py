@@ -19,9 +19,11 @@ from swatchvault.archive import (
     Recipe,
     RecipePart,
     add_recipe,
+    add_stock,
     apply_notes,
     get_lot,
     get_pot,
+    get_stock,
     next_time,
     open_archive,
     record_step,
@@ -372,7 +374,18 @@ def test_what_goes_in_lowers_what_is_left(pot):
     out = pot("did", "P1", "dye in", "--dye", "Ember=50 mL")
     assert "about 70 mL of it left" in out  # 200 mL made, 80 in an earlier lot, 50 now
     out = pot("did", "P1", "dye in", "--dye", "Ember=30 g")
-    assert "about 40 mL of it left" in out
+    assert "about 40 mL of it left" in out and "seen on" not in out
+
+
+def test_what_is_poured_on_the_day_of_a_look_is_taken_as_before_it_and_that_is_told(pot, folder):
+    started(pot)
+    today = f"{date.today():%Y-%m-%d}"
+    with open_archive(folder) as archive:
+        add_stock(archive.conn, replace(
+            get_stock(archive.conn, "Ember", "S1"), left_ml=100.0, left_seen_on=today
+        ))  # fmt: skip
+    out = pot("did", "P1", "dye in", "--dye", "Ember=50 mL")
+    assert f"about 100 mL of it left, by what was seen on {today} and poured on days after" in out
 
 
 def test_the_stock_chosen_at_the_start_is_the_one_used(pot):

@@ -1,17 +1,28 @@
 """Stocks that gave more than they held, or before they were mixed: noted, and never refused."""
 
 import json
+from dataclasses import replace
 
 import pytest
 
 from swatchvault.archive import (
     DyeIn,
     Lot,
+    PotStep,
+    RegionOf,
+    Stock,
+    Swatch,
     add_lot,
+    add_stock,
+    add_swatch,
+    file_photo,
     open_archive,
+    record_step,
+    stocks_held,
     verify,
 )
 from swatchvault.archive.stock_doubts import doubts_of_lot, stock_doubts
+from tests.swatchvault.factories import measured, photo_file, photo_of
 from tests.swatchvault.running import run
 
 # Of the factories' studio: stock S1 of Ember is 200 mL, of which 80 went into L1.
@@ -76,6 +87,64 @@ def test_what_is_said_to_be_left_settles_it(folder, capsys):
             DyeIn("Ember", "30 mL", stock="S1"),)))  # fmt: skip
         (doubt,) = stock_doubts(conn)
         assert "30 mL of it went in (lots L10), and 10 mL were left on 2026-05-01" in doubt.what
+
+
+def poured(conn, amount, day=None):
+    add_lot(conn, Lot("L9", ("Lumme",), dyed_on=day, dyes_in=(
+        DyeIn("Ember", amount, stock="S1"),)))  # fmt: skip
+
+
+def left_of(conn):
+    """mL of S1 that should be left, by the list, and what is doubted of it."""
+    (held,) = (s for s in stocks_held(conn, "Ember") if s.code == "S1")
+    return held.left_ml, [d.what for d in stock_doubts(conn)]
+
+
+def test_what_was_left_on_no_day_counts_every_pour_and_says_so(folder):
+    with open_archive(folder) as archive:
+        conn = archive.conn
+        seen = Stock("Ember", "S1", 2.0, 200.0, left_ml=100.0)
+        add_stock(conn, seen)
+        words = "{} mL of it went in (lots {}), and 100 mL were left on a day that is not told"
+        assert left_of(conn) == (20, [words.format(80, "L1")])  # of before, or of since
+        poured(conn, "120 mL", "2026-05-01")
+        assert left_of(conn) == (-100, [words.format(200, "L1, L9")])
+        assert stock_doubts(conn)[0].do.startswith("say on which day so much was left")
+        add_stock(conn, replace(seen, left_seen_on="2026-04-30"))
+        overdrawn = "120 mL of it went in (lots L9), and 100 mL were left on 2026-04-30"
+        assert left_of(conn) == (-20, [overdrawn])
+        add_stock(conn, replace(seen, left_seen_on="2026-05-01"))
+        assert left_of(conn) == (100, [])
+
+
+def test_a_pour_of_no_day_counts_and_says_so(folder, tmp_path):
+    with open_archive(folder) as archive:
+        conn = archive.conn
+        add_stock(conn, Stock("Ember", "S1", 2.0, 200.0, left_ml=100.0, left_seen_on="2026-04-01"))
+        poured(conn, "60 mL")
+        words = (
+            "60 mL of it went in on days that are not told (lots L9), and 100 mL were left on "
+            "2026-04-01"
+        )
+        assert left_of(conn) == (40, [words])
+        assert stock_doubts(conn)[0].do.startswith("say on which day those lots were dyed")
+        record_step(conn, "L9", PotStep("dye in", "2026-05-02T10:00"), dyes=[
+            DyeIn("Ember", "45 mL", stock="S1")])  # fmt: skip
+        assert left_of(conn) == (-5, [words])  # 45 mL for sure, which there were
+        # The day of the lot's first photo stands for its own.
+        swatch = add_swatch(conn, Swatch("nine", "Lumme", "skein", "L9")).id
+        path = photo_file(tmp_path, "nine.jpg", b"nine")
+        photo = photo_of(path, [measured()], taken_at="2026-03-31T10:00:00")
+        file_photo(archive, photo, path, [RegionOf("new", swatch)])
+        assert left_of(conn) == (55, [])
+        conn.execute("UPDATE photo SET taken_at = '2026-04-02T10:00:00'")
+        assert left_of(conn)[0] == -5 and "105 mL of it went in (lots L9)" in left_of(conn)[1][0]
+
+
+def test_a_stock_never_looked_at_needs_no_day(folder):
+    with open_archive(folder) as archive:
+        poured(archive.conn, "60 mL")
+        assert left_of(archive.conn) == (60, [])
 
 
 def test_mend_tells_what_it_makes_doubtful(folder, capsys):

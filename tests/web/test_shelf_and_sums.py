@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import re
 import sqlite3
 from collections.abc import Callable
 from pathlib import Path
@@ -290,3 +291,22 @@ def test_a_comma_that_may_be_thousands_is_refused() -> None:
     assert (number("2,5", "it"), number("0,125", "it"), number("-1.5", "it")) == (2.5, 0.125, -1.5)
     with pytest.raises(RefusedError, match=r"write 1\.000 or 1000"):
         number("1,000", "the ratio")
+
+
+async def test_the_shelf_says_when_what_is_left_was_seen(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    async def told() -> str:
+        page = re.sub(r"<[^>]+>", "", (await visitor("dyer").get("/shelf")).text)
+        return page.partition("stock pellow 1 %")[2].partition("%\n")[2].partition("\n\n")[0]
+
+    assert "never looked at since" in await told()
+    with sqlite3.connect(studio / "archive.db") as conn:
+        conn.execute("UPDATE stock SET left_ml = 150 WHERE code = 'pellow 1 %'")
+    seen = await told()
+    assert "150 mL seen, on a day that is not told" in seen
+    assert "say on which day so much was left (until then it counts as poured since)" in seen
+    with sqlite3.connect(studio / "archive.db") as conn:
+        conn.execute("UPDATE stock SET left_seen_on = '2099-01-01' WHERE code = 'pellow 1 %'")
+    assert "150 mL left" in await told()
+    assert "150 mL seen 2099-01-01, after that day" in await told()
