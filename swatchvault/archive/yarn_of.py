@@ -10,7 +10,7 @@ import sqlite3
 from collections.abc import Collection
 
 from swatchvault.archive.rename import name_of
-from swatchvault.archive.rows import insert
+from swatchvault.archive.rows import insert, put
 from swatchvault.errors import ArchiveError
 
 #: A skein with those that it was before and became, as far as they are on the same base.
@@ -162,10 +162,13 @@ def _lots_of(
 
 
 def _move_row(conn: sqlite3.Connection, table: str, row_id: int, base_id: int) -> list[str]:
-    """A skein or swatch on another base, its delivery there by the same label."""
+    """A skein or swatch on another base, its delivery there by the same label.
+
+    The old delivery goes where nothing is of it any more and the new one tells all that it told.
+    """
     sql = f"SELECT base_lot_id FROM {table} WHERE id = ?"
     (before,) = conn.execute(sql, (row_id,)).fetchone()
-    delivery = None if before is None else _delivery(conn, before, base_id)
+    delivery, apart = (None, "") if before is None else _delivery(conn, before, base_id)
     sql = f"UPDATE {table} SET base_id = ?, base_lot_id = ? WHERE id = ?"
     conn.execute(sql, (base_id, delivery, row_id))
     if before is None or delivery is None or before == delivery:
@@ -175,23 +178,39 @@ def _move_row(conn: sqlite3.Connection, table: str, row_id: int, base_id: int) -
         "SELECT EXISTS (SELECT 1 FROM skein WHERE base_lot_id = :id) "
         "OR EXISTS (SELECT 1 FROM swatch WHERE base_lot_id = :id)"
     )
-    if not conn.execute(used, {"id": before}).fetchone()[0]:
+    if not apart and not conn.execute(used, {"id": before}).fetchone()[0]:
         conn.execute("DELETE FROM renamed WHERE kind = 'base_lot' AND row_id = ?", (before,))
         conn.execute("DELETE FROM base_lot WHERE id = ?", (before,))
-    return [f"delivery {label!r} is of it too"]
+    return [f"delivery {label!r} is of it too{apart}"]
 
 
-def _delivery(conn: sqlite3.Connection, base_lot_id: int, base_id: int) -> int:
-    sql = "SELECT base_id, label, received_on, note FROM base_lot WHERE id = ?"
-    of_base, label, received_on, note = conn.execute(sql, (base_lot_id,)).fetchone()
-    if of_base == base_id:
-        return base_lot_id
-    sql = "SELECT id FROM base_lot WHERE base_id = ? AND label = ?"
-    row = conn.execute(sql, (base_id, label)).fetchone()
-    if row is not None:
-        return int(row[0])
-    values = {"base_id": base_id, "label": label, "received_on": received_on, "note": note}
-    return insert(conn, "base_lot", values)
+#: What is told of a delivery, and its words.
+_TOLD = {"received_on": "received on", "note": "note"}
+
+
+def _delivery(conn: sqlite3.Connection, base_lot_id: int, base_id: int) -> tuple[int, str]:
+    """The delivery of that label on another base, made or its blanks filled from the old one.
+
+    Where what is told of the two differs neither is changed, and how it differs is in words.
+    """
+    sql = "SELECT base_lot.*, base.name AS base FROM base_lot JOIN base ON base.id = base_id"
+    old = conn.execute(f"{sql} WHERE base_lot.id = ?", (base_lot_id,)).fetchone()
+    if old["base_id"] == base_id:
+        return base_lot_id, ""
+    told = {column: old[column] for column in _TOLD if old[column] is not None}
+    of_label = f"{sql} WHERE base_id = ? AND label = ?"
+    new = conn.execute(of_label, (base_id, old["label"])).fetchone()
+    if new is None:
+        return insert(conn, "base_lot", {"base_id": base_id, "label": old["label"], **told}), ""
+    differs = [c for c, fact in told.items() if new[c] not in (None, fact)]
+    if differs:
+        on = ", ".join(f"{_TOLD[c]} {new[c]!r}, not {told[c]!r}" for c in differs)
+        return new["id"], (
+            f", as the archive has it ({on}); that of {old['base']!r} is kept, with what is told "
+            "of it"
+        )
+    put(conn, "base_lot", {"base_id": base_id, "label": new["label"]}, told)
+    return new["id"], ""
 
 
 def _bases_of(conn: sqlite3.Connection, lot_id: int) -> list[str]:

@@ -206,6 +206,39 @@ def test_a_skein_with_its_swatches_delivery_and_earlier_lot_goes_along(folder, c
     assert run(capsys, "mend", "base", "Lume", "--remove").code == 0
 
 
+DELIVERIES = (
+    "SELECT base.name, received_on, base_lot.note FROM base_lot JOIN base ON base.id = base_id "
+    "WHERE label = 'D1' ORDER BY base.id"
+)
+TOLD = ("2026-01-02", "in a box")
+
+
+@pytest.mark.parametrize(
+    ("there", "then", "differs"),
+    [
+        ((None, None), [("Torva", *TOLD)], None),
+        ((None, "in a box"), [("Torva", *TOLD)], None),
+        (("2026-01-02", "soft"), None, "note 'soft', not 'in a box'"),
+        (("2026-02-02", None), None, "received on '2026-02-02', not '2026-01-02'"),
+    ],
+)
+def test_what_is_told_of_a_delivery_stays_where_the_other_base_has_that_label(
+    folder, capsys, there, then, differs
+):
+    tell(folder, base_lots=(BaseLot("Lumme", "D1", *TOLD), BaseLot("Torva", "D1", *there)))
+    add_swatches(folder, Swatch("w 1", "Lumme", "knit", base_lot="D1"))
+    ran = run(capsys, "mend", "swatch", "w 1", "--base", "Torva")
+    assert ran.code == 0, ran.err
+    assert "delivery 'D1' is of it too" in ran.out
+    assert ask(folder, DELIVERIES) == (then or [("Lumme", *TOLD), ("Torva", *there)])
+    assert (f"as the archive has it ({differs}); that of 'Lumme' is kept" in ran.out) == bool(
+        differs
+    )
+    of = "SELECT base.name FROM swatch JOIN base_lot ON base_lot.id = base_lot_id JOIN base"
+    assert ask(folder, f"{of} ON base.id = base_lot.base_id") == [("Torva",)]
+    assert run(capsys, "verify").out == "everything fits\n"
+
+
 def test_a_lot_that_would_have_one_base_more_is_asked_about(folder, capsys):
     add_swatches(folder, Swatch("sun 10", "Lumme", "knit", "T"))
     asked = ("mend", "swatch", "sun 10", "--base", "Torva")
