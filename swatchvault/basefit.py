@@ -33,7 +33,7 @@ _TRUST = 4.0
 _SAME_RECIPE = 0.1
 # Recipes that are left out in turn; of more, that many spread over all. For speed, our choice.
 _MOST_LEFT_OUT = 24
-# Standard uncertainty of Lab where a lot's measurement states none; our choice.
+# Standard uncertainty of Lab where a measurement states none; our choice.
 _READING_SD = 0.3
 
 _LOTS_LIKE = "measured lots dyed on this undyed base"
@@ -52,6 +52,14 @@ class DyedLot:
     lab: ArrayLike
     covariance: ArrayLike | None = None
     overdyes: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class Undyed:
+    """Undyed yarn of the base as measured: ``lab`` (3,) and its ``covariance``, as of a lot."""
+
+    lab: ArrayLike
+    covariance: ArrayLike | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -197,12 +205,12 @@ def within_95(
 
 def fit_base(
     lots: Sequence[DyedLot],
-    undyed: Sequence[ArrayLike] = (),
+    undyed: Sequence[Undyed] = (),
     *,
     include_overdyed: bool = False,
     fluorescent: Collection[str] = (),
 ) -> BaseModel:
-    """A model of one base from its lots and the Lab of its undyed swatches.
+    """A model of one base from its lots and its undyed swatches.
 
     Lots that overdye are left out unless asked for; lots that hold a dye of ``fluorescent`` always
     are. Fewer than :data:`FEWEST_LOTS` usable lots, or :data:`FEWEST_RECIPES` recipes, or a Lab
@@ -261,19 +269,20 @@ def usable_lots(
     return used, left
 
 
-def _gather(used: Sequence[DyedLot], undyed: Sequence[ArrayLike], dyes: tuple[str, ...]) -> Data:
+def _gather(used: Sequence[DyedLot], undyed: Sequence[Undyed], dyes: tuple[str, ...]) -> Data:
     """Rows of the lots, then of the undyed swatches (depth 0)."""
     names = [lot.name for lot in used] + ["undyed"] * len(undyed)
     depths = [[float(lot.depths.get(d, 0.0)) for d in dyes] for lot in used]
     depths += [[0.0] * len(dyes)] * len(undyed)
-    labs = [np.asarray(v, dtype=float) for v in [*(lot.lab for lot in used), *undyed]]
+    seen = [*(lot.lab for lot in used), *(bare.lab for bare in undyed)]
+    labs = [np.asarray(lab, dtype=float) for lab in seen]
     for name, lab in zip(names, labs, strict=True):
         if lab.shape != (3,) or not np.isfinite(lab).all() or not -20 <= lab[0] <= 120:
             raise SwatchvaultError(
                 f"{name}: {lab.tolist()} is no colour, L*, a* and b* are needed: measure it again"
             )
-    stated = [lot.covariance for lot in used] + [None] * len(undyed)
-    reading = np.stack([_reading(c) for c in stated])
+    stated = [*(lot.covariance for lot in used), *(bare.covariance for bare in undyed)]
+    reading = np.stack([_reading(covariance) for covariance in stated])
     return Data(tuple(names), np.array(depths), np.stack(labs), reading)
 
 

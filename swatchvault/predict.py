@@ -6,7 +6,7 @@ What will this recipe give (:meth:`BaseModel.predict`); what must be added to th
 """
 
 from swatchvault.additions import Additions, ReadingDoubt, correct_pot
-from swatchvault.basefit import FEWEST_LOTS, BaseModel, DyedLot, LeftOut, Shade, fit_base
+from swatchvault.basefit import FEWEST_LOTS, BaseModel, DyedLot, LeftOut, Shade, Undyed, fit_base
 from swatchvault.matching import RecipeFound, recipes_for
 
 __all__ = [
@@ -18,6 +18,7 @@ __all__ = [
     "ReadingDoubt",
     "RecipeFound",
     "Shade",
+    "Undyed",
     "correct_pot",
     "fit_base",
     "recipes_for",

@@ -16,7 +16,7 @@ from swatchvault.archive.colours import StoredColour, colours, tells_evenness
 from swatchvault.archive.eye import classes_in_force
 from swatchvault.archive.rows import find
 from swatchvault.archive.speaking import speaking
-from swatchvault.basefit import DyedLot
+from swatchvault.basefit import DyedLot, Undyed
 from swatchvault.errors import ArchiveError, NotFound
 
 # How a dye's family or note says that it gives light of its own.
@@ -40,16 +40,16 @@ JOIN dye ON dye.id = used.dye_id ORDER BY used.lot_id, used.position"""
 class DyedOnBase:
     """One base in one form: lots that fit a model, undyed colours, and what does not fit and why.
 
-    ``lots``: Lab with the covariance that differs from photo to photo; what all photos of a
-    set-up get wrong alike is ``shared``, (3, 3), their mean, NaN without lots. ``undyed``: (3,)
-    each. ``left_out``: lot's code to a reason. ``fluorescent``: dyes. ``forms``: form to how
-    many lots were measured in it. ``setup_id``: of most of the lots' photos.
+    ``lots``, ``undyed``: Lab with the covariance that differs from photo to photo; what all photos
+    of a set-up get wrong alike is ``shared``, (3, 3), their mean, NaN without lots. ``left_out``:
+    lot's code to a reason. ``fluorescent``: dyes. ``forms``: form to how many lots were measured in
+    it. ``setup_id``: of most of the lots' photos.
     """
 
     base: str
     form: str
     lots: tuple[DyedLot, ...]
-    undyed: tuple[Array, ...]
+    undyed: tuple[Undyed, ...]
     left_out: Mapping[str, str]
     fluorescent: frozenset[str]
     forms: Mapping[str, int]
@@ -151,7 +151,7 @@ def dyed_on_base(conn: sqlite3.Connection, base: str, form: str | None = None) -
         base=mine[0].base,
         form=chosen,
         lots=tuple(dyed),
-        undyed=tuple(_undyed(voices.values())),
+        undyed=tuple(_undyed(voices.values(), usual[0][0] if usual else None)),
         left_out=left_out,
         fluorescent=_fluorescent_dyes(conn) | glowing,
         forms={f: n for f, n in forms.items() if n},
@@ -259,12 +259,16 @@ def _as_dyed(
         for dye, grams in row.dyes:
             depths[dye] = depths.get(dye, 0.0) + 100.0 * float(grams or 0.0) / float(row.dry_g or 1)
         at = row.overdyes
-    parts = colour.covariance
-    doubt = parts.region + parts.frame
-    if colour.setup_id is None or colour.setup_id != usual_setup:
-        doubt = doubt + parts.setup
     row = rows[lot_id]
+    doubt = _own_doubt(colour, usual_setup)
     return DyedLot(row.code, depths, colour.lab, doubt, row.overdyes is not None), ""
+
+
+def _own_doubt(colour: StoredColour, usual_setup: int | None) -> Array:
+    """(3, 3) of a colour, without what it and others of the usual set-up get wrong alike."""
+    parts = colour.covariance
+    alike = colour.setup_id is not None and colour.setup_id == usual_setup
+    return parts.region + parts.frame + (0.0 if alike else parts.setup)
 
 
 def _why_not_one_pot(row: _LotRow) -> str:
@@ -281,10 +285,10 @@ def _why_not_one_pot(row: _LotRow) -> str:
     return ""
 
 
-def _undyed(voices: Iterable[_Voice]) -> list[Array]:
+def _undyed(voices: Iterable[_Voice], usual_setup: int | None) -> list[Undyed]:
     """The valid colour of each undyed swatch that does not fluoresce."""
     return [
-        v.colour.lab
+        Undyed(v.colour.lab, _own_doubt(v.colour, usual_setup))
         for v in voices
         if v.colour.lot_id is None and not v.why_not and "fluorescent" not in v.colour.flags
     ]

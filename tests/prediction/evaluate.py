@@ -13,6 +13,7 @@ from swatchvault.predict import (
     BaseModel,
     DyedLot,
     ReadingDoubt,
+    Undyed,
     correct_pot,
     fit_base,
     recipes_for,
@@ -49,7 +50,7 @@ def kitchen(case: Case, rng: np.random.Generator) -> Kitchen:
     undyed = world.lab(np.zeros(N_DYES)) + case.photo_sd * rng.normal(size=3)
     doubt = np.eye(3) * max(case.photo_sd, 0.1) ** 2
     lots = [DyedLot(f"lot {i}", recipe(depths[i]), lab[i], doubt) for i in range(case.lots)]
-    return Kitchen(world, fit_base(lots, [undyed]), depths, lab)
+    return Kitchen(world, fit_base(lots, [Undyed(undyed, doubt)]), depths, lab)
 
 
 def recipe(row: np.ndarray) -> dict[str, float]:

@@ -13,7 +13,7 @@ from ingest.colour import delta_e_2000
 from swatchvault import bands
 from swatchvault.basefit import within_95
 from swatchvault.errors import AmountError, SwatchvaultError
-from swatchvault.predict import BaseModel, DyedLot, correct_pot, fit_base, recipes_for
+from swatchvault.predict import BaseModel, DyedLot, Undyed, correct_pot, fit_base, recipes_for
 from tests.prediction.evaluate import CHI2_3_95, Case, Kitchen, kitchen, recipe
 from tests.prediction.worlds import dye_pots, recipes
 
@@ -117,7 +117,7 @@ def test_doubt_grows_away_from_the_lots():
     commonest = np.argmax((k.depths > 0).sum(axis=0))
     holding = np.flatnonzero(k.depths[:, commonest] > 0)
     fewer = [lot for i, lot in enumerate(lots_of(k)) if i not in holding[1:]]
-    undyed = [k.world.lab(np.zeros(5))]
+    undyed = [Undyed(k.world.lab(np.zeros(5)))]
     asked = recipe(k.depths[holding[-1]])
     doubts = []
     for model in (fit_base(lots_of(k), undyed), fit_base(fewer, undyed)):
@@ -130,7 +130,7 @@ def test_a_lot_noted_wrongly_stands_out_and_widens_the_doubt():
     k = some_kitchen()
     lots = lots_of(k)
     wrong = [DyedLot("odd", lots[3].depths, np.add(lots[3].lab, (12, -15, 9)))]
-    undyed = [k.world.lab(np.zeros(5))]
+    undyed = [Undyed(k.world.lab(np.zeros(5)))]
     model = fit_base([*lots[:3], *wrong, *lots[4:]], undyed)
     assert max(model.left_out, key=lambda lot: lot.surprise).name == "odd"
     assert model.scale > 1.5 * fit_base(lots, undyed).scale
@@ -140,16 +140,16 @@ def test_every_lot_is_left_out_once_and_for_real():
     k = some_kitchen()
     lots = lots_of(k)
     assert [lot.name for lot in k.model.left_out] == [lot.name for lot in lots]
-    others = fit_base(lots[1:], [k.world.lab(np.zeros(5))])
+    others = fit_base(lots[1:], [Undyed(k.world.lab(np.zeros(5)))])
     row = others.row(lots[0].depths)
     by_others = others.estimate(row)[0][0]
-    whole = fit_base(lots, [k.world.lab(np.zeros(5))])
+    whole = fit_base(lots, [Undyed(k.world.lab(np.zeros(5)))])
     assert float(delta_e_2000(by_others, whole.left_out[0].lab)) < 0.3
 
 
 def test_order_of_lots_and_names_of_dyes_do_not_matter():
     k = some_kitchen()
-    undyed = [k.world.lab(np.zeros(5))]
+    undyed = [Undyed(k.world.lab(np.zeros(5)))]
     straight = fit_base(lots_of(k), undyed)
     swapped = {"a": "z", "b": "b", "c": "c", "d": "d", "e": "a"}
     other = fit_base(
@@ -164,6 +164,25 @@ def test_order_of_lots_and_names_of_dyes_do_not_matter():
     two = other.predict({swapped[d]: c for d, c in asked.items()})
     assert float(delta_e_2000(one.lab, two.lab)) < 0.02
     assert two.within_95 == pytest.approx(one.within_95, rel=0.05)
+
+
+def test_an_undyed_swatch_counts_by_its_own_doubt():
+    """Read 4 units too yellow, it moves the base the less, and says the less of it, the more it is
+    doubted."""
+    k = some_kitchen()
+    base = k.world.lab(np.zeros(5))
+    models = [
+        fit_base(lots_of(k), [Undyed(base + np.array([0.0, 0.0, 4.0]), doubt)])
+        for doubt in (np.eye(3) * 0.1**2, None, np.eye(3) * 4.0**2)
+    ]
+    assert models[1].data.reading[-1] == pytest.approx(np.eye(3) * 0.3**2)
+    labs, covariances = zip(*(m.estimate(np.zeros((1, 5))) for m in models), strict=True)
+    yellow = [float(lab[0, 2] - base[2]) for lab in labs]
+    assert yellow[0] > yellow[1] > 2.0 * yellow[2] > 0.0
+    doubts = [
+        float(np.sqrt(c[0, 2, 2])) / m.scale for c, m in zip(covariances, models, strict=True)
+    ]
+    assert doubts == sorted(doubts) and doubts[2] > 2.0 * doubts[0]
 
 
 def test_undyed_swatches_give_the_base_of_its_own():
@@ -239,7 +258,7 @@ def hand_made(**kwargs: object) -> BaseModel:
         DyedLot(str(i), dict(zip("abc", map(float, p), strict=True)), (60 - 10 * sum(p), 5 * i, 9))
         for i, p in enumerate(pots)
     ]
-    return fit_base(lots, [(88, 0, 9)], **kwargs)  # type: ignore[arg-type]
+    return fit_base(lots, [Undyed((88, 0, 9))], **kwargs)  # type: ignore[arg-type]
 
 
 @cache
@@ -290,7 +309,7 @@ def test_a_dye_is_not_known_without_the_one_it_always_came_with(depths, inside):
         DyedLot(str(i), dict(zip("ab", map(float, p), strict=True)), (60 - 10 * sum(p), 5 * i, 9))
         for i, p in enumerate(pots)
     ]
-    shade = fit_base(lots, [(88, 0, 9)]).predict(depths)
+    shade = fit_base(lots, [Undyed((88, 0, 9))]).predict(depths)
     assert shade.inside is inside
     assert inside or "b was never in a pot on this base without at least 0.5 times" in shade.why
 
@@ -381,7 +400,7 @@ def test_recipes_come_near_and_are_ranked():
         target = k.world.lab(row)
         found = recipes_for(k.model, target)
         score = [f.delta_e_00 + 0.5 * len(f.depths) for f in found]
-        assert score == sorted(score)
+        assert score == pytest.approx(sorted(score), abs=1e-9)  # equal ones to rounding
         assert all(k.model.why_outside(f.depths) is None for f in found)
         assert found[0].delta_e_00 < 1.0
         assert len({tuple(f.depths) for f in found}) == len(found)

@@ -2,6 +2,7 @@
 
 import json
 import re
+import shutil
 import xml.dom.minidom
 
 import numpy as np
@@ -213,7 +214,6 @@ def test_lots_come_with_their_depths_and_colours(yarn):
         found = dyed_on_base(archive.conn, "sock fine")
     by_name = {lot.name: lot for lot in found.lots}
     assert (found.base, found.form) == ("Sock Fine", "wound card")
-    assert len(found.undyed) == 1
     assert found.fluorescent == {"Zing"}
     for i, row in enumerate(ROWS[:3]):
         assert row_of(by_name[f"L{i}"].depths) == pytest.approx(row, abs=1e-6)
@@ -221,7 +221,22 @@ def test_lots_come_with_their_depths_and_colours(yarn):
     # one set-up took every photo: what it gets wrong alike is apart from each lot's own doubt
     own = covariance(0.02)
     assert by_name["L0"].covariance == pytest.approx(own.region + own.frame)
+    (undyed,) = found.undyed
+    assert undyed.lab.tolist() == pytest.approx(WORLD.lab(np.zeros(N_DYES)).tolist())
+    assert undyed.covariance == pytest.approx(own.region + own.frame)
     assert found.shared == pytest.approx(own.setup + own.profile)
+
+
+def test_undyed_yarn_of_another_set_up_is_doubted_as_a_lot_of_it_would_be(yarn, tmp_path):
+    shutil.copytree(yarn, tmp_path / "yarn")
+    with open_archive(tmp_path / "yarn") as archive:
+        archive.conn.execute(
+            "UPDATE photo SET setup_id = NULL WHERE id = (SELECT photo_id FROM current_measurement "
+            "JOIN swatch ON swatch.id = swatch_id WHERE label = 'undyed')"
+        )
+        (undyed,) = dyed_on_base(archive.conn, "Sock Fine").undyed
+    own = covariance(0.02)
+    assert undyed.covariance == pytest.approx(own.region + own.frame + own.setup)
 
 
 def test_what_lies_under_an_overdyed_lot_counts(yarn):
