@@ -19,6 +19,8 @@ from ingest.doubt import frame_of_its_own
 from ingest.model import Light, Measurement
 from swatchvault.errors import CompareError
 
+#: Largest tolerance and kL; our choice, far above the ΔE00 of white and black, which is 100.
+MOST_ALLOWED = 1000.0
 #: Fewer neutrals than this leave the tone curve open, and count as a card.
 ENOUGH_NEUTRALS = 6
 
@@ -210,8 +212,11 @@ class Conditions:
         object.__setattr__(self, "capture", Capture.named(self.capture))
         for name in ("tolerance", "k_l"):
             value = getattr(self, name)
-            if not (math.isfinite(value) and value > 0):
-                raise CompareError(f"{name} is {value}, needed a number above 0: such as 2.0")
+            if not 0.0 < value <= MOST_ALLOWED:
+                raise CompareError(
+                    f"{name} is {value}, needed a number above 0 and up to {MOST_ALLOWED:g}: "
+                    "such as 2.0"
+                )
 
 
 def own_frame(repeats: Sequence[ArrayLike], capture: Capture) -> OwnFrame:

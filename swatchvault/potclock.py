@@ -88,6 +88,8 @@ TIMED = ("soak", "heat", "hold", *ENDS_A_HOLD)
 CAN_BE_SHORT = ("soak", "heat", "hold")
 #: Share of their minutes, a minute at least, by which they may end early without a word; ours.
 CUT_SHARE = 0.1
+#: Longest that a step takes, in minutes: a hundred days. Our choice, longer than any soak.
+LONGEST_MIN = 100 * 24 * 60.0
 #: Characters of a day without a time.
 DAY = len("2026-03-01")
 
@@ -116,10 +118,11 @@ def _latest(done: list[PotStep], now: datetime, kinds: tuple[str, ...]) -> Hold 
         if step.kind not in kinds or step.at is None or step.minutes is None:
             continue
         start = read_time(step.at, now)
-        ends = start + timedelta(minutes=step.minutes)
+        minutes = min(step.minutes, LONGEST_MIN)
+        ends = start + timedelta(minutes=minutes)
         after = next((s.kind for s in done[i + 1 :] if _ends(step.kind, s.kind)), None)
         gone = (now - start).total_seconds()
-        return Hold(start, ends, step.minutes, gone, step.minutes * 60 - gone, after, step.kind)
+        return Hold(start, ends, minutes, gone, minutes * 60 - gone, after, step.kind)
     return None
 
 
@@ -173,6 +176,16 @@ def check_time(when: datetime, started: str | None, now: datetime) -> str:
             f"a step at {when:%Y-%m-%d %H:%M} has not come yet: record it when it is done"
         )
     return when.isoformat(timespec="seconds")
+
+
+def check_minutes(minutes: float | None) -> float | None:
+    """The minutes of a step. Raises ``AmountError`` for more than :data:`LONGEST_MIN`."""
+    if minutes is not None and not minutes <= LONGEST_MIN:
+        raise AmountError(
+            f"a step of {minutes:g} min cannot be timed: {LONGEST_MIN:g} (a hundred days) is the "
+            "most, so correct the minutes"
+        )
+    return minutes
 
 
 def check_left(text: str) -> str:

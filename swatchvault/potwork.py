@@ -124,7 +124,7 @@ def doubtful_doses(
 
 def noted(pot: Pot, told: Mapping[str, Any]) -> dict[str, Any]:
     """What the options of a step say, as fields of ``PotStep``, checked; unsaid is ``None``."""
-    from swatchvault.potclock import check_left, check_time, read_time
+    from swatchvault.potclock import check_left, check_minutes, check_time, read_time
 
     now = here()
     at, left = told["at"], told["left"]
@@ -132,7 +132,7 @@ def noted(pot: Pot, told: Mapping[str, Any]) -> dict[str, Any]:
         "at": None if at is None else check_time(read_time(at, now), pot.started_at, now),
         "amount": told["amount"],
         "temperature_c": told["temperature"],
-        "minutes": told["minutes"],
+        "minutes": check_minutes(told["minutes"]),
         "ph": told["ph"],
         "colour_left": None if left is None else check_left(left),
         "note": told["note"],
@@ -147,6 +147,7 @@ def make_step(pot: Pot, kind: str, planned: StepPlan | None, told: Mapping[str, 
     """
     from swatchvault.archive import PotStep
     from swatchvault.pot import AUXILIARIES
+    from swatchvault.potclock import check_minutes
 
     said = noted(pot, told)
     said["at"] = said["at"] or here().isoformat(timespec="seconds")
@@ -159,6 +160,7 @@ def make_step(pot: Pot, kind: str, planned: StepPlan | None, told: Mapping[str, 
             ("minutes", planned.minutes),
         ):
             said[name] = value if said[name] is None else said[name]
+        check_minutes(said["minutes"])
     return PotStep(kind=kind, **said)
 
 

@@ -62,6 +62,16 @@ def read_percent(text: str, what: str = "", write: str = "write it as 2.5 (or 2,
     return read_number(text.strip().removesuffix("%"), what, write)
 
 
+def row_number(text: str) -> int | None:
+    """The number of a row, a version or a step as an address, a form or a command has it; ``None``
+    where it is no such number, or one that no row can have (SQLite's end at 19 digits).
+
+    >>> row_number("12"), row_number("-1"), row_number("²"), row_number("9" * 19)
+    (12, None, None, None)
+    """
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 19 else None
+
+
 def millimetres(text: str) -> float:
     """A length in mm, or in the unit behind it: mm, cm or inches. Raises ``ValueError``.
 

@@ -12,6 +12,7 @@ from swatchvault.archive.entities import OwnedReference
 from swatchvault.archive.layouts import layout_from_text
 from swatchvault.archive.lookup import get_reference, reference_of_setup
 from swatchvault.errors import NotFound
+from swatchvault.typed_numbers import row_number
 
 #: Names offered while typing; any other may be typed too. Our choice.
 OFFERED = 300
@@ -120,17 +121,16 @@ def choices(conn: sqlite3.Connection) -> Choices:
 
 def what_is_asked(conn: sqlite3.Connection, lot_id: str, swatch_id: str) -> dict[str, str]:
     """Facts that a page which asks for a photo knows already: by lot or swatch id."""
-    if swatch_id.isdecimal():
-        row = conn.execute("SELECT label FROM swatch WHERE id = ?", (int(swatch_id),)).fetchone()
+    swatch, lot = row_number(swatch_id), row_number(lot_id)
+    if swatch is not None:
+        row = conn.execute("SELECT label FROM swatch WHERE id = ?", (swatch,)).fetchone()
         return {} if row is None else {"swatch": str(row[0])}
-    if not lot_id.isdecimal():
-        return {}
     sql = (
         "SELECT lot.code, colourway.name, (SELECT min(base.name) FROM lot_base "
         "JOIN base ON base.id = base_id WHERE lot_id = lot.id HAVING count(*) = 1) FROM lot "
         "LEFT JOIN colourway ON colourway.id = colourway_id WHERE lot.id = ?"
     )
-    row = conn.execute(sql, (int(lot_id),)).fetchone()
+    row = conn.execute(sql, (lot,)).fetchone()
     if row is None:
         return {}
     told = dict(zip(("lot", "colourway", "base"), row, strict=True))

@@ -9,6 +9,7 @@ from swatchvault.archive.entities import OwnedReference, Setup
 from swatchvault.archive.lookup import get_reference, get_setup
 from swatchvault.archive.mend_reference import ReadBy, photos_read_by, stated_words
 from swatchvault.archive.mend_setup import photos_lit_by
+from swatchvault.typed_numbers import row_number
 
 
 @dataclass(frozen=True)
@@ -64,7 +65,5 @@ def lit_by_setup(
 
 
 def _named(conn: sqlite3.Connection, table: str, row_id: str) -> str | None:
-    if not (row_id.isascii() and row_id.isdigit() and len(row_id) < 19):
-        return None
-    row = conn.execute(f"SELECT name FROM {table} WHERE id = ?", (int(row_id),)).fetchone()
+    row = conn.execute(f"SELECT name FROM {table} WHERE id = ?", (row_number(row_id),)).fetchone()
     return None if row is None else str(row[0])

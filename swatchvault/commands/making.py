@@ -11,7 +11,7 @@ import click
 
 from swatchvault.amounts import parse_amount
 from swatchvault.cautions import CAUTION_LINE
-from swatchvault.commands.options import RATIO, archive_option, json_option, need_archive
+from swatchvault.commands.options import RATIO, WHOLE, archive_option, json_option, need_archive
 from swatchvault.commands.sums import say_caution, smallest_option
 from swatchvault.errors import ArchiveError
 from swatchvault.potwork import choose_stocks, here
@@ -25,12 +25,12 @@ PATH = click.Path(path_type=Path)
 @click.command("recipe")
 @click.argument("colourway")
 @click.argument("base")
-@click.option("--version", type=int, help="The version; the newest if not said.")
+@click.option("--version", type=WHOLE, help="The version; the newest if not said.")
 @click.option("--goods", help='Dry weight of the goods, such as "250 g"; 100 g if not said.')
 @click.option("--ratio", type=RATIO, help="Liquor ratio, 30 or 1:30: says the water too.")
 @click.option("--stock", "stocks", multiple=True, help='"DYE=CODE": the stock to use.')
 @click.option("--powder", "powders", multiple=True, help="DYE: weigh it as powder.")
-@click.option("--against", type=int, help="Another version: says what changed since.")
+@click.option("--against", type=WHOLE, help="Another version: says what changed since.")
 @click.option("--print", "to", type=PATH, help="Write a page to print (.html or .txt).")
 @smallest_option
 @archive_option

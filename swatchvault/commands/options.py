@@ -11,7 +11,7 @@ import click
 
 from swatchvault.amounts import after_one
 from swatchvault.errors import AmountError, ArchiveError
-from swatchvault.typed_numbers import read_number
+from swatchvault.typed_numbers import read_number, row_number
 
 F = TypeVar("F", bound=Callable[..., Any])
 T = TypeVar("T")
@@ -30,14 +30,30 @@ class Workers(click.ParamType):  # type: ignore[type-arg]
         text = str(value)
         if text.startswith(SCHEME) and len(text) > len(SCHEME):
             return text
-        if text.isascii() and text.isdigit() and 1 <= int(text) <= 256:
-            return int(text)
+        count = row_number(text)
+        if count is not None and 1 <= count <= 256:
+            return count
         raise click.BadParameter(
             f"{text!r} is neither a number from 1 to 256 nor dask://HOST:PORT", ctx, param
         )
 
 
 WORKERS = Workers()
+
+
+class Whole(click.ParamType):  # type: ignore[type-arg]
+    """A whole number of a version or a step."""
+
+    name = "integer"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
+        found = row_number(str(value))
+        if found is None:
+            self.fail(f"{value!r} is no whole number: write it as 2", param, ctx)
+        return found
+
+
+WHOLE = Whole()
 
 
 class Number(click.ParamType):  # type: ignore[type-arg]

@@ -12,7 +12,7 @@ import click
 
 from swatchvault.amounts import parse_amount
 from swatchvault.commands.making import pair, sources
-from swatchvault.commands.options import NUMBER, archive_option, json_option, need_archive
+from swatchvault.commands.options import NUMBER, WHOLE, archive_option, json_option, need_archive
 from swatchvault.commands.potsteps import edited_lines, log_lines, stock_lines
 from swatchvault.commands.sums import say_caution
 from swatchvault.errors import ArchiveError
@@ -50,7 +50,7 @@ def step_options(command: Callable[..., Any]) -> Callable[..., Any]:
 
 @click.command("edit")
 @click.argument("lot")
-@click.argument("number", type=int)
+@click.argument("number", type=WHOLE)
 @click.option("--kind", help="What it was.")
 @click.option("--dye", "dyes", multiple=True, help='"DYE=80 mL": what really went in of it.')
 @click.option("--stock", "stocks", multiple=True, help='"DYE=CODE": the stock it came from.')

@@ -12,7 +12,7 @@ import click
 
 from swatchvault.amounts import parse_amount
 from swatchvault.commands.making import sources
-from swatchvault.commands.options import RATIO, archive_option, json_option, need_archive
+from swatchvault.commands.options import RATIO, WHOLE, archive_option, json_option, need_archive
 from swatchvault.commands.potafter import (
     at_option,
     pot_edit,
@@ -58,7 +58,7 @@ def pot_command() -> None:
 @click.argument("colourway")
 @click.argument("base")
 @click.option("--goods", required=True, help='Dry weight of the goods, such as "200 g".')
-@click.option("--version", type=int, help="The recipe's version; the newest if not said.")
+@click.option("--version", type=WHOLE, help="The recipe's version; the newest if not said.")
 @click.option("--ratio", type=RATIO, help="Liquor ratio, 30 or 1:30.")
 @click.option("--also", multiple=True, help="Another base in the same pot.")
 @click.option("--over", help="The lot that this one overdyes.")

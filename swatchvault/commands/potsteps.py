@@ -11,6 +11,7 @@ from swatchvault.departures import departures
 from swatchvault.errors import ArchiveError, NotFound
 from swatchvault.potsource import sourced
 from swatchvault.potwork import step_words, struck_words
+from swatchvault.typed_numbers import row_number
 
 if TYPE_CHECKING:
     from swatchvault.archive import DyeIn, Pot
@@ -20,15 +21,16 @@ if TYPE_CHECKING:
 def planned_step(plan: PotPlan | None, pot: Pot, what: str) -> StepPlan | None:
     """The planned step that a number names, or the next one of a kind that is not done yet."""
     steps = () if plan is None else plan.steps
-    if what.isdigit():
+    number = row_number(what)
+    if number is not None:
         for done in pot.steps:
-            if done.plan_number == int(what):
+            if done.plan_number == number:
                 raise ArchiveError(
                     f"planned step {what} is done already, as step {done.number} of the log: "
                     "correct that with `swatchvault pot edit`, or say the kind to record another"
                 )
         for step in steps:
-            if step.number == int(what):
+            if step.number == number:
                 return step
         raise NotFound(f"no planned step {what}: the recipe of lot {pot.lot!r} has {len(steps)}")
     gone = {d.plan_number for d in pot.steps}

@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING
 import click
 
 from swatchvault.commands.making import pair
-from swatchvault.commands.options import NUMBER, archive_option, need_archive
+from swatchvault.commands.options import NUMBER, WHOLE, archive_option, need_archive
 from swatchvault.commands.sums import say_caution
 from swatchvault.errors import ArchiveError
+from swatchvault.typed_numbers import row_number
 
 if TYPE_CHECKING:
     from swatchvault.archive import PlannedStep, Recipe
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 @click.command("revise")
 @click.argument("colourway")
 @click.argument("base")
-@click.option("--from", "version", type=int, help="The version to start from; the newest.")
+@click.option("--from", "version", type=WHOLE, help="The version to start from; the newest.")
 @click.option("--as-done", "lot", help="Take the dyes that really went into this lot.")
 @click.option("--part", help="The part to change, by its name, where the recipe has several.")
 @click.option("--share", type=NUMBER, help="The part's share of the goods in %.")
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
 @click.option("--drop-dye", "dropped", multiple=True, help="Leave this dye out.")
 @click.option("--step", "steps", multiple=True, help='"3=hold, 90 C, 40 min": replaces step 3.')
 @click.option("--add-step", "added", multiple=True, help='"hold, 90 C", or "3=..." before step 3.')
-@click.option("--drop-step", "gone", type=int, multiple=True, help="Leave this step out.")
+@click.option("--drop-step", "gone", type=WHOLE, multiple=True, help="Leave this step out.")
 @click.option("--onto", help="Another base: its first version there, the dyes as they are.")
 @click.option("--note", help="Why.")
 @archive_option
@@ -128,7 +129,6 @@ def _numbered(text: str) -> tuple[int, str]:
 
 
 def _perhaps_numbered(text: str) -> tuple[int | None, str]:
-    number, sign, rest = text.partition("=")
-    if sign and number.strip().isascii() and number.strip().isdigit():
-        return int(number), rest.strip()
-    return None, text.strip()
+    told, sign, rest = text.partition("=")
+    number = row_number(told.strip()) if sign else None
+    return (None, text.strip()) if number is None else (number, rest.strip())

@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from swatchvault.commands.find import FORMS, K_L, print_json, query_of
-from swatchvault.commands.options import NUMBER, archive_option, json_option, need_archive
+from swatchvault.commands.options import NUMBER, WHOLE, archive_option, json_option, need_archive
 from swatchvault.commands.shade_asked import (
     additions_plan,
     base_known,
@@ -39,7 +39,7 @@ without_option = click.option("--without", multiple=True, help="Not this dye, se
 @click.argument("recipe", nargs=-1)
 @click.option("--colourway", help="Or the recipe of this colourway.")
 @click.option("--from-base", help="That recipe as it is for another base.")
-@click.option("--version", type=int, help="Its version; the newest if not said.")
+@click.option("--version", type=WHOLE, help="Its version; the newest if not said.")
 @click.option("--times", type=NUMBER, default=1.0, help="Every depth times this: 0.5 is half.")
 @click.option("--against", help="How far from this: 45,20,-10, '#7a4b90', a swatch, a photo.")
 @K_L

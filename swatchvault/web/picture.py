@@ -17,6 +17,7 @@ from datasette import Response
 
 from ingest.model import Layout, Settings
 from swatchvault.errors import NotFound
+from swatchvault.typed_numbers import row_number
 from swatchvault.web.visit import Visit
 
 PICTURES = "pictures"
@@ -87,8 +88,8 @@ async def source_of(visit: Visit, sha256: str) -> Path:
 
 def side_of(asked: str) -> int:
     """The long side to make, in px, for the one that was asked for."""
-    wanted = int(asked) if asked.isascii() and asked.isdigit() and len(asked) < 6 else 1200
-    return next((s for s in SIDES if s >= wanted), SIDES[-1])
+    wanted = row_number(asked)
+    return next((s for s in SIDES if s >= (1200 if wanted is None else wanted)), SIDES[-1])
 
 
 def on_paper(path: Path, layout: Layout, settings: Settings) -> Layout:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 from datasette import Response
 
 from swatchvault.errors import AmountError, SwatchvaultError
+from swatchvault.typed_numbers import row_number
 from swatchvault.web.said import recipe_toml
 from swatchvault.web.typed import ratio_or_none, row_id
 from swatchvault.web.visit import PAGE_HEADERS, RefusedError, Visit
@@ -37,11 +38,10 @@ class Asked:
 
 def asked_of(visit: Visit) -> Asked:
     """What the query string says."""
-    against = visit.asked("against")
     return Asked(
         visit.asked("goods", _GOODS),
         visit.asked("ratio"),
-        int(against) if against.isascii() and against.isdigit() else None,
+        row_number(visit.asked("against")),
         tuple(visit.request.args.getlist("powder") or ()),
     )
 

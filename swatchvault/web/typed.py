@@ -5,7 +5,7 @@ from __future__ import annotations
 from swatchvault.amounts import after_one, parse_amount
 from swatchvault.days import past_day
 from swatchvault.errors import AmountError, SwatchvaultError
-from swatchvault.typed_numbers import read_number, read_percent
+from swatchvault.typed_numbers import read_number, read_percent, row_number
 from swatchvault.web.visit import Form, RefusedError, Visit
 
 
@@ -75,9 +75,10 @@ def _above_zero(amount: float | None, text: str, what: str) -> float | None:
 
 def whole(text: str, what: str) -> int:
     """A whole number such as a row's. Raises ``RefusedError``."""
-    if not (text.isascii() and text.isdigit() and len(text) < 19):
+    found = row_number(text)
+    if found is None:
         raise RefusedError(f"{what} cannot be read from {text!r}: choose one on the page")
-    return int(text)
+    return found
 
 
 def above_zero(form: Form, name: str, what: str, default: float) -> float:

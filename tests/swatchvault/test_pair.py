@@ -118,7 +118,7 @@ def test_places_in_one_photo_are_one_photo():
     assert mean_of_photos([seen(n) for n in "1234"]).n_photos == pytest.approx(4.0)
 
 
-@pytest.mark.parametrize("bad", [0.0, -1.0, math.nan, math.inf])
+@pytest.mark.parametrize("bad", [0.0, -1.0, math.nan, math.inf, 1e308])
 def test_conditions_refuse_nonsense(bad):
     with pytest.raises(CompareError, match="tolerance"):
         Conditions(Capture.OTHER, tolerance=bad)

@@ -406,6 +406,26 @@ def test_a_hold_is_timed_by_what_is_stored(pot):
     assert json.loads(pot("time", "P1", "--json"))["minutes"] == 45
 
 
+def test_minutes_that_no_clock_can_tell_are_refused_and_break_nothing(pot, folder):
+    started(pot)
+    refused = pot("hold", "P1", "--minutes", "1e308", code=1)
+    assert "a step of 1e+308 min cannot be timed: 144000 (a hundred days) is the most" in refused
+    for minutes in (1e308, 1e12):  # as notes may tell them
+        with open_archive(folder) as archive:
+            record_step(
+                archive.conn, "P1", PotStep("hold", f"{NOW:%Y-%m-%dT%H:%M}", minutes=minutes)
+            )
+        assert "hold of 144000 min since" in pot("time", "P1")
+
+
+@pytest.mark.parametrize("said", ["9" * 25, "²"])
+def test_numbers_that_no_step_or_version_has(said, pot):
+    started(pot)
+    assert "no whole number" in pot("edit", "P1", said, "--note", "x", code=2)
+    assert "no whole number" in pot("start", "P9", "Low sun", "Lumme", "--version", said, code=2)
+    assert "unknown kind of step" in pot("did", "P1", said, code=1)
+
+
 def test_a_step_can_be_edited_and_the_rest_of_it_stays(pot):
     started(pot)
     pot("did", "P1", "1", "--at", "2026-03-01T09:10", "--temperature", 30)

@@ -126,6 +126,30 @@ async def test_no_parameter_reaches_the_sql(visitor: Callable[[str], Any], studi
         assert conn.execute("SELECT count(*) FROM colourway").fetchone()[0] > 5
 
 
+#: Addresses that read the number of a row, a version or a step from their query.
+NUMBERED = (
+    *(f"/photos/new?{name}=" for name in ("lot", "swatch", "with")),
+    *(f"/recipe/1{page}?against=" for page in ("", "/card")),
+    *(f"/pot/1?{name}=" for name in ("step", "edit")),
+    *("/photos/{}/aside?swatch=", "/picture/{}?width="),
+    *(f"/recipe/new?{name}=" for name in ("from", "lot", "colourway")),
+    *(f"/groups?go=1&{name}=" for name in ("lot", "colourway")),
+    *("/gaps?base=", "/setups?mended=", "/setups?setup=", "/find?swatch=", "/find?l=50&n="),
+    *("/pots?recipe=", "/check/new?lot=", "/lot/1/label?copies="),
+)
+
+
+@pytest.mark.parametrize("said", ["9" * 18, "9" * 25, "9" * 5000, "٣", "²", "-1"])
+async def test_no_number_is_too_large(
+    said: str, visitor: Callable[[str], Any], studio: Path
+) -> None:
+    with sqlite3.connect(studio / "archive.db") as conn:
+        (photo,) = conn.execute("SELECT sha256 FROM photo").fetchone()
+    for path in NUMBERED:
+        answer = await visitor("dyer").get(path.format(photo) + quote(said))
+        assert answer.status_code < 500, path
+
+
 TRAVERSALS = (
     "/thumb/../../etc/passwd",
     "/thumb/..%2f..%2farchive.db",

@@ -104,6 +104,7 @@ async def test_a_lot_with_several_swatches_leads_to_its_checks(
         ({"lot": "999999"}, 404, "no lot of the number"),
         ({"tolerance": "wide"}, 400, "tolerance cannot be read"),
         ({"tolerance": "0"}, 400, "tolerance is 0, and must be above 0"),
+        ({"tolerance": "1e308"}, 400, "needed a number above 0 and up to 1000"),
         ({"k_l": "-2"}, 400, "kL is -2, and must be above 0"),
         ({"form": "jumper"}, 400, "must be one of"),
         ({"form": "knit"}, 400, "has no swatch as knit"),

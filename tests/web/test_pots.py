@@ -230,6 +230,7 @@ async def test_a_start_that_cannot_be(
     [
         ({"kind": "look"}, "what was seen"),
         ({"kind": "hold"}, "needs its minutes"),
+        ({"kind": "hold", "minutes": "1e308"}, "cannot be timed"),
         ({"kind": "dance", "note": "x"}, "unknown kind of step"),
         ({"note": "no kind"}, "What was done is missing"),
         ({"kind": "heat", "temperature": "hot"}, "temperature cannot be read"),
