@@ -1,17 +1,16 @@
-"""Lots held to their masters and to each other, from an archive's connection. No printing."""
+"""Lots held to their masters, from an archive's connection. No printing."""
 
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
-
-import numpy as np
 
 from swatchvault.archive import (
     CurrentMaster,
     LotCheck,
+    StoredColour,
     SwatchFacts,
     colourway_names,
     current_master,
@@ -19,7 +18,6 @@ from swatchvault.archive import (
     record_evenness_check,
     same_dyes,
     stated_evenness,
-    swatch_colours,
     swatches_of_colourway,
     swatches_of_lot,
     tells_evenness,
@@ -27,7 +25,7 @@ from swatchvault.archive import (
     why_none_counts,
 )
 from swatchvault.archive.eye import classes_in_force
-from swatchvault.compare import Comparison, CoursePoint, LotMatrix, as_record
+from swatchvault.compare import as_record
 from swatchvault.errors import CompareError, NotFound
 from swatchvault.lotcheck import (
     CheckedEvenness,
@@ -37,7 +35,8 @@ from swatchvault.lotcheck import (
     check_record,
     check_swatch,
 )
-from swatchvault.photodoubt import own_frames
+from swatchvault.pair import OwnFrame
+from swatchvault.photodoubt import own_frames, photos_by_swatch
 
 
 @dataclass(frozen=True)
@@ -49,6 +48,25 @@ class Ask:
     k_l: float | None = None
     across_forms: bool = False
     same_dyes: bool | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """What photos say of some swatches, read once: the photos of each by its id, oldest first, and
+    what repeats taught of their set-ups, by the set-up's id."""
+
+    photos: Mapping[int, Sequence[StoredColour]]
+    frames: Mapping[int, OwnFrame]
+
+    def of(self, swatch_id: int) -> Sequence[StoredColour]:
+        """The photos of a swatch; none where nothing of it was measured."""
+        return self.photos.get(swatch_id, ())
+
+
+def seen_of(conn: sqlite3.Connection, swatch_ids: Iterable[int]) -> Seen:
+    """The photos of these swatches."""
+    photos = photos_by_swatch(conn, sorted(set(swatch_ids)))
+    return Seen(photos, own_frames(conn, [c for several in photos.values() for c in several]))
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,52 +96,15 @@ class Check:
         }
 
 
-@dataclass(frozen=True, eq=False)
-class Family:
-    """Lots of one colourway on one base in one form: each pair, and the course over time."""
-
-    base: str
-    form: str
-    k_l: float
-    master: str | None
-    matrix: LotMatrix
-    course: tuple[CoursePoint, ...]
-    evenness: tuple[CheckedEvenness | None, ...] = ()  # of each of course
-
-    def record(self) -> dict[str, Any]:
-        """Plain JSON data."""
-        names = self.matrix.names
-        return {
-            "base": self.base,
-            "form": self.form,
-            "k_l": self.k_l,
-            "master": self.master,
-            "lots": list(names),
-            "pairs": [
-                {"lots": [names[i], names[j]], **as_record(c)}
-                for (i, j), c in self.matrix.pairs.items()
-            ],
-            "course": [
-                {
-                    "when": p.when,
-                    "when_by_photo": p.by_photo,
-                    "lot": p.comparison.new.name,
-                    "swatch": p.swatch,
-                    **as_record(p.comparison),
-                    "evenness": None if even is None else even.comparison.record(),
-                }
-                for p, even in zip(self.course, self.evenness, strict=True)
-            ],
-        }
-
-
 def check_lot(conn: sqlite3.Connection, lot: str, ask: Ask) -> list[Check]:
     """Hold every measured swatch of a lot to the master of its colourway, base and form.
 
     Raises ``NotFound`` where the lot, a measured swatch or a master is missing.
     """
     swatches = [s for s in swatches_of_lot(conn, lot) if ask.form in (None, s.form)]
-    measured = [s for s in swatches if swatch_colours(conn, s.swatch_id)]
+    masters = {s.swatch_id: master_for(conn, s, ask) for s in swatches}
+    seen = seen_of(conn, [*masters, *(m.swatch_id for m in masters.values() if m)])
+    measured = [s for s in swatches if seen.of(s.swatch_id)]
     if not measured:
         form = f" as {ask.form}" if ask.form else ""
         asides = [(s.swatch, why_none_counts(conn, s.swatch_id)) for s in swatches]
@@ -132,11 +113,11 @@ def check_lot(conn: sqlite3.Connection, lot: str, ask: Ask) -> list[Check]:
         raise NotFound(f"lot {lot!r} has no measured swatch{form}: {said}")
     checks, without = [], []
     for swatch in measured:
-        master = _master_for(conn, swatch, ask)
+        master = masters[swatch.swatch_id]
         if master is None:
             without.append(swatch)
         elif master.swatch_id != swatch.swatch_id:
-            checks.append(_check(conn, swatch, master, ask))
+            checks.append(check_against(conn, seen, swatch, master, ask))
     if checks:
         return checks
     if without:
@@ -159,68 +140,8 @@ def keep_checks(conn: sqlite3.Connection, checks: Sequence[Check]) -> None:
                 record_evenness_check(conn, *args)
 
 
-def lots_together(
-    conn: sqlite3.Connection, colourway: str, base: str | None, ask: Ask
-) -> list[Family]:
-    """Every family of lots of a colourway that has at least two measured lots."""
-    swatches = [
-        s
-        for s in swatches_of_colourway(conn, colourway, base, ask.form)
-        if swatch_colours(conn, s.swatch_id)
-    ]
-    kinds = sorted({(s.base, s.form) for s in swatches})
-    families = []
-    for kind in kinds:
-        of_kind = [s for s in swatches if (s.base, s.form) == kind]
-        if len(of_kind) > 1:
-            families.append(_family(conn, of_kind, ask))
-    if not families:
-        raise NotFound(
-            f"colourway {colourway!r} has no two measured lots of one base and form: there is "
-            "nothing to set against each other"
-        )
-    return families
-
-
-def _family(conn: sqlite3.Connection, swatches: Sequence[SwatchFacts], ask: Ask) -> Family:
-    master = _master_for(conn, swatches[0], ask)
-    tolerance = ask.tolerance or (master.tolerance if master else 2.0)
-    k_l = ask.k_l or (master.k_l if master else 2.0)
-    names = _names(swatches)
-    table = np.zeros((len(swatches), len(swatches)))
-    pairs: dict[tuple[int, int], Comparison] = {}
-    for i, first in enumerate(swatches):
-        for j in range(i + 1, len(swatches)):
-            held = Held(tolerance, k_l, _dyes(conn, first, swatches[j].lot_id, ask))
-            pairs[i, j] = _hold(conn, first.swatch_id, swatches[j].swatch_id, held).comparison
-            table[i, j] = table[j, i] = pairs[i, j].difference.delta_e_00
-    course, evenness = [], []
-    for swatch in swatches:
-        if master is not None and swatch.swatch_id != master.swatch_id:
-            found = _check(conn, swatch, master, ask)
-            course.append(
-                CoursePoint(
-                    swatch.day or "", found.checked.comparison, swatch.by_photo, swatch.swatch
-                )
-            )
-            evenness.append(found.evenness)
-    return Family(
-        swatches[0].base,
-        swatches[0].form,
-        k_l,
-        master.swatch if master else None,
-        LotMatrix(names, table, pairs),
-        tuple(course),
-        tuple(evenness),
-    )
-
-
-def _names(swatches: Sequence[SwatchFacts]) -> tuple[str, ...]:
-    lots = [s.lot for s in swatches]
-    return tuple(s.lot if s.lot and lots.count(s.lot) == 1 else s.swatch for s in swatches)
-
-
-def _master_for(conn: sqlite3.Connection, swatch: SwatchFacts, ask: Ask) -> CurrentMaster | None:
+def master_for(conn: sqlite3.Connection, swatch: SwatchFacts, ask: Ask) -> CurrentMaster | None:
+    """The master that a swatch is held to: of its form, or of another where that is asked for."""
     if swatch.colourway is None:
         return None
     found = current_master(conn, swatch.colourway, swatch.base, swatch.form)
@@ -231,26 +152,38 @@ def _master_for(conn: sqlite3.Connection, swatch: SwatchFacts, ask: Ask) -> Curr
     return next((m for m in others if m is not None), None)
 
 
-def _check(conn: sqlite3.Connection, swatch: SwatchFacts, master: CurrentMaster, ask: Ask) -> Check:
-    master_lot = swatch_colours(conn, master.swatch_id)
-    dyes = _dyes(conn, swatch, master_lot[0].lot_id if master_lot else None, ask)
-    held = Held(
-        master.tolerance if ask.tolerance is None else ask.tolerance,
-        master.k_l if ask.k_l is None else ask.k_l,
-        dyes,
+def held_under(
+    ask: Ask, master: CurrentMaster | None, same: bool | None, frames: Mapping[int, OwnFrame]
+) -> Held:
+    """What two swatches are held to: what is asked for, else what the master states. ``same``:
+    whether the records say that both were dyed alike; ``None``: they do not."""
+    told = Held() if master is None else Held(master.tolerance, master.k_l)
+    return Held(
+        told.tolerance if ask.tolerance is None else ask.tolerance,
+        told.k_l if ask.k_l is None else ask.k_l,
+        ask.same_dyes if same is None else same,
         ask.across_forms,
+        frames,
     )
+
+
+def check_against(
+    conn: sqlite3.Connection, seen: Seen, swatch: SwatchFacts, master: CurrentMaster, ask: Ask
+) -> Check:
+    """Hold a measured swatch to a master, by colour and by what that states of evenness."""
+    ours, theirs = seen.of(master.swatch_id), seen.of(swatch.swatch_id)
+    if not ours:
+        raise _no_master_photo(conn, master.swatch_id, master.swatch)
+    same = same_dyes(conn, swatch.lot_id, ours[0].lot_id)
+    held = held_under(ask, master, same, seen.frames)
     stated = stated_evenness(conn, master.master_id)
     even = None
     if stated is not None:
-        found = swatch_colours(conn, swatch.swatch_id)
-        new = tells_evenness(conn, found, stated.method).get(swatch.swatch_id)
+        new = tells_evenness(conn, theirs, stated.method).get(swatch.swatch_id)
         read = [stated.measurement_id, None if new is None else new.measurement_id]
         kinds = classes_in_force(conn, [i for i in read if i is not None])
         even = check_evenness(stated, new, master.form, kinds)
-    if not master_lot:
-        raise _no_master_photo(conn, master.swatch_id, master.swatch)
-    return Check(swatch, master, _hold(conn, master.swatch_id, swatch.swatch_id, held), dyes, even)
+    return Check(swatch, master, check_swatch(ours, theirs, held), held.same_dyes, even)
 
 
 def _no_master_photo(conn: sqlite3.Connection, swatch_id: int, swatch: str) -> CompareError:
@@ -261,19 +194,6 @@ def _no_master_photo(conn: sqlite3.Connection, swatch_id: int, swatch: str) -> C
         f"the master {swatch!r} {why}, or make another swatch the master with `swatchvault master "
         "SWATCH`"
     )
-
-
-def _hold(conn: sqlite3.Connection, master_id: int, new_id: int, held: Held) -> CheckedSwatch:
-    master, new = swatch_colours(conn, master_id), swatch_colours(conn, new_id)
-    frames = own_frames(conn, (*master, *new))
-    return check_swatch(master, new, replace(held, own_frames=frames))
-
-
-def _dyes(
-    conn: sqlite3.Connection, swatch: SwatchFacts, other_lot: int | None, ask: Ask
-) -> bool | None:
-    known = same_dyes(conn, swatch.lot_id, other_lot)
-    return ask.same_dyes if known is None else known
 
 
 def _row(check: Check) -> LotCheck:
@@ -309,10 +229,14 @@ def check_every_lot(conn: sqlite3.Connection, ask: Ask) -> list[Check]:
     """Hold every measured lot that has a master to it, by colourway and date."""
     checks: list[Check] = []
     for colourway in colourway_names(conn):
-        for swatch in swatches_of_colourway(conn, colourway):
-            master = _master_for(conn, swatch, ask)
-            if master is None or master.swatch_id == swatch.swatch_id:
-                continue
-            if swatch_colours(conn, swatch.swatch_id) and swatch_colours(conn, master.swatch_id):
-                checks.append(_check(conn, swatch, master, ask))
+        of_it = swatches_of_colourway(conn, colourway)
+        pairs = [(s, m) for s in of_it if (m := master_for(conn, s, ask)) is not None]
+        seen = seen_of(conn, [i for s, m in pairs for i in (s.swatch_id, m.swatch_id)])
+        checks += [
+            check_against(conn, seen, swatch, master, ask)
+            for swatch, master in pairs
+            if master.swatch_id != swatch.swatch_id
+            and seen.of(swatch.swatch_id)
+            and seen.of(master.swatch_id)
+        ]
     return checks

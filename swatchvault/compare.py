@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-import numpy as np
-
-from ingest.colour import Floats
 from ingest.model import Light, none_if_nan
 from swatchvault import words
 from swatchvault.advice import Advice, what_next
@@ -95,15 +92,6 @@ class Comparison:
             *words.figures(self.difference),
             *self.notes,
         )
-
-
-def capture_of(a: Colour, b: Colour, otherwise: Capture | str = Capture.OTHER) -> Capture:
-    """``same frame`` if both come from the same photos, else what was stated, never better."""
-    if a.photo_ids and a.photo_ids == b.photo_ids:
-        return Capture.SAME_FRAME
-    stated = Capture.named(otherwise)
-    known = a.photo_ids and b.photo_ids
-    return Capture.OTHER if known and stated is Capture.SAME_FRAME else stated
 
 
 def compare(
@@ -229,66 +217,3 @@ def as_record(comparison: Comparison) -> dict[str, Any]:
         "flags": sorted(comparison.flags) + own,
         "notes": list(comparison.notes),
     }
-
-
-@dataclass(frozen=True, eq=False)
-class LotMatrix:
-    """All pairs of some colours. ``delta_e_00``: (n, n), 0 on the diagonal. ``pairs``: by
-    (i, j) with i < j, the earlier one as the master."""
-
-    names: tuple[str, ...]
-    delta_e_00: Floats
-    pairs: Mapping[tuple[int, int], Comparison]
-
-    def verdict(self, i: int, j: int) -> Verdict | None:
-        """The verdict of a pair in either order; None for a colour with itself."""
-        return None if i == j else self.pairs[min(i, j), max(i, j)].verdict
-
-
-def lot_matrix(
-    colours: Sequence[Colour], conditions: Conditions, *, across_forms: bool = False
-) -> LotMatrix:
-    """Every colour with every other. Pairs from one photo count as ``same frame``; the others
-    as the class that ``conditions`` states."""
-    table = np.zeros((len(colours), len(colours)))
-    pairs = {}
-    for i, first in enumerate(colours):
-        for j in range(i + 1, len(colours)):
-            own = replace(conditions, capture=capture_of(first, colours[j], conditions.capture))
-            found = compare_under(first, colours[j], own, across_forms=across_forms)
-            pairs[i, j] = found
-            table[i, j] = table[j, i] = found.difference.delta_e_00
-    return LotMatrix(tuple(c.name for c in colours), table, pairs)
-
-
-@dataclass(frozen=True, eq=False)
-class CoursePoint:
-    """One lot in the course of time. ``when``: ISO 8601, as it sorts; of its first photo where
-    ``by_photo``. ``swatch``: of a lot that has several the one that was held."""
-
-    when: str
-    comparison: Comparison
-    by_photo: bool = False
-    swatch: str = ""
-
-
-def course(
-    master: Colour,
-    lots: Sequence[tuple[str, Colour]],
-    conditions: Conditions,
-    *,
-    across_forms: bool = False,
-) -> tuple[CoursePoint, ...]:
-    """Each lot (when, colour) held to the master, in the order of time."""
-    return tuple(
-        CoursePoint(
-            when,
-            compare_under(
-                master,
-                lot,
-                replace(conditions, capture=capture_of(master, lot, conditions.capture)),
-                across_forms=across_forms,
-            ),
-        )
-        for when, lot in sorted(lots, key=lambda item: item[0])
-    )

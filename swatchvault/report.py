@@ -15,9 +15,9 @@ from swatchvault.archive import LotDye
 from swatchvault.archive.mend_reference import known_words
 from swatchvault.checking import Check
 from swatchvault.colour_words import delta_e_words, lab_words, plus_minus
-from swatchvault.compare import Comparison, CoursePoint, LotMatrix
+from swatchvault.compare import Comparison
 from swatchvault.days import by_photo_words, day_cell
-from swatchvault.evenness_check import EvennessComparison
+from swatchvault.families import CoursePoint, Family
 from swatchvault.tonal_words import figure
 from swatchvault.typed_numbers import shown
 
@@ -140,27 +140,25 @@ def comparison_lines(comparison: Comparison) -> list[str]:
     return list(comparison.sentences)
 
 
-def matrix_lines(matrix: LotMatrix) -> list[str]:
+def matrix_lines(family: Family) -> list[str]:
     """All lots against each other: ΔE00 with its doubt, and a letter for the verdict of a pair."""
     letters = {"within": "w", "outside": "o", "cannot tell": "?"}
-    first, width = (max(least, *(len(n) + 2 for n in matrix.names)) for least in (8, 15))
-    lines = [" " * first + "".join(f"{name:>{width}}" for name in matrix.names)]
-    for i, name in enumerate(matrix.names):
+    first, width = (max(least, *(len(n) + 2 for n in family.names)) for least in (8, 15))
+    lines = [" " * first + "".join(f"{name:>{width}}" for name in family.names)]
+    for i, name in enumerate(family.names):
         cells = []
-        for j in range(len(matrix.names)):
-            pair = None if i == j else matrix.pairs[min(i, j), max(i, j)]
+        for j in range(len(family.names)):
+            pair = None if i == j else family.pairs[min(i, j), max(i, j)]
             cells.append("-" if pair is None else f"{_reading(pair)} {letters[pair.verdict]}")
         lines.append(f"{name:<{first}}" + "".join(f"{cell:>{width}}" for cell in cells))
     lines.append("w within, o outside, ? cannot tell; ± is the standard uncertainty of a reading")
     return lines
 
 
-def course_lines(
-    points: Sequence[CoursePoint], evenness: Sequence[EvennessComparison | None]
-) -> list[str]:
-    """Lots over time against the master, a swatch by its name where its lot has several;
-    ``evenness``: the verdict on that of each, where there is one."""
-    tonal = [f"{e.verdict.value}, " if e else "" for e in evenness]
+def course_lines(points: Sequence[CoursePoint]) -> list[str]:
+    """Lots over time against the master, a swatch by its name where its lot has several; with the
+    verdict on its evenness, where there is one."""
+    tonal = [f"{p.evenness.verdict.value}, " if p.evenness else "" for p in points]
     tonal = [f"evenness: {word}" if word.startswith("cannot") else word for word in tonal]
     undated = {p.comparison.new.name: p.by_photo for p in points}  # a lot may have several
     said = by_photo_words([lot for lot, by_photo in undated.items() if by_photo], len(undated))

@@ -200,7 +200,8 @@ def lots_command(
 ) -> None:
     """All lots of COLOURWAY against each other, and over time against the master."""
     from swatchvault.archive import open_archive
-    from swatchvault.checking import Ask, lots_together
+    from swatchvault.checking import Ask
+    from swatchvault.families import lots_together
     from swatchvault.report import course_lines, matrix_lines
 
     ask = Ask(form, tolerance, k_l)
@@ -211,10 +212,9 @@ def lots_command(
         return
     for family in families:
         click.echo(f"{colourway} on {family.base}, {family.form}: ΔE00 (kL = {family.k_l:g})")
-        click.echo("\n".join(f"  {line}" for line in matrix_lines(family.matrix)))
+        click.echo("\n".join(f"  {line}" for line in matrix_lines(family)))
         if family.course:
             click.echo(f"over time, against {family.master}:")
-            even = [None if e is None else e.comparison for e in family.evenness]
-            click.echo("\n".join(f"  {line}" for line in course_lines(family.course, even)))
-            if any(even):
+            click.echo("\n".join(f"  {line}" for line in course_lines(family.course)))
+            if any(point.evenness for point in family.course):
                 click.echo("(as, more, less tonal: verdicts on evenness, apart from the colour's)")

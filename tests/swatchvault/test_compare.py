@@ -1,4 +1,4 @@
-"""A lot against its master: refusals, flags, the record, all pairs and the course of time."""
+"""A lot against its master: refusals, flags, the record."""
 
 import json
 import math
@@ -10,15 +10,11 @@ from swatchvault import words
 from swatchvault.compare import (
     PAIR_FLAGS,
     as_record,
-    capture_of,
     compare,
-    compare_under,
-    course,
-    lot_matrix,
 )
 from swatchvault.difference import Verdict
 from swatchvault.errors import CompareError
-from swatchvault.pair import Capture, Colour, Conditions
+from swatchvault.pair import Colour
 
 LAB = np.array([55.0, 22.0, 30.0])
 SURE = {"capture": "same frame", "light": "daylight", "same_dyes": True}
@@ -51,22 +47,6 @@ def test_one_frame_cannot_be_claimed_for_two_photos():
     with pytest.raises(CompareError, match="different photos"):
         compare(a, b, **SURE)
     compare(a, colour(photo_ids=frozenset({"a"})), **SURE)
-
-
-@pytest.mark.parametrize(
-    ("one", "two", "stated", "found"),
-    [
-        ({"x"}, {"x"}, "other", "same frame"),
-        ({"x"}, {"y"}, "locked set-up", "locked set-up"),
-        ({"x"}, {"y"}, "same frame", "other"),
-        ({"x", "y"}, {"x"}, "same set-up", "same set-up"),
-        (set(), set(), "other", "other"),
-        (set(), set(), "same frame", "same frame"),
-    ],
-)
-def test_capture_class_is_never_guessed_better(one, two, stated, found):
-    a, b = colour(photo_ids=frozenset(one)), colour(photo_ids=frozenset(two))
-    assert capture_of(a, b, stated) is Capture(found)
 
 
 def test_forms():
@@ -165,36 +145,6 @@ def test_sentences_are_ready_to_print():
             assert words.MEANT_FOR in lines and words.SAME_DYES_ONLY in lines
             for line in lines:
                 assert line[-1] == "." and "\n" not in line and "nan" not in line, line
-
-
-def test_all_pairs():
-    lots = [
-        colour(name="one", photo_ids=frozenset({"p"})),
-        colour((0.2, 0, 0), name="two", photo_ids=frozenset({"p"})),
-        colour((9, 0, 0), name="three", photo_ids=frozenset({"q"})),
-    ]
-    conditions = Conditions("locked set-up", light="daylight", same_dyes=True)
-    found = lot_matrix(lots, conditions)
-    assert found.names == ("one", "two", "three")
-    np.testing.assert_array_equal(found.delta_e_00, found.delta_e_00.T)
-    assert not found.delta_e_00.diagonal().any()
-    assert found.pairs[0, 1].difference.conditions.capture is Capture.SAME_FRAME
-    assert found.pairs[1, 2].difference.conditions.capture is Capture.LOCKED
-    assert found.verdict(0, 1) is Verdict.WITHIN
-    assert found.verdict(2, 0) is found.verdict(0, 2) is Verdict.OUTSIDE
-    assert found.verdict(1, 1) is None
-    single = compare_under(lots[1], lots[2], conditions)
-    assert found.delta_e_00[1, 2] == single.difference.delta_e_00
-    assert lot_matrix([], conditions).delta_e_00.shape == (0, 0)
-
-
-def test_course_is_in_the_order_of_time():
-    conditions = Conditions("locked set-up", light="daylight", same_dyes=True)
-    lots = [("2024-03-01", colour((2, 0, 0))), ("2023-11-20", colour((1, 0, 0)))]
-    points = course(colour(), lots, conditions)
-    assert [p.when for p in points] == ["2023-11-20", "2024-03-01"]
-    assert [p.comparison.difference.d_lch[0] for p in points] == [1.0, 2.0]
-    assert course(colour(), [], conditions) == ()
 
 
 @pytest.mark.parametrize(
