@@ -31,6 +31,8 @@ from swatchvault.lotcheck import (
     CheckedEvenness,
     CheckedSwatch,
     Held,
+    LeftOut,
+    apart_by_version,
     check_evenness,
     check_record,
     check_swatch,
@@ -96,10 +98,24 @@ class Check:
         }
 
 
-def check_lot(conn: sqlite3.Connection, lot: str, ask: Ask) -> list[Check]:
+@dataclass(frozen=True, eq=False)
+class Checks:
+    """Checks of the swatches of a lot, and the swatches that could not be held to their master."""
+
+    given: tuple[Check, ...]
+    left_out: tuple[LeftOut, ...] = ()
+
+    def records(self) -> list[dict[str, Any]]:
+        """Plain JSON data: one item a check, each with all that was left out."""
+        left_out = [one.record() for one in self.left_out]
+        return [{**check.record(), "left_out": left_out} for check in self.given]
+
+
+def check_lot(conn: sqlite3.Connection, lot: str, ask: Ask) -> Checks:
     """Hold every measured swatch of a lot to the master of its colourway, base and form.
 
-    Raises ``NotFound`` where the lot, a measured swatch or a master is missing.
+    Raises ``NotFound`` where the lot, a measured swatch or a master is missing, and
+    ``CompareError`` where no swatch can be held to the master that it has.
     """
     swatches = [s for s in swatches_of_lot(conn, lot) if ask.form in (None, s.form)]
     masters = {s.swatch_id: master_for(conn, s, ask) for s in swatches}
@@ -111,15 +127,13 @@ def check_lot(conn: sqlite3.Connection, lot: str, ask: Ask) -> list[Check]:
         said = "; ".join(f"swatch {name!r} {why}" for name, why in asides if why)
         said = said or "photograph one and add it"
         raise NotFound(f"lot {lot!r} has no measured swatch{form}: {said}")
-    checks, without = [], []
-    for swatch in measured:
-        master = masters[swatch.swatch_id]
-        if master is None:
-            without.append(swatch)
-        elif master.swatch_id != swatch.swatch_id:
-            checks.append(check_against(conn, seen, swatch, master, ask))
-    if checks:
+    pairs = [(s, m) for s in measured if (m := masters[s.swatch_id]) is not None]
+    checks = check_pairs(conn, seen, pairs, ask)
+    if checks.given:
         return checks
+    if checks.left_out:
+        raise CompareError("; ".join(dict.fromkeys(one.why for one in checks.left_out)))
+    without = [s for s in measured if masters[s.swatch_id] is None]
     if without:
         first = without[0]
         raise NotFound(
@@ -127,6 +141,55 @@ def check_lot(conn: sqlite3.Connection, lot: str, ask: Ask) -> list[Check]:
             f"{first.form}: set one with `swatchvault master SWATCH`"
         )
     raise NotFound(f"lot {lot!r} is the master's own lot: there is nothing to hold it to")
+
+
+def check_every_lot(conn: sqlite3.Connection, ask: Ask) -> Checks:
+    """Hold every measured lot that has a master to it, by colourway and date."""
+    given: list[Check] = []
+    left_out: list[LeftOut] = []
+    for colourway in colourway_names(conn):
+        of_it = swatches_of_colourway(conn, colourway)
+        pairs = [(s, m) for s in of_it if (m := master_for(conn, s, ask)) is not None]
+        seen = seen_of(conn, [i for s, m in pairs for i in (s.swatch_id, m.swatch_id)])
+        found = check_pairs(conn, seen, [p for p in pairs if seen.of(p[0].swatch_id)], ask)
+        given += found.given
+        left_out += found.left_out
+    return Checks(tuple(given), tuple(left_out))
+
+
+def check_pairs(
+    conn: sqlite3.Connection,
+    seen: Seen,
+    pairs: Sequence[tuple[SwatchFacts, CurrentMaster]],
+    ask: Ask,
+) -> Checks:
+    """Hold measured swatches each to its master; a master's own swatch is passed over."""
+    given, left_out = [], []
+    for swatch, master in pairs:
+        if swatch.swatch_id == master.swatch_id:
+            continue
+        why = _why_not(conn, seen, swatch, master)
+        if why:
+            left_out.append(LeftOut(swatch.swatch, master.swatch, why))
+        else:
+            given.append(_check(conn, seen, swatch, master, ask))
+    return Checks(tuple(given), tuple(left_out))
+
+
+def _why_not(
+    conn: sqlite3.Connection, seen: Seen, swatch: SwatchFacts, master: CurrentMaster
+) -> str:
+    """Why a measured swatch cannot be held to its master, and what to do; "" where it can."""
+    ours, theirs = seen.of(master.swatch_id), seen.of(swatch.swatch_id)
+    if not ours:
+        aside = why_none_counts(conn, master.swatch_id)
+        if aside is None:
+            return f"the master {master.swatch!r} has no measured photo: photograph it and add it"
+        return (
+            f"the master {master.swatch!r} {aside}, or make another swatch the master with "
+            "`swatchvault master SWATCH`"
+        )
+    return apart_by_version(ours, theirs)
 
 
 def keep_checks(conn: sqlite3.Connection, checks: Sequence[Check]) -> None:
@@ -167,13 +230,11 @@ def held_under(
     )
 
 
-def check_against(
+def _check(
     conn: sqlite3.Connection, seen: Seen, swatch: SwatchFacts, master: CurrentMaster, ask: Ask
 ) -> Check:
-    """Hold a measured swatch to a master, by colour and by what that states of evenness."""
+    """Hold a swatch to its master, by colour and by what that states of evenness."""
     ours, theirs = seen.of(master.swatch_id), seen.of(swatch.swatch_id)
-    if not ours:
-        raise _no_master_photo(conn, master.swatch_id, master.swatch)
     same = same_dyes(conn, swatch.lot_id, ours[0].lot_id)
     held = held_under(ask, master, same, seen.frames)
     stated = stated_evenness(conn, master.master_id)
@@ -184,16 +245,6 @@ def check_against(
         kinds = classes_in_force(conn, [i for i in read if i is not None])
         even = check_evenness(stated, new, master.form, kinds)
     return Check(swatch, master, check_swatch(ours, theirs, held), held.same_dyes, even)
-
-
-def _no_master_photo(conn: sqlite3.Connection, swatch_id: int, swatch: str) -> CompareError:
-    why = why_none_counts(conn, swatch_id)
-    if why is None:
-        return CompareError("the master's swatch has no measured photo: photograph it and add it")
-    return CompareError(
-        f"the master {swatch!r} {why}, or make another swatch the master with `swatchvault master "
-        "SWATCH`"
-    )
 
 
 def _row(check: Check) -> LotCheck:
@@ -223,20 +274,3 @@ def _row(check: Check) -> LotCheck:
             "u_d_lch": record["u"]["d_lch"],
         },
     )
-
-
-def check_every_lot(conn: sqlite3.Connection, ask: Ask) -> list[Check]:
-    """Hold every measured lot that has a master to it, by colourway and date."""
-    checks: list[Check] = []
-    for colourway in colourway_names(conn):
-        of_it = swatches_of_colourway(conn, colourway)
-        pairs = [(s, m) for s in of_it if (m := master_for(conn, s, ask)) is not None]
-        seen = seen_of(conn, [i for s, m in pairs for i in (s.swatch_id, m.swatch_id)])
-        checks += [
-            check_against(conn, seen, swatch, master, ask)
-            for swatch, master in pairs
-            if master.swatch_id != swatch.swatch_id
-            and seen.of(swatch.swatch_id)
-            and seen.of(master.swatch_id)
-        ]
-    return checks

@@ -8,12 +8,27 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from swatchvault.archive import SwatchFacts, same_dyes, swatches_of_colourway
-from swatchvault.checking import Ask, Seen, check_against, held_under, master_for, seen_of
+from swatchvault.archive import CurrentMaster, SwatchFacts, same_dyes, swatches_of_colourway
+from swatchvault.checking import (
+    Ask,
+    Check,
+    Checks,
+    Seen,
+    check_pairs,
+    held_under,
+    master_for,
+    seen_of,
+)
 from swatchvault.compare import Comparison, as_record
-from swatchvault.errors import NotFound
+from swatchvault.errors import CompareError, NotFound
 from swatchvault.evenness_check import EvennessComparison
-from swatchvault.lotcheck import check_swatch
+from swatchvault.lotcheck import (
+    MEASURE_ANEW,
+    LeftOut,
+    apart_by_version,
+    check_swatch,
+    versions_words,
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,7 +59,8 @@ class Family:
     """Lots of one colourway on one base in one form: each pair, and the course over time.
 
     ``names``: of the lots, or of the swatches of a lot that has several. ``pairs``: by places
-    (i, j) among the names with i < j, the earlier one as the master.
+    (i, j) among the names with i < j, the earlier one as the master. ``left_out``: which swatches
+    could not be set against each other; ``notes``: the same in sentences, each thing once.
     """
 
     base: str
@@ -54,6 +70,8 @@ class Family:
     names: tuple[str, ...]
     pairs: Mapping[tuple[int, int], Comparison]
     course: tuple[CoursePoint, ...]
+    left_out: tuple[LeftOut, ...] = ()
+    notes: tuple[str, ...] = ()
 
     def record(self) -> dict[str, Any]:
         """Plain JSON data."""
@@ -68,44 +86,66 @@ class Family:
                 for (i, j), c in self.pairs.items()
             ],
             "course": [point.record() for point in self.course],
+            "left_out": [one.record() for one in self.left_out],
         }
 
 
 def lots_together(
     conn: sqlite3.Connection, colourway: str, base: str | None, ask: Ask
 ) -> list[Family]:
-    """Every family of lots of a colourway that has at least two measured lots."""
-    swatches = swatches_of_colourway(conn, colourway, base, ask.form)
-    seen = seen_of(conn, [s.swatch_id for s in swatches])
+    """Every family of lots of a colourway that has at least two measured lots.
+
+    Raises ``NotFound`` where there is none, and ``CompareError`` where no two lots of any can be
+    set against each other.
+    """
     kinds: dict[tuple[str, str], list[SwatchFacts]] = {}
-    for swatch in swatches:
-        if seen.of(swatch.swatch_id):
-            kinds.setdefault((swatch.base, swatch.form), []).append(swatch)
-    families = [_family(conn, kinds[k], seen, ask) for k in sorted(kinds) if len(kinds[k]) > 1]
+    for swatch in swatches_of_colourway(conn, colourway, base, ask.form):
+        kinds.setdefault((swatch.base, swatch.form), []).append(swatch)
+    masters = {kind: master_for(conn, swatches[0], ask) for kind, swatches in kinds.items()}
+    own = [s.swatch_id for swatches in kinds.values() for s in swatches]
+    seen = seen_of(conn, [*own, *(m.swatch_id for m in masters.values() if m)])
+    families = []
+    for kind, swatches in sorted(kinds.items()):
+        measured = [s for s in swatches if seen.of(s.swatch_id)]
+        if len(measured) > 1:
+            families.append(_family(conn, measured, masters[kind], seen, ask))
     if not families:
         raise NotFound(
             f"colourway {colourway!r} has no two measured lots of one base and form: there is "
             "nothing to set against each other"
         )
+    if not any(family.pairs or family.course for family in families):
+        raise CompareError("; ".join(note for family in families for note in family.notes))
     return families
 
 
 def _family(
-    conn: sqlite3.Connection, swatches: Sequence[SwatchFacts], seen: Seen, ask: Ask
+    conn: sqlite3.Connection,
+    swatches: Sequence[SwatchFacts],
+    master: CurrentMaster | None,
+    seen: Seen,
+    ask: Ask,
 ) -> Family:
-    master = master_for(conn, swatches[0], ask)
     pairs: dict[tuple[int, int], Comparison] = {}
+    left_out: list[LeftOut] = []
     for (i, one), (j, other) in itertools.combinations(enumerate(swatches), 2):
-        held = held_under(ask, master, same_dyes(conn, one.lot_id, other.lot_id), seen.frames)
         sides = (seen.of(one.swatch_id), seen.of(other.swatch_id))
+        why = apart_by_version(*sides)
+        if why:
+            left_out.append(LeftOut(other.swatch, one.swatch, why))
+            continue
+        held = held_under(ask, master, same_dyes(conn, one.lot_id, other.lot_id), seen.frames)
         pairs[i, j] = check_swatch(*sides, held).comparison
-    course = []
-    for swatch in swatches:
-        if master is not None and swatch.swatch_id != master.swatch_id:
-            found = check_against(conn, seen, swatch, master, ask)
-            even = None if found.evenness is None else found.evenness.comparison
-            told = (swatch.day or "", swatch.by_photo, swatch.swatch)
-            course.append(CoursePoint(*told, found.checked.comparison, even))
+    apart = {name for one in left_out for name in (one.swatch, one.against)}
+    versions = [seen.of(s.swatch_id) for s in swatches if s.swatch in apart]
+    notes = [f"{versions_words(versions)}: {MEASURE_ANEW}"] if versions else []
+    checks = Checks(())
+    if master is not None:
+        checks = check_pairs(conn, seen, [(s, master) for s in swatches], ask)
+        told = [{one.swatch, one.against} for one in left_out]
+        rest = [one for one in checks.left_out if {one.swatch, one.against} not in told]
+        left_out += rest
+        notes += dict.fromkeys(one.why for one in rest)
     return Family(
         swatches[0].base,
         swatches[0].form,
@@ -113,7 +153,20 @@ def _family(
         None if master is None else master.swatch,
         _names(swatches),
         pairs,
-        tuple(course),
+        tuple(map(_point, checks.given)),
+        tuple(left_out),
+        tuple(notes),
+    )
+
+
+def _point(check: Check) -> CoursePoint:
+    swatch, even = check.swatch, check.evenness
+    return CoursePoint(
+        swatch.day or "",
+        swatch.by_photo,
+        swatch.swatch,
+        check.checked.comparison,
+        None if even is None else even.comparison,
     )
 
 

@@ -6,7 +6,7 @@ No SQL and no printing: colours come in as :class:`StoredColour`, comparisons go
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -19,6 +19,7 @@ from swatchvault.difference import STOPPING_APART, STOPPING_ONE
 from swatchvault.errors import CompareError
 from swatchvault.evenness_check import Evenness, EvennessComparison, compare_evenness
 from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, mean_of_photos
+from swatchvault.words import listed
 
 #: Photos of the master, and of the lot.
 Sides = tuple[list[StoredColour], list[StoredColour]]
@@ -56,6 +57,49 @@ class CheckedSwatch:
     @property
     def measurements(self) -> tuple[int, ...]:
         return self.master_measurements + self.lot_measurements
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """A swatch that cannot be held to another (``against``) as things are, and why, with what to
+    do: no full stop."""
+
+    swatch: str
+    against: str
+    why: str
+
+    def record(self) -> dict[str, str]:
+        """Plain JSON data."""
+        return {"swatch": self.swatch, "against": self.against, "why": self.why}
+
+
+#: What to do where swatches were measured by different versions of the method.
+MEASURE_ANEW = "measure them anew with `swatchvault remeasure --all`"
+
+
+def apart_by_version(master: Sequence[StoredColour], new: Sequence[StoredColour]) -> str:
+    """That no version of the method has measured both swatches, and what to do; "" where one has:
+    figures of two versions are never set against each other."""
+    if {c.version for c in master} & {c.version for c in new}:
+        return ""
+    return f"{versions_words((new, master))}: {MEASURE_ANEW}"
+
+
+def versions_words(swatches: Iterable[Sequence[StoredColour]]) -> str:
+    """Which version of the method measured each of these swatches, by name; fewest first, for
+    these are the ones that stand out."""
+    by_version: dict[tuple[str, ...], list[str]] = {}
+    for photos in swatches:
+        by_version.setdefault(tuple(sorted({c.version for c in photos})), []).append(
+            photos[0].swatch
+        )
+    parts: list[str] = []
+    for versions, names in sorted(by_version.items(), key=lambda item: len(item[1])):
+        of = " of the method" if not parts else ""
+        measured = "" if parts else f" {'was' if len(names) == 1 else 'were'} measured"
+        several = "version" if len(versions) == 1 else "versions"
+        parts.append(f"{listed(names)}{measured} by {several} {' and '.join(versions)}{of}")
+    return ", ".join(parts)
 
 
 def as_colour(stored: StoredColour) -> Colour:
@@ -145,13 +189,10 @@ def one_version(
     master: Sequence[StoredColour], new: Sequence[StoredColour]
 ) -> tuple[list[StoredColour], list[StoredColour]]:
     """Both sides as the newest version of the method that measured both sees them."""
+    why = apart_by_version(master, new)
+    if why:
+        raise CompareError(f"{why}, then compare")
     shared = {m.version for m in master} & {n.version for n in new}
-    if not shared:
-        versions = [", ".join(sorted({c.version for c in side})) for side in (master, new)]
-        raise CompareError(
-            f"one was measured by version {versions[0]} of the method, the other by "
-            f"{versions[1]}: measure them anew with `swatchvault remeasure`, then compare"
-        )
     newest = max((c for c in master if c.version in shared), key=lambda c: c.measurement_id)
     ours, theirs = ([c for c in side if c.version == newest.version] for side in (master, new))
     return ours, theirs

@@ -13,11 +13,12 @@ from ingest.flags import FLAGS
 from ingest.model import Measurement, PhotoMeasurement
 from swatchvault.archive import LotDye
 from swatchvault.archive.mend_reference import known_words
-from swatchvault.checking import Check
+from swatchvault.checking import Checks
 from swatchvault.colour_words import delta_e_words, lab_words, plus_minus
 from swatchvault.compare import Comparison
 from swatchvault.days import by_photo_words, day_cell
 from swatchvault.families import CoursePoint, Family
+from swatchvault.lotcheck import LeftOut
 from swatchvault.tonal_words import figure
 from swatchvault.typed_numbers import shown
 
@@ -148,11 +149,12 @@ def matrix_lines(family: Family) -> list[str]:
     for i, name in enumerate(family.names):
         cells = []
         for j in range(len(family.names)):
-            pair = None if i == j else family.pairs[min(i, j), max(i, j)]
-            cells.append("-" if pair is None else f"{_reading(pair)} {letters[pair.verdict]}")
+            pair = family.pairs.get((min(i, j), max(i, j)))
+            none = "-" if i == j else "left out"
+            cells.append(none if pair is None else f"{_reading(pair)} {letters[pair.verdict]}")
         lines.append(f"{name:<{first}}" + "".join(f"{cell:>{width}}" for cell in cells))
     lines.append("w within, o outside, ? cannot tell; ± is the standard uncertainty of a reading")
-    return lines
+    return [*lines, *(f"left out: {note}" for note in family.notes)]
 
 
 def course_lines(points: Sequence[CoursePoint]) -> list[str]:
@@ -262,11 +264,16 @@ def dyes_missing(lots: Mapping[str, Sequence[LotDye]]) -> str:
     return "; ".join(dict.fromkeys([*bare, *packs]))
 
 
-def check_table(checks: Sequence[Check]) -> list[str]:
-    """Many lot checks, a line each, and what they have in common."""
+def left_out_lines(left_out: Sequence[LeftOut]) -> list[str]:
+    """Swatches that could not be held to another, and why."""
+    return [f"swatch {one.swatch} is not held to {one.against}: {one.why}" for one in left_out]
+
+
+def check_table(checks: Checks) -> list[str]:
+    """Many lot checks, a line each, what they have in common, and what was left out."""
     header = ("colourway", "base", "swatch", "ΔE00", "±", "verdict", "which way", "photos")
     rows = []
-    for check in checks:
+    for check in checks.given:
         c, s = check.checked.comparison, check.swatch
         d = c.difference
         rows.append(
@@ -281,8 +288,10 @@ def check_table(checks: Sequence[Check]) -> list[str]:
                 d.conditions.capture.value,
             )
         )
+    rest = left_out_lines(checks.left_out)
     if not rows:
-        return ["no lot has both a master and a measured swatch"]
-    settings = {(c.master.tolerance, c.master.k_l) for c in checks}
+        return rest or ["no lot has both a master and a measured swatch"]
+    settings = {(c.master.tolerance, c.master.k_l) for c in checks.given}
     said = ", ".join(f"tolerance {t:g} at kL = {k:g}" for t, k in sorted(settings))
-    return [*table_lines(header, rows), f"({said}; ± is the standard uncertainty of the reading)"]
+    settled = f"({said}; ± is the standard uncertainty of the reading)"
+    return [*table_lines(header, rows), settled, *rest]

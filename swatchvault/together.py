@@ -14,14 +14,14 @@ from ingest.colour import Floats, delta_e_2000
 from swatchvault import shades
 from swatchvault.archive import LotDye, StoredColour, colours, decide_same_dyes, speaks_of
 from swatchvault.archive.made import Made, made_of
-from swatchvault.archive.rows import NAMES_SHOWN
 from swatchvault.days import by_photo_words
 from swatchvault.errors import CompareError
-from swatchvault.lotcheck import as_colour, usable
+from swatchvault.lotcheck import MEASURE_ANEW, as_colour, usable, versions_words
 from swatchvault.naming import measured_swatch, no_photo_yet, swatches_named
 from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, mean_of_photos
 from swatchvault.pairdoubt import pair_doubt
 from swatchvault.photodoubt import doubt_of_swatches, dry_of, own_frames, u_of_photos
+from swatchvault.words import listed
 
 #: Swatches by which photos are chosen, where there are more: enough to tell. Our choice.
 FEW = 40
@@ -90,10 +90,8 @@ def table_of(
         raise CompareError(damp_words([m.swatch for m in left_out]))
     versions = {c.version for c in spoken.values()}
     if len(versions) > 1:
-        raise CompareError(
-            f"these were measured by versions {' and '.join(sorted(versions))} of the method: "
-            "measure them anew with `swatchvault remeasure --all`, then compare"
-        )
+        said = versions_words([c] for c in spoken.values())
+        raise CompareError(f"{said}: {MEASURE_ANEW}, then compare")
     order = [i for i in made if i in spoken]  # oldest lot first
     version = versions.pop() if versions else None
     of_it = [[c for c in photos[i] if c.version == version] for i in order]
@@ -107,13 +105,11 @@ def damp_words(swatches: Sequence[str]) -> str:
     """That swatches were left out because they were measured damp, and how many; "" for none."""
     if not swatches:
         return ""
-    names = ", ".join(swatches[:NAMES_SHOWN])
-    more = f" and {len(swatches) - NAMES_SHOWN} more" if len(swatches) > NAMES_SHOWN else ""
     count = "" if len(swatches) == 1 else f"{len(swatches)} swatches, "
     were, it = ("was", "it") if len(swatches) == 1 else ("were", "them")
     return (
-        f"{count}{names}{more} {were} measured damp and left out, since wet yarn is darker and "
-        f"stronger in colour: photograph {it} again, dry"
+        f"{count}{listed(swatches)} {were} measured damp and left out, since wet yarn is darker "
+        f"and stronger in colour: photograph {it} again, dry"
     )
 
 

@@ -7,6 +7,7 @@ is yellower, a blue that turns the same way round is redder.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -141,6 +142,16 @@ def directions(
 def in_words(found: tuple[Direction, ...]) -> str:
     """The directions as one phrase: "clearly darker, a trace redder"."""
     return ", ".join(str(d) for d in found) or NO_DIRECTION
+
+
+def listed(names: Sequence[str], most: int = 8) -> str:
+    """Names in a sentence, the first ``most`` of them.
+
+    >>> listed(["a", "b", "c"]), listed(["a", "b", "c"], 2)
+    ('a, b, c', 'a, b and 1 more')
+    """
+    more = len(names) - most
+    return ", ".join(names[:most]) + (f" and {more} more" if more > 0 else "")
 
 
 def percent(p: float) -> str:

@@ -27,6 +27,7 @@ from swatchvault.archive.listing import LISTS
 from swatchvault.cli import group, main
 from swatchvault.commands.look import KINDS
 from swatchvault.drift import LotFacts, course
+from swatchvault.lotcheck import LeftOut
 from tests.swatchvault.running import run
 from tests.swatchvault.test_liquor_command import photograph, views
 
@@ -332,6 +333,11 @@ def test_core_and_halo_are_told_as_their_rows_say():
     told = told_of(rim, lambda rgb: np.asarray(rgb) @ SRGB_TO_XYZ.T)
     assert told is not None
     hold_a_part("tonality", ("core_halo",), told)
+
+
+@pytest.mark.parametrize("section", ["check", "lots"])
+def test_what_a_comparison_leaves_out_is_told_as_its_rows_say(section):
+    hold_a_part(section, ("[]", "left_out"), [LeftOut("sun 2", "sun 1", "as it is").record()])
 
 
 def test_a_broken_rule_is_told_as_its_rows_say():

@@ -61,6 +61,6 @@ def echo_checks(conn: Any) -> None:
     from swatchvault.report import check_table
 
     checks = check_every_lot(conn, Ask())
-    keep_checks(conn, checks)
+    keep_checks(conn, checks.given)
     click.echo("Lots held to their masters:")
     click.echo("\n".join(f"  {line}" for line in check_table(checks)))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -123,24 +123,25 @@ def check_command(
     """Hold every measured swatch of LOT to its master.
 
     The strongest photos decide: both in one frame, then one locked set-up, then one set-up.
-    Every verdict leaves with exit code 0.
+    Every verdict leaves with exit code 0. A swatch that another version of the method measured
+    than its master is named and left out.
     """
     from swatchvault.archive import open_archive
     from swatchvault.archive.originals import names_of_photos
     from swatchvault.checking import Ask, check_lot, keep_checks
-    from swatchvault.report import comparison_lines
+    from swatchvault.report import comparison_lines, left_out_lines
 
     ask = Ask(form, tolerance, k_l, across_forms, same_dyes)
     with open_archive(need_archive(archive_folder)) as archive:
         checks = check_lot(archive.conn, lot, ask)
         if keep:
-            keep_checks(archive.conn, checks)
-        asked = [i for c in checks for i in (*c.checked.measurements, *_of_evenness(c))]
+            keep_checks(archive.conn, checks.given)
+        asked = [i for c in checks.given for i in (*c.checked.measurements, *_of_evenness(c))]
         names = names_of_photos(archive.conn, asked)
     if as_json:
-        click.echo(json.dumps([c.record() for c in checks], ensure_ascii=False))
+        click.echo(json.dumps(checks.records(), ensure_ascii=False))
         return
-    for check in checks:
+    for check in checks.given:
         click.echo(f"{lot}, swatch {check.checked.swatch}, held to {check.master.swatch}:")
         comparison = check.checked.comparison
         lines = [*comparison_lines(comparison), judged_on(check.checked, names)]
@@ -149,6 +150,8 @@ def check_command(
             lines += check.evenness.comparison.sentences
             lines += [f"Its evenness is told by {names[i]}." for i in _of_evenness(check)]
         click.echo("\n".join(f"  {line}" for line in lines))
+    for line in left_out_lines(checks.left_out):
+        click.echo(f"{lot}, {line}")
 
 
 def _of_evenness(check: Check) -> list[int]:
@@ -159,11 +162,13 @@ def _of_evenness(check: Check) -> list[int]:
 
 def judged_on(checked: CheckedSwatch, names: Mapping[int, str]) -> str:
     """Which photos both sides of a check were taken from."""
+    from swatchvault.words import listed
+
     sides = (checked.master_measurements, checked.lot_measurements)
     master, lot = (list(dict.fromkeys(names[i] for i in side)) for side in sides)
     if set(master) == set(lot):
-        return f"Judged on {_listed(master)}."
-    return f"Judged on {_listed(lot)}, the master on {_listed(master)}."
+        return f"Judged on {listed(master, 3)}."
+    return f"Judged on {listed(lot, 3)}, the master on {listed(master, 3)}."
 
 
 def weakened(comparison: Comparison) -> list[str]:
@@ -175,11 +180,6 @@ def weakened(comparison: Comparison) -> list[str]:
     found = (comparison.master.flags | comparison.new.flags) & FLAGS.keys() - STANDING_FLAGS
     told = " ".join(comparison.sentences)
     return flag_lines(name for name in found if FLAGS[name] not in told)
-
-
-def _listed(names: Sequence[str], most: int = 3) -> str:
-    more = len(names) - most
-    return ", ".join(names[:most]) + (f" and {more} more" if more > 0 else "")
 
 
 @click.command("lots")
@@ -198,7 +198,10 @@ def lots_command(
     archive_folder: Path | None,
     as_json: bool,
 ) -> None:
-    """All lots of COLOURWAY against each other, and over time against the master."""
+    """All lots of COLOURWAY against each other, and over time against the master.
+
+    Two that different versions of the method measured are named and left out.
+    """
     from swatchvault.archive import open_archive
     from swatchvault.checking import Ask
     from swatchvault.families import lots_together

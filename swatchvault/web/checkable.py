@@ -59,7 +59,33 @@ def _why_not(conn: sqlite3.Connection, swatch: Record) -> str:
         return "is the master itself"
     if not master["lab"]:
         return f"has a master, {master['swatch']}, that {_no_photo(conn, master)}"
-    return ""
+    return _apart_by_version(conn, swatch["swatch_id"], master["swatch_id"])
+
+
+def _apart_by_version(conn: sqlite3.Connection, swatch_id: int, master_id: int) -> str:
+    """That no version of the method has measured both swatches; "" where one has."""
+    from swatchvault.archive import swatch_colours
+    from swatchvault.archive.evenness import versions_in_use
+    from swatchvault.lotcheck import apart_by_version
+
+    if len(versions_in_use(conn)) < 2:
+        return ""
+    why = apart_by_version(swatch_colours(conn, master_id), swatch_colours(conn, swatch_id))
+    return f"cannot be held to its master as they are measured: {why}" if why else ""
+
+
+def left_out(conn: sqlite3.Connection, lot_id: int) -> list[str]:
+    """Swatches that a check of the lot leaves out, and why: those with a master that they cannot
+    be held to as things are. None where no swatch can be checked: :func:`cannot_yet` has it then.
+    """
+    found = ready(conn, lot_id)
+    rest = [s for s in found["swatches"] if _has_another_for_master(s) and s["why_not"]]
+    return [f"swatch {s['swatch']} {s['why_not']}" for s in rest] if found["can"] else []
+
+
+def _has_another_for_master(swatch: Record) -> bool:
+    master = swatch["master"]
+    return bool(swatch["lab"] and master and master["swatch_id"] != swatch["swatch_id"])
 
 
 def _no_photo(conn: sqlite3.Connection, swatch: Record) -> str:
@@ -122,4 +148,6 @@ def what_to_do(lot: Record, swatches: Sequence[Record]) -> tuple[str, list[tuple
     if bare is not None:
         words = f"Photograph {bare['swatch']} again, or make another swatch the master."
         return words, [(f"/swatch/{bare['swatch_id']}", "The master's swatch"), page]
+    if any(_has_another_for_master(s) for s in measured):  # measured by another version
+        return "Then check it.", []
     return "Check another lot, or make a swatch of an earlier one the master.", [page]

@@ -60,9 +60,10 @@ async def _give(visit: Visit) -> Response:
 
     def work(conn: sqlite3.Connection) -> str:
         before = pages_check.newest_check_id(conn)
-        keep_checks(conn, checks)
+        keep_checks(conn, checks.given)
         given = pages_check.checks_of_lot(conn, lot_id, before)
-        return f"/check/{given[0]['id']}" if len(given) == 1 else f"/lot/{lot_id}#checks"
+        alone = len(given) == 1 and not checks.left_out
+        return f"/check/{given[0]['id']}" if alone else f"/lot/{lot_id}#checks"
 
     return await visit.change(form, work, "The verdict is kept.")
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from datasette import Response
 
-from swatchvault.web.checkable import cannot_yet
+from swatchvault.web.checkable import cannot_yet, left_out
 from swatchvault.web.checks import newest_and_earlier
 from swatchvault.web.mend import names_for, put_right
 from swatchvault.web.newrecipe import next_as_done
@@ -22,8 +22,13 @@ _MOST_LABELS = 40
 async def lot_page(visit: Visit) -> Response:
     """All that the archive holds of a lot."""
     lot_id = row_id(visit)
-    cannot = await visit.read(cannot_yet, lot_id) if visit.may("log") else None
-    return await visit.page("sv_lot.html", {**await visit.read(_lot, lot_id), "cannot": cannot})
+    may = visit.may("log")
+    values = {
+        **await visit.read(_lot, lot_id),
+        "cannot": await visit.read(cannot_yet, lot_id) if may else None,
+        "left_out": await visit.read(left_out, lot_id) if may else [],
+    }
+    return await visit.page("sv_lot.html", values)
 
 
 async def lot_card(visit: Visit) -> Response:

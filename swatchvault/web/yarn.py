@@ -9,6 +9,7 @@ from datasette import Response
 
 from swatchvault.errors import CompareError
 from swatchvault.web.recipes import recipe_example
+from swatchvault.web.said import on_page
 from swatchvault.web.typed import above_zero, day_or_none, row_id, whole
 from swatchvault.web.visit import Form, RefusedError, Visit
 
@@ -57,7 +58,8 @@ def _colourway(conn: sqlite3.Connection, colourway_id: int) -> Record:
 def _courses(
     conn: sqlite3.Connection, name: str, measured: list[Record], checked: bool
 ) -> list[Record]:
-    """The chart of each base and form that has two lots or more, and what it says.
+    """The chart of each base and form that has two lots or more, and what it says; or why there
+    is none (``svg`` is "" then).
 
     ``checked``: whether verdicts against the master stand on the page.
     """
@@ -70,17 +72,19 @@ def _courses(
     for (base, form), lots in sorted(families.items()):
         if len(lots) < 2:
             continue
+        kind = {"title": f"{base} as {form}", "svg": "", "notes": []}
         try:
             table = together.table_of(conn, (), colourway=name, base=base, form=form, damp=False)
             course = together.course_of(table, 2.0)
-        except CompareError:  # a lot was taken away meanwhile
+        except CompareError as error:  # such as lots measured by two versions of the method
+            found.append({**kind, "said": [f"No chart: {on_page(str(error))}."]})
             continue
         title = f"{name} on {base} as {form}, kL = 2"
         quiet = f"{course.quiet} {_CHECKED}" if checked else course.quiet
         said = course.sentences or (quiet,)
         notes = together.notes_of(course, table.damp)
         svg = shades.course_svg(course, title)
-        found.append({"title": f"{base} as {form}", "svg": svg, "said": said, "notes": notes})
+        found.append({**kind, "svg": svg, "said": said, "notes": notes})
     return found
 
 

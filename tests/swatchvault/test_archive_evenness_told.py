@@ -138,7 +138,7 @@ def test_a_lot_and_a_swatch_beside_it_are_judged_by_it(archive, tmp_path, capsys
         file_photo(archive, photo, path, [RegionOf("new", 2)])
     set_master(conn, Master("Low sun", "Lumme", "skein", "sun 1", 2.0, 2.0))
     run(capsys, "master", "sun 1", "--evenness", "--archive", archive.folder)
-    (check,) = check_lot(conn, "L2", Ask())
+    (check,) = check_lot(conn, "L2", Ask()).given
     assert check.evenness.comparison.record()["unevenness"] == 2.4
     assert check.evenness.comparison.verdict.value == "more tonal"
     ((peer, held),) = card_of_swatch(archive, "sun 2").peers.earlier

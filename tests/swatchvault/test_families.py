@@ -84,7 +84,7 @@ def test_the_course_is_what_checks_of_its_lots_say(archive):
     checks = [
         check
         for lot in ("L0", "L1")
-        for check in check_lot(archive.conn, lot, Ask("skein", tolerance=3.0))
+        for check in check_lot(archive.conn, lot, Ask("skein", tolerance=3.0)).given
     ]
     figures = [
         [c.difference.delta_e_00, c.difference.p_within]

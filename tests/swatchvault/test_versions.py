@@ -1,5 +1,7 @@
 """Figures of two versions of the method are never set against each other."""
 
+import json
+
 import pytest
 
 from swatchvault.alike import like
@@ -13,12 +15,15 @@ from swatchvault.archive import (
     set_master,
     swatch_colours,
 )
+from swatchvault.archive.aside import set_aside
 from swatchvault.archive.dyed import dyed_on_base
 from swatchvault.archive.made import Filters
+from swatchvault.checking import Ask, check_every_lot
 from swatchvault.errors import CompareError, NotFound
 from swatchvault.finding import near, within
-from swatchvault.lotcheck import groups, one_version
+from swatchvault.lotcheck import apart_by_version, groups, one_version, versions_words
 from swatchvault.queries import query_of_swatch
+from swatchvault.report import check_table
 from swatchvault.search_notes import left_out
 from swatchvault.shades import Target
 from swatchvault.together import group_swatches, table_of
@@ -65,21 +70,94 @@ def photos_of(archive, label):
     return swatch_colours(archive.conn, swatch_id)
 
 
-def test_a_check_takes_the_version_that_both_have_or_refuses(archive, capsys):
+APART = (
+    "sun 2 was measured by version 2 of the method, sun 1 by version 1: measure them anew with "
+    "`swatchvault remeasure --all`"
+)
+
+
+def test_a_check_takes_the_version_that_both_have_or_refuses(archive):
     one, two, four = (photos_of(archive, f"sun {n}") for n in (1, 2, 4))
     ours, theirs = one_version(one, four)
     assert [c.version for c in (*ours, *theirs)] == ["1", "1"]
     assert [c.version for _, a, b in groups(two, four) for c in (*a, *b)] == ["2", "2"]
-    with pytest.raises(CompareError, match="swatchvault remeasure"):
+    with pytest.raises(CompareError, match=f"^{APART}, then compare$"):
         groups(one, two)
+    for a, b in ((one, four), (four, one), (four, two)):
+        assert apart_by_version(a, b) == ""
+    assert apart_by_version(one, two) == APART
+
+
+def test_versions_are_named_with_their_swatches_the_fewest_first(archive):
+    photos = [photos_of(archive, f"sun {n}") for n in (1, 2, 3)]
+    said = "sun 2 was measured by version 2 of the method, sun 1, sun 3 by version 1"
+    assert versions_words(photos) == said
+    both = versions_words([photos_of(archive, "sun 4"), *photos])
+    assert "sun 4" in both and "by versions 1 and 2" in both
+
+
+def test_a_check_names_a_swatch_of_another_version_and_checks_the_rest(archive, capsys):
+    asked = ("check", "L2", "--archive", archive.folder)
+    ran = run(capsys, *asked)
+    assert ran.code == 0
+    assert [line for line in ran.out.splitlines() if line.startswith("L2")] == [
+        "L2, swatch sun 3, held to sun 1:",
+        "L2, swatch sun 4, held to sun 1:",
+        f"L2, swatch sun 2 is not held to sun 1: {APART}",
+    ]
+    records = json.loads(run(capsys, *asked, "--json").out)
+    assert [r["swatch"] for r in records] == ["sun 3", "sun 4"]
+    left_out = [{"swatch": "sun 2", "against": "sun 1", "why": APART}]
+    assert all(r["left_out"] == left_out for r in records)
+    kept = archive.conn.execute("SELECT count(*) FROM lot_check")
+    assert kept.fetchone()[0] == 4
+
+
+def test_a_check_of_none_that_can_be_checked_says_why_in_one_line(archive, capsys):
+    for n in (3, 4):
+        for photo in photos_of(archive, f"sun {n}"):
+            set_aside(archive.conn, photo.swatch_id, photo.photo_sha256, "lamp on")
     ran = run(capsys, "check", "L2", "--archive", archive.folder)
-    assert (ran.code, ran.err.count("\n")) == (1, 1)
-    assert "remeasure" in ran.err
-
-
-def test_lots_against_each_other_refuse_too(archive, capsys):
+    assert (ran.code, ran.out, ran.err) == (1, "", f"{APART}\n")
     ran = run(capsys, "lots", "Low sun", "--archive", archive.folder)
-    assert (ran.code, "remeasure" in ran.err) == (1, True)
+    assert (ran.code, ran.out, ran.err.count("\n")) == (1, "", 1)
+    assert "sun 1 was measured by version 1 of the method, sun 2 by version 2: " in ran.err
+
+
+def test_lots_leave_out_pairs_of_two_versions_and_show_the_rest(archive, capsys):
+    asked = ("lots", "Low sun", "--archive", archive.folder)
+    ran = run(capsys, *asked)
+    rows = [line for line in ran.out.splitlines() if line.startswith(("  L1", "  sun"))]
+    assert ran.code == 0
+    assert sum(row.count("left out") for row in rows) == 4  # two pairs, each in two places
+    (said,) = [line for line in ran.out.splitlines() if line.startswith("  left out:")]
+    assert "sun 2 was measured by version 2 of the method, sun 1, sun 3 by version 1" in said
+    (family,) = json.loads(run(capsys, *asked, "--json").out)
+    pairs = [set(p["lots"]) for p in family["pairs"]]
+    assert len(pairs) == 4 and {"L1", "sun 2"} not in pairs and {"sun 2", "sun 3"} not in pairs
+    left_out = [(o["swatch"], o["against"]) for o in family["left_out"]]
+    assert left_out == [("sun 2", "sun 1"), ("sun 3", "sun 2")]
+    assert family["left_out"][0]["why"] == APART
+    assert [p["swatch"] for p in family["course"]] == ["sun 3", "sun 4"]
+
+
+def test_lots_are_set_against_each_other_without_their_master(archive, capsys):
+    (photo,) = photos_of(archive, "sun 1")
+    set_aside(archive.conn, photo.swatch_id, photo.photo_sha256, "lamp on")
+    asked = ("lots", "Low sun", "--archive", archive.folder)
+    ran = run(capsys, *asked)
+    assert (ran.code, ran.out.count("the master 'sun 1' has no photo that counts")) == (0, 1)
+    (family,) = json.loads(run(capsys, *asked, "--json").out)
+    assert len(family["pairs"]) == 2 and not family["course"]
+    against = [(o["swatch"], o["against"]) for o in family["left_out"]]
+    assert ("sun 2", "sun 1") in against and ("sun 4", "sun 1") in against
+
+
+def test_many_checks_name_what_they_leave_out(archive):
+    checks = check_every_lot(archive.conn, Ask())
+    assert [c.swatch.swatch for c in checks.given] == ["sun 3", "sun 4"]
+    lines = check_table(checks)
+    assert lines[-1] == f"swatch sun 2 is not held to sun 1: {APART}"
 
 
 def test_a_search_keeps_to_the_version_of_what_is_looked_for(archive):
@@ -113,7 +191,7 @@ def test_likeness_keeps_to_one_method_of_evenness(archive):
 
 
 def test_groups_of_two_versions_are_refused_and_of_one_are_made(archive):
-    with pytest.raises(CompareError, match="remeasure --all"):
+    with pytest.raises(CompareError, match=r"sun 1 .*, sun 2 by version 2: .* remeasure --all"):
         table_of(archive.conn, ["sun 1", "sun 2"])
     table = table_of(archive.conn, ["sun 1", "sun 3"])
     assert len(group_swatches(table, 2.0, 2.0).groups) == 1

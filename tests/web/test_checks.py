@@ -53,7 +53,7 @@ async def test_a_check_is_what_the_command_gives(
     assert len(new) == 1
     assert paths == {f"/check/{new[0]}"}
     with open_archive(studio) as archive:
-        (check,) = check_lot(archive.conn, code, Ask())
+        (check,) = check_lot(archive.conn, code, Ask()).given
     comparison = check.checked.comparison
     (kept,) = ask(studio, "SELECT verdict, delta_e_00, words FROM lot_check WHERE id = ?", new[0])
     assert kept == (verdict, comparison.difference.delta_e_00, comparison.words)
@@ -94,6 +94,53 @@ async def test_a_lot_with_several_swatches_leads_to_its_checks(
     answer = await dyer.post("/check/new", form)
     assert answer.headers["location"] == f"/lot/{lot_id}#checks"
     assert len(ids(studio, "lot_check")) == before + many
+
+
+def measured_by_an_older_version(folder: Path, swatch_id: int) -> None:
+    with sqlite3.connect(folder / "archive.db") as conn:
+        conn.execute("DROP TRIGGER measurement_is_not_changed")
+        conn.execute("UPDATE measurement SET version = '0' WHERE swatch_id = ?", (swatch_id,))
+
+
+async def test_a_swatch_of_another_version_is_named_and_the_rest_is_checked(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    sql = "SELECT lot_id, count(*) FROM lot_check GROUP BY lot_id HAVING count(*) = 3"
+    lot_id, many = ask(studio, sql)[0]
+    sql = "SELECT c.swatch_id, label FROM lot_check AS c JOIN swatch ON swatch.id = c.swatch_id "
+    swatch_id, label = ask(studio, sql + "WHERE c.lot_id = ? ORDER BY 1", lot_id)[0]
+    measured_by_an_older_version(studio, swatch_id)
+    dyer = visitor("dyer")
+    said = f"{label} was measured by version 0 of the method, "
+    assert said in html.unescape((await dyer.get(f"/check/new?lot={lot_id}")).text)
+    page = html.unescape((await dyer.get(f"/lot/{lot_id}")).text)
+    assert f"Left out of a check:</strong> swatch {label} cannot be held" in page and said in page
+    before = len(ids(studio, "lot_check"))
+    form = {"lot": str(lot_id), "once": once(page)}
+    answer = await dyer.post("/check/new", form)
+    assert answer.headers["location"] == f"/lot/{lot_id}#checks"
+    assert len(ids(studio, "lot_check")) == before + many - 1
+
+
+async def test_a_lot_of_another_version_than_its_master_says_so(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    lot_id, _, _ = lot_with_verdict(studio, "within")
+    sql = "SELECT id, label FROM swatch WHERE lot_id = ?"
+    swatch_id, label = ask(studio, sql, lot_id)[0]
+    (colourway,) = ask(studio, "SELECT colourway_id FROM lot WHERE id = ?", lot_id)[0]
+    dyer, said = visitor("dyer"), f"{label} was measured by version 0 of the method"
+    page = (await dyer.get(f"/lot/{lot_id}")).text
+    assert said not in page and "Left out of a check" not in page
+    assert "No chart" not in (await dyer.get(f"/colourway/{colourway}")).text
+    measured_by_an_older_version(studio, swatch_id)
+    page = html.unescape((await dyer.get(f"/lot/{lot_id}")).text)
+    assert f"No check yet.</strong> Swatch {label} cannot be held to its master" in page
+    assert said in page and "Then check it." in page and "Left out of a check" not in page
+    answer = await dyer.post("/check/new", {"lot": str(lot_id), "once": "a" * 22})
+    assert answer.status_code == 400 and said in html.unescape(answer.text)
+    page = html.unescape((await dyer.get(f"/colourway/{colourway}")).text)
+    assert f"No chart: {said}" in page
 
 
 @pytest.mark.parametrize(

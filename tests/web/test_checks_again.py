@@ -56,7 +56,7 @@ async def test_a_check_given_three_times_is_one_row(
     (code,) = ask(studio, "SELECT code FROM lot WHERE id = ?", lot_id)[0]
     with open_archive(studio) as archive:
         for _ in range(2):
-            keep_checks(archive.conn, check_lot(archive.conn, code, Ask()))
+            keep_checks(archive.conn, check_lot(archive.conn, code, Ask()).given)
     numbers = [n for (n,) in ask(studio, "SELECT id FROM lot_check WHERE lot_id = ?", lot_id)]
     assert len(numbers) == 9
     dyer = visitor("dyer")
@@ -184,7 +184,7 @@ async def test_evenness_says_its_verdict_once(
     (code,) = ask(studio, "SELECT code FROM lot WHERE id = ?", lot_id)[0]
     with open_archive(studio) as archive:
         state_or_end(archive.conn, master_id, swatch_facts(archive.conn, label), True, tolerance)
-        keep_checks(archive.conn, check_lot(archive.conn, code, Ask()))
+        keep_checks(archive.conn, check_lot(archive.conn, code, Ask()).given)
     check_id, verdict = ask(
         studio, "SELECT lot_check_id, verdict FROM evenness_checks_given ORDER BY 1 DESC LIMIT 1"
     )[0]
@@ -196,7 +196,8 @@ async def test_evenness_says_its_verdict_once(
     assert "Evenness" not in words
     assert "tolerance" in words
     with open_archive(studio) as archive:
-        given = [c.evenness for c in check_lot(archive.conn, code, Ask()) if c.evenness]
+        checks = check_lot(archive.conn, code, Ask()).given
+        given = [c.evenness for c in checks if c.evenness]
     told = [e.comparison for e in given if e.comparison.words.partition("; ")[2] in words]
     assert told and all(sentence in words for sentence in told[0].sentences[1:])
     if "told by another photo" not in words:
