@@ -13,14 +13,12 @@ from numpy.typing import NDArray
 from ingest.colour import Floats
 from swatchvault import shades
 from swatchvault.archive.looks import speaking_looks
-from swatchvault.archive.made import Filters, made_of, swatches_where
+from swatchvault.archive.made import Filters, made_of
 from swatchvault.archive.pages_find import newest_row
-from swatchvault.errors import NotFound
-from swatchvault.finding import Hit, nothing_meets, own_of
+from swatchvault.finding import Hit, own_of
 from swatchvault.likeness import CHARGE, CHARGE_WITHOUT_REFERENCE
-from swatchvault.photodoubt import (
-    photos_by_swatch,
-)
+from swatchvault.nearby import Stamp, may_be_found
+from swatchvault.photodoubt import photos_by_swatch
 from swatchvault.queries import Query
 
 
@@ -28,7 +26,7 @@ from swatchvault.queries import Query
 class KeptLooks:
     """Looks of the measured swatches by one version of both methods, with their index."""
 
-    stamp: tuple[int, int, int, int]
+    stamp: Stamp
     ids: NDArray[np.int64]
     labs: Floats
     index: shades.LookIndex
@@ -55,12 +53,7 @@ def like(
     ``kept``: what :func:`keep_looks` gave for this query's versions, where that is at hand.
     """
     kept = kept or keep_looks(conn, query)
-    wanted = kept.ids != (query.swatch_id or -1)
-    if filters.asks:
-        ids = swatches_where(conn, filters)
-        wanted &= np.isin(kept.ids, np.fromiter(ids, dtype=np.int64, count=len(ids)))
-    if not wanted.any():
-        raise NotFound(nothing_meets(filters))
+    wanted = may_be_found(conn, kept.ids, query, filters)
     search = _search_of_looks(query, kept.index)
     ask, total = k + 1, len(kept.ids)
     rows, distances = search(ask)

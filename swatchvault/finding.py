@@ -1,25 +1,17 @@
-"""Searches in an archive: near a colour, with other dyes, like a swatch. No printing."""
+"""What a search found: how each swatch was made, how far off it is and how sure that is."""
 
 from __future__ import annotations
 
-import math
 import sqlite3
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
 from ingest.colour import Floats, delta_e_2000
 from ingest.model import none_if_nan
 from swatchvault import shades
 from swatchvault.archive import StoredColour, same_dyes
-from swatchvault.archive.evenness import versions_in_use
-from swatchvault.archive.made import Filters, Made, made_of, speaking_labs, swatches_where
-from swatchvault.archive.pages_find import shown_with
-from swatchvault.errors import NotFound
-from swatchvault.groups import U_UNKNOWN
+from swatchvault.archive.made import Made, made_of
 from swatchvault.lotcheck import as_colour
 from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, capture_class
 from swatchvault.photodoubt import (
@@ -36,9 +28,6 @@ from swatchvault.taken import Taken
 
 #: Tolerance of a search where none is asked for, in ΔE00; as of a check, our choice.
 TOLERANCE = 2.0
-#: A hit farther off than this many standard uncertainties is not near; our choice, 99.7 % of a
-#: normal.
-DOUBTS = 3.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,72 +71,6 @@ def made_record(made: Made) -> dict[str, Any]:
     return {**{n: getattr(made, n) for n in names}, "dyes": dyes}
 
 
-def near(
-    conn: sqlite3.Connection, query: Query, filters: Filters, *, k: int = 10, k_l: float = 2.0
-) -> list[Hit]:
-    """The nearest swatches by ΔE00, those that cannot be told apart sharing a rank.
-
-    Raises ``NotFound`` where nothing measured meets the filters.
-    """
-    ids, labs = _searched(conn, query, filters)
-    rows, _ = shades.LabIndex(labs).nearest(query.target.lab, k, k_l=k_l)
-    rows = with_companions(conn, query, ids, rows)
-    return hits_of(conn, query, ids[rows].tolist(), labs[rows], k_l)[:k]
-
-
-def within(
-    conn: sqlite3.Connection, query: Query, filters: Filters, tolerance: float, k_l: float
-) -> list[Hit]:
-    """Every swatch within ``tolerance`` of the query; may be none."""
-    ids, labs = _searched(conn, query, filters)
-    rows, _ = shades.LabIndex(labs).within(query.target.lab, tolerance, k_l=k_l)
-    rows = with_companions(conn, query, ids, rows)
-    hits = hits_of(conn, query, ids[rows].tolist(), labs[rows], k_l)
-    return [hit for hit in hits if hit.distance <= tolerance]
-
-
-def with_companions(
-    conn: sqlite3.Connection,
-    query: Query,
-    ids: NDArray[np.int64],
-    rows: NDArray[np.intp],
-    wanted: NDArray[np.bool_] | None = None,
-) -> NDArray[np.intp]:
-    """The rows found and those of swatches that share a photo with the one asked about: that photo
-    may say that they lie nearer. ``wanted``: (n,) which of ``ids`` may be found."""
-    if query.swatch_id is None:
-        return rows
-    beside = np.isin(ids, list(shown_with(conn, query.swatch_id)))
-    return np.union1d(rows, np.flatnonzero(beside if wanted is None else beside & wanted))
-
-
-def nothing_near(
-    query: Query,
-    hits: Sequence[Hit],
-    tolerance: float,
-    *,
-    k_l: float = 2.0,
-    limited: bool = False,
-) -> str:
-    """That nothing lies near, with the nearest of ``hits`` there is; "" where something does.
-
-    Near is within ``tolerance`` or, where the photos are less sure than that and no limit was asked
-    for (``limited``), within :data:`DOUBTS` times the doubt. ``k_l``: of the search.
-    """
-    limits = [tolerance if limited else max(tolerance, DOUBTS * _known(h.u)) for h in hits]
-    if not hits or any(h.distance <= most for h, most in zip(hits, limits, strict=True)):
-        return ""
-    doubt = "" if limited else f", or within {DOUBTS:g} times the doubt,"
-    return (
-        f"Nothing within ΔE00 {tolerance:g}{doubt} of {query.target.name}: the nearest is "
-        f"{hits[0].made.swatch}, {hits[0].distance:.3g} off (kL = {k_l:g})."
-    )
-
-
-def _known(u: float) -> float:
-    return U_UNKNOWN if math.isnan(u) else u
-
-
 def by_other_dyes(conn: sqlite3.Connection, query: Query, hits: Sequence[Hit]) -> list[Hit]:
     """Of these hits, those that got there with no dye in common with one another, nor with the
     swatch asked about."""
@@ -161,70 +84,21 @@ def by_other_dyes(conn: sqlite3.Connection, query: Query, hits: Sequence[Hit]) -
     return [others[r][0] for r in shades.other_dyes(sets, distances)]
 
 
-def no_other_ways(query: Query, hits: Sequence[Hit], tolerance: float, k_l: float = 2.0) -> str:
-    """Why :func:`by_other_dyes` found none among ``hits``, all that lie within the tolerance.
-
-    ``k_l``: of the search.
-    """
-    near = f"within ΔE00 {tolerance:g} (kL = {k_l:g}) of {query.target.name}"
-    if not hits:
-        return f"no swatch {near}: ask further with --tolerance"
-    dyed = sum(bool(hit.made.dyes) for hit in hits)
-    told = [f"{dyed} with a dye in common"] if dyed else []
-    if dyed < len(hits):
-        told.append(f"{len(hits) - dyed} with no dyes written down")
-    lie = "1 swatch lies" if len(hits) == 1 else f"{len(hits)} swatches lie"
-    return f"no lot without a dye in common {near}: {lie} there, {', '.join(told)}"
-
-
-def _searched(
-    conn: sqlite3.Connection, query: Query, filters: Filters
-) -> tuple[np.ndarray[Any, Any], Floats]:
-    versions = versions_in_use(conn)
-    several = bool(versions) and (len(versions) > 1 or query.version not in (None, *versions))
-    ids, labs = speaking_labs(conn, query.version or versions[-1] if several else None)
-    if filters.asks:
-        wanted = swatches_where(conn, filters)
-        keep = np.isin(ids, np.fromiter(wanted, dtype=np.int64, count=len(wanted)))
-        ids, labs = ids[keep], labs[keep]
-    if query.swatch_id is not None:
-        ids, labs = ids[ids != query.swatch_id], labs[ids != query.swatch_id]
-    if several and not len(ids):
-        raise NotFound(
-            f"no other swatch that is asked for was measured by version {query.version} of the "
-            "method: measure them anew with `swatchvault remeasure --all`"
-        )
-    if not len(ids):
-        raise NotFound(nothing_meets(filters))
-    return ids, labs
-
-
-def nothing_meets(filters: Filters) -> str:
-    """Why a search has nothing to look among."""
-    if filters.asks:
-        return "no other measured swatch meets all of that: ask for less"
-    return "the archive holds no measured swatch to search yet: photograph one and add it"
-
-
 def hits_of(
     conn: sqlite3.Connection,
     query: Query,
     ids: Sequence[int],
     labs: Floats,
     k_l: float,
-    version: str | None = None,
+    version: str | None,
 ) -> list[Hit]:
     """Swatches found, nearest first, with how they were made, the doubt of each distance, and
     shared ranks. Distance and doubt are by the same photos.
 
-    ``version``: of the method that measured ``labs``; looked up where it is not said.
+    ``version``: of the method that measured ``labs``.
     """
     made = made_of(conn, ids)
-    wanted = version or query.version
-    if wanted is None:
-        versions = versions_in_use(conn)
-        wanted = versions[-1] if versions else None
-    photos = photos_by_swatch(conn, ids, wanted)
+    photos = photos_by_swatch(conn, ids, version)
     frames = own_frames(conn, query.photos)
     alike = dyed_alike(conn, query, photos)
     found = [

@@ -1,8 +1,4 @@
-"""Searches by colour over an index that is kept while a server runs: the same hits, at once.
-
-`finding` builds its index anew for each search; here it is built once and used until the archive
-has a newer measurement.
-"""
+"""Searches by colour over an index, which a command builds and a server keeps. No printing."""
 
 from __future__ import annotations
 
@@ -13,12 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.colour import Floats
-from swatchvault import finding, shades
 from swatchvault.archive.evenness import versions_in_use
 from swatchvault.archive.made import Filters, speaking_labs, swatches_where
-from swatchvault.archive.pages_find import newest_row
+from swatchvault.archive.pages_find import newest_row, shown_with
 from swatchvault.errors import NotFound
+from swatchvault.finding import Hit, hits_of
+from swatchvault.lab_index import LabIndex
 from swatchvault.queries import Query
+from swatchvault.search_notes import nothing_meets
 
 Stamp = tuple[int, int, int, int]
 
@@ -31,7 +29,7 @@ class KeptColours:
     version: str | None
     ids: NDArray[np.int64]
     labs: Floats
-    index: shades.LabIndex
+    index: LabIndex
 
 
 def keep_colours(conn: sqlite3.Connection, version: str | None = None) -> KeptColours:
@@ -41,7 +39,7 @@ def keep_colours(conn: sqlite3.Connection, version: str | None = None) -> KeptCo
     wanted = version or (versions[-1] if versions else None)
     several = len(versions) > 1 or version not in (None, *versions)
     ids, labs = speaking_labs(conn, wanted if several else None)
-    return KeptColours(stamp, wanted, ids, labs, shades.LabIndex(labs))
+    return KeptColours(stamp, wanted, ids, labs, LabIndex(labs))
 
 
 def near(
@@ -52,16 +50,20 @@ def near(
     *,
     k: int = 10,
     k_l: float = 2.0,
-) -> list[finding.Hit]:
-    """As :func:`swatchvault.finding.near`."""
-    wanted = _wanted(conn, kept, query, filters)
+) -> list[Hit]:
+    """The nearest swatches by ΔE00, those that cannot be told apart sharing a rank.
+
+    ``kept``: what :func:`keep_colours` gave for the query's version. Raises ``NotFound`` where
+    nothing measured meets the filters.
+    """
+    wanted = may_be_found(conn, kept.ids, query, filters)
     total = len(kept.index)
     ask = k + 1
     while True:
         rows, _ = kept.index.nearest(query.target.lab, min(ask, total), k_l=k_l)
         good = wanted[rows]
         if int(good.sum()) >= k or ask >= total:
-            rows = finding.with_companions(conn, query, kept.ids, rows[good][:k], wanted)
+            rows = _with_companions(conn, kept, query, rows[good][:k], wanted)
             return _hits(conn, kept, query, rows, k_l)[:k]
         ask = min(total, ask * 8)
 
@@ -73,29 +75,42 @@ def within(
     filters: Filters,
     tolerance: float,
     k_l: float,
-) -> list[finding.Hit]:
-    """As :func:`swatchvault.finding.within`."""
-    wanted = _wanted(conn, kept, query, filters)
+) -> list[Hit]:
+    """Every swatch within ``tolerance`` of the query; may be none. ``kept``: as of :func:`near`."""
+    wanted = may_be_found(conn, kept.ids, query, filters)
     rows, _ = kept.index.within(query.target.lab, tolerance, k_l=k_l)
-    rows = finding.with_companions(conn, query, kept.ids, rows[wanted[rows]], wanted)
+    rows = _with_companions(conn, kept, query, rows[wanted[rows]], wanted)
     return [h for h in _hits(conn, kept, query, rows, k_l) if h.distance <= tolerance]
 
 
-def _wanted(
-    conn: sqlite3.Connection, kept: KeptColours, query: Query, filters: Filters
+def may_be_found(
+    conn: sqlite3.Connection, ids: NDArray[np.int64], query: Query, filters: Filters
 ) -> NDArray[np.bool_]:
-    """(n,) which of the kept colours may be found. Raises ``NotFound`` where none may."""
-    wanted = kept.ids != (query.swatch_id or -1)
+    """(n,) which of the swatches that a search looks among may be found: those that meet the
+    filters, without the one asked about. Raises ``NotFound`` where none may."""
+    wanted = ids != (query.swatch_id or -1)
     if filters.asks:
-        ids = swatches_where(conn, filters)
-        wanted &= np.isin(kept.ids, np.fromiter(ids, dtype=np.int64, count=len(ids)))
+        meet = swatches_where(conn, filters)
+        wanted &= np.isin(ids, np.fromiter(meet, dtype=np.int64, count=len(meet)))
     if not wanted.any():
-        raise NotFound(
-            "no other measured swatch meets all of that: ask for less"
-            if filters.asks
-            else "the archive holds no measured swatch to search yet: photograph one and add it"
-        )
+        unlike = swatches_where(conn, filters) - {query.swatch_id}  # by another version
+        raise NotFound(nothing_meets(filters, of_another_version=bool(unlike)))
     return np.asarray(wanted)
+
+
+def _with_companions(
+    conn: sqlite3.Connection,
+    kept: KeptColours,
+    query: Query,
+    rows: NDArray[np.intp],
+    wanted: NDArray[np.bool_],
+) -> NDArray[np.intp]:
+    """The rows found and those of swatches that share a photo with the one asked about: that photo
+    may say that they lie nearer. ``wanted``: (n,) which of the kept may be found."""
+    if query.swatch_id is None:
+        return rows
+    beside = np.isin(kept.ids, list(shown_with(conn, query.swatch_id)))
+    return np.union1d(rows, np.flatnonzero(beside & wanted))
 
 
 def _hits(
@@ -104,6 +119,6 @@ def _hits(
     query: Query,
     rows: NDArray[np.intp],
     k_l: float,
-) -> list[finding.Hit]:
+) -> list[Hit]:
     ids = kept.ids[rows].tolist()
-    return finding.hits_of(conn, query, ids, kept.labs[rows], k_l, kept.version)
+    return hits_of(conn, query, ids, kept.labs[rows], k_l, kept.version)

@@ -143,10 +143,9 @@ def near_command(
     without --setup and --steps the steps are looked for that were used last.
     """
     from ingest.model import none_if_nan
-    from swatchvault import finding, queries
+    from swatchvault import finding, nearby, queries, search_notes
     from swatchvault.archive import open_archive
     from swatchvault.archive.made import Filters
-    from swatchvault.search_notes import left_out
     from swatchvault.taken import ANY_LIGHT
 
     if tolerance is not None and not tolerance > 0:
@@ -154,18 +153,19 @@ def near_command(
     limit = finding.TOLERANCE if tolerance is None else tolerance
     with open_archive(need_archive(archive_folder)) as archive:
         query = query_of(archive.conn, what, region, setup, light, steps_y)
+        kept, filters = nearby.keep_colours(archive.conn, query.version), Filters(**limits)
         why, far = "", ""
         if other_dyes:
-            near = finding.within(archive.conn, query, Filters(**limits), limit, k_l)
+            near = nearby.within(archive.conn, kept, query, filters, limit, k_l)
             hits = finding.by_other_dyes(archive.conn, query, near)
-            why = finding.no_other_ways(query, near, limit, k_l)
+            why = search_notes.no_other_ways(query, near, limit, k_l)
         else:
-            hits = finding.near(archive.conn, query, Filters(**limits), k=count, k_l=k_l)
+            hits = nearby.near(archive.conn, kept, query, filters, k=count, k_l=k_l)
             limited = tolerance is not None
-            far = finding.nothing_near(query, hits, limit, k_l=k_l, limited=limited)
+            far = search_notes.nothing_near(query, hits, limit, k_l=k_l, limited=limited)
             hits = [h for h in hits if tolerance is None or h.distance <= tolerance]
         classed = limits["tonality"] is not None
-        older = left_out(archive.conn, query, classed=classed)
+        older = search_notes.left_out(archive.conn, query, classed=classed)
     warnings = [*query.target.warnings, *older, *([far] if far else [])]
     if as_json:
         lab, u = [float(v) for v in query.target.lab], query.u_lab

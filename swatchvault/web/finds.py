@@ -135,7 +135,7 @@ def _values(conn: sqlite3.Connection, state: dict[str, Any], asked: Asked) -> di
 
 
 def _found(conn: sqlite3.Connection, state: dict[str, Any], asked: Asked) -> dict[str, Any]:
-    from swatchvault import alike, finding, nearby
+    from swatchvault import alike, finding, nearby, search_notes
     from swatchvault.archive.pages_find import colourway_ids, recipe_ids
     from swatchvault.queries import any_light
     from swatchvault.taken import ANY_LIGHT
@@ -153,7 +153,7 @@ def _found(conn: sqlite3.Connection, state: dict[str, Any], asked: Asked) -> dic
     else:
         hits = nearby.near(conn, kept, query, filters, k=asked.count, k_l=k_l)
         limited = bool(asked["tolerance"])
-        far = finding.nothing_near(query, hits, limit, k_l=k_l, limited=limited)
+        far = search_notes.nothing_near(query, hits, limit, k_l=k_l, limited=limited)
         hits = [h for h in hits if not limited or h.distance <= limit]
     notes = [words, *query.target.warnings, *_left_out(conn, state, query, asked, kept), far]
     if looks and asked["tolerance"]:

@@ -11,7 +11,6 @@ import pytest
 
 from ingest.colour import delta_e_2000
 from ingest.flags import FLAGS, FLAGS_THAT_STOP_A_VERDICT
-from swatchvault import nearby
 from swatchvault.alike import like
 from swatchvault.archive import (
     DyeIn,
@@ -36,7 +35,7 @@ from swatchvault.archive.made import Filters, made_of, speaking_labs, swatches_w
 from swatchvault.archive.rename import rename
 from swatchvault.bases import across_bases
 from swatchvault.errors import ArchiveError, NotFound
-from swatchvault.finding import near, within
+from swatchvault.nearby import keep_colours, near, within
 from swatchvault.pair import Capture, OwnFrame
 from swatchvault.photodoubt import doubt_of_swatches, u_of_mean
 from swatchvault.queries import (
@@ -496,13 +495,11 @@ def test_distance_and_doubt_are_by_the_same_photo(tmp_path, capsys):
             photo = photo_of(path, found, taken_at=f"2026-05-0{day}T10:00:00")
             file_photo(made, photo, path, [RegionOf(n, ids[n]) for n in lightness])
         query = query_of_swatch(made.conn, "sun 1")
-        hits = near(made.conn, query, Filters(), k=1, k_l=1.0)
-        again = nearby.near(
-            made.conn, nearby.keep_colours(made.conn), query, Filters(), k=1, k_l=1.0
-        )
-        inside = within(made.conn, query, Filters(), 1.5, 1.0)
+        kept = keep_colours(made.conn)
+        hits = near(made.conn, kept, query, Filters(), k=1, k_l=1.0)
+        inside = within(made.conn, kept, query, Filters(), 1.5, 1.0)
     want = float(delta_e_2000(np.array([42.0, 30, -8]), np.array([43.0, 30, -8]), 1.0))
-    for found in (hits, again, inside):
+    for found in (hits, inside):
         (hit,) = found
         assert (hit.made.swatch, hit.photos) == ("sun 2", "same frame")
         assert hit.distance == pytest.approx(want)

@@ -20,8 +20,8 @@ from swatchvault.archive.dyed import dyed_on_base
 from swatchvault.archive.made import Filters
 from swatchvault.checking import Ask, check_every_lot
 from swatchvault.errors import CompareError, NotFound
-from swatchvault.finding import near, within
 from swatchvault.lotcheck import apart_by_version, groups, one_version, versions_words
+from swatchvault.nearby import keep_colours, near, within
 from swatchvault.queries import query_of_swatch
 from swatchvault.report import check_table
 from swatchvault.search_notes import left_out
@@ -162,21 +162,24 @@ def test_many_checks_name_what_they_leave_out(archive):
 
 def test_a_search_keeps_to_the_version_of_what_is_looked_for(archive):
     query = query_of_swatch(archive.conn, "sun 1")
-    hits = near(archive.conn, query, Filters())
+    kept = keep_colours(archive.conn, query.version)
+    hits = near(archive.conn, kept, query, Filters())
     assert [(h.made.swatch, h.lab[0]) for h in hits] == [("sun 3", 43.0), ("sun 4", 44.0)]
-    assert [h.made.swatch for h in within(archive.conn, query, Filters(), 0.9, 2.0)] == ["sun 3"]
+    close = within(archive.conn, kept, query, Filters(), 0.9, 2.0)
+    assert [h.made.swatch for h in close] == ["sun 3"]
     assert any("another version" in line for line in left_out(archive.conn, query))
-    other = near(archive.conn, query_of_swatch(archive.conn, "sun 2"), Filters())
+    kept = keep_colours(archive.conn, "2")
+    other = near(archive.conn, kept, query_of_swatch(archive.conn, "sun 2"), Filters())
     assert [(h.made.swatch, h.lab[0]) for h in other] == [("sun 4", 50.0)]
 
 
 def test_a_stated_colour_is_looked_for_in_one_version(archive):
     import numpy as np
 
-    from swatchvault.finding import Query
+    from swatchvault.queries import Query
 
     query = Query(Target(np.array([42.0, 31.0, -8.0]), "a colour"))
-    hits = near(archive.conn, query, Filters())
+    hits = near(archive.conn, keep_colours(archive.conn), query, Filters())
     assert [h.made.swatch for h in hits] == ["sun 2", "sun 4"]  # of the newest, version 2
     assert left_out(archive.conn, query)
 
@@ -188,6 +191,30 @@ def test_likeness_keeps_to_one_method_of_evenness(archive):
     assert any("evenness" in line for line in left_out(archive.conn, query, evenness=True))
     found = like(archive.conn, query_of_swatch(archive.conn, "sun 1"), Filters())
     assert [h.made.swatch for h in found] == ["sun 3", "sun 4"]
+
+
+@pytest.mark.parametrize("what", ["42,31,-8", "sun 1", "sun 2"])
+def test_filters_that_nothing_meets_are_told_as_that(archive, capsys, what):
+    asked = ("--archive", archive.folder, "--form", "skein", "--since", "2031")
+    for search in ("near", "near --other-dyes", "like"):
+        if search == "like" and "," in what:
+            continue
+        ran = run(capsys, *search.split(), what, *asked)
+        assert ran.code == 1
+        assert ran.err == "no other measured swatch meets all of that: ask for less\n"
+
+
+@pytest.mark.parametrize("search", ["near", "like"])
+def test_what_another_version_measured_is_told_as_that(archive, capsys, search):
+    """Of what was dyed before April only sun 1 is, and only version 1 has measured it."""
+    asked = ("--archive", archive.folder, "--until", "2026-03")
+    ran = run(capsys, search, "sun 2", *asked)
+    assert ran.code == 1
+    assert ran.err == (
+        "no other swatch that is asked for was measured by the version of the method that is "
+        "searched: measure them anew with `swatchvault remeasure --all`\n"
+    )
+    assert "meets all of that" in run(capsys, search, "sun 1", *asked).err
 
 
 def test_groups_of_two_versions_are_refused_and_of_one_are_made(archive):

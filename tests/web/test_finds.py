@@ -175,24 +175,27 @@ async def test_colours_are_kept_until_something_is_measured(
     assert 90.0 in second.labs[:, 0] and 90.0 not in first.labs[:, 0]
 
 
-async def test_a_kept_index_finds_what_a_new_one_finds(
+async def test_a_kept_index_finds_what_a_plain_search_finds(
     visitor: Callable[[str], Any], studio: Path
 ) -> None:
-    from swatchvault import finding, nearby, queries, shades
+    from ingest.colour import delta_e_2000
+    from swatchvault import nearby, queries, shades
     from swatchvault.archive import open_archive
-    from swatchvault.archive.made import Filters
+    from swatchvault.archive.made import Filters, speaking_labs, swatches_where
 
     with open_archive(studio) as archive:
         kept = kept_colours(archive.conn, {})
         for lab in ([40, 20, 10], [70, -20, 30], [15, 0, -20]):
             query = queries.Query(shades.Target(np.array(lab, dtype=float), "asked"))
             for filters in (Filters(), Filters(form="knit"), Filters(dye="Marn blue")):
-                mine = nearby.near(archive.conn, kept, query, filters, k=3)
-                theirs = finding.near(archive.conn, query, filters, k=3)
-                assert [h.record() for h in mine] == [h.record() for h in theirs]
-                near = nearby.within(archive.conn, kept, query, filters, 20.0, 2.0)
-                new = finding.within(archive.conn, query, filters, 20.0, 2.0)
-                assert [h.record() for h in near] == [h.record() for h in new]
+                every, labs = speaking_labs(archive.conn)
+                meet = np.isin(every, list(swatches_where(archive.conn, filters)))
+                away = np.sort(delta_e_2000(query.target.lab, labs[meet], 2.0))
+                near = nearby.near(archive.conn, kept, query, filters, k=3)
+                assert [h.distance for h in near] == pytest.approx(away[:3])
+                assert {h.made.swatch_id for h in near} <= set(every[meet])
+                inside = nearby.within(archive.conn, kept, query, filters, 20.0, 2.0)
+                assert [h.distance for h in inside] == pytest.approx(away[away <= 20.0])
 
 
 async def test_looks_are_kept_until_something_is_measured(
