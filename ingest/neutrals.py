@@ -45,7 +45,7 @@ class NeutralFit:
     """What a reference of several neutrals gave.
 
     ``table``: (levels, 3), coded to corrected linear RGB before the field is divided out.
-    ``rgb``, ``left_out``: (patches, 3) XYZ with everything applied, and with the patch left out.
+    ``xyz``, ``left_out``: (patches, 3) XYZ with everything applied, and with the patch left out.
     ``trials``: mean ΔE00 left out, by what was tried. ``misfit``: the mean of what was taken.
     """
 
@@ -155,7 +155,8 @@ def _unclipped(patches: Sequence[PatchReading]) -> list[int]:
 def check_order(
     measured: Floats, expected: Floats, usable: Sequence[int], kind: str = "steps"
 ) -> bool:
-    """Whether the neutrals get darker as stated; raises where they do the opposite."""
+    """Whether the neutrals get darker as stated, those of one value in any order; raises where
+    they do the opposite."""
     chosen = list(usable)
     if len(chosen) < 2:
         raise ReferenceMissing(
@@ -166,7 +167,7 @@ def check_order(
         raise ReferenceMissing(
             "the neutral steps are all stated to reflect the same; give each step its own value"
         )
-    ranks = np.corrcoef(np.argsort(np.argsort(light)), np.argsort(np.argsort(stated)))[0, 1]
+    ranks = np.corrcoef(_ranks(light, stated), _ranks(stated, light))[0, 1]
     if ranks < 0.5 and kind == "chart24":
         raise ReferenceMissing(
             "the chart's greys do not get darker from white to black; mark its corners from dark "
@@ -178,6 +179,11 @@ def check_order(
             "mark them in the order of their values, on the picture as a person sees it"
         )
     return bool(ranks > 0.999)
+
+
+def _ranks(values: Floats, ties: Floats) -> NDArray[np.intp]:
+    """(n,) place of each value (n,) among them, equal ones in the order of ``ties``."""
+    return np.argsort(np.lexsort((ties, values)))
 
 
 def exposure_sd(fit: NeutralFit, expected_y: Floats) -> float:

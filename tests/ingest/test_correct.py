@@ -294,6 +294,23 @@ def test_steps_of_one_value_and_a_chart_begun_at_its_side_are_told_as_such():
         check_order(light, stated, [0, 1], "chart24")
 
 
+@pytest.mark.parametrize(
+    ("stated", "read", "in_order"),
+    [
+        ([0.9, 0.2, 0.2, 0.05], [0.88, 0.21, 0.20, 0.05], True),
+        ([0.9, 0.2, 0.2, 0.05], [0.88, 0.20, 0.21, 0.05], True),
+        ([0.2, 0.9, 0.05, 0.2], [0.21, 0.88, 0.05, 0.20], True),
+        ([0.9, 0.2, 0.1, 0.05], [0.88, 0.20, 0.20, 0.05], True),
+        ([0.9, 0.2, 0.2, 0.05], [0.88, 0.90, 0.20, 0.05], False),
+        ([0.9, 0.21, 0.2, 0.05], [0.88, 0.20, 0.21, 0.05], False),
+    ],
+)
+def test_steps_of_one_value_are_in_order_either_way_round(stated, read, in_order):
+    light, expected = (np.repeat(np.array(v)[:, None], 3, axis=1) for v in (read, stated))
+    assert check_order(light, expected, range(4)) is in_order
+
+
+
 @pytest.mark.parametrize("swaps", [[(1, 2)], [(0, 1), (3, 4)], [(2, 3)]])
 def test_one_or_two_swapped_steps_are_flagged(swaps):
     photo, boxes = bent_picture((50, 0, 0))
