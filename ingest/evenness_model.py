@@ -138,7 +138,19 @@ def fitted() -> Rule:
 def seen_estimate(value: float, relative: float) -> Estimate:
     """An unevenness that is read off as it is, with a relative standard uncertainty."""
     u = relative * value
-    return Estimate(value, u, max(value - 2.0 * u, 0.0), value + 2.0 * u, float(root(value)), u)
+    low, high = max(value - 2.0 * u, 0.0), value + 2.0 * u
+    return Estimate(value, u, low, high, float(root(value)), _root_sd(value, u))
+
+
+def _root_sd(value: float, u: float) -> float:
+    """A standard uncertainty of ``value`` in the root scale, to first order."""
+    return u / (2.0 * float(root(value)))
+
+
+def doubted(made: Estimate, low: float, high: float, u: float) -> Estimate:
+    """The same with another range, and a standard uncertainty of ``u`` at least."""
+    u = max(made.u, u)
+    return replace(made, low=low, high=high, u=u, sd=max(made.sd, _root_sd(made.value, u)))
 
 
 def reaching(made: Estimate, low: float, high: float) -> Estimate:
@@ -146,7 +158,7 @@ def reaching(made: Estimate, low: float, high: float) -> Estimate:
     low, high = min(low, made.low), max(high, made.high)
     if (low, high) == (made.low, made.high):
         return made
-    return replace(made, low=low, high=high, u=max(made.u, (high - made.value) / 2.0))
+    return doubted(made, low, high, (high - made.value) / 2.0)
 
 
 def estimate(found: Figures, rule: Rule | None = None) -> Estimate:

@@ -6,10 +6,8 @@ and gradients differ by so much more than light makes that their unevenness is r
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from ingest.evenness_figures import Figures
-from ingest.evenness_model import Estimate, reaching, seen_estimate
+from ingest.evenness_model import Estimate, doubted, reaching, seen_estimate
 from ingest.evenness_rule import Class, RuleFigures, dots_in_grey, is_grey
 
 #: Relative standard uncertainty of what is read off as it is, and its growth with strand contrast.
@@ -41,7 +39,7 @@ def by_class(found: Figures, ruled: RuleFigures, kind: Class, by_rule: Estimate)
         value = GRADIENT_TIMES * found.crest.tied
         made = seen_estimate(value, SEEN_U + GRADIENT_U_PER_CONTRAST * contrast)
         if kind.name is None:  # most slopes are dye's; light's has no unevenness at all
-            made = replace(made, low=0.0, u=max(made.u, value / 2.0))
+            made = doubted(made, 0.0, made.high, value / 2.0)
     if is_grey(ruled) and kind.name in ("semi-solid", "gradient", None):
         dotted = found.reach.unevenness if dots_in_grey(ruled) else 0.0
         made = reaching(made, by_rule.low, max(GREY_TIMES * ruled.whole, dotted))

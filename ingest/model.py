@@ -206,10 +206,12 @@ def _roots(covariance: Array) -> list[float]:
 class Measurement:
     """What one photo says of one swatch: CIELAB D65/2° with its doubt, flags and origin.
 
-    ``neutrals``: how many neutrals of known reflectance corrected the tones (0 without a
-    reference, 1 for a card alone). ``reference``: the best of "chart", "steps", "card", "none",
-    as the tables of doubt count it. ``left_out``: share of the region's pixels by reason.
-    ``shadow_sd``: standard deviation of ln Y at the strands' scale.
+    ``lab``: (3,). ``polygon``: corners in fractions of the picture's width and height.
+    ``reference``: the best of "chart", "steps", "card", "none", as the tables of doubt count it.
+    ``pixels``: of yarn that were measured. ``left_out``: share of the region's pixels by reason.
+    ``clipped_share``: share of the region's pixels that are clipped. ``shadow_sd``: standard
+    deviation of ln Y at the strands' scale; it and ``mm_per_px`` are NaN where unknown.
+    ``tonality``: how even it is, as plain data; ``None`` where no scale is known or guessed.
     """
 
     name: str

@@ -229,7 +229,8 @@ def listing(
 
 
 def in_order(found: Rows, column: str, largest_first: bool = False) -> Rows:
-    """Rows by one column: numbers before words, rows without a value last."""
+    """Rows by one column: numbers before words (after them where the largest come first), rows
+    without a value last."""
     if column not in found.columns:
         raise NotFound(f"cannot sort by {column!r}: there are {', '.join(found.columns)}")
     place = found.columns.index(column)

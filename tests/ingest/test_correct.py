@@ -310,7 +310,6 @@ def test_steps_of_one_value_are_in_order_either_way_round(stated, read, in_order
     assert check_order(light, expected, range(4)) is in_order
 
 
-
 @pytest.mark.parametrize("swaps", [[(1, 2)], [(0, 1), (3, 4)], [(2, 3)]])
 def test_one_or_two_swapped_steps_are_flagged(swaps):
     photo, boxes = bent_picture((50, 0, 0))

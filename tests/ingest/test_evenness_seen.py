@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from ingest import tonality
-from ingest.evenness_model import Estimate
+from ingest.evenness_model import Estimate, reaching, root, seen_estimate
 from ingest.evenness_rule import Class, RuleFigures
 from ingest.evenness_seen import by_class
 from ingest.tonality import measure_tonality
@@ -39,6 +39,15 @@ def found(mcdm=4.0, contrast=0.3, tied=3.0, cells=2.0):
 
 def of(name, between=None):
     return Class(name, between, ())
+
+
+@pytest.mark.parametrize(("value", "u"), [(2.0, 0.2), (0.5, 0.01), (0.0, 0.0)])
+def test_what_is_read_off_has_its_doubt_in_the_root_scale_too(value, u):
+    made = seen_estimate(value, u / value if value else 0.1)
+    assert made.u == pytest.approx(u) and made.root == pytest.approx(float(root(value)))
+    assert made.sd == pytest.approx(float(root(value + u) - root(value)), rel=0.05)
+    wider = reaching(made, 0.0, value + 3.0)
+    assert wider.u == 1.5 and wider.sd == pytest.approx(1.5 / (2.0 * made.root))
 
 
 @pytest.mark.parametrize("kind", [of("solid"), of("semi-solid"), of(None, ("solid", "semi-solid"))])

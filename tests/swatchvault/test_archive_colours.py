@@ -37,6 +37,7 @@ from swatchvault.archive import (
     swatch_colours,
     swatches_of_colourway,
 )
+from swatchvault.archive.listing import Rows, in_order
 from swatchvault.archive.made import made_of, speaking_labs
 from swatchvault.errors import ArchiveError, NotFound
 from tests.swatchvault.factories import (
@@ -335,6 +336,14 @@ def test_every_table_and_view_can_be_exported(archive, name):
     rows = export_rows(archive.conn, name)
     assert len(set(rows.columns)) == len(rows.columns)
     json.dumps(rows.records())
+
+
+@pytest.mark.parametrize(
+    ("largest_first", "order"), [(False, [2, 10, "a", "B", None]), (True, ["B", "a", 10, 2, None])]
+)
+def test_rows_by_a_column_of_numbers_and_words(largest_first, order):
+    rows = Rows(("seen",), (("B",), (10,), (None,), ("a",), (2,)))
+    assert [r[0] for r in in_order(rows, "seen", largest_first).rows] == order
 
 
 @pytest.mark.parametrize("name", ["sqlite_master", 'base" --', "nothing"])
