@@ -66,7 +66,7 @@ def mend_command(
     **facts: Any,
 ) -> None:
     """Put right what was typed wrong of the stock, swatch, lot, base, reference or set-up NAME, or
-    let NAME go.
+    let the swatch, lot, base or colourway NAME go.
 
     Dye that went into lots from a stock is worked out anew from its strength. A swatch that is a
     master or was checked keeps its form, and one that has a lot its lot. Where a master or verdicts

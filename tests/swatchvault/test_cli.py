@@ -10,9 +10,10 @@ import sys
 from importlib.resources import files
 from pathlib import Path
 
+import click
 import pytest
 
-from swatchvault.cli import COMMANDS
+from swatchvault.cli import COMMANDS, group
 from tests.swatchvault.running import run
 
 EXAMPLE = Path(str(files("example_archive")))
@@ -61,6 +62,22 @@ def test_help_imports_nothing_slow():
     )
     said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert "SLOW []" in said.stdout
+
+
+def test_a_line_of_help_names_every_kind_and_command_within():
+    context, told = click.Context(group), 0
+    for name, (_, line) in COMMANDS.items():
+        command = group.get_command(context, name)
+        within = command.list_commands(context) if isinstance(command, click.Group) else []
+        for of in command.params:
+            if isinstance(of, click.Argument) and isinstance(of.type, click.Choice):
+                within = [*within, *of.type.choices]
+        words = line.replace("set-up", "setup").removesuffix(".")
+        if not words.endswith(" .."):  # which says that there are more
+            missing = [w for w in within if not re.search(rf"\b{w}\b", words)]
+            assert not missing, (name, missing)
+            told += bool(within)
+    assert told >= 4
 
 
 TONALITY_KEYS = {
