@@ -102,12 +102,6 @@ def shrink_polygon(polygon: Polygon, factor: float) -> Polygon:
     return tuple((float(x), float(y)) for x, y in centre + (points - centre) * factor)
 
 
-def centre_of(polygon: Polygon) -> tuple[float, float]:
-    """Mean of a polygon's corners, as fractions of the picture."""
-    x, y = np.asarray(polygon, dtype=float).mean(axis=0)
-    return float(x), float(y)
-
-
 def small_copy(pixels: Array, long_side: int) -> Array:
     """The picture scaled down by area so that its long side is ``long_side``, same dtype.
 

@@ -21,7 +21,8 @@ from ingest.swatchfind import find_swatch
 def search_layout(photo: Photo, steps_y: Sequence[float] | None = None) -> Layout:
     """References and swatches of one photo, each located by search.
 
-    ``steps_y``: reflectances of neutral steps that may be in it; without them none are looked for.
+    ``steps_y``: luminous reflectances, 0 to 1, rising or falling, of neutral steps that may be in
+    it; a row of greys says nothing without them, and none is looked for.
     """
     copy = working_copy(photo)
     references, flags = _references(photo, copy, steps_y)
@@ -29,35 +30,17 @@ def search_layout(photo: Photo, steps_y: Sequence[float] | None = None) -> Layou
     return Layout(references, swatches, located="search", flags=flags)
 
 
-def find_references(photo: Photo, steps_y: Sequence[float] | None = None) -> tuple[Reference, ...]:
-    """A 24-patch chart, a grey card, neutral steps where ``steps_y`` says what they are, or none.
-
-    A chart is returned only if all 24 patches fit their published colours; a card only if it is
-    the one flat, even, nearly neutral, sharp-edged four-sided area of medium lightness.
-    """
-    return flagged_references(photo, steps_y)[0]
-
-
 def flagged_references(
     photo: Photo, steps_y: Sequence[float] | None = None
 ) -> tuple[tuple[Reference, ...], frozenset[str]]:
-    """The same, with the flags of what was found besides."""
-    return _references(photo, working_copy(photo), steps_y)
+    """A 24-patch chart, a grey card, neutral steps where ``steps_y`` says what they are, or none;
+    and the flags of what was found besides.
 
-
-def find_swatches(photo: Photo, references: Sequence[Reference]) -> tuple[SwatchRegion, ...]:
-    """The largest clear piece of yarn outside the references, as a rectangle well inside it."""
-    return _swatches(photo, working_copy(photo), references)
-
-
-def find_steps(photo: Photo, y: Sequence[float]) -> Reference | None:
-    """A straight row of neutral steps, as many as ``y`` has values, dark or light end first.
-
-    ``y``: luminous reflectances in 0..1 as stated for the steps, rising or falling; without them
-    a row of greys says nothing, so the search for steps is asked for with its values.
+    A chart is returned only if all 24 patches fit their published colours; a card only if it is
+    the one flat, even, nearly neutral, sharp-edged four-sided area of medium lightness; steps only
+    as a straight row of as many as ``steps_y`` has values, dark or light end first.
     """
-    copy = working_copy(photo)
-    return find_row(copy, flat_quads(copy), tuple(float(v) for v in y))
+    return _references(photo, working_copy(photo), steps_y)
 
 
 def _references(
@@ -87,6 +70,7 @@ def _outside(quads: list[Quad], outline: Array) -> list[Quad]:
 def _swatches(
     photo: Photo, copy: WorkingCopy, references: Sequence[Reference]
 ) -> tuple[SwatchRegion, ...]:
+    """The largest clear piece of yarn outside the references, as a rectangle well inside it."""
     taken = [outline_px(r, copy, 1.1) for r in references]
     swatch = find_swatch(copy, photo.encoding.to_xyz, taken)
     return (swatch,) if swatch else ()

@@ -135,14 +135,6 @@ class LookIndex:
             mean[row], tonal[row] = look.mean, look.tonal
         self._prepare(palette, shares, mean, tonal)
 
-    @classmethod
-    def of_arrays(cls, palette: Floats, shares: Floats, mean: Floats, tonal: Floats) -> LookIndex:
-        """From (n, 6, 3) Lab, (n, 6) shares with 0 for repeated colours, (n, 3) Lab of the mean,
-        (n, 2) tonal figures."""
-        index = cls.__new__(cls)
-        index._prepare(*(np.array(a, dtype=float) for a in (palette, shares, mean, tonal)))
-        return index
-
     def _prepare(self, palette: Floats, shares: Floats, mean: Floats, tonal: Floats) -> None:
         palette[..., 0] *= WEIGHT_L
         mean[..., 0] *= WEIGHT_L

@@ -1,12 +1,12 @@
 """The two sides of a comparison, the conditions they were taken under, and repeat photos.
 
-Frozen data that is built from a measurement or from a stored record alike.
+Frozen data, built from a new measurement here and from a stored one in `lotcheck`.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Any
@@ -99,19 +99,6 @@ class Colour:
         own = frame_of_its_own(*told)
         fields = {"name": m.name, "flags": m.flags, "shadow_sd": m.shadow_sd, "frame_cov": own}
         return cls(m.lab, m.covariance.region, m.reference, **{**fields, **known})
-
-    @classmethod
-    def from_record(cls, record: Mapping[str, Any], **known: Any) -> Colour:
-        """The colour of a stored measurement (the keys of ``Measurement.record()``)."""
-        shadow = record.get("shadow_sd")
-        fields: dict[str, Any] = {
-            "name": record.get("name", ""),
-            "flags": frozenset(record.get("flags", ())),
-            "shadow_sd": math.nan if shadow is None else float(shadow),
-            **known,
-        }
-        cov = np.array(record["cov_lab"]["region"], dtype=float)  # None becomes NaN
-        return cls(np.array(record["lab"], dtype=float), cov, record["reference"], **fields)
 
 
 #: Largest ratio, as a difference of logarithms, of the same grey in two photos of one locked

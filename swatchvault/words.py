@@ -17,20 +17,6 @@ from numpy.typing import ArrayLike
 from swatchvault.difference import GATE_OUTSIDE, GATE_WITHIN, LEVEL, Difference, Verdict
 from swatchvault.pairdoubt import COVERAGE, mean_hue_deg
 
-#: What each word means, for people who do not speak colour every day.
-MEANINGS = {
-    "lighter": "nearer to white (ΔL* above 0)",
-    "darker": "nearer to black (ΔL* below 0)",
-    "brighter": "more colour in it, less grey (ΔC* above 0)",
-    "duller": "less colour in it, more grey (ΔC* below 0)",
-    "redder": "its hue leans towards red",
-    "yellower": "its hue leans towards yellow",
-    "greener": "its hue leans towards green",
-    "bluer": "its hue leans towards blue",
-    "yellower (warmer)": "a near-neutral that leans towards yellow",
-    "bluer (cooler)": "a near-neutral that leans towards blue",
-}
-
 # (hue from which the row holds, its colour, word for Δhab > 0, word for Δhab < 0). Where the
 # unique hues lie: about 20, 90, 164 and 238 in CIE 159:2004. The bounds between: our choice.
 HUE_WORDS = (

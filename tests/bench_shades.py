@@ -186,7 +186,7 @@ def looks() -> None:
     shares = rng.dirichlet(np.full(6, 2.0), n)
     mean = np.einsum("nk,nkc->nc", shares, palette) + rng.normal(0, 0.5, (n, 3))
     tonal = np.stack([rng.normal(0, 0.7, n), rng.exponential(1, n)], axis=1)
-    index = LookIndex.of_arrays(palette, shares, mean, tonal)
+    index = LookIndex([Look(*row) for row in zip(palette, shares, mean, tonal, strict=True)])
     asked = []
     for row in rng.integers(n, size=60):
         moved = shares[row] * rng.uniform(0.9, 1.1, 6)

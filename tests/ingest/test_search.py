@@ -12,8 +12,10 @@ from PIL import Image
 
 import example_archive
 from ingest.decode import read_photo
-from ingest.model import Polygon, Reference
-from ingest.search import find_references, find_steps, find_swatches, search_layout
+from ingest.flatareas import working_copy
+from ingest.model import Photo, Polygon, Reference
+from ingest.search import flagged_references, outline_px, search_layout
+from ingest.swatchfind import find_swatch
 from tests.ingest.clutter_scenes import KINDS, clutter
 from tests.ingest.search_scenes import (
     SIZE,
@@ -66,6 +68,14 @@ def mask(polygon: Polygon | np.ndarray) -> np.ndarray:
     return out > 0
 
 
+def references_of(photo: Photo, steps_y: tuple[float, ...] | None = None) -> tuple[Reference, ...]:
+    return flagged_references(photo, steps_y)[0]
+
+
+def steps_of(photo: Photo, steps_y: tuple[float, ...]) -> Reference | None:
+    return next((r for r in references_of(photo, steps_y) if r.kind == "steps"), None)
+
+
 def cards(references: tuple[Reference, ...]) -> list[Reference]:
     return [r for r in references if r.kind == "card"]
 
@@ -101,67 +111,67 @@ def test_card_and_swatch_are_found(ground: str, rim: float) -> None:
     ids=["dim", "lamp", "blurred and noisy", "uneven"],
 )
 def test_card_in_poor_light(shot: Shot) -> None:
-    (card,) = find_references(photo_of(photograph(bench("paper"), shot)))
+    (card,) = references_of(photo_of(photograph(bench("paper"), shot)))
     assert corner_error_px(card.corners, CARD) < 4.0
 
 
 def test_no_card_where_only_its_lightness_is_wrong() -> None:
     for y in (0.02, 0.75):
-        assert not find_references(photo_of(photograph(bench("paper", y=y), Shot())))
+        assert not references_of(photo_of(photograph(bench("paper", y=y), Shot())))
 
 
 def test_no_card_where_nothing_is_lighter() -> None:
     """White paper in the dark looks the same."""
     scene = table(np.random.default_rng(0), "dark")
     paste(scene, np.full(3, 0.18), CARD)
-    assert not find_references(photo_of(photograph(scene, Shot())))
+    assert not references_of(photo_of(photograph(scene, Shot())))
 
 
 def test_no_card_of_a_strong_colour() -> None:
     scene = bench("paper")
     paste(scene, np.array([0.10, 0.18, 0.28]), CARD)
-    assert not find_references(photo_of(photograph(scene, Shot())))
+    assert not references_of(photo_of(photograph(scene, Shot())))
 
 
 def test_no_card_cut_by_the_frame() -> None:
     at = CARD - (260, 0)
-    assert not find_references(photo_of(photograph(bench("paper", card=at), Shot())))
+    assert not references_of(photo_of(photograph(bench("paper", card=at), Shot())))
 
 
 def test_two_cards_refuse_each_other() -> None:
     scene = bench("paper")
     paste(scene, np.full(3, 0.20), rectangle(330, 780, 240, 150, -5))
-    assert not find_references(photo_of(photograph(scene, Shot())))
+    assert not references_of(photo_of(photograph(scene, Shot())))
 
 
 @pytest.mark.parametrize("kind", sorted(KINDS))
 @pytest.mark.parametrize("seed", [0])
 def test_clutter_gives_no_reference(kind: str, seed: int) -> None:
-    assert find_references(photo_of(clutter(kind, seed))) == ()
+    assert references_of(photo_of(clutter(kind, seed))) == ()
 
 
 @pytest.mark.long
 @pytest.mark.parametrize("kind", sorted(KINDS))
 def test_much_clutter_gives_no_reference(kind: str) -> None:
     seeds = range(100, 140)
-    assert [s for s in seeds if find_references(photo_of(clutter(kind, s)))] == []
+    assert [s for s in seeds if references_of(photo_of(clutter(kind, s)))] == []
 
 
 @pytest.mark.parametrize("kind", ["boxes", "sheets", "screens", "walls", "patchwork", "printed"])
 def test_clutter_gives_no_swatch(kind: str) -> None:
-    assert find_swatches(photo_of(clutter(kind, 1)), ()) == ()
+    assert search_layout(photo_of(clutter(kind, 1))).swatches == ()
 
 
 def test_pictures_of_other_things_give_no_reference() -> None:
     images = pytest.importorskip("sklearn.datasets").load_sample_images().images
     for image in images:
-        assert find_references(photo_of(np.ascontiguousarray(image))) == ()
+        assert references_of(photo_of(np.ascontiguousarray(image))) == ()
 
 
 @pytest.mark.skipif(not PHOTOS, reason="SWATCHVAULT_TEST_PHOTOS names no folder of photographs")
 def test_printed_grey_square_is_no_card() -> None:
     assert PHOTOS is not None
-    assert find_references(read_photo(Path(PHOTOS) / "grey_square_on_paper.jpg")) == ()
+    assert references_of(read_photo(Path(PHOTOS) / "grey_square_on_paper.jpg")) == ()
 
 
 # -- steps --
@@ -185,20 +195,20 @@ def strip(order: tuple[float, ...], turn: float = 8.0) -> np.ndarray:
 def test_steps_are_found_in_the_stated_order(turn: float) -> None:
     pixels = photograph(strip(STEPS_Y, turn), Shot(exposure=0.9))
     for y in (STEPS_Y, STEPS_Y[::-1]):
-        steps = find_steps(photo_of(pixels), y)
+        steps = steps_of(photo_of(pixels), y)
         assert steps is not None and steps.kind == "steps" and steps.y == y
         levels = [pixels[mask(p)].mean() for p in steps.patches]
         assert list(np.argsort(levels)) == list(np.argsort(y))
-    assert not cards(find_references(photo_of(pixels)))
+    assert not cards(references_of(photo_of(pixels)))
 
 
 def test_steps_need_their_number_and_order() -> None:
     photo = photo_of(photograph(strip(STEPS_Y), Shot()))
-    assert find_steps(photo, STEPS_Y[:5]) is None
-    assert find_steps(photo, (*STEPS_Y, 0.02)) is None
+    assert steps_of(photo, STEPS_Y[:5]) is None
+    assert steps_of(photo, (*STEPS_Y, 0.02)) is None
     jumbled = (0.84, 0.20, 0.36, 0.58, 0.09, 0.035)
-    assert find_steps(photo_of(photograph(strip(jumbled), Shot())), STEPS_Y) is None
-    assert find_steps(photo, jumbled) is None
+    assert steps_of(photo_of(photograph(strip(jumbled), Shot())), STEPS_Y) is None
+    assert steps_of(photo, jumbled) is None
 
 
 @pytest.mark.parametrize(("lost", "ground"), [(0.82, "paper"), (None, "wood")])
@@ -211,7 +221,7 @@ def test_a_white_step_on_white_paper_is_taken_where_it_must_lie(lost, ground, tu
     paste(scene, drawn, rectangle(600, 450, 480, 90, turn))
     pixels = photograph(scene, Shot(exposure=0.9))
     for y in (order, order[::-1]):
-        steps = find_steps(photo_of(pixels), y)
+        steps = steps_of(photo_of(pixels), y)
         assert steps is not None
         levels = [pixels[mask(p)].mean() for p in steps.patches]
         assert list(np.argsort(levels)) == list(np.argsort(y))
@@ -221,18 +231,18 @@ def test_a_white_step_on_white_paper_is_taken_where_it_must_lie(lost, ground, tu
 
 def test_five_of_six_are_not_steps_where_the_sixth_cannot_be_told() -> None:
     five = STEPS_Y[:5]  # on wood nothing plain lies at either end
-    assert find_steps(photo_of(photograph(strip(five), Shot())), STEPS_Y) is None
+    assert steps_of(photo_of(photograph(strip(five), Shot())), STEPS_Y) is None
     scene = table(np.random.default_rng(4), "paper")
     squares = np.where(np.indices((3, 3)).sum(axis=0) % 2, 0.95, 0.7)
     paste(scene, np.repeat(squares[..., None], 3, axis=2), rectangle(350, 450, 70, 70))
     for k, y in enumerate(STEPS_Y[1:]):
         paste(scene, np.full(3, y), rectangle(440 + 90 * k, 450, 80, 80))
-    assert find_steps(photo_of(photograph(scene, Shot(exposure=0.9))), STEPS_Y) is None
+    assert steps_of(photo_of(photograph(scene, Shot(exposure=0.9))), STEPS_Y) is None
     equal = (0.84, 0.80, 0.76, 0.72, 0.68)  # falls as stated in order, not in size
     scene = table(np.random.default_rng(4), "paper")
     for k, y in enumerate(equal):
         paste(scene, np.full(3, y * 0.8), rectangle(400 + 90 * k, 450, 80, 80))
-    assert find_steps(photo_of(photograph(scene, Shot())), STEPS_Y) is None
+    assert steps_of(photo_of(photograph(scene, Shot())), STEPS_Y) is None
 
 
 # -- swatches --
@@ -240,7 +250,7 @@ def test_five_of_six_are_not_steps_where_the_sixth_cannot_be_told() -> None:
 
 def test_a_charts_own_greys_are_no_steps() -> None:
     photo = read_photo(Path(example_archive.__file__).parent / "pear-2.jpg")
-    found = find_references(photo, (0.9, 0.59, 0.36, 0.2, 0.09, 0.03))
+    found = references_of(photo, (0.9, 0.59, 0.36, 0.2, 0.09, 0.03))
     assert [r.kind for r in found] == ["chart24"]
 
 
@@ -260,13 +270,14 @@ def test_of_two_charts_one_is_used_and_it_is_told(tmp_path: Path) -> None:
 def test_plain_table_gives_no_swatch() -> None:
     for ground in ("paper", "plain", "wood", "cloth", "carpet"):
         scene = table(np.random.default_rng(2), ground)
-        assert find_swatches(photo_of(photograph(scene, Shot())), ()) == ()
+        assert search_layout(photo_of(photograph(scene, Shot()))).swatches == ()
 
 
 def test_swatch_is_not_looked_for_in_a_reference() -> None:
     photo = photo_of(photograph(bench("paper"), Shot()))
-    (swatch,) = find_swatches(photo, ())
+    (swatch,) = search_layout(photo).swatches
     whole = tuple((float(x), float(y)) for x, y in seen_at(SWATCH, Shot()))
     taken = Reference("card", (whole,), corners=whole)
-    assert find_swatches(photo, (taken,)) == ()
+    copy = working_copy(photo)
+    assert find_swatch(copy, photo.encoding.to_xyz, [outline_px(taken, copy, 1.1)]) is None
     assert mask(swatch.polygon).any()

@@ -1,6 +1,5 @@
 """The sides of a pair: built from measurements and records, means of photos, own frame part."""
 
-import json
 import math
 
 import numpy as np
@@ -30,24 +29,6 @@ def measurement(**changes):
         "mm_per_px": math.nan,
     }
     return Measurement(**{**fields, **changes})
-
-
-def test_a_measurement_and_its_stored_record_give_the_same_colour():
-    m = measurement()
-    one = Colour.from_measurement(m, light="daylight", form="skein")
-    stored = json.loads(json.dumps(m.record()))
-    two = Colour.from_record(stored, light="daylight", form="skein")
-    np.testing.assert_array_equal(one.lab, two.lab)
-    np.testing.assert_array_equal(one.region_cov, two.region_cov)
-    for field in ("reference", "name", "flags", "light", "form", "shadow_sd", "n_photos"):
-        assert getattr(one, field) == getattr(two, field), field
-
-
-def test_unknown_in_a_record_stays_unknown():
-    stored = measurement(shadow_sd=math.nan).record()
-    stored["cov_lab"]["region"] = [[None] * 3] * 3
-    c = Colour.from_record(stored)
-    assert math.isnan(c.shadow_sd) and np.isnan(c.region_cov).all()
 
 
 @pytest.mark.parametrize(
