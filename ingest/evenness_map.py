@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.background import find_background
-from ingest.colour import SRGB_TO_XYZ, delta_e_2000, linear_to_srgb
+from ingest.colour import delta_e_2000
 from ingest.correct import Correction
 from ingest.evenness_cells import Cells, blocks
 from ingest.evenness_figures import Figures
@@ -23,6 +23,7 @@ from ingest.evenness_region import examine_region
 from ingest.model import Array, Photo, Polygon, SwatchRegion
 from ingest.raster import bounding_box, brightest, darkest
 from ingest.rendition import CHEQUER, SLACK
+from ingest.screen import XYZ_TO_SRGB, coded_8
 from ingest.tonality import Examined
 
 Floats = NDArray[np.float64]
@@ -160,8 +161,8 @@ def region_picture(photo: Photo, polygon: Polygon, correction: Correction, long_
         x = (box.x0 + (np.arange(size[0]) + 0.5) / scale) / photo.width
         points = np.stack(np.broadcast_arrays(x[None, :], y[:, None]), axis=-1)
         linear /= correction.light_at(points)[..., None].astype(np.float32)
-    rgb = correction.xyz(linear) @ np.linalg.inv(SRGB_TO_XYZ).T
-    coded = np.round(linear_to_srgb(np.clip(rgb, 0.0, 1.0)) * 255.0).astype(np.uint8)
+    rgb = correction.xyz(linear) @ XYZ_TO_SRGB.T
+    coded = coded_8(rgb)
     beyond = (darkest(rgb) < -SLACK) | (brightest(rgb) > 1.0 + 3.0 * SLACK)
     rows, columns = np.nonzero(beyond)
     coded[rows, columns] = np.array(CHEQUER, np.uint8)[(rows // 2 + columns // 2) % 2, None]

@@ -22,6 +22,7 @@ from ingest.colour import BRADFORD, SRGB_TO_XYZ, Floats, lab_to_xyz, xyz_to_lab_
 from ingest.errors import IngestError
 from ingest.liquor_fit import HAZE, Fitted, Known, Seen, fit
 from ingest.model import Measurement
+from ingest.screen import XYZ_TO_SRGB
 
 #: With a channel under this share of white a look is too deep, with all above the other a start is
 #: too clear; our choice.
@@ -52,12 +53,11 @@ class Look:
 
 def look_of(name: str, liquor: Measurement, white: Measurement, *, dilution: float = 1.0) -> Look:
     """A look from one photo's measurements of the liquor and of the white beside it."""
-    to_rgb = np.linalg.inv(SRGB_TO_XYZ)
     means, covs = [], []
     for seen in (liquor, white):
         xyz = lab_to_xyz(seen.lab)
-        turn = to_rgb @ np.linalg.inv(xyz_to_lab_jacobian(xyz))
-        means.append(to_rgb @ xyz)
+        turn = XYZ_TO_SRGB @ np.linalg.inv(xyz_to_lab_jacobian(xyz))
+        means.append(XYZ_TO_SRGB @ xyz)
         # Frame and set-up are shared by liquor and white, and cancel in their ratio.
         covs.append(turn @ np.nan_to_num(seen.covariance.region) @ turn.T)
     return Look(name, means[0], means[1], covs[0], covs[1], dilution)

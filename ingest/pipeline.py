@@ -10,7 +10,6 @@ from pathlib import Path
 
 import numpy as np
 
-from ingest.colour import linear_to_srgb
 from ingest.colourless import colour_flag, refuse_black_and_white
 from ingest.correct import Correction, correct
 from ingest.decode import read_photo
@@ -29,6 +28,7 @@ from ingest.model import (
     check_flags,
 )
 from ingest.raster import small_picture
+from ingest.screen import XYZ_TO_SRGB, coded_8
 from ingest.where import locate
 
 #: Version of the method; it changes when the same photo would give other figures.
@@ -159,14 +159,11 @@ def preview(photo: Photo) -> Array:
 
 def to_srgb(pixels: Array, encoding: Encoding) -> Array:
     """uint8 sRGB of coded pixels (h, w, 3); colours outside sRGB are cut at its edge."""
-    from ingest.colour import SRGB_TO_XYZ
-
     if encoding.name == "sRGB" and pixels.dtype == np.uint8:
         return pixels
     linear = np.stack([encoding.curve[:, c][pixels[..., c]] for c in range(3)], axis=-1)
-    rgb = linear @ np.linalg.solve(SRGB_TO_XYZ, encoding.to_xyz).T
-    coded = linear_to_srgb(np.clip(rgb, 0.0, 1.0))
-    return np.asarray(np.round(coded * 255.0).astype(np.uint8))
+    rgb = linear @ (XYZ_TO_SRGB @ encoding.to_xyz).T
+    return coded_8(rgb)
 
 
 def _measure(

@@ -11,10 +11,11 @@ from typing import Literal
 
 import numpy as np
 
-from ingest.colour import DISPLAY_P3_TO_XYZ, SRGB_TO_XYZ, linear_to_srgb
+from ingest.colour import DISPLAY_P3_TO_XYZ
 from ingest.correct import Correction
 from ingest.model import Array, Photo
 from ingest.raster import STRIP_PIXELS, brightest, darkest
+from ingest.screen import XYZ_TO_SRGB, coded_8
 
 Space = Literal["srgb", "display-p3"]
 
@@ -39,7 +40,7 @@ def render(photo: Photo, correction: Correction, space: Space = "srgb") -> Rendi
 
     White of reflectance 1 becomes the space's white, so a surface keeps its lightness.
     """
-    from_xyz = np.linalg.inv(SRGB_TO_XYZ if space == "srgb" else DISPLAY_P3_TO_XYZ)
+    from_xyz = XYZ_TO_SRGB if space == "srgb" else np.linalg.inv(DISPLAY_P3_TO_XYZ)
     out = np.empty((photo.height, photo.width, 3), dtype=np.uint8)
     rows = max(STRIP_PIXELS // photo.width, 1)
     outside = 0
@@ -49,7 +50,7 @@ def render(photo: Photo, correction: Correction, space: Space = "srgb") -> Rendi
         linear = linear / _light(correction, photo, top, bottom)
         rgb = correction.xyz(linear) @ from_xyz.T
         beyond = (darkest(rgb) < -SLACK) | (brightest(rgb) > 1.0 + 3.0 * SLACK)
-        coded = np.round(linear_to_srgb(np.clip(rgb, 0.0, 1.0)) * 255.0).astype(np.uint8)
+        coded = coded_8(rgb)
         coded[beyond] = chequer(top, beyond)[beyond][:, None]
         out[top:bottom] = coded
         outside += int(beyond.sum())

@@ -10,11 +10,11 @@ import math
 
 import numpy as np
 
-from ingest.colour import SRGB_TO_XYZ, linear_to_srgb
 from ingest.correct import Correction
 from ingest.model import Array, Photo, Polygon
 from ingest.raster import STRIP_PIXELS, Box, bounding_box, brightest, darkest
 from ingest.rendition import SLACK, Rendition, chequer
+from ingest.screen import XYZ_TO_SRGB, coded_8
 
 
 def box_around(photo: Photo, polygon: Polygon, margin: float) -> Box:
@@ -39,7 +39,7 @@ def render_small(
     """
     rgb = _linear_rgb(photo, correction, long_side, box or Box(0, photo.height, 0, photo.width))
     beyond = (darkest(rgb) < -SLACK) | (brightest(rgb) > 1.0 + 3.0 * SLACK)
-    coded = np.round(linear_to_srgb(np.clip(rgb, 0.0, 1.0)) * 255.0).astype(np.uint8)
+    coded = coded_8(rgb)
     coded[beyond] = chequer(0, beyond)[beyond][:, None]
     return Rendition(coded, "srgb", float(beyond.mean()))
 
@@ -51,7 +51,6 @@ def _linear_rgb(photo: Photo, correction: Correction, long_side: int, box: Box) 
     height, width = box.y1 - box.y0, box.x1 - box.x0
     k = max(max(height, width) // long_side, 1)
     rows, columns = max(height // k, 1), max(width // k, 1)
-    from_xyz = np.linalg.inv(SRGB_TO_XYZ)
     out = np.empty((rows, columns, 3), dtype=np.float32)
     right = box.x0 + columns * k
     strip = max(STRIP_PIXELS // max(columns * k * k, 1), 1)
@@ -61,7 +60,7 @@ def _linear_rgb(photo: Photo, correction: Correction, long_side: int, box: Box) 
         linear = correction.linear(photo.pixels[top:bottom, box.x0 : right])
         linear = linear / _light(correction, photo, top, bottom, box.x0, right)
         small = linear.reshape(last - first, k, columns, k, 3).mean(axis=(1, 3))
-        out[first:last] = correction.xyz(small) @ from_xyz.T
+        out[first:last] = correction.xyz(small) @ XYZ_TO_SRGB.T
     scale = long_side / max(rows, columns)
     if scale >= 1.0:
         return out

@@ -12,16 +12,11 @@ from typing import Any
 
 import numpy as np
 
-from ingest.colour import (
-    SRGB_TO_XYZ,
-    delta_e_2000,
-    lab_to_xyz,
-    linear_to_srgb,
-    xyz_to_lab,
-)
+from ingest.colour import D65, delta_e_2000, xyz_to_lab
 from ingest.correct import Correction
 from ingest.flags import FLAGS
 from ingest.model import Encoding, ReferenceReading
+from ingest.screen import hex_of_lab
 
 #: Mean ΔE00 over a target up to which digitisation guidelines give 4, 3, 2 and 1 stars. FADGI
 #: Technical Guidelines, 2023 (to be verified); they grade whole systems, so this is a yardstick.
@@ -170,7 +165,7 @@ def _patches_svg(reading: ReferenceReading, top: int) -> tuple[list[str], int]:
         for half, key in enumerate(("expected_lab", "corrected_lab")):
             parts.append(
                 f'<rect x="{x + half * _CELL / 2}" y="{y}" width="{_CELL / 2}" height="{_CELL}" '
-                f'fill="{_hex(patch[key])}"/>'
+                f'fill="{hex_of_lab(patch[key])}"/>'
             )
         number = "clipped" if "clipped" in patch else f"{left[i]:.1f}"
         parts.append(_say(x, y + _CELL + 15, f"{number}  {patch['name']}", 11))
@@ -213,9 +208,7 @@ def _curve_svg(page: Page, x: int, y: int) -> list[str]:
 
 
 def _lightness(light: Any) -> np.ndarray:
-    return xyz_to_lab(
-        np.asarray(light, dtype=float)[:, None] * np.array([[0.95047, 1.0, 1.08883]])
-    )[:, 0]
+    return xyz_to_lab(np.asarray(light, dtype=float)[:, None] * D65)[:, 0]
 
 
 def _text_svg(lines: Sequence[str], x: int, y: int) -> list[str]:
@@ -236,9 +229,3 @@ def _wrapped(line: str, width: int = 92) -> list[str]:
 
 def _say(x: float, y: float, words: str, size: int) -> str:
     return f'<text x="{x}" y="{y}" font-size="{size}">{escape(words)}</text>'
-
-
-def _hex(lab: Sequence[float]) -> str:
-    rgb = lab_to_xyz(np.asarray(lab, dtype=float)) @ np.linalg.inv(SRGB_TO_XYZ).T
-    codes = np.round(linear_to_srgb(np.clip(rgb, 0, 1)) * 255).astype(int)
-    return "#" + "".join(f"{c:02x}" for c in codes)

@@ -21,7 +21,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from ingest.colour import SRGB_TO_XYZ, Floats, lab_to_xyz, xyz_to_lab
+from ingest.colour import SRGB_TO_XYZ, Floats, xyz_to_lab
+from ingest.screen import linear_of_lab
 from swatchvault.errors import CompareError
 from swatchvault.lab_index import Indices
 
@@ -108,7 +109,7 @@ def in_other_balances(look: Look, charge: float = CHARGE) -> list[tuple[Look, fl
     """A look as other white balances of its photo would show it, each with its charge: its own
     first, then by charge."""
     seen = np.vstack([look.palette, look.mean])
-    light = lab_to_xyz(seen) @ np.linalg.inv(SRGB_TO_XYZ).T
+    light = linear_of_lab(seen)
     found = [(look, 0.0)]
     for error in BALANCES[1:]:
         xyz = (light * [1.0 + error, 1.0, 1.0 - error]) @ SRGB_TO_XYZ.T

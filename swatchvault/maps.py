@@ -13,14 +13,11 @@ from html import escape
 import numpy as np
 from numpy.typing import ArrayLike
 
-from ingest.colour import Floats, delta_e_2000, lab_to_xyz, linear_to_srgb
+from ingest.colour import Floats, delta_e_2000
+from ingest.screen import hex_of_lab
 from swatchvault.errors import CompareError
 from swatchvault.lab_index import LabIndex
 
-#: sRGB of XYZ: the inverse of IEC 61966-2-1's printed matrix, as that standard prints it.
-XYZ_TO_SRGB = np.array(
-    [[3.2406, -1.5372, -0.4986], [-0.9689, 1.8758, 0.0415], [0.0557, -0.2040, 1.0570]]
-)
 #: Step of the grid on which gaps are looked for, in Lab; and edges of the maps' bands of L*.
 GRID = 3.0
 #: More places than this are not looked at: the grid is made coarser. Our choice, for speed.
@@ -97,13 +94,6 @@ def _grid_in_hull(lab: Floats) -> Floats:
 WIDE_LETTER = 7.0
 
 
-def screen_colour(lab: ArrayLike) -> str:
-    """A Lab as ``#rrggbb`` for a screen, cut to what a screen can show."""
-    linear = XYZ_TO_SRGB @ lab_to_xyz(np.asarray(lab, dtype=float))
-    coded = np.round(np.clip(linear_to_srgb(np.clip(linear, 0.0, 1.0)), 0, 1) * 255).astype(int)
-    return "#" + "".join(f"{v:02x}" for v in coded)
-
-
 def map_svg(
     made: ArrayLike,
     names: Sequence[str],
@@ -140,7 +130,7 @@ def map_svg(
         for row in np.flatnonzero((lab[:, 0] >= low) & (lab[:, 0] < high)).tolist():
             x, y = _place(lab[row], left, top, side, reach)
             parts.append(
-                f'<circle cx="{x:.1f}" cy="{y:.1f}" r="5.5" fill="{screen_colour(lab[row])}" '
+                f'<circle cx="{x:.1f}" cy="{y:.1f}" r="5.5" fill="{hex_of_lab(lab[row])}" '
                 f'stroke="#333" stroke-width="0.8"><title>{escape(names[row])}</title></circle>'
             )
         for number, gap in enumerate(gaps_found, 1):

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from ingest.colour import SRGB_TO_XYZ, Floats, difference_terms, lab_to_xyz
+from ingest.colour import Floats, difference_terms
+from ingest.screen import linear_of_lab
 from swatchvault.pair import Capture, Colour, Conditions
 
 # What a frame adds to a difference: standard uncertainty per axis of w at kL = 1, by reference.
@@ -149,8 +150,7 @@ def lab_covariance(lab1: Floats, lab2: Floats, k_l: float, cov: Floats) -> Float
 def dark_share(one: Floats, two: Floats) -> Floats:
     """(...) what dark colours add to the share of a difference that is doubt, by the darker of
     Labs ``one`` and ``two``, (..., 3) that broadcast."""
-    from_xyz = np.linalg.inv(SRGB_TO_XYZ).T
-    channel = np.minimum(*((lab_to_xyz(lab) @ from_xyz).min(axis=-1) for lab in (one, two)))
+    channel = np.minimum(*(linear_of_lab(lab).min(axis=-1) for lab in (one, two)))
     lightness = np.minimum(one[..., 0], two[..., 0])
     added = sum(share * _under(lightness, *between) for share, between in DARK_SHARES)
     return np.asarray(_under(channel, *DARK_CHANNEL) * added)

@@ -9,9 +9,9 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike
 
-from ingest.colour import D65, SRGB_TO_XYZ, Floats, lab_to_xyz, linear_to_srgb, xyz_to_lab
+from ingest.colour import D65, Floats, lab_to_xyz, xyz_to_lab
 from ingest.optimal import band_colours
-from swatchvault.maps import XYZ_TO_SRGB
+from ingest.screen import hexes_of_labs, linear_of_lab
 
 #: Hues at which the limit is worked out, evenly around.
 HUES = 72
@@ -65,7 +65,7 @@ def chroma_limit(lightness: float, hue_deg: float) -> float:
 
 def on_a_screen(lab: ArrayLike) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
     """(...,) whether sRGB holds each colour (..., 3), within half a step of 8 bits or so."""
-    rgb = lab_to_xyz(np.asarray(lab, dtype=float), D65) @ np.linalg.inv(SRGB_TO_XYZ).T
+    rgb = linear_of_lab(lab)
     return np.asarray(((rgb >= -0.0005) & (rgb <= 1.0005)).all(axis=-1))
 
 
@@ -136,7 +136,7 @@ def _cells(lightness: float, limits: Sequence[float]) -> list[str]:
     parts = [
         f'<rect x="{lab[1] - half:g}" y="{-lab[2] - half:g}" width="{CELL}" height="{CELL}" '
         f'fill="{colour}"/>'
-        for lab, colour in zip(labs, _screen_colours(labs), strict=True)
+        for lab, colour in zip(labs, hexes_of_labs(labs), strict=True)
     ]
     marks = "".join(f"M{lab[1] - half:g} {-lab[2] + half:g}l{CELL} {-CELL}" for lab in labs[~shown])
     return [*parts, f'<path d="{marks}" stroke="#000" stroke-opacity="0.55" stroke-width="0.7"/>']
@@ -147,12 +147,5 @@ def _dots(dots: ArrayLike) -> list[str]:
     return [
         f'<circle cx="{lab[1]:.1f}" cy="{-lab[2]:.1f}" r="2.4" fill="{colour}" '
         'stroke="#fff" stroke-width="0.8"/>'
-        for lab, colour in zip(labs, _screen_colours(labs), strict=True)
+        for lab, colour in zip(labs, hexes_of_labs(labs), strict=True)
     ]
-
-
-def _screen_colours(labs: Floats) -> list[str]:
-    """``#rrggbb`` of colours (n, 3), cut to what a screen can show."""
-    linear = np.clip(lab_to_xyz(labs, D65) @ XYZ_TO_SRGB.T, 0.0, 1.0)
-    coded = np.round(np.clip(linear_to_srgb(linear), 0.0, 1.0) * 255).astype(int)
-    return [f"#{r:02x}{g:02x}{b:02x}" for r, g, b in coded.tolist()]

@@ -13,10 +13,11 @@ from typing import Any
 
 from ingest.evenness_map import EvennessMap
 from ingest.model import Array
+from ingest.screen import hex_of_lab
 from swatchvault.svg_text import BOLD, in_pieces, isolated, text, wrap
 from swatchvault.tonal_card import STEP_WORDS, Card, peer_lines
 from swatchvault.tonal_marks import unevenness_line
-from swatchvault.tonal_palette import hex_of_lab, palette
+from swatchvault.tonal_palette import palette
 from swatchvault.tonal_words import Said
 
 #: The drawing's width and height: a tenth of a millimetre of A6 to a unit.

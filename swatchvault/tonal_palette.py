@@ -5,10 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-
-from ingest.colour import SRGB_TO_XYZ, lab_to_xyz, linear_to_srgb
-from ingest.model import Array
+from ingest.screen import hex_of_lab
 from swatchvault.svg_text import text, wrap
 from swatchvault.tonal_card import TENTHS, Card, tenths_of
 from swatchvault.tonal_words import AT_CRESTS, percent
@@ -63,10 +60,3 @@ def _square(x: float, y: float, wide: float, high: float, lab: Sequence[float]) 
         f'<rect x="{x:.1f}" y="{y:.1f}" width="{wide:.1f}" height="{high:g}" '
         f'fill="{hex_of_lab(lab)}"/>'
     )
-
-
-def hex_of_lab(lab: Sequence[float] | Array) -> str:
-    """sRGB of a Lab under D65; a colour that sRGB cannot hold is cut at its edge."""
-    rgb = lab_to_xyz(np.asarray(lab, dtype=float)) @ np.linalg.inv(SRGB_TO_XYZ).T
-    codes = np.round(linear_to_srgb(np.clip(rgb, 0, 1)) * 255).astype(int)
-    return "#" + "".join(f"{c:02x}" for c in codes)

@@ -8,16 +8,12 @@ from typing import Any
 
 
 def hex_of(lab: Sequence[float] | None) -> str | None:
-    """``#rrggbb`` of a Lab D65 colour in sRGB, cut at the edge of what a screen can show."""
-    import numpy as np
-
-    from ingest.colour import SRGB_TO_XYZ, lab_to_xyz, linear_to_srgb
+    """``#rrggbb`` of a Lab D65 colour in sRGB; ``None`` where it is unknown."""
+    from ingest.screen import hex_of_lab
 
     if lab is None or any(v is None or not math.isfinite(v) for v in lab):
         return None
-    rgb = np.linalg.solve(SRGB_TO_XYZ, lab_to_xyz(np.asarray(lab, dtype=float)))
-    coded = np.round(255.0 * linear_to_srgb(np.clip(rgb, 0.0, 1.0))).astype(int)
-    return "#{:02x}{:02x}{:02x}".format(*coded)
+    return hex_of_lab(lab)
 
 
 def figure(value: object, digits: int = 1) -> str:

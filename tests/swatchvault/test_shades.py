@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 
 from ingest.colour import D50, D65, bradford, delta_e_2000, xyz_to_lab
+from ingest.screen import hex_of_lab
 from swatchvault import shades
 from swatchvault.colour_words import lab_cell, lab_words
 from swatchvault.errors import CompareError
-from swatchvault.maps import gaps, map_svg, screen_colour
+from swatchvault.maps import gaps, map_svg
 from swatchvault.pair import Capture, Colour, Conditions
 from swatchvault.pairdoubt import pair_doubt
 
@@ -144,7 +145,7 @@ def test_hex_colours():
 
 def test_a_screen_colour_comes_back():
     for text in ("#7a4b90", "#10a0b0", "#333333"):
-        assert screen_colour(shades.lab_of_hex(text)) == text
+        assert hex_of_lab(shades.lab_of_hex(text)) == text
 
 
 def test_targets():

@@ -20,6 +20,7 @@ from ingest.evenness_corehalo import NO_DIFFERENCE
 from ingest.evenness_map import STEPS, EvennessMap
 from ingest.evenness_rim import DEEP_SHADOW, FEW_PIXELS, LITTLE_YARN, NO_STRANDS, NO_TINT
 from ingest.flags import FLAGS
+from ingest.screen import hex_of_lab
 from swatchvault.archive.rows import to_json
 from swatchvault.evenness_check import Evenness, Tonal, tolerance_for
 from swatchvault.report import evenness_lines
@@ -34,7 +35,7 @@ from swatchvault.tonal_drawing import (
     card_svg,
     picture_bytes,
 )
-from swatchvault.tonal_palette import AS_SEEN, hex_of_lab
+from swatchvault.tonal_palette import AS_SEEN
 from swatchvault.tonal_peers import FEWEST, Peer, Peers, across_forms, beside, place_among
 from swatchvault.tonal_words import AT_CRESTS, GREY_HELP, HOW_FAR, UNSEEN, advice, how_far, say
 from tests.ingest.test_evenness_stored import PLAIN
