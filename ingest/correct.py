@@ -30,7 +30,7 @@ from ingest.lightleft import (
     middles,
 )
 from ingest.model import Array, Photo, Polygon, Reference, ReferenceReading, Settings, Step
-from ingest.neutrals import exposure_sd, fit_neutrals, neutral_indices
+from ingest.neutrals import exposure_sd, fit_neutrals, neutral_indices, usable_neutrals
 from ingest.reading import PatchReading, card_flags, exposure_flags
 from ingest.sampling import (
     hull,
@@ -275,7 +275,7 @@ def _look_at_light(
     The curve is found once without the field and once with it: uneven light along the neutrals
     bends the first one a little.
     """
-    usable = [i for i in neutral_indices(reference) if patches[i].clipped == 0.0]
+    usable = usable_neutrals(reference, patches)
     if len(usable) < 3:
         return Light()
     centres = np.array([np.mean(p, axis=0) for p in reference.patches])

@@ -12,6 +12,7 @@ from ingest.evenness_figures import Figures
 from ingest.evenness_rule import SPECKLED_BULK, Class
 from ingest.evenness_seam import has_seam
 from ingest.evenness_smooth import smooth_field
+from ingest.flags import CLIPPED_BEYOND_USE, CLIPPED_NOTED
 
 #: Length of the strands' light and dark, mm, outside which the scale is doubtful.
 TEXTURE_MM = (0.08, 2.2)
@@ -28,10 +29,6 @@ UNSHARP, UNSHARP_CONTRAST = 1.0, 0.01
 SMEARED_CONTRAST, SMEARED_MM = 0.025, 0.9
 #: Strand contrast above which shadow is too deep to judge one colour, and to judge several.
 TOO_DEEP, FAR_TOO_DEEP = 0.85, 1.3
-#: Share of clipped pixels from which no class is given (the flag "clipped beyond use").
-CLIPPED = 0.03
-#: The same where light dots may be nothing but clipped highlights (the flag "clipped").
-CLIPPED_DOTS = 0.01
 #: Most of ``bulk`` with which a clipped ground is even enough to tell dark dots on it: 11 of 12
 #: clipped renders of speckled yarn are under it; of 666 of one colour whose crests were blown out,
 #: none that shows dark dots.
@@ -55,9 +52,9 @@ def stops(
     """Flags under which no class is given, each with its sentence; ``told`` come first."""
     contrast = found.shade.contrast
     out = list(told)
-    if clipped_share >= CLIPPED and not _dark_dots(found, kind):
+    if clipped_share >= CLIPPED_BEYOND_USE and not _dark_dots(found, kind):
         out.append(("evenness not judged", "Too much of the yarn is clipped to judge evenness."))
-    elif clipped_share >= CLIPPED_DOTS and _light_dots(found, kind):
+    elif clipped_share >= CLIPPED_NOTED and _light_dots(found, kind):
         said = "Light dots and clipped pixels: highlights or dye, cannot tell. Use softer light."
         out.append(("evenness not judged", said))
     unsharp = contrast > UNSHARP_CONTRAST and found.sharp < UNSHARP

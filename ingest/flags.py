@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+#: Share of clipped pixels from which it is noted, of a swatch or of a reference's patch, which then
+#: shapes no curve; and from which a swatch's colour is shown and no more (design: flags).
+CLIPPED_NOTED, CLIPPED_BEYOND_USE = 0.01, 0.03
+
 #: Every flag that a photo, a reference or a swatch can carry, with the sentence that explains it.
 FLAGS: Mapping[str, str] = {
     # what the file says
@@ -120,10 +124,14 @@ FLAGS: Mapping[str, str] = {
         "as coded: set the camera to fewer megapixels (12 to 50 do)."
     ),
     # what the swatch says
-    "clipped": "At least 1 % of the swatch's pixels are at the end of what the camera can record.",
+    "clipped": (
+        f"At least {CLIPPED_NOTED * 100:g} % of the swatch's pixels are at the end of what the "
+        "camera can record."
+    ),
     "clipped beyond use": (
-        "At least 3 % of the swatch's pixels are at the end of what the camera can record: the "
-        "colour is shown, but no lot is judged on it. Photograph it again, darker."
+        f"At least {CLIPPED_BEYOND_USE * 100:g} % of the swatch's pixels are at the end of what "
+        "the camera can record: the colour is shown, but no lot is judged on it. Photograph it "
+        "again, darker."
     ),
     "channel at zero": (
         "A colour channel is at zero in much of the swatch: the yarn is more saturated than the "

@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 
+from ingest.charts import CHART24_COLUMNS, CHART24_ROWS
 from ingest.errors import MarksError
 from ingest.marks_values import (
     colour,
@@ -31,7 +32,6 @@ from ingest.raster import inside_quad
 
 #: Share of a chart's cell, in width and height, that is read: patches fill 72 to 87 % of a cell.
 CHART_SAMPLE = 0.4
-CHART_COLUMNS, CHART_ROWS = 6, 4
 EDITIONS = ("before-2014-11", "after-2014-11")
 
 _TOP = {"references", "swatches", "scale", "note"}
@@ -92,10 +92,10 @@ def chart_patches(corners: Polygon) -> tuple[Polygon, ...]:
     """The middles of the 24 patches of a chart whose outer corners are given, row by row."""
     half = CHART_SAMPLE / 2.0
     patches = []
-    for row in range(CHART_ROWS):
-        for column in range(CHART_COLUMNS):
-            u = (column + 0.5 + np.array([-half, half, half, -half])) / CHART_COLUMNS
-            v = (row + 0.5 + np.array([-half, -half, half, half])) / CHART_ROWS
+    for row in range(CHART24_ROWS):
+        for column in range(CHART24_COLUMNS):
+            u = (column + 0.5 + np.array([-half, half, half, -half])) / CHART24_COLUMNS
+            v = (row + 0.5 + np.array([-half, -half, half, half])) / CHART24_ROWS
             patches.append(tuple((float(x), float(y)) for x, y in inside_quad(corners, u, v)))
     return tuple(patches)
 
@@ -225,7 +225,7 @@ def _chart(item: Mapping[str, Any], where: str) -> Reference:
     if lab is None:
         return chart_reference(corners, edition=edition)
     rows = listed(lab, where)
-    if len(rows) != CHART_COLUMNS * CHART_ROWS:
+    if len(rows) != CHART24_COLUMNS * CHART24_ROWS:
         raise MarksError(f"{where}: found {len(rows)} rows of lab_d50; needed 24, dark skin first")
     return chart_reference(corners, lab_d50=tuple(colour(v, where) for v in rows))
 

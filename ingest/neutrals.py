@@ -17,6 +17,7 @@ from ingest.camera_colours import UNCHANGED, CameraColours, fit_chart
 from ingest.colour import delta_e_2000, xyz_to_lab
 from ingest.doubt import NEUTRALS_FOR_A_CURVE
 from ingest.errors import ReferenceMissing
+from ingest.flags import CLIPPED_NOTED
 from ingest.lightfield import LightField
 from ingest.model import Array, Encoding, Reference
 from ingest.reading import PatchReading
@@ -24,8 +25,6 @@ from ingest.tone import fit_tone
 
 Floats = NDArray[np.float64]
 
-#: Patches with more of their pixels clipped than this do not shape a curve or a model.
-CLIPPED_FOR_A_FIT = 0.01
 #: Mean ΔE00 of left-out patches from which a chart, or steps, do not fit their values. Our choice:
 #: rendered steps stay under 1 and go over 2 with a shadow across; ten of twelve real charts lie
 #: under 4, the other two in very uneven light over it, one of another make at 4.6.
@@ -84,6 +83,11 @@ def neutral_indices(reference: Reference) -> list[int]:
     )
 
 
+def usable_neutrals(reference: Reference, patches: Sequence[PatchReading]) -> list[int]:
+    """Which of the neutrals are clipped so little that they may shape a curve."""
+    return [i for i in neutral_indices(reference) if patches[i].clipped <= CLIPPED_NOTED]
+
+
 def fit_neutrals(
     encoding: Encoding,
     reference: Reference,
@@ -96,8 +100,7 @@ def fit_neutrals(
     ``expected``: (patches, 3) linear RGB. Raises :class:`ReferenceMissing` where the neutrals
     are clipped or run the other way.
     """
-    neutral = neutral_indices(reference)
-    usable = [i for i in neutral if patches[i].clipped <= CLIPPED_FOR_A_FIT]
+    usable = usable_neutrals(reference, patches)
     in_order = check_order(np.array([p.linear for p in patches]), expected, usable, reference.kind)
     tries = [_fit(encoding, reference, patches, expected, usable, None)]
     if field is not None:
@@ -149,7 +152,7 @@ def _fit(
 
 
 def _unclipped(patches: Sequence[PatchReading]) -> list[int]:
-    return [i for i, p in enumerate(patches) if p.clipped <= CLIPPED_FOR_A_FIT]
+    return [i for i, p in enumerate(patches) if p.clipped <= CLIPPED_NOTED]
 
 
 def check_order(

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ingest.flags import CLIPPED_NOTED
 from ingest.model import Array, Photo, Polygon
 from ingest.raster import bounding_box, polygon_mask
 
@@ -26,8 +27,6 @@ UNEVEN = 0.03
 COLOURED = 0.42
 #: Step between the two sides of an edge, relative, and over the scatter of each side.
 SHADOW_STEP, SHADOW_RATIO = 0.10, 4.0
-#: Clipped share of a card's pixels that is noted.
-CLIPPED_NOTED = 0.01
 #: Share of the file's range at which a perfect white lies, by the lightest neutral, under which a
 #: photo is too dark. Our choice: rendered steps fit their values at 0.08 and no more at 0.05.
 WHITE_TOO_DARK = 0.10

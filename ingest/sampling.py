@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 from ingest.colour import xyz_to_lab
 from ingest.errors import ReferenceMissing
 from ingest.expected import patch_names
+from ingest.flags import CLIPPED_NOTED
 from ingest.model import Photo, Polygon, Reference
-from ingest.neutrals import CLIPPED_FOR_A_FIT, neutral_indices
+from ingest.neutrals import neutral_indices
 from ingest.raster import region_pixels, shrink_polygon
 from ingest.reading import PatchReading, read_patch
 from ingest.turned import wrong_way_round
@@ -24,7 +25,7 @@ CARD_SAMPLE = 0.8
 #: Pixels of a patch that are read at most, evenly spread: noise of 3 % then leaves 0.05 %.
 PATCH_PIXELS = 4000
 #: A reference with more of its pixels clipped than this cannot correct at all.
-CLIPPED_BEYOND_USE = 0.2
+CARD_CLIPPED = 0.2
 #: Mean linear light under which a card counts as black: about code 13 of 255 in sRGB.
 BLACK = 0.004
 
@@ -80,7 +81,7 @@ def refuse_unusable(reference: Reference, patches: list[PatchReading]) -> None:
         )
     if reference.kind != "card":
         return
-    if first.clipped > CLIPPED_BEYOND_USE:
+    if first.clipped > CARD_CLIPPED:
         raise ReferenceMissing(
             f"the grey card is clipped in {first.clipped:.0%} of its pixels, so it says nothing "
             "of the light; photograph it again, darker"
@@ -112,7 +113,7 @@ def patch_records(
     if left_out is not None:
         columns["left_out_lab"] = left_out
     labs = {key: xyz_to_lab(xyz) for key, xyz in columns.items()}
-    out = {i: {"clipped": round(v, 4)} for i, v in enumerate(clipped) if v > CLIPPED_FOR_A_FIT}
+    out = {i: {"clipped": round(v, 4)} for i, v in enumerate(clipped) if v > CLIPPED_NOTED}
     return tuple(
         {"name": name, **{key: rounded(lab[i]) for key, lab in labs.items()}, **out.get(i, {})}
         for i, name in enumerate(patch_names(reference))

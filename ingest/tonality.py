@@ -19,12 +19,13 @@ from numpy.typing import NDArray
 from ingest.evenness_cells import Cells, ToXyz, as_cells, cell_factor, sum_to_cells
 from ingest.evenness_colours import signature
 from ingest.evenness_corehalo import core_halo
-from ingest.evenness_doubt import CLIPPED, Stop, flat_topped, stops
+from ingest.evenness_doubt import Stop, flat_topped, stops
 from ingest.evenness_figures import Figures, figures
 from ingest.evenness_model import Estimate, estimate
 from ingest.evenness_rule import Class, RuleFigures, class_of, rule_figures
 from ingest.evenness_scale import scale_from_strands
 from ingest.evenness_seen import by_class
+from ingest.flags import CLIPPED_BEYOND_USE
 from ingest.model import Array
 
 Floats = NDArray[np.float64]
@@ -164,7 +165,7 @@ def examine_cells(
     ruled = rule_figures(found, made)
     kind = class_of(ruled)
     if flat_topped(cells, found.shade.contrast):
-        clipped_share = max(clipped_share, CLIPPED)
+        clipped_share = max(clipped_share, CLIPPED_BEYOND_USE)
     stopped = stops(found, kind, _shorter_side(cells), clipped_share, told)
     flags |= {name for name, _ in stopped}
     made = by_class(found, ruled, kind, made)

@@ -15,14 +15,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from ingest.colour import Floats, difference_terms
-from ingest.doubt import frame_of_its_own
+from ingest.doubt import NEUTRALS_FOR_A_CURVE, frame_of_its_own
 from ingest.model import Light, Measurement
 from swatchvault.errors import CompareError
 
 #: Largest tolerance and kL; our choice, far above the ΔE00 of white and black, which is 100.
 MOST_ALLOWED = 1000.0
-#: Fewer neutrals than this leave the tone curve open, and count as a card.
-ENOUGH_NEUTRALS = 6
 
 
 class Capture(StrEnum):
@@ -89,7 +87,7 @@ class Colour:
         kind = "chart" if self.reference == "chart24" else self.reference
         if kind not in ("card", "steps", "chart"):
             return "none"
-        few = self.neutrals is not None and self.neutrals < ENOUGH_NEUTRALS
+        few = self.neutrals is not None and self.neutrals < NEUTRALS_FOR_A_CURVE
         return "card" if few else kind
 
     @classmethod

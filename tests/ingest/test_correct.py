@@ -12,9 +12,11 @@ from ingest.colour import delta_e_2000, lab_d50_to_d65, lab_to_xyz, xyz_to_lab
 from ingest.correct import apply_curve, correct
 from ingest.errors import ReferenceMissing
 from ingest.expected import expected_rgb, expected_xyz
+from ingest.flags import CLIPPED_NOTED
 from ingest.locate import chart_reference
 from ingest.model import Settings
 from ingest.neutrals import check_order
+from ingest.sampling import read_patches
 from tests.ingest.builders import (
     SIX_Y,
     card_at,
@@ -330,6 +332,24 @@ def test_a_clipped_white_step_is_left_out():
     white, *others = made.readings[0].patches
     assert white["clipped"] > 0.9 and not any("clipped" in patch for patch in others)
     assert float(delta_e_2000(lab_of(made, photo, SWATCH), (45, -30, 10))) < 1.2
+
+
+@pytest.mark.parametrize("gain", [1.0, 1.086])
+def test_a_step_with_a_few_clipped_pixels_still_tells_how_the_light_falls_off(gain):
+    """Over paper through a bent curve: without the white step the curve's top is guessed, and the
+    slope of the light with it (by 0.05 of 0.26 in ln)."""
+    light, boxes = steps_scene()
+    light[:] = 0.7
+    for box, y in zip(boxes, SIX_Y, strict=True):
+        paint(light, box, grey(y))
+    light *= (1.0 - 0.3 * np.linspace(0.0, 1.0, light.shape[1]))[None, :, None] * gain
+    photo = photo_of(coded(noisy(light, sd=0.006), 8, bend))
+    reference = steps_at(boxes, photo.pixels)
+    clipped = max(p.clipped for p in read_patches(photo, reference))
+    assert 0.0 < clipped < CLIPPED_NOTED if gain > 1.0 else clipped == 0.0
+    made = correct(photo, [reference], Settings(), [polygon(SWATCH, photo.pixels)])
+    left, right = made.left.field.at(np.array([[0.1, 0.5], [0.9, 0.5]]))
+    assert float(np.log(right / left)) == pytest.approx(np.log(0.73 / 0.97), abs=0.01)
 
 
 @pytest.mark.parametrize(("white", "too_dark"), [(0.95, False), (0.12, False), (0.07, True)])

@@ -16,9 +16,8 @@ import numpy as np
 from ingest.colour import SRGB_TO_XYZ, srgb_to_linear, xyz_to_lab
 from ingest.correct import Correction, correct
 from ingest.errors import IngestError
-from ingest.flags import FLAGS_THAT_STOP_A_VERDICT
+from ingest.flags import CLIPPED_BEYOND_USE, FLAGS_THAT_STOP_A_VERDICT
 from ingest.locate import chart_reference
-from ingest.measure import CLIPPED_BEYOND_USE
 from ingest.model import Array, Encoding, Photo, Polygon, Reference, Settings
 from ingest.reading import clip_code, zero_code
 from swatchvault.difference import STOPPING_APART
