@@ -6,6 +6,7 @@ number fits all colours, and carried to L*, a*, b* by the inverse of :func:`axes
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Mapping
 
 import numpy as np
@@ -51,30 +52,46 @@ LIGHT_TOLD = frozenset(
 NEUTRALS_FOR_A_CURVE = 6
 
 
-def axes_jacobian(lab: ArrayLike) -> Floats:
-    """(3, 3) derivative of (ΔL'/SL, ΔC'/SC, ΔH'/SH) by (L*, a*, b*) at one colour (3,).
+def mean_hue_deg(lab1: ArrayLike, lab2: ArrayLike) -> float:
+    """Mean hue angle of a pair in the plane of CIEDE2000's a'; a grey takes the other's hue."""
+    one, two = np.asarray(lab1, dtype=float), np.asarray(lab2, dtype=float)
+    c1, c2 = math.hypot(one[1], one[2]), math.hypot(two[1], two[2])
+    if c1 == 0.0 or c2 == 0.0:
+        one = two = one if c2 == 0.0 else two
+    g = _a_stretch(c1, c2)
+    h1, h2 = (math.degrees(math.atan2(v[2], g * v[1])) for v in (one, two))
+    return h1 + ((h2 - h1 + 180.0) % 360.0 - 180.0) / 2.0
 
-    Both colours of a pair share one scale of a*, so its change with chroma does not enter. At a
-    neutral the hue axis is that of b*.
+
+def _a_stretch(c1: float, c2: float) -> float:
+    c7 = ((c1 + c2) / 2.0) ** 7
+    return 1.5 - 0.5 * math.sqrt(c7 / (c7 + 25.0**7))  # 1 + G of CIEDE2000
+
+
+def axes_jacobian(lab1: ArrayLike, lab2: ArrayLike, k_l: float = 1.0) -> Floats:
+    """(3, 3) derivative of (ΔL'/(kL SL), ΔC'/SC, ΔH'/SH) of a pair (3,), (3,) by ``lab2``.
+
+    That by ``lab1`` is its negative: SL, SC, SH and G are frozen. a', b' are turned onto the mean
+    hue, which is the first order of ΔC', ΔH' in the difference, and stays finite at grey, unlike
+    their exact derivative.
     """
-    colour = np.asarray(lab, dtype=float)
-    s_l, s_c, s_h = difference_terms(colour, colour).weights
-    c7 = np.hypot(colour[1], colour[2]) ** 7
-    scale = 1.0 + 0.5 * (1.0 - np.sqrt(c7 / (c7 + 25.0**7)))  # (4), (5) of Sharma et al. 2005
-    hue = np.arctan2(colour[2], scale * colour[1])
-    cos, sin = np.cos(hue), np.sin(hue)
-    return np.array(
+    one, two = np.asarray(lab1, dtype=float), np.asarray(lab2, dtype=float)
+    h = math.radians(mean_hue_deg(one, two))
+    g = _a_stretch(math.hypot(one[1], one[2]), math.hypot(two[1], two[2]))
+    turn = np.array(
         [
-            [1.0 / s_l, 0.0, 0.0],
-            [0.0, cos * scale / s_c, sin / s_c],
-            [0.0, -sin * scale / s_h, cos / s_h],
+            [1.0, 0.0, 0.0],
+            [0.0, math.cos(h) * g, math.sin(h)],
+            [0.0, -math.sin(h) * g, math.cos(h)],
         ]
     )
+    weights = difference_terms(one, two).weights * np.array([k_l, 1.0, 1.0])
+    return np.asarray(turn / weights[:, None])
 
 
 def axes_to_lab(covariance: ArrayLike, lab: ArrayLike) -> Floats:
     """Covariance (3, 3) in the axes of CIEDE2000 carried to L*, a*, b* at ``lab``."""
-    inverse = np.linalg.inv(axes_jacobian(lab))
+    inverse = np.linalg.inv(axes_jacobian(lab, lab))
     return np.asarray(inverse @ np.asarray(covariance, dtype=float) @ inverse.T)
 
 

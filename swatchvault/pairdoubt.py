@@ -10,9 +10,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from ingest.colour import Floats, difference_terms
+from ingest.colour import Floats
+from ingest.doubt import axes_jacobian
 from ingest.screen import linear_of_lab
 from swatchvault.pair import Capture, Colour, Conditions
 
@@ -89,41 +89,6 @@ class PairDoubt:
 def mean_u(s: Floats) -> float:
     """Standard uncertainty of a distance of covariance ``s`` (3, 3): root of its mean variance."""
     return math.sqrt(float(np.trace(s)) / 3.0)
-
-
-def mean_hue_deg(lab1: ArrayLike, lab2: ArrayLike) -> float:
-    """Mean hue angle of a pair in the plane of CIEDE2000's a'; a grey takes the other's hue."""
-    one, two = np.asarray(lab1, dtype=float), np.asarray(lab2, dtype=float)
-    c1, c2 = math.hypot(one[1], one[2]), math.hypot(two[1], two[2])
-    if c1 == 0.0 or c2 == 0.0:
-        one = two = one if c2 == 0.0 else two
-    g = _a_stretch(c1, c2)
-    h1, h2 = (math.degrees(math.atan2(v[2], g * v[1])) for v in (one, two))
-    return h1 + ((h2 - h1 + 180.0) % 360.0 - 180.0) / 2.0
-
-
-def _a_stretch(c1: float, c2: float) -> float:
-    c7 = ((c1 + c2) / 2.0) ** 7
-    return 1.5 - 0.5 * math.sqrt(c7 / (c7 + 25.0**7))  # 1 + G of CIEDE2000
-
-
-def axes_jacobian(lab1: Floats, lab2: Floats, k_l: float) -> Floats:
-    """(3, 3) dw / d lab2 (that by lab1 is its negative), with SL, SC, SH and G frozen.
-
-    a', b' are turned onto the mean hue. That is the first order of ΔC', ΔH' in the difference,
-    and unlike their exact derivative it stays finite at grey.
-    """
-    h = math.radians(mean_hue_deg(lab1, lab2))
-    g = _a_stretch(math.hypot(lab1[1], lab1[2]), math.hypot(lab2[1], lab2[2]))
-    turn = np.array(
-        [
-            [1.0, 0.0, 0.0],
-            [0.0, math.cos(h) * g, math.sin(h)],
-            [0.0, -math.sin(h) * g, math.cos(h)],
-        ]
-    )
-    weights = difference_terms(lab1, lab2).weights * np.array([k_l, 1.0, 1.0])
-    return np.asarray(turn / weights[:, None])
 
 
 def u_of_lch(lab1: Floats, lab2: Floats, k_l: float, cov: Floats) -> tuple[float, float, float]:

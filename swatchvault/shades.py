@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from ingest.colour import D65, SRGB_TO_XYZ, Floats, srgb_to_linear, xyz_to_lab
+from ingest.doubt import axes_jacobian
 from swatchvault.drift import AXES, Course, LotFacts, course
 from swatchvault.drift_chart import course_svg
 from swatchvault.errors import CompareError
@@ -24,7 +25,7 @@ from swatchvault.lab_index import LabIndex
 from swatchvault.likeness import Look, LookIndex, look_of
 from swatchvault.maps import Gap, gaps, map_svg
 from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, greys_differ
-from swatchvault.pairdoubt import COVERAGE, axes_jacobian, dark_share, pair_doubt
+from swatchvault.pairdoubt import COVERAGE, dark_share, pair_doubt
 from swatchvault.typed_numbers import plain_number
 
 __all__ = [

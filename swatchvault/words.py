@@ -14,8 +14,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from ingest.doubt import mean_hue_deg
 from swatchvault.difference import GATE_OUTSIDE, GATE_WITHIN, LEVEL, Difference, Verdict
-from swatchvault.pairdoubt import COVERAGE, mean_hue_deg
+from swatchvault.pairdoubt import COVERAGE
 
 # (hue from which the row holds, its colour, word for Δhab > 0, word for Δhab < 0). Where the
 # unique hues lie: about 20, 90, 164 and 238 in CIE 159:2004. The bounds between: our choice.

@@ -70,7 +70,7 @@ def measured(fall, tint=0.0, steps=False, lab=(45, 25, 15), bend=None, seed=0):
 
 def apart(both, untold):
     """ΔE00 between two swatches, and the part of its doubt that light left between them gives."""
-    jacobian = axes_jacobian(both[0].lab)
+    jacobian = axes_jacobian(both[0].lab, both[0].lab)
     step = jacobian @ (both[1].lab - both[0].lab)
     told = sum(a.covariance.region - b.covariance.region for a, b in zip(both, untold, strict=True))
     left = np.trace(jacobian @ told @ jacobian.T)

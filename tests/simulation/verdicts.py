@@ -42,7 +42,7 @@ def with_region(rng: np.random.Generator, lab: np.ndarray) -> Side:
 def _region_cov(lab: np.ndarray, u: float) -> np.ndarray:
     xyz = lab_to_xyz(lab)
     brighter = xyz_to_lab_jacobian(xyz) @ xyz
-    brighter *= u / (axes_jacobian(lab) @ brighter)[0]
+    brighter *= u / (axes_jacobian(lab, lab) @ brighter)[0]
     return np.outer(brighter, brighter) + axes_to_lab(np.eye(3) * REGION_REST_U**2, lab)
 
 

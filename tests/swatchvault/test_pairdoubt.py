@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from ingest.colour import d_lch, difference_terms
+from ingest.doubt import axes_jacobian
 from swatchvault import pairdoubt as doubts
 from swatchvault.difference import Verdict, delta_e_2000, judge
 from swatchvault.pair import Capture, Colour, Conditions, OwnFrame
@@ -238,7 +239,7 @@ def test_jacobian_against_finite_differences(lab, k_l):
         columns.append(t.delta / (t.weights * [k_l, 1, 1]) / step)
     # a' = (1 + G) a with G frozen: G's own slope is second order here
     np.testing.assert_allclose(
-        doubts.axes_jacobian(lab, lab, k_l), np.stack(columns, axis=1), atol=2e-4, rtol=1e-3
+        axes_jacobian(lab, lab, k_l), np.stack(columns, axis=1), atol=2e-4, rtol=1e-3
     )
 
 
@@ -246,7 +247,7 @@ def test_jacobian_against_finite_differences(lab, k_l):
                                   ([50, 0.5, 0], [50, -0.5, 0])])  # fmt: skip
 def test_jacobian_stays_finite_at_grey(pair):
     one, two = (np.array(p, dtype=float) for p in pair)
-    j = doubts.axes_jacobian(one, two, 1.0)
+    j = axes_jacobian(one, two, 1.0)
     assert np.all(np.isfinite(j)) and np.abs(j).max() < 2.0
 
 
@@ -255,7 +256,7 @@ def test_doubt_of_the_parts_is_that_of_draws(lab):
     rng = np.random.default_rng(6)
     one, two, k_l = np.array(lab), np.array(lab) + np.array([1.0, -0.8, 0.6]), 2.0
     root = 0.2 * rng.normal(size=(3, 3)) + 0.3 * np.eye(3)
-    j = doubts.axes_jacobian(one, two, k_l)
+    j = axes_jacobian(one, two, k_l)
     told = doubts.u_of_lch(one, two, k_l, j @ root @ root.T @ j.T)
     drawn = d_lch(one, two + rng.normal(size=(40_000, 3)) @ root.T)
     assert told == pytest.approx(drawn.std(axis=0), rel=0.04)

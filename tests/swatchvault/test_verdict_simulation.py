@@ -5,8 +5,8 @@ import math
 import numpy as np
 import pytest
 
+from ingest.doubt import axes_jacobian
 from swatchvault import difference as d
-from swatchvault import pairdoubt as doubts
 from swatchvault.difference import judge
 from swatchvault.pair import Colour, Conditions
 from swatchvault.pairdoubt import pair_doubt
@@ -41,7 +41,7 @@ def simulate(capture, tolerance, ratios, seed, shrink=1.0):
         master, lot = colour(lab), colour(truth)
         cov = pair_doubt(master, lot, conditions).covariance(ratio * tolerance) / shrink
         error = rng.multivariate_normal(np.zeros(3), cov)
-        read = truth + np.linalg.solve(doubts.axes_jacobian(lab, truth, 2.0), error)
+        read = truth + np.linalg.solve(axes_jacobian(lab, truth, 2.0), error)
         out.append(judge(master, colour(read), conditions).verdict)
     return np.array(out)
 
