@@ -89,7 +89,7 @@ def _begun_on(pot: Pot) -> date:
     try:
         return date.fromisoformat((pot.started_at or "")[:10])
     except ValueError:
-        return here().date()
+        return local_now().date()
 
 
 def doubtful_doses(
@@ -126,7 +126,7 @@ def noted(pot: Pot, told: Mapping[str, Any]) -> dict[str, Any]:
     """What the options of a step say, as fields of ``PotStep``, checked; unsaid is ``None``."""
     from swatchvault.potclock import check_left, check_minutes, check_time, read_time
 
-    now = here()
+    now = local_now()
     at, left = told["at"], told["left"]
     return {
         "at": None if at is None else check_time(read_time(at, now), pot.started_at, now),
@@ -150,7 +150,7 @@ def make_step(pot: Pot, kind: str, planned: StepPlan | None, told: Mapping[str, 
     from swatchvault.potclock import check_minutes
 
     said = noted(pot, told)
-    said["at"] = said["at"] or here().isoformat(timespec="seconds")
+    said["at"] = said["at"] or local_now().isoformat(timespec="seconds")
     if planned is not None:
         if kind in AUXILIARIES and said["amount"] is None and said["note"] is None:
             said["note"] = planned.note
@@ -192,6 +192,6 @@ def _known(dye: str, wanted: dict[str, float]) -> str:
     raise NotFound(f"no dye {dye!r} in this recipe: it has {', '.join(wanted) or 'none'}")
 
 
-def here() -> datetime:
+def local_now() -> datetime:
     """Now, with the zone of this computer."""
     return datetime.now().astimezone()

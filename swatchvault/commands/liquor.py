@@ -19,7 +19,7 @@ from swatchvault.commands.options import (
 from swatchvault.commands.sums import say_caution
 from swatchvault.days import when
 from swatchvault.errors import CompareError, SwatchvaultError
-from swatchvault.potwork import here
+from swatchvault.potwork import local_now
 from swatchvault.typed_numbers import read_number
 
 if TYPE_CHECKING:
@@ -168,7 +168,7 @@ def _when(look: LiquorLook, started_at: str | None) -> tuple[str, str]:
     """When the photo was taken if that fits the lot, else now, and then why."""
     from swatchvault.potclock import check_time, read_time
 
-    now = here()
+    now = local_now()
     today = now.isoformat(timespec="seconds")
     if look.taken_at is None:
         return today, " (the time now: the photo has none)"

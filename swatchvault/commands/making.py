@@ -14,7 +14,7 @@ from swatchvault.cautions import CAUTION_LINE
 from swatchvault.commands.options import RATIO, WHOLE, archive_option, json_option, need_archive
 from swatchvault.commands.sums import say_caution, smallest_option
 from swatchvault.errors import ArchiveError
-from swatchvault.potwork import choose_stocks, here
+from swatchvault.potwork import choose_stocks, local_now
 
 if TYPE_CHECKING:
     pass
@@ -71,7 +71,7 @@ def recipe_command(
         recipe,
         goods_g,
         chosen,
-        today=here().date(),
+        today=local_now().date(),
         liquor_ratio=ratio,
         smallest_ml=smallest,
         spoons=spoons,

@@ -20,7 +20,7 @@ from swatchvault.potclock import latest_timed
 from swatchvault.potsource import unknown_doses
 from swatchvault.potwork import (
     doubtful_doses,
-    here,
+    local_now,
     noted,
     plan_of,
     step_words,
@@ -125,7 +125,7 @@ def pot_undo(lot: str, archive_folder: Path | None) -> None:
     planned = next(d.plan_number for d in before.steps if d.number == struck.number)
     if planned is not None:
         lines.append(f"   planned step {planned} is open again")
-    hold, was = (latest_timed((d.step for d in p.steps), here()) for p in (after, before))
+    hold, was = (latest_timed((d.step for d in p.steps), local_now()) for p in (after, before))
     ran = was is not None and not was.ended_by and hold and was.started_at == hold.started_at
     if hold and not ran and not hold.ended_by and hold.left_s > 0:
         lines.append(f"   it had ended the {hold.kind}, which runs on: {hold.words}")
@@ -216,7 +216,7 @@ def pot_end(lot: str, at: str | None, archive_folder: Path | None, **told: str |
     from swatchvault.archive import end_pot, get_pot, open_archive
     from swatchvault.potclock import check_time, read_time
 
-    now = here()
+    now = local_now()
     with open_archive(need_archive(archive_folder)) as archive:
         pot = get_pot(archive.conn, lot)
         when = now if at is None else read_time(at, now)

@@ -35,7 +35,7 @@ from swatchvault.potsource import aged_stocks, unknown_doses
 from swatchvault.potwork import (
     choose_stocks,
     doubtful_doses,
-    here,
+    local_now,
     make_step,
     plan_of,
     step_words,
@@ -86,7 +86,7 @@ def pot_start(
     from swatchvault.potclock import check_time, read_time
     from swatchvault.recipe_sheet import plan_lines
 
-    now = here()
+    now = local_now()
     when = now if at is None else read_time(at, now)
     source = sources(stocks, powders)
     goods_g = parse_amount(goods, bare="g").g
@@ -165,11 +165,11 @@ def pot_did(
             ask_about(doubtful_doses(archive.conn, plan, pot, went_in), went_in, named)
         step = make_step(pot, kind, planned, told)
         ends = kind in ENDS_A_HOLD and not pot.ended_at
-        cut = still_running((d.step for d in pot.steps), here()) if ends else None
+        cut = still_running((d.step for d in pot.steps), local_now()) if ends else None
         before = doubts(archive.conn)
         number = record_step(archive.conn, lot, step, planned.number if planned else None, went_in)
         lines = [*stock_lines(archive.conn, went_in), *new_doubts(archive.conn, before)]
-        day = date.fromisoformat((step.at or here().isoformat())[:10])
+        day = date.fromisoformat((step.at or local_now().isoformat())[:10])
         aged = aged_stocks(archive.conn, went_in, pot, day)
         lines += [f"note: {hint}" for hint in aged]
         lines += [
@@ -244,7 +244,7 @@ def _say_time(lot: str, archive_folder: Path | None, as_json: bool) -> None:
 
     with open_archive(need_archive(archive_folder)) as archive:
         pot = get_pot(archive.conn, lot)
-    hold = latest_timed((d.step for d in pot.steps), here())
+    hold = latest_timed((d.step for d in pot.steps), local_now())
     if as_json:
         click.echo(json.dumps(None if hold is None else asdict(hold), default=str))
     else:

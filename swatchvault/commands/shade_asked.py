@@ -11,7 +11,7 @@ import click
 from swatchvault.commands.find import query_of
 from swatchvault.days import when
 from swatchvault.errors import AmountError, CompareError, NotFound
-from swatchvault.potwork import choose_stocks, here
+from swatchvault.potwork import choose_stocks, local_now
 from swatchvault.typed_numbers import read_percent
 
 if TYPE_CHECKING:
@@ -159,7 +159,7 @@ def dyed_after_photo(conn: sqlite3.Connection, pot: PotAsDyed) -> list[str]:
         return []
     steps = (d.step for d in get_pot(conn, pot.lot.name).steps)
     times = [s.at for s in steps if s.kind == "dye in" and s.at and len(s.at) > DAY]
-    now = here()
+    now = local_now()
     late = max(times, key=lambda told: read_time(told, now))
     return [
         f"Dye went in at {when(late)}, after the photo of {pot.swatch} ({when(pot.taken_at)}): "
@@ -181,5 +181,7 @@ def additions_plan(
     )
     recipe = Recipe(found.target.name, found.known.base, parts=(part,))
     stocks = choose_stocks(conn, recipe, found.pot.goods_g, {}, need=False)
-    plan = plan_pot(recipe, found.pot.goods_g, stocks, today=here().date(), smallest_ml=smallest)
+    plan = plan_pot(
+        recipe, found.pot.goods_g, stocks, today=local_now().date(), smallest_ml=smallest
+    )
     return plan, stocks

@@ -49,22 +49,22 @@ def log_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
     """Store a step as `pot did`, `pot look` and `pot hold` do."""
     from swatchvault.archive import get_pot, record_step
     from swatchvault.potclock import ENDS_A_HOLD, clock, still_running
-    from swatchvault.potwork import doubtful_doses, here, make_step, plan_of
+    from swatchvault.potwork import doubtful_doses, local_now, make_step, plan_of
 
     pot = get_pot(conn, code)
     plan = plan_of(conn, pot, {})
     planned = _planned(plan, pot, form.text("what"))
     kind = planned.kind if planned else form.need("kind", "What was done")
-    told = told_of(form, here())
+    told = told_of(form, local_now())
     step = make_step(pot, kind, planned, told)
     if form.text("already") and not form.text("at"):
-        step = replace(step, at=_begun(step, pot, here()))
+        step = replace(step, at=_begun(step, pot, local_now()))
     if kind == "look" and not (step.colour_left or step.ph is not None or step.note):
         raise RefusedError("a look needs what was seen: colour left, pH or a note")
     if kind == "hold" and step.minutes is None:
         raise RefusedError("a hold needs its minutes: type how long it is to last")
     ends = kind in ENDS_A_HOLD and not pot.ended_at
-    hold = still_running((d.step for d in pot.steps), here()) if ends else None
+    hold = still_running((d.step for d in pot.steps), local_now()) if ends else None
     if hold and not form.text("ends_hold"):
         raise RefusedError(
             f"a hold is still running, {clock(hold.left_s)} to go, and “{kind}” would end it: say "
@@ -115,7 +115,7 @@ def minute_words(at: str | None) -> str:
 def correct_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
     """Correct a step as `pot edit` does; a step that changed meanwhile is refused."""
     from swatchvault.archive import edit_step, get_pot
-    from swatchvault.potwork import doubtful_doses, here, noted, plan_of, step_words
+    from swatchvault.potwork import doubtful_doses, local_now, noted, plan_of, step_words
 
     number = whole(form.text("number"), "the step")
     pot = get_pot(conn, code)
@@ -127,7 +127,7 @@ def correct_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
             f"step {number} was changed meanwhile, by another tab or phone. It now says: "
             f"{step_words(step)}. Look at it, and send your correction again if it still holds"
         )
-    told = told_of(form, here())
+    told = told_of(form, local_now())
     told["at"] = None if form.text("at") == minute_words(step.at) else told["at"]
     if told["at"] is None and not form.text("at") and step.at:
         raise RefusedError("the time is missing: write when it was done, such as 10:05")
@@ -196,9 +196,9 @@ def log_end(conn: sqlite3.Connection, code: str, form: Form) -> None:
     """Store how the pot ended as `pot end` does."""
     from swatchvault.archive import end_pot, get_pot
     from swatchvault.potclock import check_time, clock, read_time, still_running
-    from swatchvault.potwork import here
+    from swatchvault.potwork import local_now
 
-    now = here()
+    now = local_now()
     pot = get_pot(conn, code)
     hold = None if pot.ended_at else still_running((d.step for d in pot.steps), now)
     if hold and not form.text("all_the_same"):

@@ -145,7 +145,7 @@ def _view(conn: sqlite3.Connection, lot_id: int, step: str, number: str) -> PotV
     from swatchvault.archive.stock_doubts import doubts_of_lot
     from swatchvault.departures import departures
     from swatchvault.potclock import TIMED, still_running
-    from swatchvault.potwork import here, plan_of, step_words, struck_words
+    from swatchvault.potwork import local_now, plan_of, step_words, struck_words
     from swatchvault.recipe_parts import without_step
     from swatchvault.recipe_sheet import step_plan_words
 
@@ -157,7 +157,7 @@ def _view(conn: sqlite3.Connection, lot_id: int, step: str, number: str) -> PotV
     chosen = next((s for s in left if str(s.number) == step), first)
     skeins = pages.skeins_of(conn, pot.lot)
     sources = pages.dye_sources(conn)
-    now = here()
+    now = local_now()
     doses, asked = _doses(plan, chosen, sources)
     editing = _editing(pot, number)
     return PotView(

@@ -75,10 +75,10 @@ def _values(conn: sqlite3.Connection, asked: StartAsked) -> dict[str, Any]:
     from swatchvault.archive.pages_pot import dye_sources, pots, recipe_choices
     from swatchvault.cautions import CAUTION_LINE
     from swatchvault.measuring import pour_words, weigh_words
-    from swatchvault.potwork import here
+    from swatchvault.potwork import local_now
     from swatchvault.recipe_parts import part_words, together_lines
 
-    now = here()
+    now = local_now()
     values: dict[str, Any] = {
         "caution_line": CAUTION_LINE,
         "pour": lambda ml: pour_words(ml)[0],
@@ -159,9 +159,9 @@ def plan_asked(
     from swatchvault.archive.pages_pot import dye_sources
     from swatchvault.pot import plan_pot
     from swatchvault.potclock import read_time
-    from swatchvault.potwork import choose_stocks, here
+    from swatchvault.potwork import choose_stocks, local_now
 
-    now = here()
+    now = local_now()
     goods_g = parse_amount(asked.goods, bare="g").g
     said = _sources(recipe, dye_sources(conn), asked)
     chosen = choose_stocks(conn, recipe, goods_g, said, need=False)
@@ -182,13 +182,13 @@ def begin(conn: sqlite3.Connection, asked: StartAsked) -> int:
     from swatchvault.archive import Lot, find, start_pot
     from swatchvault.archive.pages_pot import lot_there
     from swatchvault.potclock import check_time, read_time
-    from swatchvault.potwork import here
+    from swatchvault.potwork import local_now
 
     if not asked.code:
         raise RefusedError("the lot's code is missing: give the pot a code, such as NF-6")
     if not asked.goods:
         raise RefusedError("the weight of the goods is missing: weigh them dry, such as 200 g")
-    now = here()
+    now = local_now()
     recipe = _recipe(conn, asked)
     plan, planned_from = plan_asked(conn, recipe, asked)
     if lot_there(conn, asked.code):

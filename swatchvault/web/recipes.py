@@ -109,7 +109,7 @@ def sheet_of(conn: sqlite3.Connection, folder: Path, recipe_id: int, asked: Aske
     from swatchvault.archive.new_recipe import repeats
     from swatchvault.other_base import other_base_lines
     from swatchvault.pot import plan_pot
-    from swatchvault.potwork import choose_stocks, here
+    from swatchvault.potwork import choose_stocks, local_now
     from swatchvault.recipe_sheet import RecipeSheet, recipe_changes
 
     goods_g = parse_amount(asked.goods, bare="g").g
@@ -131,7 +131,7 @@ def sheet_of(conn: sqlite3.Connection, folder: Path, recipe_id: int, asked: Aske
             recipe,
             goods_g,
             chosen,
-            today=here().date(),
+            today=local_now().date(),
             liquor_ratio=ratio,
             spoons=spoons_of(conn),
         ),
