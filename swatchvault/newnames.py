@@ -7,7 +7,7 @@ import unicodedata
 from collections.abc import Iterable, Sequence
 
 from swatchvault.archive import Lot, Notes
-from swatchvault.archive.listing import query
+from swatchvault.archive.known import Kind, bases_of_lot, names_known, other_day_of_lot
 from swatchvault.archive.rows import clean, renamed_to
 from swatchvault.errors import ArchiveError
 
@@ -62,15 +62,14 @@ def could_be(name: str, known: Iterable[str]) -> list[str]:
 def ask_about_new(conn: sqlite3.Connection, notes: Notes) -> None:
     """Raise ``ArchiveError`` where bases, colourways or lots of the notes are new and could be
     slips for what is there, or where a lot that is there would be on one base more."""
-    asked = []
-    for kind, names in (
-        ("base", [b.name for b in notes.bases]),
-        ("colourway", [c.name for c in notes.colourways]),
-        ("lot", [lot.code for lot in notes.lots]),
-    ):
-        column = "code" if kind == "lot" else "name"
-        rows = query(conn, f"SELECT {column} AS name FROM {kind}", {}).records() if names else []
-        known = [str(row["name"]) for row in rows]
+    asked: list[str] = []
+    told: dict[Kind, list[str]] = {
+        "base": [b.name for b in notes.bases],
+        "colourway": [c.name for c in notes.colourways],
+        "lot": [lot.code for lot in notes.lots],
+    }
+    for kind, names in told.items():
+        known = names_known(conn, kind) if names else []
         for name in dict.fromkeys(clean(n, kind) or "" for n in names):
             asked += _about(conn, kind, name, known)
             known.append(name)
@@ -80,10 +79,9 @@ def ask_about_new(conn: sqlite3.Connection, notes: Notes) -> None:
         raise ArchiveError(f"{'; '.join(asked)} Write it so, or {REALLY_NEW}")
 
 
-def question_on_name(conn: sqlite3.Connection, kind: str, name: str) -> str:
+def question_on_name(conn: sqlite3.Connection, kind: Kind, name: str) -> str:
     """What a new ``kind`` ("base" or "dye") could be a slip for, as a question, or blank."""
-    rows = query(conn, f"SELECT name FROM {kind}", {}).records()
-    asked = _about(conn, kind, clean(name, kind) or "", [str(row["name"]) for row in rows])
+    asked = _about(conn, kind, clean(name, kind) or "", names_known(conn, kind))
     return asked[0] if asked else ""
 
 
@@ -98,12 +96,8 @@ def _about(conn: sqlite3.Connection, kind: str, name: str, known: Sequence[str])
 
 
 def _one_base_more(conn: sqlite3.Connection, lot: Lot) -> list[str]:
-    sql = (
-        "SELECT base.name FROM lot JOIN lot_base ON lot_id = lot.id "
-        "JOIN base ON base.id = base_id WHERE lot.code = :code ORDER BY base.id"
-    )
     code = clean(lot.code, "lot")
-    held = [str(row["name"]) for row in query(conn, sql, {"code": code}).records()]
+    held = bases_of_lot(conn, code)
     folded = {name.casefold() for name in held}
     more = [b for b in (clean(b, "base") or "" for b in lot.bases) if b.casefold() not in folded]
     if not held or not more:
@@ -114,13 +108,12 @@ def _one_base_more(conn: sqlite3.Connection, lot: Lot) -> list[str]:
 
 def refuse_other_day(conn: sqlite3.Connection, notes: Notes) -> None:
     """A day typed beside a photo never changes that of a lot: raise ``ArchiveError`` instead."""
-    sql = "SELECT code, dyed_on FROM lot WHERE code = :code AND dyed_on <> :told"
     for lot in notes.lots:
-        told = {"code": clean(lot.code, "lot"), "told": lot.dyed_on}
-        for row in query(conn, sql, told).records():
+        other = other_day_of_lot(conn, clean(lot.code, "lot"), lot.dyed_on)
+        if other is not None:
             raise ArchiveError(
-                f"lot {row['code']!r} was dyed on {row['dyed_on']}, not on {lot.dyed_on}: leave "
-                "the day out, or put the lot's right"
+                f"lot {other[0]!r} was dyed on {other[1]}, not on {lot.dyed_on}: "
+                "leave the day out, or put the lot's right"
             )
 
 

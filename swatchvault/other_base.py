@@ -6,17 +6,11 @@ import sqlite3
 from collections.abc import Mapping
 
 from swatchvault.archive import Recipe, get_base, get_recipe
-from swatchvault.archive.listing import query
+from swatchvault.archive.known import lots_on_base
 from swatchvault.errors import SwatchvaultError
 
 #: The most that silk is customarily heated to in a pot, °C. Common practice, no source.
 SILK_C = 85.0
-
-_LOTS = (
-    "SELECT count(*) AS lots FROM lot JOIN lot_base ON lot_id = lot.id "
-    "JOIN base ON base.id = base_id JOIN colourway ON colourway.id = colourway_id "
-    "WHERE base.name = :base AND colourway.name = :colourway"
-)
 
 
 def origin_of(conn: sqlite3.Connection, recipe: Recipe) -> Recipe | None:
@@ -40,9 +34,7 @@ def other_base_lines(conn: sqlite3.Connection, recipe: Recipe) -> tuple[str, ...
     if origin is None:
         return ()
     came = f"from version {origin.version} on {origin.base}"
-    if query(conn, _LOTS, {"base": recipe.base, "colourway": recipe.colourway}).records()[0][
-        "lots"
-    ]:
+    if lots_on_base(conn, recipe.colourway, recipe.base):
         return (came,)
     said = f"{came}; no lot of {recipe.colourway} on {recipe.base} yet: dye a trial"
     there, here = (get_base(conn, base).fibres for base in (origin.base, recipe.base))

@@ -15,7 +15,7 @@ async def more_page(visit: Visit) -> Response:
     """Every other place: pages of ours, questions, and the tables with a line on each."""
     from swatchvault.archive import TABLES, VIEWS_ABOUT
     from swatchvault.archive.publishing import OF_THE_MAKING
-    from swatchvault.web.questions import asked_of
+    from swatchvault.archive.questions import asked_of
 
     withheld = await visit.making_withheld()
     left_out = OF_THE_MAKING if withheld else frozenset()

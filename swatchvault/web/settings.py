@@ -31,7 +31,7 @@ def config(making: bool = True) -> dict[str, Any]:
 
     Without ``making``: those that ask of nothing that a copy leaves out.
     """
-    from swatchvault.web.questions import QUESTIONS, asked_of
+    from swatchvault.archive.questions import QUESTIONS, asked_of
 
     queries = {name: dict(QUESTIONS[name]) for name in asked_of(making)}
     return {"databases": {"archive": {"queries": queries}}}

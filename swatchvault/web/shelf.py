@@ -18,6 +18,7 @@ from swatchvault.web.typed import day_or_none, number, number_or_none, percent, 
 from swatchvault.web.visit import Form, RefusedError, Visit
 
 if TYPE_CHECKING:
+    from swatchvault.archive.known import Kind
     from swatchvault.archive.pages_shelf import StockOnShelf
     from swatchvault.archive.stock_doubts import StockDoubt
 
@@ -99,7 +100,7 @@ def _day(form: Form, name: str, what: str) -> str | None:
     return day_or_none(form.text(name), what)
 
 
-def _ask_about(conn: sqlite3.Connection, kind: str, name: str, form: Form) -> None:
+def _ask_about(conn: sqlite3.Connection, kind: Kind, name: str, form: Form) -> None:
     """Refuse a name that could be a slip for one that is there, unless it is ticked as new."""
     from swatchvault.newnames import question_on_name
 

@@ -131,8 +131,7 @@ class Visit:
 
     async def none_here(self, words: str) -> str:
         """Why there is nothing at this address: a copy for others leaves it out, else ``words``."""
-        from swatchvault.archive import publishing
-        from swatchvault.web import questions
+        from swatchvault.archive import publishing, questions
 
         _, kind, name = f"{self.request.path}//".split("/", 3)[:3]
         of_it = kind in publishing.OF_THE_MAKING

@@ -23,10 +23,10 @@ from swatchvault.archive.eye import name_class, take_rule
 from swatchvault.archive.pages_find import colourways_measured, newest_row
 from swatchvault.archive.pages_photo import labels_of_regions, need_photo_row
 from swatchvault.archive.publishing import publish
+from swatchvault.archive.questions import QUESTIONS
 from swatchvault.archive.views import VIEWS
 from swatchvault.errors import ArchiveError, NotFound
 from swatchvault.filing import Filing
-from swatchvault.web.questions import QUESTIONS
 from tests.swatchvault.factories import (
     ELSEWHERE,
     SQUARE,

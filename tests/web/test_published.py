@@ -10,10 +10,9 @@ from typing import Any
 
 import pytest
 
-from swatchvault.archive import TABLES, open_archive, publishing
+from swatchvault.archive import TABLES, open_archive, publishing, questions
 from swatchvault.archive.publishing import publish
 from swatchvault.commands.publish import config
-from swatchvault.web import questions
 from swatchvault.web.routes import ROUTES
 from swatchvault.web.sql import add_functions
 from tests.web.examples import address

@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
+from swatchvault.archive.questions import QUESTIONS
 from swatchvault.web.cells import cell
-from swatchvault.web.questions import QUESTIONS
 from tests.web.test_yarn import ODD, ask
 
 pytestmark = pytest.mark.anyio
