@@ -44,6 +44,10 @@ FLAGS: Mapping[str, str] = {
         "Two charts lie in the picture: the one that fits its published colours better is used, "
         "and the other is not. Mark the one that you mean, or take one away."
     ),
+    "another swatch": (
+        "Two pieces look like yarn: one is measured, and the other is not. See with --show which, "
+        "and mark each that you mean."
+    ),
     "mat not flat": (
         "The capture mat's marks do not lie where they should: lay the sheet flat, and check that "
         "it was printed whole. Regions may be a little off."

@@ -26,8 +26,8 @@ def search_layout(photo: Photo, steps_y: Sequence[float] | None = None) -> Layou
     """
     copy = working_copy(photo)
     references, flags = _references(photo, copy, steps_y)
-    swatches = _swatches(photo, copy, references)
-    return Layout(references, swatches, located="search", flags=flags)
+    swatches, others = _swatches(photo, copy, references)
+    return Layout(references, swatches, located="search", flags=flags | others)
 
 
 def flagged_references(
@@ -69,11 +69,13 @@ def _outside(quads: list[Quad], outline: Array) -> list[Quad]:
 
 def _swatches(
     photo: Photo, copy: WorkingCopy, references: Sequence[Reference]
-) -> tuple[SwatchRegion, ...]:
-    """The largest clear piece of yarn outside the references, as a rectangle well inside it."""
+) -> tuple[tuple[SwatchRegion, ...], frozenset[str]]:
+    """The largest clear piece of yarn outside the references, as a rectangle well inside it, and
+    the flag of another."""
     taken = [outline_px(r, copy, 1.1) for r in references]
-    swatch = find_swatch(copy, photo.encoding.to_xyz, taken)
-    return (swatch,) if swatch else ()
+    swatch, another = find_swatch(copy, photo.encoding.to_xyz, taken)
+    flags = frozenset({"another swatch"} if another else ())
+    return (() if swatch is None else (swatch,)), flags
 
 
 def outline_px(reference: Reference, copy: WorkingCopy, grown: float) -> Array:

@@ -57,8 +57,11 @@ class Blob:
     confidence: float
 
 
-def find_swatch(copy: WorkingCopy, to_xyz: Array, taken: list[Array]) -> SwatchRegion | None:
-    """The largest clear piece of yarn, as a rectangle well inside it, or ``None``.
+def find_swatch(
+    copy: WorkingCopy, to_xyz: Array, taken: list[Array]
+) -> tuple[SwatchRegion | None, bool]:
+    """The largest clear piece of yarn, as a rectangle well inside it, or ``None``; and whether
+    another piece about as large looks like yarn too.
 
     ``taken``: outlines (n, 2) of references in pixels of the copy.
     """
@@ -66,7 +69,7 @@ def find_swatch(copy: WorkingCopy, to_xyz: Array, taken: list[Array]) -> SwatchR
     blobs = [b for mask in _masks(maps) for b in _blobs(mask, maps)]
     blobs = [b for b in blobs if _grained(copy, b.mask)]
     if not blobs:
-        return None
+        return None, False
     best = max(blobs, key=lambda b: int(b.mask.sum()) * b.confidence)
     rivals = [
         b for b in blobs if not (b.mask & best.mask).any() and b.mask.sum() > 0.6 * best.mask.sum()
@@ -74,10 +77,11 @@ def find_swatch(copy: WorkingCopy, to_xyz: Array, taken: list[Array]) -> SwatchR
     confidence = best.confidence * (0.7 if rivals else 1.0)
     corners = rectangle_inside(_core(best.mask, maps))
     if corners is None or confidence < MIN_CONFIDENCE:
-        return None
-    return SwatchRegion(
+        return None, False
+    region = SwatchRegion(
         "swatch", copy.fractions(corners * STEP), located="search", confidence=round(confidence, 3)
     )
+    return region, bool(rivals)
 
 
 def read_maps(copy: WorkingCopy, to_xyz: Array, taken: list[Array]) -> Maps:
