@@ -22,15 +22,15 @@ def corrected_jpeg(
 ) -> bytes:
     """The photo as its measurement sees it, or one region of it with a margin.
 
-    Where nothing in the photo corrects it, the picture is the camera's own. Raises ``NotFound``
-    for a region that the layout does not have.
+    Where the layout names no reference, the picture is the camera's own. Raises ``NotFound`` for a
+    region that the layout does not have.
     """
     from ingest.decode import read_photo
     from ingest.pipeline import prepare
     from ingest.rendition_small import box_around, render_small
 
     photo = read_photo(path)
-    settings = replace(settings, allow_uncorrected=True)
+    settings = replace(settings, allow_uncorrected=True, search=layout is None)
     ready = prepare(photo, layout, settings)
     box = None
     if region is not None:

@@ -93,7 +93,7 @@ def settings_of(archive: Archive, photo: StoredPhoto) -> Settings:
     light: Light | None = None
     if photo.light is not None:
         light = "daylight" if photo.light == "daylight" else "other"
-    settings = Settings(light=light, allow_uncorrected=photo.reference == "none")
+    settings = Settings(light=light, allow_uncorrected=photo.reference == "none", search=False)
     owned = reference_of_setup(archive.conn, photo.setup_id)
     if owned is not None:
         settings = with_owned(settings, owned)

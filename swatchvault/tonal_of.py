@@ -102,7 +102,7 @@ def _pictures(
     """The corrected picture and the map, from the archive's photo; why not, where there is none."""
     try:
         original = original_of(archive, stored.measurement_id)
-        settings = Settings(allow_uncorrected=True)
+        settings = Settings(allow_uncorrected=True, search=False)  # the layout is as measured
         if original.setup_id is not None:
             owned = reference_of_setup(archive.conn, original.setup_id)
             settings = settings if owned is None else with_owned(settings, owned)

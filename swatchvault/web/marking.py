@@ -64,7 +64,14 @@ async def _marked(visit: Visit, sha256: str, path: Path) -> Response:
             raise
         found = found or await _find(visit, sha256, path)
         return await _page(visit, sha256, path, text, about, found, words)
-    changes = {"marks": marks, "found": found, "about": about, "trouble": None, "told": None}
+    changes: dict[str, Any] = {
+        "marks": marks,
+        "found": found,
+        "about": about,
+        "trouble": None,
+        "told": None,
+    }
+    changes["removed"] = references_removed(marks, found, draft) or None
     await visit.work(incoming.note, visit.folder, sha256, changes)
     await measuring.start(visit, sha256)
     return visit.go(f"/photos/{sha256}/shows")
@@ -75,9 +82,20 @@ async def _look_again(visit: Visit, sha256: str, about: Mapping[str, Any]) -> Re
     from swatchvault.archive.pages_photo import about_setup
 
     of_setup = await visit.read(about_setup, str(about.get("setup", "")))
-    anew = {"about": {**of_setup, **about}, "found": None, "marks": None, "told": None}
-    await visit.work(incoming.note, visit.folder, sha256, {**anew, "trouble": None})
+    anew: dict[str, Any] = {"about": {**of_setup, **about}}
+    anew |= dict.fromkeys(("found", "marks", "told", "trouble", "removed"))
+    await visit.work(incoming.note, visit.folder, sha256, anew)
     return visit.go(f"/photos/{sha256}/mark")
+
+
+def references_removed(
+    marks: Mapping[str, Any], found: Mapping[str, Any], draft: Mapping[str, Any]
+) -> bool:
+    """Whether no reference is marked because a person took away what was found or marked."""
+    if marks.get("references"):
+        return False
+    before = (found.get("marks") or {}, draft.get("marks") or {})
+    return bool(draft.get("removed") or any(m.get("references") for m in before))
 
 
 def marks_of(text: str, about: Mapping[str, Any]) -> dict[str, Any]:

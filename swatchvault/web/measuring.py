@@ -54,7 +54,8 @@ async def start(visit: Visit, sha256: str) -> Running:
     if "marks" not in draft:
         raise RefusedError("nothing is marked on this photo yet: mark it first")
     owned = await visit.read(_owned, draft.get("about", {}).get("setup", ""))
-    key = json.dumps([draft["marks"], draft.get("about"), repr(owned)], sort_keys=True)
+    by = [draft["marks"], draft.get("about"), draft.get("removed"), repr(owned)]
+    key = json.dumps(by, sort_keys=True)
     known = running(visit)
     if sha256 in known and known[sha256].key == key:
         return known[sha256]
@@ -101,7 +102,7 @@ async def _measured(
     from swatchvault.batch import Job, measure_one
 
     about = draft.get("about", {})
-    settings = settings_of(about, owned)
+    settings = replace(settings_of(about, owned), search=may_search(draft, path))
     measured = about.get("light") != BLACK_LIGHT
 
     def work() -> Outcome:
@@ -129,6 +130,16 @@ def reference_to_try(conn: Any, setup: str) -> OwnedReference | None:
     from swatchvault.archive.pages_photo import last_reference
 
     return _owned(conn, setup) or last_reference(conn)
+
+
+def may_search(draft: Mapping[str, Any], path: Path) -> bool:
+    """Whether a reference may be looked for that is not marked.
+
+    Not where one was taken away by hand, not where none is wanted, and not in a photo that is
+    filed: its marks tell all that it was measured by.
+    """
+    waived = draft.get("about", {}).get("no_card")
+    return not (draft.get("removed") or waived or path.parent.name == "photos")
 
 
 def settings_of(about: Mapping[str, Any], owned: OwnedReference | None) -> Settings:

@@ -66,7 +66,8 @@ def test_an_unknown_region_is_told():
 def test_without_a_reference_it_is_the_cameras_own():
     path = EXAMPLE / "harbour-2.jpg"
     bare = replace(read_marks(EXAMPLE / "harbour-2.marks.json"), references=())
-    found = corrected_jpeg(path, bare, Settings(search=False), 800)
+    steps = read_marks(EXAMPLE / "harbour-2.marks.json").references[0]
+    found = corrected_jpeg(path, bare, Settings(steps_y=steps.y), 800)  # which a search would find
     truth = steps_seen(preview_jpeg(path, 800), "harbour-2")
     assert delta_e_2000(steps_seen(found, "harbour-2"), truth).max() < 1.0
 

@@ -199,6 +199,7 @@ def test_a_mats_bare_paper_is_kept_with_the_layout():
 def test_what_was_told_beside_a_photo_is_found_again(archive):
     photo = stored_photos(archive.conn, version="none", evenness="none")[0]
     assert settings_of(archive, photo).light == "daylight"
+    assert not settings_of(archive, photo).search  # its layout says what it was measured by
     record = {"kind": "card", "patches": [{"expected_lab": [60.0, 0.0, 0.0]}]}
     told = photo.__class__(**{**vars(photo), "references": (record,)})
     # L* 60 is Y = ((60 + 16) / 116)^3 = 0.2812 (CIE 015:2018, 8.2.1)
