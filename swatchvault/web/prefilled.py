@@ -48,8 +48,7 @@ def ask_about_labels(
     """Ask where a label and what the page filled in of its lot do not go together."""
     asked = draft.get("asked") or {}
     _give_way(conn, told, asked)
-    if asked.get("lot"):
-        _name_the_lot(conn, told, asked)
+    _name_the_lot(conn, told, asked)
 
 
 def _give_way(conn: sqlite3.Connection, told: Mapping[str, Any], asked: Mapping[str, str]) -> None:
@@ -83,32 +82,32 @@ def _give_way(conn: sqlite3.Connection, told: Mapping[str, Any], asked: Mapping[
 def _name_the_lot(
     conn: sqlite3.Connection, told: Mapping[str, Any], asked: Mapping[str, str]
 ) -> None:
-    """Ask about a new label without a lot where the page was opened for one.
+    """Ask about a new label without a lot: only yarn that is said to be undyed has none.
 
-    What the page filled in of that lot, and an earlier label may have emptied, is brought back;
-    not for a master, which is of another. Yarn that is said to be undyed has none.
+    Where the page was opened for a lot, what it filled in of that lot, and an earlier label may
+    have emptied, is brought back; not for a master, which is of another.
     """
     from swatchvault.archive.swatches import swatch_there
 
-    questions = []
+    questions, lot = [], asked.get("lot", "")
     for row in told["regions"]:
         if not row["swatch"] or swatch_there(conn, row["swatch"]):
             continue
         name = f"swatch '{row['swatch']}'"
         name += f" of region {row['region']}" if row["region"] else ""
-        if row["undyed"] and row["lot"] in ("", asked["lot"]):
+        if row["undyed"] and row["lot"] in ("", lot):
             row.update(lot="", colourway="")
         elif row["undyed"]:
             questions.append(
                 f"{name} is said to be undyed and of lot {row['lot']}: empty the lot, or take the "
                 f"tick from “{UNDYED}”"
             )
-        elif not row["lot"] and row["region"] == "master":
+        elif not row["lot"] and (row["region"] == "master" or not lot):
             questions.append(f"{name} is new, and no lot is named: write it, or tick “{UNDYED}”")
         elif not row["lot"]:
             row.update({k: row[k] or asked.get(k, "") for k in _OF_LOT})
             questions.append(
-                f"{name} is new, and no lot was named: lot {asked['lot']}, which this page was "
+                f"{name} is new, and no lot was named: lot {lot}, which this page was "
                 "opened for, is filled in again. Keep it again if it is of that lot; if not, "
                 f"write its lot, or tick “{UNDYED}”"
             )

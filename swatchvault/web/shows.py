@@ -274,7 +274,6 @@ async def _page(
         "any_light": measuring.any_light(draft),
         "undyed_label": UNDYED,
         "move_label": MOVE,
-        "of_lot": asked.get("lot"),
         "filed": bool(known),
         "forms": FORMS,
         "days": await visit.read(_days_offered, sha256, draft),

@@ -90,6 +90,7 @@ async def test_the_page_stores_the_lengths_that_the_command_line_stores(
     await measured(dyer, sha256)
     page = (await dyer.get(f"/photos/{sha256}/shows")).text
     form = {"once": once(page), "swatch_0": "m 1", "base_0": "Tebbet double", "form_0": "skein"}
+    form["undyed_0"] = "yes"
     kept = await dyer.post(f"/photos/{sha256}/shows", form)
     assert kept.status_code == 303, kept.text
     ((on_page, widths_on_page),) = lengths(studio)

@@ -173,6 +173,23 @@ async def test_undyed_yarn_is_kept_where_it_is_said_to_be_undyed(
     assert await kept_as(dyer, studio, sha256, form) == {"plain one": None}
 
 
+async def test_a_label_without_a_lot_is_asked_about_from_any_page(
+    visitor: Visitor, studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    before = rows(studio)
+    sha256, token = await up_to_words(dyer, jpeg())
+    bare = told(token, swatch_0="plain two", lot_0="", colourway_0="")
+    asked = await dyer.post(f"/photos/{sha256}/shows", bare)
+    said = html.unescape(asked.text)
+    assert asked.status_code == 400 and rows(studio) == before
+    assert "'plain two' of region new is new, and no lot is named: write it, or tick" in said
+    assert 'name="undyed_0" value="yes">' in said
+    form = {**bare, "undyed_0": "yes", "once": once(said)}
+    assert await kept_as(dyer, studio, sha256, form) == {"plain two": None}
+    assert ", undyed; skein" in re.sub(r"<[^>]*>", "", (await dyer.get(f"/photos/{sha256}")).text)
+
+
 async def test_the_note_is_shown_when_marked_anew_and_can_be_cleared(
     visitor: Visitor, studio: Path
 ) -> None:

@@ -412,10 +412,11 @@ async def test_words_before_figures_are_filed_when_measured(visitor: Visitor, st
         ({"swatch_0": ""}, "name at least one"),
         ({"base_0": "No such base"}, "unknown base"),
         ({"lot_0": "NOPE-1"}, "unknown lot"),
-        ({"base_0": "", "lot_0": "", "colourway_0": ""}, "give its base and its form"),
+        ({"base_0": "", "lot_0": "", "undyed_0": "yes"}, "give its base and its form"),
+        ({"lot_0": "", "colourway_0": ""}, "is new, and no lot is named: write it, or tick"),
         ({"swatch_0": "NF-1 card", "base_0": "Tebbet double"}, "NF-1 card"),
     ],
-    ids=["no name", "base", "lot", "new", "another's label"],
+    ids=["no name", "base", "lot", "new", "no lot", "another's label"],
 )
 async def test_words_that_do_not_fit_are_told_and_stay(
     change: dict[str, str], words: str, visitor: Visitor, studio: Path
