@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +13,7 @@ from swatchvault.errors import NotFound
 if TYPE_CHECKING:
     from swatchvault.archive import DyeIn, Pot, PotStep, Recipe
     from swatchvault.archive.entities import StruckStep
+    from swatchvault.archive.pots import DoneStep
     from swatchvault.pot import PotPlan, StepPlan, StockChoice
 
 
@@ -178,11 +179,20 @@ def step_words(step: PotStep) -> str:
     return f"{at}{step.kind}" + "".join(f", {f}" for f in facts if f)
 
 
+def done_words(pot: Pot, done: DoneStep) -> str:
+    """A step of a pot's log, on one line, with the dyes that it put in."""
+    return _with_dyes(done.step, pot.dyes_of(done.number))
+
+
 def struck_words(struck: StruckStep) -> str:
     """A step that was taken back, on one line, with the dyes that it had put in and when."""
-    dyes = [f"{d.amount or 'an unknown amount'} of {d.dye}" for d in struck.dyes]
-    said = f"{step_words(struck.step)}{', with ' if dyes else ''}{', '.join(dyes)}"
+    said = _with_dyes(struck.step, struck.dyes)
     return f"{struck.number}. {said} (struck {when(struck.struck_at)})"
+
+
+def _with_dyes(step: PotStep, dyes: Sequence[DyeIn]) -> str:
+    told = [f"{d.amount or 'an unknown amount'} of {d.dye}" for d in dyes]
+    return f"{step_words(step)}{', with ' if told else ''}{', '.join(told)}"
 
 
 def _known(dye: str, wanted: dict[str, float]) -> str:

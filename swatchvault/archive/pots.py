@@ -18,7 +18,7 @@ from swatchvault.archive.lots import add_lot, dye_columns, step_columns
 from swatchvault.archive.recipes import recipe_by_id, recipe_id_of
 from swatchvault.archive.rows import clean, find, insert, named, to_json, transaction
 from swatchvault.archive.speaking import speaks_for
-from swatchvault.archive.struck import struck_of
+from swatchvault.archive.struck import dyes_by_step, struck_of
 from swatchvault.errors import ArchiveError, NotFound
 
 
@@ -52,7 +52,8 @@ class DoneStep:
 class Pot:
     """A lot's pot: the recipe it follows, what was done in order, what went in, how it ended.
 
-    ``struck``: steps that were taken back; nothing else holds or counts them.
+    ``put_in_by``: of each of ``dyes_in`` the number of the step that put it in, ``None`` where that
+    is not known. ``struck``: steps that were taken back; nothing else holds or counts them.
     """
 
     lot: str
@@ -65,7 +66,13 @@ class Pot:
     dyes_in: tuple[tuple[DyeIn, float | None], ...]
     end: Mapping[str, str | None]
     planned_from: Mapping[str, str | None]
+    put_in_by: tuple[int | None, ...]
     struck: tuple[StruckStep, ...] = ()
+
+    def dyes_of(self, number: int) -> tuple[DyeIn, ...]:
+        """The dyes that the step of that number put in."""
+        both = zip(self.dyes_in, self.put_in_by, strict=True)
+        return tuple(dye for (dye, _), by in both if by == number)
 
 
 @dataclass(frozen=True)
@@ -120,10 +127,11 @@ def get_pot(conn: sqlite3.Connection, code: str) -> Pot:
     ).fetchone()
     order = _plan_ids(conn, row["recipe_id"])
     steps = conn.execute(
-        "SELECT position, recipe_step_id, kind, at, amount, temperature_c, minutes, ph, "
+        "SELECT id, position, recipe_step_id, kind, at, amount, temperature_c, minutes, ph, "
         "colour_left, note, amount_g, amount_ml FROM pot_step WHERE lot_id = ? ORDER BY position",
         (lot_id,),
-    )
+    ).fetchall()
+    numbers = {step["id"]: step["position"] for step in steps}
     dyes = conn.execute(
         "SELECT dye.name, amount, dye_pack.code, stock.code, dye_g FROM lot_dye "
         "JOIN dye ON dye.id = lot_dye.dye_id LEFT JOIN dye_pack ON dye_pack.id = "
@@ -139,12 +147,16 @@ def get_pot(conn: sqlite3.Connection, code: str) -> Pot:
         started_at=row["started_at"] or row["dyed_on"],
         ended_at=row["ended_at"],
         steps=tuple(
-            DoneStep(r[0], PotStep(*r[2:-2]), _plan_number(order, r[1]), *r[-2:])
-            for r in map(tuple, steps)
+            DoneStep(number, PotStep(*facts[:-2]), _plan_number(order, planned), *facts[-2:])
+            for _, number, planned, *facts in map(tuple, steps)
         ),
         dyes_in=tuple((DyeIn(*r[:4]), r[4]) for r in map(tuple, dyes)),
         end={k: row[k] for k in ("bled", "handle", "success", "next_time")},
         planned_from=json.loads(row["planned_from"] or "{}"),
+        put_in_by=tuple(
+            None if step_id is None else numbers[step_id]
+            for step_id in dyes_by_step(conn, lot_id).values()
+        ),
         struck=struck_of(conn, lot_id),
     )
 

@@ -171,26 +171,37 @@ def refuse_end(
         )
 
 
+def dyes_by_step(conn: sqlite3.Connection, lot_id: int) -> dict[int, int | None]:
+    """Of each dye that went into a lot, by its id and in order, the id of the step that put it in:
+    the one noted with it, else the only "dye in" with which none is noted; ``None``: not known."""
+    sql = "SELECT id, pot_step_id FROM lot_dye WHERE lot_id = ? ORDER BY position"
+    by = {int(r[0]): r[1] for r in conn.execute(sql, (lot_id,))}
+    bare = _steps_without_dye(conn, lot_id) if None in by.values() else []
+    only = bare[0] if len(bare) == 1 else None
+    return {dye_id: only if step_id is None else step_id for dye_id, step_id in by.items()}
+
+
+def _steps_without_dye(conn: sqlite3.Connection, lot_id: int) -> list[int]:
+    """Steps "dye in" of a lot with which no dye is noted."""
+    sql = (
+        "SELECT id FROM pot_step AS step WHERE lot_id = ? AND kind = 'dye in' "
+        "AND NOT EXISTS (SELECT 1 FROM lot_dye WHERE pot_step_id = step.id)"
+    )
+    return [int(r[0]) for r in conn.execute(sql, (lot_id,))]
+
+
 def _dyes_by(
     conn: sqlite3.Connection, code: str, lot_id: int, step_id: int, number: int, step: PotStep
 ) -> list[int]:
-    """Ids of the dyes that a step put in: those noted with it, else all of the only "dye in"."""
-    sql = "SELECT id, pot_step_id FROM lot_dye WHERE lot_id = ? ORDER BY position"
-    rows = [(int(r[0]), r[1]) for r in conn.execute(sql, (lot_id,))]
-    noted = [row_id for row_id, by in rows if by == step_id]
-    loose = [row_id for row_id, by in rows if by is None]
-    if noted or step.kind != "dye in" or not loose:
-        return noted
-    sql = (
-        "SELECT count(*) FROM pot_step AS step WHERE lot_id = ? AND kind = 'dye in' "
-        "AND NOT EXISTS (SELECT 1 FROM lot_dye WHERE pot_step_id = step.id)"
-    )
-    (several,) = conn.execute(sql, (lot_id,)).fetchone()
-    if several == 1:
-        return loose
+    """Ids of the dyes that a step put in."""
+    by = dyes_by_step(conn, lot_id)
+    mine = [dye_id for dye_id, its in by.items() if its == step_id]
+    if mine or step.kind != "dye in" or None not in by.values():
+        return mine
     raise ArchiveError(
-        f"dye went into lot {code!r} in {several} steps, and of which of it went in with step "
-        f"{number} nothing is noted: correct it with `swatchvault pot edit {code!r} {number} "
+        f"dye went into lot {code!r} in {len(_steps_without_dye(conn, lot_id))} steps, and of "
+        f"which of it went in with step {number} nothing is noted: correct it with "
+        f"`swatchvault pot edit {code!r} {number} "
         '--kind other --dye "DYE=AMOUNT"`, the amount of what last went in of each dye'
     )
 

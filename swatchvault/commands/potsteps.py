@@ -10,7 +10,7 @@ from swatchvault.commands.making import pair
 from swatchvault.departures import departures
 from swatchvault.errors import ArchiveError, NotFound
 from swatchvault.potsource import sourced
-from swatchvault.potwork import step_words, struck_words
+from swatchvault.potwork import done_words, struck_words
 from swatchvault.typed_numbers import row_number
 
 if TYPE_CHECKING:
@@ -128,17 +128,18 @@ def log_lines(plan: PotPlan | None, pot: Pot) -> list[str]:
                 lines.append(f"  [{'x' if step.number in done else ' '}] {step_plan_words(step)}")
             lines += [f"  without a step: {dose}" for dose in doses_without_step(part)]
     lines.append("done" if pot.steps else "nothing done yet")
-    lines += [f"  {d.number}. {step_words(d.step)}" for d in pot.steps]
+    lines += [f"  {d.number}. {done_words(pot, d)}" for d in pot.steps]
     lines += ["struck, and counted nowhere"] if pot.struck else []
     lines += [f"  {struck_words(s)}" for s in pot.struck]
     if pot.dyes_in:
         lines.append("went in")
-    for dye, grams in pot.dyes_in:
+    for (dye, grams), number in zip(pot.dyes_in, pot.put_in_by, strict=True):
         depth = ""
         if grams is not None and pot.goods_g:
             depth = f": {grams / pot.goods_g * 100:.3g} % depth of shade"
         source = f" of stock {dye.stock}" if dye.stock else ""
-        lines.append(f"  {dye.dye} {dye.amount or 'amount unknown'}{source}{depth}")
+        by = "" if number is None else f" (step {number})"
+        lines.append(f"  {dye.dye} {dye.amount or 'amount unknown'}{source}{depth}{by}")
     lines += [f"  departs from the plan: {words}" for words in departures(plan, pot)]
     if pot.ended_at:
         lines.append(f"ended {pot.ended_at[:16].replace('T', ' ')}")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from functools import partial
 from typing import Any
 
 from datasette import Response
@@ -71,7 +72,7 @@ def _lot(conn: sqlite3.Connection, lot_id: int) -> Record:
     from swatchvault.archive.photo_doubts import photo_doubts
     from swatchvault.cautions import CAUTION_LINE
     from swatchvault.departures import departures
-    from swatchvault.potwork import plan_of, step_words
+    from swatchvault.potwork import done_words, plan_of
     from swatchvault.recipe_sheet import step_plan_words
 
     lot = pages.one(conn, "lot", lot_id)
@@ -97,7 +98,7 @@ def _lot(conn: sqlite3.Connection, lot_id: int) -> Record:
         "photo_doubts": [str(d) for d in photo_doubts(conn, lot_id=lot_id)],
         "swatches": pages.swatches_of_lot_id(conn, lot_id),
         "checks": newest_and_earlier(pages_check.checks_of_lot(conn, lot_id)),
-        "step_words": step_words,
+        "done_words": partial(done_words, pot),
         "plan_words": step_plan_words,
         "caution_line": CAUTION_LINE,
     }

@@ -95,10 +95,11 @@ async def _shown(visit: Visit, lot_id: int, typed: Mapping[str, str], words: str
 
 @dataclass(frozen=True)
 class LogLine:
-    """A step of the log as the page shows it."""
+    """A step of the log as the page shows it, and as its forms name it."""
 
     number: int
     words: str
+    was: str
     plan_number: int | None
 
 
@@ -145,7 +146,7 @@ def _view(conn: sqlite3.Connection, lot_id: int, step: str, number: str) -> PotV
     from swatchvault.archive.stock_doubts import doubts_of_lot
     from swatchvault.departures import departures
     from swatchvault.potclock import TIMED, still_running
-    from swatchvault.potwork import local_now, plan_of, step_words, struck_words
+    from swatchvault.potwork import done_words, local_now, plan_of, step_words, struck_words
     from swatchvault.recipe_parts import without_step
     from swatchvault.recipe_sheet import step_plan_words
 
@@ -173,7 +174,10 @@ def _view(conn: sqlite3.Connection, lot_id: int, step: str, number: str) -> PotV
         doses_asked=asked,
         waiting=tuple((s, _waiting_words(plan, s)) for s in left if s is not chosen),
         without_step=() if pot.ended_at or afterwards else without_step(plan),
-        log=tuple(LogLine(d.number, step_words(d.step), d.plan_number) for d in pot.steps),
+        log=tuple(
+            LogLine(d.number, done_words(pot, d), step_words(d.step), d.plan_number)
+            for d in pot.steps
+        ),
         struck=tuple(struck_words(s) for s in pot.struck),
         went_in=_went_in(pot),
         departures=departures(plan, pot),
@@ -246,12 +250,13 @@ def _went_in(pot: Pot) -> tuple[tuple[str, str], ...]:
     found = []
     parts = pot.recipe.parts if pot.recipe else ()
     of = " on all the goods" if any(part.share_percent != 100 for part in parts) else ""
-    for dye, grams in pot.dyes_in:
+    for (dye, grams), number in zip(pot.dyes_in, pot.put_in_by, strict=True):
         source = f" of stock {dye.stock}" if dye.stock else ""
         depth = ""
         if grams is not None and pot.goods_g:
             depth = f", {grams / pot.goods_g * 100:.3g} % depth of shade{of}"
-        found.append((dye.dye, f"{dye.amount or 'amount unknown'}{source}{depth}"))
+        by = "" if number is None else f"; step {number}"
+        found.append((dye.dye, f"{dye.amount or 'amount unknown'}{source}{depth}{by}"))
     return tuple(found)
 
 

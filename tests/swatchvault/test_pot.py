@@ -597,12 +597,17 @@ def test_dye_of_before_steps_were_noted_with_it_goes_only_where_it_is_plain(pot,
     pot("did", "P1", "dye in", "--dye", "Ember=30 mL")
     with open_archive(folder) as archive:
         archive.conn.execute("UPDATE lot_dye SET pot_step_id = NULL")
+    assert "dye in, with 30 mL of Ember" in pot("log", "P1")
     pot("undo", "P1")
     assert "went in" not in pot("log", "P1")
     for amount in (30, 40):
         pot("did", "P1", "dye in", "--dye", f"Ember={amount} mL")
+    log = pot("log", "P1")
+    assert "dye in, with 40 mL of Ember" in log and "depth of shade (step 2)" in log
     with open_archive(folder) as archive:
         archive.conn.execute("UPDATE lot_dye SET pot_step_id = NULL")
+    log = pot("log", "P1")  # by which step what went in is not known any more
+    assert "dye in, with" not in log.partition("struck, and")[0] and "(step" not in log
     assert "in 2 steps" in pot("undo", "P1", code=1)
     assert "Ember 40 mL" in pot("log", "P1") and "2. " in pot("log", "P1")
 

@@ -433,6 +433,23 @@ async def test_an_end_is_taken_back_before_the_last_step(
     assert late.status_code == 400 and "it is not ended now" in late.text
 
 
+async def test_the_log_says_what_went_in_with_which_step(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    path = await start(dyer)
+    await dyer.post(path, step("dye", what="2"))
+    ((red,),) = rows(studio, "SELECT id FROM dye WHERE name = 'Pellow red'")
+    powder = {"kind": "dye in", "dye1": f"{red}:powder", "amount1": "0.5 g"}
+    assert (await dyer.post(path, step("more", **powder))).status_code == 303
+    for address in (path, path.replace("/pot/", "/lot/")):
+        page = " ".join(html.unescape((await dyer.get(address)).text).split())
+        assert "dye in, with 60 mL of Pellow red, 90 mL of Brackle brown" in page
+        assert "dye in, with 0.5 g of Pellow red" in page
+    page = (await dyer.get(path)).text
+    assert "depth of shade; step 1" in page and "depth of shade; step 2" in page
+
+
 async def test_undo_takes_its_dye_out_again(visitor: Callable[[str], Any], studio: Path) -> None:
     dyer = visitor("dyer")
     path = await start(dyer)
