@@ -1,5 +1,8 @@
 """A base, colourway, lot or swatch made by a slip, let go: only what nothing belongs to.
 
+A pot that was started belongs to its lot and goes with it where nothing stands in its log and
+nothing is told of its end; so do the steps that were struck from that log.
+
 A measurement of a region that was found to be another swatch belongs to that one: it is kept, as a
 superseded measurement of it, when the swatch that it was filed under by mistake goes.
 """
@@ -40,8 +43,12 @@ _BELONGS: Mapping[str, tuple[tuple[str, str, str], ...]] = {
     "lot": (
         ("dye that went in", "dyes that went in", "lot_dye WHERE lot_id = :id"),
         ("step of its log", "steps of its log", "pot_step WHERE lot_id = :id"),
-        ("struck step of its log", "struck steps of its log", "struck_step WHERE lot_id = :id"),
-        ("pot that was started", "pots that were started", "pot WHERE lot_id = :id"),
+        (
+            "end of its pot",
+            "ends of its pot",
+            "pot WHERE lot_id = :id "
+            "AND COALESCE(ended_at, bled, handle, success, next_time) IS NOT NULL",
+        ),
         ("skein", "skeins", "skein WHERE lot_id = :id"),
         ("swatch", "swatches", "swatch WHERE lot_id = :id"),
         ("lot dyed over it", "lots dyed over it", "lot WHERE overdyes_lot_id = :id"),
@@ -63,11 +70,12 @@ _BELONGS: Mapping[str, tuple[tuple[str, str, str], ...]] = {
         ("word on its evenness", "words on its evenness", "named_class WHERE swatch_id = :id"),
     ),
 }
+_STRUCK = "struck_step WHERE lot_id = :id"
 #: Rows that say what a thing is and go with it.
 _ITS_OWN: Mapping[str, tuple[str, ...]] = {
     "base": ("base_fibre WHERE base_id = :id",),
     "colourway": (),
-    "lot": ("lot_base WHERE lot_id = :id",),
+    "lot": (_STRUCK, "pot WHERE lot_id = :id", "lot_base WHERE lot_id = :id"),
     "swatch": (),
 }
 #: Kinds that can be let go.
@@ -86,17 +94,23 @@ def what_belongs(conn: sqlite3.Connection, table: str, row_id: int) -> list[str]
 
 @dataclass(frozen=True)
 class Gone:
-    """What was let go. ``moved_to``: swatches that its measurements turned out to be of."""
+    """What was let go. ``moved_to``: swatches that its measurements turned out to be of.
+    ``struck``: how many struck steps of its log went with it."""
 
     name: str
     moved_to: tuple[str, ...] = ()
+    struck: int = 0
 
     @property
     def lines(self) -> list[str]:
-        """What stays and where, a sentence for each swatch."""
-        return [
+        """What went with it, and what stays and where, a sentence each."""
+        lines = [
             f"what was measured of {to!r} under that name stays with it" for to in self.moved_to
         ]
+        if self.struck:
+            steps = "step of its log" if self.struck == 1 else "steps of its log"
+            lines.append(f"with it went {self.struck} struck {steps}")
+        return lines
 
 
 def let_go(conn: sqlite3.Connection, table: str, row_id: int) -> Gone:
@@ -113,11 +127,19 @@ def let_go(conn: sqlite3.Connection, table: str, row_id: int) -> Gone:
                 "belongs to can be let go"
             )
         moved_to = _move_on(conn, row_id) if table == "swatch" else ()
-        for rows in (*_ITS_OWN[table], f"{table} WHERE id = :id"):
-            conn.execute(f"DELETE FROM {rows}", {"id": row_id})
+        struck = struck_steps(conn, row_id) if table == "lot" else 0
+        with _without(conn, "struck_step_is_not_deleted"):
+            for rows in (*_ITS_OWN[table], f"{table} WHERE id = :id"):
+                conn.execute(f"DELETE FROM {rows}", {"id": row_id})
         # Its number may be given to another, which was never called so.
         conn.execute("DELETE FROM renamed WHERE kind = ? AND row_id = ?", (table, row_id))
-    return Gone(name, moved_to)
+    return Gone(name, moved_to, struck)
+
+
+def struck_steps(conn: sqlite3.Connection, lot_id: int) -> int:
+    """How many steps were struck from a lot's log."""
+    sql = f"SELECT count(*) FROM {_STRUCK}"
+    return int(conn.execute(sql, {"id": lot_id}).fetchone()[0])
 
 
 def measured_elsewhere(conn: sqlite3.Connection, swatch_id: int) -> tuple[str, ...]:
@@ -140,7 +162,8 @@ def _move_on(conn: sqlite3.Connection, swatch_id: int) -> tuple[str, ...]:
         "UPDATE set_aside SET swatch_id = :to WHERE swatch_id = :id AND photo_id = (SELECT "
         "photo_id FROM measurement AS m JOIN layout ON layout.id = layout_id WHERE m.id = :first)"
     )
-    with _changeable(conn, "measurement"), _changeable(conn, "set_aside"):
+    kept = ("measurement_is_not_changed", "set_aside_is_not_changed")
+    with _without(conn, kept[0]), _without(conn, kept[1]):
         for first, to in ends.items():
             row = {"first": first, "to": to, "id": swatch_id}
             conn.execute("UPDATE measurement SET swatch_id = :to WHERE id = :first", row)
@@ -149,10 +172,9 @@ def _move_on(conn: sqlite3.Connection, swatch_id: int) -> tuple[str, ...]:
 
 
 @contextmanager
-def _changeable(conn: sqlite3.Connection, table: str) -> Iterator[None]:
-    """Without the trigger that keeps a table's rows as they were, inside one transaction."""
-    name = f"{table}_is_not_changed"
-    (sql,) = conn.execute("SELECT sql FROM sqlite_master WHERE name = ?", (name,)).fetchone()
-    conn.execute(f"DROP TRIGGER {name}")
+def _without(conn: sqlite3.Connection, trigger: str) -> Iterator[None]:
+    """Without a trigger that keeps a table's rows as they were, inside one transaction."""
+    (sql,) = conn.execute("SELECT sql FROM sqlite_master WHERE name = ?", (trigger,)).fetchone()
+    conn.execute(f"DROP TRIGGER {trigger}")
     yield
     conn.execute(sql)

@@ -209,14 +209,15 @@ async def let_go_page(visit: Visit) -> Response:
 
 async def _whether(visit: Visit, words: str) -> Response:
     def values(conn: sqlite3.Connection) -> dict[str, Any]:
-        from swatchvault.archive.let_go import measured_elsewhere, what_belongs
+        from swatchvault.archive.let_go import measured_elsewhere, struck_steps, what_belongs
         from swatchvault.archive.rename import name_of
 
         kind, number = visit.part("kind"), row_id(visit)
         name = name_of(conn, kind, number)
         belongs = what_belongs(conn, kind, number)
         moved = measured_elsewhere(conn, number) if kind == "swatch" else ()
-        found = {"belongs": belongs, "moved": moved, "words": words}
+        struck = struck_steps(conn, number) if kind == "lot" else 0
+        found = {"belongs": belongs, "moved": moved, "struck": struck, "words": words}
         return {"kind": kind, "number": number, "name": name, **found}
 
     return await visit.page("sv_let_go.html", await visit.read(values), 400 if words else 200)

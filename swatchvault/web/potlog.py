@@ -137,11 +137,13 @@ class PotView:
     dyes_put_in: list[Any]
     to_try: str | None
     left: LeftToDo | None
+    can_go: bool
 
 
 def _view(conn: sqlite3.Connection, lot_id: int, step: str, number: str) -> PotView:
     from swatchvault.archive import dyes_of_step, get_pot
     from swatchvault.archive import pages_pot as pages
+    from swatchvault.archive.let_go import what_belongs
     from swatchvault.archive.schema_studio import STEP_KINDS
     from swatchvault.archive.stock_doubts import doubts_of_lot
     from swatchvault.departures import departures
@@ -195,6 +197,7 @@ def _view(conn: sqlite3.Connection, lot_id: int, step: str, number: str) -> PotV
         dyes_put_in=[] if editing is None else dyes_of_step(conn, pot.lot, int(editing["number"])),
         to_try=_to_try(conn, pot),
         left=left_to_do(conn, lot_id, pot, skeins, left),
+        can_go=not what_belongs(conn, "lot", lot_id),
     )
 
 

@@ -592,6 +592,23 @@ def test_an_end_is_taken_back_first_with_what_was_told_of_it(pot, folder):
     assert "struck 1. " in pot("undo", "P1")  # then the look
 
 
+def test_a_pot_of_which_nothing_is_told_can_be_let_go(pot, folder, capsys):
+    started(pot)
+    pot("did", "P1", "dye in", "--dye", "Ember=30 mL")
+    pot("end", "P1", "--bled", "a little")
+    gone = ("mend", "lot", "P1", "--remove", "--archive", folder)
+    said = run(capsys, *gone).err
+    assert "1 dye that went in, 1 step of its log, 1 end of its pot. Only" in said
+    pot("undo", "P1")
+    pot("undo", "P1")
+    out = run(capsys, *gone).out
+    assert "is gone: nothing belonged to it" in out
+    assert "with it went 2 struck steps of its log" in out
+    assert "no lot" in pot("log", "P1", code=1) or "unknown lot" in pot("log", "P1", code=1)
+    with open_archive(folder) as archive:
+        assert verify(archive) == []
+
+
 def test_dye_of_before_steps_were_noted_with_it_goes_only_where_it_is_plain(pot, folder):
     started(pot)
     pot("did", "P1", "dye in", "--dye", "Ember=30 mL")

@@ -450,6 +450,32 @@ async def test_the_log_says_what_went_in_with_which_step(
     assert "depth of shade; step 1" in page and "depth of shade; step 2" in page
 
 
+async def test_a_pot_started_by_a_slip_is_let_go(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    path = await start(dyer)
+    lot = int(path.rsplit("/", 1)[1])
+    gone = f"/lot/{lot}/gone"
+    assert f'href="{gone}"' in (await dyer.get(path)).text
+    assert f'href="{gone}"' not in (await visitor("helper").get(path)).text
+    await dyer.post(path, step("dye", what="2"))
+    assert f'href="{gone}"' not in (await dyer.get(path)).text
+    stays = (await dyer.post(gone, {"once": token("no")})).text
+    assert "2 dyes that went in, 1 step of its log." in stays and f'href="{path}#log"' in stays
+    await dyer.post(path, undo_fields((await dyer.get(path)).text, "u"))
+    assert "With it goes the step that was struck" in (await dyer.get(gone)).text
+    assert (await dyer.post(gone, {"once": token("go")})).status_code == 303
+    for table in ("pot", "struck_step", "lot_base"):
+        assert rows(studio, f"SELECT * FROM {table} WHERE lot_id = ?", lot) == []
+    assert (await dyer.get(path)).status_code == 404
+    with sqlite3.connect(studio / "archive.db") as conn:
+        kept = "INSERT INTO struck_step (lot_id, position, step, dyes, struck_at) "
+        conn.execute(kept + "VALUES (1, 1, '{}', '[]', '2026-03-01T10:00:00Z')")
+        with pytest.raises(sqlite3.IntegrityError, match="is kept"):  # of others, as before
+            conn.execute("DELETE FROM struck_step")
+
+
 async def test_undo_takes_its_dye_out_again(visitor: Callable[[str], Any], studio: Path) -> None:
     dyer = visitor("dyer")
     path = await start(dyer)
