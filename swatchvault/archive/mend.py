@@ -13,7 +13,14 @@ from dataclasses import dataclass
 from swatchvault.archive.lots import dye_in_grams
 from swatchvault.archive.mend_base import base_facts, fibre_words, read_fibres, set_fibres
 from swatchvault.archive.rename import name_of
-from swatchvault.archive.rows import MENDABLE, NAMED_BY, find, kind_words, transaction
+from swatchvault.archive.rows import (
+    MENDABLE,
+    NAMED_BY,
+    find,
+    find_of,
+    kind_words,
+    transaction,
+)
 from swatchvault.archive.standing import no_longer
 from swatchvault.archive.yarn_of import (
     hanging,
@@ -29,6 +36,8 @@ from swatchvault.errors import ArchiveError
 FIELDS = {table: fields for table, fields in MENDABLE.items() if table != "setup"}
 #: Fields that name another row, each of the table of its name.
 _NAMES = ("base", "colourway", "lot")
+#: What a stock says of the pack that it was mixed from.
+_PACK_CODE = "(SELECT code FROM dye_pack WHERE id = dye_pack_id) AS pack"
 
 Fact = float | str | None
 
@@ -78,6 +87,7 @@ def facts_of(conn: sqlite3.Connection, table: str, row_id: int) -> dict[str, Fac
         f"(SELECT {NAMED_BY[f]} FROM {f} WHERE id = {f}_id) AS {f}" if f in _NAMES else f
         for f in FIELDS[table]
     )
+    columns = (_PACK_CODE if column == "pack" else column for column in columns)
     sql = f"SELECT {', '.join(columns)} FROM {table} WHERE id = ?"
     return dict(conn.execute(sql, (row_id,)).fetchone())
 
@@ -103,6 +113,8 @@ def mend(
         known = facts_of(conn, table, row_id)
         for field in (f for f in _NAMES if f in told):
             told[field] = name_of(conn, field, find(conn, field, str(told[field])))
+        if "pack" in told:
+            pack_id, told["pack"] = _pack_of(conn, row_id, str(told["pack"]))
         if "fibres" in told:
             told["fibres"] = fibre_words(read_fibres(str(told["fibres"])))
         new = {field: value for field, value in told.items() if value != known[field]}
@@ -113,17 +125,43 @@ def mend(
         also, more_bases = _is_of(conn, row_id, new)
         also += [said for said in _no_longer(conn, yarn) if said not in fell]
         columns = {field: value for field, value in new.items() if field not in _NAMES}
+        if "pack" in columns:
+            columns = {**columns, "dye_pack_id": pack_id}
+            del columns["pack"]
         if table == "base":
             columns = set_fibres(conn, row_id, columns)
         if columns:
             sets = ", ".join(f"{field} = ?" for field in columns)
             conn.execute(f"UPDATE {table} SET {sets} WHERE id = ?", (*columns.values(), row_id))
-        again = _work_out(conn, row_id) if table == "stock" and new else (0, 0)
+        stronger = new.keys() & {"grams", "made_up_to_ml"}
+        again = _work_out(conn, row_id) if stronger else (0, 0)
         changes = tuple((field, known[field], value) for field, value in new.items())
         done = Mended(kind_words(table), name, changes, *again, tuple(also))
         if not sure:
             _ask(conn, table, row_id, done, more_bases)
     return done
+
+
+def _pack_of(conn: sqlite3.Connection, stock_id: int, pack: str) -> tuple[int, str]:
+    """The pack of that name of a stock's dye, its id and its name as it is kept.
+
+    Raises ``ArchiveError`` where a lot says of what it took from the stock that it was of another.
+    """
+    (dye_id,) = conn.execute("SELECT dye_id FROM stock WHERE id = ?", (stock_id,)).fetchone()
+    pack_id = find_of(conn, "dye_pack", dye_id, pack)
+    sql = "SELECT code FROM dye_pack WHERE id = ?"
+    (code,) = conn.execute(sql, (pack_id,)).fetchone()
+    sql = (
+        "SELECT lot.code FROM lot_dye JOIN lot ON lot.id = lot_id "
+        "WHERE stock_id = ? AND dye_pack_id <> ?"
+    )
+    other = conn.execute(sql, (stock_id, pack_id)).fetchone()
+    if other is not None:
+        raise ArchiveError(
+            f"lot {other[0]!r} says that what it took from this stock was of another pack than "
+            f"{code!r}: correct the one that is wrong"
+        )
+    return pack_id, str(code)
 
 
 def _is_of(

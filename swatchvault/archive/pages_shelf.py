@@ -108,6 +108,15 @@ def stocks_on_shelf(conn: sqlite3.Connection, dye_id: int | None = None) -> list
     return [StockOnShelf(**row) for row in found.records()]
 
 
+def packs_by_dye(conn: sqlite3.Connection) -> dict[int, list[str]]:
+    """The codes of each dye's packs, by the dye's id, the latest opened first."""
+    found: dict[int, list[str]] = {}
+    sql = "SELECT dye_id, code FROM dye_pack ORDER BY opened_on DESC, id DESC"
+    for dye_id, code in conn.execute(sql):
+        found.setdefault(int(dye_id), []).append(str(code))
+    return found
+
+
 def stock_on_shelf(conn: sqlite3.Connection, stock_id: int) -> StockOnShelf:
     """One stock by its number. Raises ``NotFound``."""
     found = query(conn, f"{_STOCKS} WHERE stocks.stock_id = :id", {"id": stock_id}).records()

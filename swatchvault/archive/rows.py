@@ -35,7 +35,7 @@ NAMED_WITHIN: Mapping[str, tuple[str, str]] = {
 }
 #: What `mend` puts right, by table.
 MENDABLE: Mapping[str, tuple[str, ...]] = {
-    "stock": ("grams", "made_up_to_ml", "mixed_on"),
+    "stock": ("grams", "made_up_to_ml", "mixed_on", "pack"),
     "swatch": ("form", "base", "lot"),
     "lot": ("dyed_on", "dry_g", "colourway"),
     "base": ("fibres", "price_per_kg", "superwash"),
@@ -134,7 +134,8 @@ def put(
     new = {c: v for c, v in facts.items() if v is not None and v != known[c]}
     for column in fixed:
         if column in new and known[column] is not None:
-            mends = column.removesuffix("_id") in MENDABLE.get(table, ()) and column != "lot_id"
+            fact = column.removesuffix("_id").removeprefix("dye_")
+            mends = fact in MENDABLE.get(table, ()) and column != "lot_id"
             hint = " (the archive's by `swatchvault mend`)" if mends else ""
             raise ArchiveError(
                 f"{table} {_key_words(key)} already has "

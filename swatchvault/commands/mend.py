@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 @click.option("--grams", type=NUMBER, help="Of a stock: powder in it, g.")
 @click.option("--made-up-to-ml", type=NUMBER, help="Of a stock: what it was made up to, mL.")
 @click.option("--mixed-on", help="Of a stock: the day it was mixed, as 2026-03-01.")
+@click.option("--pack", help="Of a stock: the pack of its dye that it was mixed from.")
 @click.option(
     "--form", type=click.Choice(["skein", "wound card", "knit"]), help="Of a swatch: its form."
 )

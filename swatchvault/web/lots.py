@@ -84,7 +84,7 @@ def _lot(conn: sqlite3.Connection, lot_id: int) -> Record:
     numbers = {s.number for s in plan.steps} if plan else set()
     return {
         "lot": lot,
-        "right": put_right("lot", lot_id, lot, names=names_for(conn, "lot")),
+        "right": put_right("lot", lot_id, lot, names=names_for(conn, "lot", lot_id)),
         "pot": pot,
         "plan": plan,
         "done": done,

@@ -29,8 +29,8 @@ Facts = Mapping[str, Fact]
 @dataclass(frozen=True)
 class Field:
     """A field of the form: the fact's name in the archive, its label, what it is ("g", "mL",
-    "day", "form", or "base" and "colourway", which are chosen from those there are), and how it is
-    read; what is blank is read as ``None``."""
+    "day", "form", or "base", "colourway" and "pack", which are chosen from those there are), and
+    how it is read; what is blank is read as ``None``."""
 
     name: str
     label: str
@@ -69,6 +69,7 @@ FIELDS: Mapping[str, tuple[Field, ...]] = {
         Field("grams", "Powder in it", "g", grams_or_none),
         Field("made_up_to_ml", "Made up to", "mL", millilitres_or_none),
         Field("mixed_on", "Mixed on", "day", day_or_none),
+        Field("pack", "Pack of its powder", "pack", _chosen),
     ),
     "swatch": (
         Field("form", "Form", "form", _form),
@@ -98,7 +99,8 @@ def put_right(
     names: Sequence[str] = (),
 ) -> dict[str, Any]:
     """What the form of a stock, swatch or lot shows; ``typed``: what was typed and refused;
-    ``names``: bases or colourways to choose from. A swatch that has a lot keeps it."""
+    ``names``: bases, colourways or packs to choose from. A swatch that has a lot keeps it, and a
+    stock of a dye without packs is asked for none."""
     told = typed or {}
     fields = [
         {
@@ -108,18 +110,22 @@ def put_right(
             "value": told.get(f.name, f.shown(facts[f.name])),
         }
         for f in FIELDS[kind]
-        if f.name != "lot" or facts["lot"] is None
+        if not (f.name == "lot" and facts["lot"] is not None)
+        and not (f.name == "pack" and not names)
     ]
     return {"kind": kind, "number": number, "fields": fields, "forms": FORMS, "names": names}
 
 
-def names_for(conn: sqlite3.Connection, kind: str) -> tuple[str, ...]:
-    """What the form of a swatch or lot offers to choose from: bases, or colourways; nothing where
-    they are too many to look through, so that a name is typed."""
+def names_for(conn: sqlite3.Connection, kind: str, number: int) -> tuple[str, ...]:
+    """What the form of a swatch, lot or stock offers to choose from: bases, colourways or its dye's
+    packs; nothing where they are too many to look through, so that a name is typed."""
     from swatchvault.archive.pages_find import choices, colourways_named
+    from swatchvault.archive.pages_shelf import packs_by_dye, stock_on_shelf
 
-    if kind in ("stock", "base"):
+    if kind == "base":
         return ()
+    if kind == "stock":
+        return tuple(packs_by_dye(conn).get(stock_on_shelf(conn, number).dye_id, ()))
     names = choices(conn).bases if kind == "swatch" else colourways_named(conn, MOST_NAMES + 1)
     return tuple(names) if len(names) <= MOST_NAMES else ()
 
@@ -169,7 +175,7 @@ def _values(
     return {
         "name": name_of(conn, kind, number),
         "right": put_right(
-            kind, number, facts_of(conn, kind, number), typed, names_for(conn, kind)
+            kind, number, facts_of(conn, kind, number), typed, names_for(conn, kind, number)
         ),
         "back": _page_of(conn, kind, number),
     }

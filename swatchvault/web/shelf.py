@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
@@ -52,13 +52,18 @@ async def _shown(visit: Visit, typed: Mapping[str, str], words: str) -> Response
 
 def _values(conn: sqlite3.Connection) -> dict[str, Any]:
     from swatchvault.archive import schema_studio
-    from swatchvault.archive.pages_shelf import bases_on_shelf, dyes_on_shelf, stocks_on_shelf
+    from swatchvault.archive.pages_shelf import (
+        bases_on_shelf,
+        dyes_on_shelf,
+        packs_by_dye,
+        stocks_on_shelf,
+    )
     from swatchvault.archive.stock_doubts import stock_doubts
 
-    doubts = stock_doubts(conn)
+    doubts, packs = stock_doubts(conn), packs_by_dye(conn)
     return {
         "dyes": dyes_on_shelf(conn),
-        "stocks": [with_age(s, doubts) for s in stocks_on_shelf(conn)],
+        "stocks": [with_age(s, doubts, packs) for s in stocks_on_shelf(conn)],
         "bases": bases_on_shelf(conn),
         "halos": schema_studio.HALOS,
         "fibre_rows": range(1, FIBRE_ROWS + 1),
@@ -67,8 +72,12 @@ def _values(conn: sqlite3.Connection) -> dict[str, Any]:
     }
 
 
-def with_age(stock: StockOnShelf, doubts: Iterable[StockDoubt]) -> dict[str, Any]:
-    """A stock with hints: where it is old or used up, as a pot's plan gives it, and its doubts."""
+def with_age(
+    stock: StockOnShelf, doubts: Iterable[StockDoubt], packs: Mapping[int, Sequence[str]]
+) -> dict[str, Any]:
+    """A stock with hints: where it is old or used up, as a pot's plan gives it, and its doubts.
+
+    ``packs``: of each dye, by its id, the codes of its packs."""
     from swatchvault.pot import StockChoice, is_aged
 
     choice = StockChoice(stock.code, stock.strength_percent, stock.left_ml, stock.mixed_on)
@@ -78,8 +87,9 @@ def with_age(stock: StockOnShelf, doubts: Iterable[StockDoubt]) -> dict[str, Any
     hints += [f"{d.what}: {d.do}" for d in doubts if d.stock_id == stock.stock_id]
     if stock.left_ml == 0:
         hints.append("used up")
-    facts = {name: getattr(stock, name) for name in ("grams", "made_up_to_ml", "mixed_on")}
-    return {"stock": stock, "hints": hints, "right": put_right("stock", stock.stock_id, facts)}
+    facts = {name: getattr(stock, name) for name in ("grams", "made_up_to_ml", "mixed_on", "pack")}
+    right = put_right("stock", stock.stock_id, facts, names=packs.get(stock.dye_id, ()))
+    return {"stock": stock, "hints": hints, "right": right}
 
 
 async def dye_page(visit: Visit) -> Response:
@@ -89,7 +99,8 @@ async def dye_page(visit: Visit) -> Response:
 
     found = await visit.read(pages_shelf.dye_page, row_id(visit))
     doubts = await visit.read(stock_doubts)
-    stocks = [with_age(s, doubts) for s in found.stocks]
+    packs = await visit.read(pages_shelf.packs_by_dye)
+    stocks = [with_age(s, doubts, packs) for s in found.stocks]
     return await visit.page("sv_dye.html", {"page": found, "dye": found.dye, "stocks": stocks})
 
 

@@ -75,7 +75,7 @@ def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
     master = pages.master_of_swatch(conn, swatch_id)
     return {
         "swatch": swatch,
-        "right": put_right("swatch", swatch_id, swatch, names=names_for(conn, "swatch")),
+        "right": put_right("swatch", swatch_id, swatch, names=names_for(conn, "swatch", swatch_id)),
         "spoken": spoken,
         "even": even,
         "photos": [c.photo_sha256 for c in found],

@@ -2,6 +2,7 @@
 
 import json
 import sqlite3
+from dataclasses import replace
 
 import pytest
 
@@ -18,11 +19,13 @@ from swatchvault.archive import (
     RegionOf,
     Skein,
     Swatch,
+    add_stock,
     add_swatch,
     apply_notes,
     create_archive,
     current_master,
     file_photo,
+    get_stock,
     open_archive,
     record_check,
     set_master,
@@ -401,6 +404,28 @@ def test_an_error_sends_only_to_what_mend_mends(folder):
 
 
 # --- let go ------------------------------------------------------------------------------------
+
+
+def test_the_pack_of_a_stock_is_put_right(folder, capsys):
+    def mend(pack):
+        return run(capsys, "mend", "stock", "S1", "--of", "Ember", "--pack", pack)
+
+    packs = "SELECT dye_pack.code FROM stock JOIN dye_pack ON dye_pack.id = dye_pack_id "
+    packs += "JOIN dye ON dye.id = stock.dye_id WHERE stock.code = 'S1' AND dye.name = 'Ember'"
+    ((was,),) = ask(folder, packs)
+    now = {"E1": "E2", "E2": "E1"}[was]
+    with open_archive(folder) as archive, pytest.raises(ArchiveError, match="swatchvault mend"):
+        add_stock(archive.conn, replace(get_stock(archive.conn, "Ember", "S1"), pack=now))
+    assert mend("T1").code == 1  # of another dye
+    out = mend(now.lower()).out
+    assert f"pack {now}, was {was}" in out and "anew" not in out
+    assert ask(folder, packs) == [(now,)]
+    lot = Lot("B", ("Lumme",), dyes_in=(DyeIn("Ember", "1 mL", now, "S1"),))
+    tell(folder, lots=(lot,))
+    assert f"lot 'B' says that what it took from this stock was of another pack than '{was}'" in (
+        mend(was).err
+    )
+    assert ask(folder, packs) == [(now,)]
 
 
 @pytest.mark.parametrize(

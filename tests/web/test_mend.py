@@ -69,8 +69,10 @@ def test_the_page_offers_what_the_command_mends() -> None:
 
 @pytest.mark.parametrize("value", [6.0, 0.1 + 0.2, 1e-07, 123456.789])
 def test_a_field_left_as_it_is_changes_nothing(value: float) -> None:
-    right = put_right("stock", 1, {"grams": value, "made_up_to_ml": value, "mixed_on": None})
-    for field, shown in zip(FIELDS["stock"], right["fields"], strict=True):
+    known = {"grams": value, "made_up_to_ml": value, "mixed_on": None, "pack": None}
+    right = put_right("stock", 1, known)
+    assert len(right["fields"]) == 3  # of a dye without packs none can be told
+    for field, shown in zip(FIELDS["stock"][:3], right["fields"], strict=True):
         if field.unit == "day":
             assert field.read(shown["value"], "") is None
         else:
@@ -84,15 +86,30 @@ async def test_it_is_put_right_where_it_is_read(kind: str, visitor: Visitor, stu
     action = f'action="/{kind}/{number}/facts"'
     assert action in (await visitor("dyer").get(PAGES[kind])).text
     before, dyes = facts(studio, kind), ask(studio, "SELECT * FROM lot_dye")
-    assert before != KEPT[kind]
+    kept: dict[str, object] = {**({"pack": None} if kind == "stock" else {}), **KEPT[kind]}
+    assert before != kept
     for _ in range(2):  # a second tap does nothing more
         sent = {"once": ONCE, **SENT[kind]}
         answer = await visitor("dyer").post(f"/{kind}/{number}/facts", sent)
         assert (answer.status_code, answer.headers["location"]) == (303, PAGES[kind])
-    assert facts(studio, kind) == KEPT[kind]
+    assert facts(studio, kind) == kept
     assert (ask(studio, "SELECT * FROM lot_dye") != dyes) is (kind == "stock")
     alone = html.unescape((await visitor("dyer").get(f"/{kind}/{number}/facts")).text)
     assert action in alone and ("7.5 g" in alone) is (kind == "stock")
+
+
+async def test_the_pack_of_a_stock_is_chosen_from_its_dyes(visitor: Visitor, studio: Path) -> None:
+    sql = "SELECT stock.id, dye_id, dye_pack.code FROM stock JOIN dye_pack USING (dye_id) LIMIT 1"
+    ((number, dye, pack),) = ask(studio, sql)
+    ((other,),) = ask(studio, f"SELECT code FROM dye_pack WHERE dye_id <> {dye} LIMIT 1")
+    dyer, path = visitor("dyer"), f"/stock/{number}/facts"
+    offered = (await dyer.get(path)).text.partition('name="pack"')[2].partition("</select>")[0]
+    assert f">{pack}</option>" in offered and other not in offered
+    refused = await dyer.post(path, {"once": ONCE, "pack": other})
+    assert refused.status_code == 404
+    assert (await dyer.post(path, {"once": ONCE + "2", "pack": pack})).status_code == 303
+    sql = "SELECT dye_pack.code FROM stock JOIN dye_pack ON dye_pack.id = dye_pack_id "
+    assert ask(studio, f"{sql} WHERE stock.id = {number}") == [(pack,)]
 
 
 async def test_a_swatch_filed_as_undyed_is_put_into_its_lot(visitor: Visitor, studio: Path) -> None:
