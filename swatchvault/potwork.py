@@ -190,6 +190,13 @@ def struck_words(struck: StruckStep) -> str:
     return f"{struck.number}. {said} (struck {when(struck.struck_at)})"
 
 
+def source_words(dye: DyeIn) -> str:
+    """What a dye that went in came from, with a space before it; blank where it is not told."""
+    if dye.stock:
+        return f" of stock {dye.stock}"
+    return f" of pack {dye.pack}" if dye.pack else ""
+
+
 def _with_dyes(step: PotStep, dyes: Sequence[DyeIn]) -> str:
     told = [f"{d.amount or 'an unknown amount'} of {d.dye}" for d in dyes]
     return f"{step_words(step)}{', with ' if told else ''}{', '.join(told)}"

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import sqlite3
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from swatchvault.archive.listing import query
+from swatchvault.archive.pages_shelf import packs_by_dye
 from swatchvault.archive.views import DAY_OF_LOT
 from swatchvault.errors import NotFound
 
@@ -60,7 +61,10 @@ class RecipeChoice:
 
 @dataclass(frozen=True)
 class DyeSource:
-    """A dye and one of its stocks; powder where ``stock`` is ``None``."""
+    """A dye and one of its stocks; powder where ``stock`` is ``None``, of ``pack`` if that is told.
+
+    ``key``: how a form names it; ``words``: what it is called beside its dye's name.
+    """
 
     dye_id: int
     dye: str
@@ -68,6 +72,19 @@ class DyeSource:
     stock: str | None
     strength_percent: float | None
     left_ml: float | None
+    pack: str | None = None
+
+    @property
+    def key(self) -> str:
+        if self.pack is not None:
+            return f"{self.dye_id}:pack {self.pack}"
+        return f"{self.dye_id}:{'powder' if self.stock_id is None else self.stock_id}"
+
+    @property
+    def words(self) -> str:
+        if self.stock is not None:
+            return f"stock {self.stock}"
+        return "powder" if self.pack is None else f"powder of pack {self.pack}"
 
 
 def pots(conn: sqlite3.Connection, *, open_now: bool, count: int = 50) -> list[PotEntry]:
@@ -93,6 +110,15 @@ def dye_sources(conn: sqlite3.Connection) -> list[DyeSource]:
         for dye, powder in powders.items()
         for source in (*(s for s in found if s.dye == dye and s.stock_id), powder)
     ]
+
+
+def packed_sources(conn: sqlite3.Connection) -> list[DyeSource]:
+    """The same, and after each powder that of each of the dye's packs."""
+    found, packs = [], packs_by_dye(conn)
+    for source in dye_sources(conn):
+        codes = packs.get(source.dye_id, ()) if source.stock is None else ()
+        found += [source, *(replace(source, pack=code) for code in codes)]
+    return found
 
 
 def lot_code(conn: sqlite3.Connection, lot_id: int) -> str:

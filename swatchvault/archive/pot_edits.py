@@ -62,13 +62,14 @@ def edit_dye_in(
     *,
     number: int | None = None,
     source: Mapping[str, str | None] = MappingProxyType({}),
+    pack: Mapping[str, str | None] = MappingProxyType({}),
 ) -> tuple[DyeIn, DyeIn]:
     """Correct the amount of a dye, or what it came from: what step ``number`` of the log put in of
     it, or what last went in where that put in none.
 
     ``source``: of each dye that it names a stock's code, or ``None`` for powder; of any other the
-    stock or pack stays. Returns what it was and what it is. Raises ``NotFound`` where none of the
-    dye went in.
+    stock or pack stays. ``pack``: of each dye that it names the pack of its powder, or ``None``.
+    Returns what it was and what it is. Raises ``NotFound`` where none of the dye went in.
     """
     with transaction(conn):
         lot_id, dye_id = find(conn, "lot", code), find(conn, "dye", dye)
@@ -81,6 +82,9 @@ def edit_dye_in(
             columns["stock_id"] = None if stock is None else find_of(conn, "stock", dye_id, stock)
             if stock is not None:  # which tells its own pack
                 columns["dye_pack_id"] = None
+        for of_pack in (p for d, p in pack.items() if d.casefold() == dye.casefold()):
+            found = None if of_pack is None else find_of(conn, "dye_pack", dye_id, of_pack)
+            columns |= {"stock_id": None, "dye_pack_id": found}
         if amount is not None:
             if _NOUGHT.fullmatch(amount.strip()):  # nothing is nothing, in any unit
                 amount = "0 g" if columns["stock_id"] is None else "0 mL"

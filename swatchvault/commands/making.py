@@ -100,9 +100,13 @@ def recipe_command(
         say_caution()
 
 
-def sources(stocks: tuple[str, ...], powders: tuple[str, ...]) -> dict[str, str | None]:
-    """Where each dye named in the options comes from: a stock's code, or ``None`` for powder."""
-    return {**dict(pair(text) for text in stocks), **dict.fromkeys(powders)}
+def sources(
+    stocks: tuple[str, ...], powders: tuple[str, ...], packs: tuple[str, ...] = ()
+) -> dict[str, str | None]:
+    """Where each dye named in the options comes from: a stock's code, or ``None`` for powder, such
+    as that of a pack."""
+    weighed = (*powders, *(pair(text)[0] for text in packs))
+    return {**dict(pair(text) for text in stocks), **dict.fromkeys(weighed)}
 
 
 def pair(text: str) -> tuple[str, str]:

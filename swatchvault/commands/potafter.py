@@ -55,6 +55,7 @@ def step_options(command: Callable[..., Any]) -> Callable[..., Any]:
 @click.option("--dye", "dyes", multiple=True, help='"DYE=80 mL": what really went in of it.')
 @click.option("--stock", "stocks", multiple=True, help='"DYE=CODE": the stock it came from.')
 @click.option("--powder", "powders", multiple=True, help="DYE: it was weighed as powder.")
+@click.option("--pack", "packs", multiple=True, help='"DYE=CODE": it was powder of that pack.')
 @step_options
 @archive_option
 def pot_edit(
@@ -64,6 +65,7 @@ def pot_edit(
     dyes: tuple[str, ...],
     stocks: tuple[str, ...],
     powders: tuple[str, ...],
+    packs: tuple[str, ...],
     archive_folder: Path | None,
     **told: Any,
 ) -> None:
@@ -74,7 +76,8 @@ def pot_edit(
     from swatchvault.archive import edit_dye_in, edit_step, get_pot, open_archive, transaction
     from swatchvault.archive.doubts import doubts, new_doubts
 
-    source, amounts = sources(stocks, powders), dict(map(pair, dyes))
+    source, amounts = sources(stocks, powders, packs), dict(map(pair, dyes))
+    of_pack = dict(map(pair, packs))
     with open_archive(need_archive(archive_folder)) as archive:
         conn = archive.conn
         pot = get_pot(conn, lot)
@@ -87,7 +90,7 @@ def pot_edit(
             edit_step(conn, lot, number, changes)
             for dye in dict.fromkeys((*amounts, *source)):
                 was, now = edit_dye_in(
-                    conn, lot, dye, amounts.get(dye), number=number, source=source
+                    conn, lot, dye, amounts.get(dye), number=number, source=source, pack=of_pack
                 )
                 changed[now.dye] = (changed.get(now.dye, (was, now))[0], now)
         pot = get_pot(conn, lot)

@@ -25,6 +25,7 @@ from swatchvault.commands.potafter import (
 from swatchvault.commands.potsteps import (
     ask_about,
     dyes_that_went_in,
+    of_packs,
     planned_step,
     stock_lines,
 )
@@ -134,6 +135,7 @@ def pot_start(
 @click.option("--dye", "dyes", multiple=True, help='"DYE=80 mL": what really went in.')
 @click.option("--stock", "stocks", multiple=True, help='"DYE=CODE": from which stock.')
 @click.option("--powder", "powders", multiple=True, help="DYE: weighed as powder.")
+@click.option("--pack", "packs", multiple=True, help='"DYE=CODE": powder of that pack.')
 @step_options
 @archive_option
 def pot_did(
@@ -142,6 +144,7 @@ def pot_did(
     dyes: tuple[str, ...],
     stocks: tuple[str, ...],
     powders: tuple[str, ...],
+    packs: tuple[str, ...],
     archive_folder: Path | None,
     **told: Any,
 ) -> None:
@@ -156,11 +159,12 @@ def pot_did(
     archive_at = need_archive(archive_folder)
     with open_archive(archive_at) as archive:
         pot = get_pot(archive.conn, lot)
-        plan = plan_of(archive.conn, pot, sources(stocks, powders))
+        named = sources(stocks, powders, packs)
+        plan = plan_of(archive.conn, pot, named)
         planned = planned_step(plan, pot, what)
         kind = planned.kind if planned else what
-        named = sources(stocks, powders)
         went_in = dyes_that_went_in(archive.conn, plan, pot, planned, kind, dyes, named)
+        went_in = of_packs(went_in, packs)
         if dyes:
             ask_about(doubtful_doses(archive.conn, plan, pot, went_in), went_in, named)
         step = make_step(pot, kind, planned, told)

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from swatchvault.commands.making import pair
 from swatchvault.departures import departures
 from swatchvault.errors import ArchiveError, NotFound
 from swatchvault.potsource import sourced
-from swatchvault.potwork import done_words, struck_words
+from swatchvault.potwork import done_words, source_words, struck_words
 from swatchvault.typed_numbers import row_number
 
 if TYPE_CHECKING:
@@ -68,6 +69,16 @@ def dyes_that_went_in(
     return [DyeIn(d.dye, d.words, stock=d.stock) for d in part.doses]
 
 
+def of_packs(went_in: Sequence[DyeIn], packs: Iterable[str]) -> list[DyeIn]:
+    """The dyes that went in, each of the pack that is said of it. Raises ``ArchiveError`` where a
+    pack is said of a dye that did not go in."""
+    told = {dye.casefold(): code for dye, code in map(pair, packs)}
+    strange = told.keys() - {dye.dye.casefold() for dye in went_in}
+    if strange:
+        raise ArchiveError(f"--pack names {', '.join(sorted(strange))}, which does not go in here")
+    return [replace(dye, pack=told.get(dye.dye.casefold(), dye.pack)) for dye in went_in]
+
+
 def ask_about(doubts: Mapping[str, str], went_in: Iterable[DyeIn], named: Iterable[str]) -> None:
     """Refuse amounts in doubt whose source was not ``named``: to name it says that they are right.
 
@@ -90,8 +101,7 @@ def stock_lines(conn: sqlite3.Connection, dyes: Iterable[DyeIn], verb: str = "")
 
     lines = []
     for dye in dyes:
-        line = f"   {dye.dye}: {dye.amount}" + (f" of stock {dye.stock}" if dye.stock else "")
-        line += verb
+        line = f"   {dye.dye}: {dye.amount}{source_words(dye)}{verb}"
         for held in stocks_held(conn, dye.dye) if dye.stock else ():
             if held.code.casefold() == (dye.stock or "").casefold() and held.left_ml is not None:
                 line += f"; about {max(held.left_ml, 0.0):.4g} mL of it left"
@@ -106,8 +116,10 @@ def edited_lines(conn: sqlite3.Connection, changed: Iterable[tuple[DyeIn, DyeIn]
     lines = []
     for was, now in changed:
         amount = was.amount or "an unknown amount"
-        source = f" of stock {was.stock}" if was.stock else " without a stock"
-        source = "" if was.stock == now.stock else source
+        source = source_words(was) or (
+            " without a stock" if now.stock else " of no pack that is told"
+        )
+        source = "" if (was.stock, was.pack) == (now.stock, now.pack) else source
         verb = f", and not {amount}{source}" if was != now else ", as it was"
         lines += stock_lines(conn, [now], verb)
     return lines
@@ -137,9 +149,8 @@ def log_lines(plan: PotPlan | None, pot: Pot) -> list[str]:
         depth = ""
         if grams is not None and pot.goods_g:
             depth = f": {grams / pot.goods_g * 100:.3g} % depth of shade"
-        source = f" of stock {dye.stock}" if dye.stock else ""
         by = "" if number is None else f" (step {number})"
-        lines.append(f"  {dye.dye} {dye.amount or 'amount unknown'}{source}{depth}{by}")
+        lines.append(f"  {dye.dye} {dye.amount or 'amount unknown'}{source_words(dye)}{depth}{by}")
     lines += [f"  departs from the plan: {words}" for words in departures(plan, pot)]
     if pot.ended_at:
         lines.append(f"ended {pot.ended_at[:16].replace('T', ' ')}")

@@ -6,7 +6,6 @@ import sqlite3
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
-from swatchvault.web.pots import POWDER
 from swatchvault.web.visit import Form, RefusedError
 
 if TYPE_CHECKING:
@@ -44,7 +43,8 @@ def dyes_in_form(
         for source, _ in typed:
             if source not in known:
                 raise RefusedError("choose which dye went in, and from which stock, for each")
-        return [DyeIn(known[s].dye, amount, stock=known[s].stock) for s, amount in typed]
+        told = [(known[source], amount) for source, amount in typed]
+        return [DyeIn(s.dye, amount, s.pack, s.stock) for s, amount in told]
     part = next((p for p in (plan.parts if plan else ()) if planned in p.steps), None)
     if part is None:
         raise RefusedError("say which dye went in and how much: nothing is planned for this step")
@@ -57,11 +57,9 @@ def dyes_in_form(
 
 def _known_sources(conn: sqlite3.Connection) -> dict[str, DyeSource]:
     """Each stock of each dye, and each dye as powder, by its value in the forms."""
-    from swatchvault.archive.pages_pot import dye_sources
+    from swatchvault.archive.pages_pot import packed_sources
 
-    return {
-        f"{s.dye_id}:{POWDER if s.stock_id is None else s.stock_id}": s for s in dye_sources(conn)
-    }
+    return {source.key: source for source in packed_sources(conn)}
 
 
 def correct_dyes(conn: sqlite3.Connection, code: str, number: int, form: Form) -> list[DyeIn]:
@@ -74,11 +72,15 @@ def correct_dyes(conn: sqlite3.Connection, code: str, number: int, form: Form) -
             continue
         typed, chosen = form.text(f"amount{index}"), known.get(form.text(f"source{index}"))
         amount = None if typed in ("", dye.amount or "") else typed
-        source = {}
-        if chosen is not None and chosen.dye == dye.dye and chosen.stock != dye.stock:
-            source = {dye.dye: chosen.stock}
-        if amount or source:
-            _, now = edit_dye_in(conn, code, dye.dye, amount, number=number, source=source)
+        source: dict[str, str | None] = {}
+        pack: dict[str, str | None] = {}
+        if chosen is not None and chosen.dye == dye.dye:
+            source = {dye.dye: chosen.stock} if chosen.stock != dye.stock else {}
+            pack = {dye.dye: chosen.pack} if not chosen.stock and chosen.pack != dye.pack else {}
+        if amount or source or pack:
+            _, now = edit_dye_in(
+                conn, code, dye.dye, amount, number=number, source=source, pack=pack
+            )
             corrected.append(now)
     return corrected
 

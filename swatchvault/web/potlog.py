@@ -159,7 +159,7 @@ def _view(conn: sqlite3.Connection, lot_id: int, step: str, number: str) -> PotV
     first = left[0] if left and not pot.ended_at else None
     chosen = next((s for s in left if str(s.number) == step), first)
     skeins = pages.skeins_of(conn, pot.lot)
-    sources = pages.dye_sources(conn)
+    sources = pages.packed_sources(conn)
     now = local_now()
     doses, asked = _doses(plan, chosen, sources)
     editing = _editing(pot, number)
@@ -244,22 +244,23 @@ def _doses(
     part = next((p for p in (plan.parts if plan else ()) if step in p.steps), None)
     if step is None or part is None or step.kind != "dye in":
         return (), False
-    keys = {(s.dye, s.stock): f"{s.dye_id}:{s.stock_id or 'powder'}" for s in sources}
+    keys = {(s.dye, s.stock): s.key for s in sources if s.pack is None}
     doses = tuple((keys.get((d.dye, d.stock), ""), d) for d in part.doses)
     return doses, sum(s.kind == "dye in" for s in part.steps) > 1
 
 
 def _went_in(pot: Pot) -> tuple[tuple[str, str], ...]:
+    from swatchvault.potwork import source_words
+
     found = []
     parts = pot.recipe.parts if pot.recipe else ()
     of = " on all the goods" if any(part.share_percent != 100 for part in parts) else ""
     for (dye, grams), number in zip(pot.dyes_in, pot.put_in_by, strict=True):
-        source = f" of stock {dye.stock}" if dye.stock else ""
         depth = ""
         if grams is not None and pot.goods_g:
             depth = f", {grams / pot.goods_g * 100:.3g} % depth of shade{of}"
         by = "" if number is None else f"; step {number}"
-        found.append((dye.dye, f"{dye.amount or 'amount unknown'}{source}{depth}{by}"))
+        found.append((dye.dye, f"{dye.amount or 'amount unknown'}{source_words(dye)}{depth}{by}"))
     return tuple(found)
 
 

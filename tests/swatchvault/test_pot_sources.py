@@ -6,8 +6,10 @@ import pytest
 
 from swatchvault.archive import (
     Dye,
+    DyePack,
     Notes,
     Stock,
+    add_dye_pack,
     apply_notes,
     create_archive,
     get_pot,
@@ -126,6 +128,28 @@ def test_a_correction_says_what_it_changed(pot, folder):
     out = pot("edit", "P1", "1", "--stock", "Ostrel yellow=O9", code=1)
     assert "O9" in out and "O1" in out
     assert "no 'Ember' went into" in pot("edit", "P1", "1", "--stock", "Ember=S1", code=1)
+
+
+def test_the_pack_of_powder_is_told_and_corrected(pot, folder):
+    def packs():
+        sql = "SELECT amount, code, stock_id FROM lot_dye JOIN dye_pack ON dye_pack.id = "
+        sql += "dye_pack_id WHERE code LIKE 'Y_'"
+        with open_archive(folder) as archive:
+            return [tuple(r) for r in archive.conn.execute(sql)]
+
+    with open_archive(folder) as archive:
+        for code in ("Y1", "Y2"):
+            add_dye_pack(archive.conn, DyePack("Ostrel yellow", code))
+    out = did(pot, "Ostrel yellow=0.3 g", more=("--pack", "ostrel yellow=Y1"))
+    assert "Ostrel yellow: 0.3 g of pack Y1" in out
+    assert packs() == [("0.3 g", "Y1", None)]
+    out = pot("edit", "P1", "1", "--pack", "Ostrel yellow=Y2")
+    assert "0.3 g of pack Y2, and not 0.3 g of pack Y1" in out
+    assert packs() == [("0.3 g", "Y2", None)]
+    assert "Ostrel yellow 0.3 g of pack Y2" in pot("log", "P1")
+    assert "which does not go in here" in did(
+        pot, "Tarn=1 mL", more=("--pack", "Marl grey=Y1"), code=1
+    )
 
 
 def test_a_correction_is_of_what_its_step_put_in(pot, folder):

@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from swatchvault.archive import DyePack, add_dye_pack, open_archive
 from tests.web.test_pots import rows, start, step, token
 
 pytestmark = pytest.mark.anyio
@@ -61,6 +62,47 @@ async def test_a_volume_of_powder_is_asked_about(
     assert refused.status_code == 400 and "without a stock" in refused.text
     assert f'value="{dye}:powder" selected' in refused.text
     assert rows(studio, WENT_IN, lot) == [("20 mL", stock, pytest.approx(0.2))]
+
+
+async def test_the_pack_of_powder_can_be_told_and_corrected(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    path = await start(dyer)
+    lot = int(path.rsplit("/", 1)[1])
+    dye, _ = pellow(studio)
+    with open_archive(studio) as archive:
+        add_dye_pack(archive.conn, DyePack("Pellow red", "PEL-2"))
+    packs = "SELECT amount, dye_pack.code, stock_id, dye_g FROM lot_dye "
+    packs += "LEFT JOIN dye_pack ON dye_pack.id = dye_pack_id WHERE lot_id = ?"
+    told = {"kind": "dye in", "dye1": f"{dye}:pack PEL-2", "amount1": "0.6 g"}
+    page = html.unescape((await dyer.get(path)).text)
+    assert f'value="{told["dye1"]}">Pellow red, powder of pack PEL-2<' in page
+    assert (await dyer.post(path, step("pack", **told))).status_code == 303
+    assert rows(studio, packs, lot) == [("0.6 g", "PEL-2", None, 0.6)]
+    edit = await correction(dyer, path, 1)
+    assert edit["source1"] == told["dye1"]
+    for source, code in (("pack PEL-1", "PEL-1"), ("powder", None), ("pack PEL-2", "PEL-2")):
+        sent = {**edit, "source1": f"{dye}:{source}", "once": token(source)}
+        assert (await dyer.post(path, sent)).status_code == 303
+        assert rows(studio, packs, lot) == [("0.6 g", code, None, 0.6)]
+    assert "0.6 g of pack PEL-2" in (await dyer.get(path)).text
+
+
+async def test_a_planned_powder_is_asked_for_its_pack(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    dye, _ = pellow(studio)
+    path = await start(dyer, **{f"from-{dye}": "powder"})
+    page = html.unescape((await dyer.get(f"{path}?step=2")).text)
+    offered = page.partition("Pellow red, of which pack")[2].partition("</select>")[0]
+    (name,) = re.findall(r'name="(dye\d)"', offered)
+    assert f'value="{dye}:powder">Pellow red, powder, its pack not said' in offered
+    sent = {"what": "2", name: f"{dye}:pack PEL-1", name.replace("dye", "amount"): "0.6 g"}
+    assert (await dyer.post(path, step("planned", **sent))).status_code == 303
+    sql = "SELECT code FROM lot_dye JOIN dye_pack ON dye_pack.id = dye_pack_id WHERE lot_id = ?"
+    assert rows(studio, sql, int(path.rsplit("/", 1)[1])) == [("PEL-1",)]
 
 
 async def test_each_step_offers_what_it_put_in(visitor: Callable[[str], Any], studio: Path) -> None:
