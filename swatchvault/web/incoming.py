@@ -114,10 +114,20 @@ def forget(folder: Path, sha256: str) -> None:
 
 def clean_up(folder: Path, older_than_s: float = KEPT_S) -> None:
     """Remove what waited longer than a day."""
+    for place, touched in places(folder):
+        if time.time() - touched > older_than_s:
+            forget(folder, place.name)
+
+
+def places(folder: Path) -> list[tuple[Path, float]]:
+    """The folders of photos that wait, each with when something of it was told last, in s."""
+    found = []
     with suppress(OSError):
         for place in (folder / INCOMING).iterdir():
-            if place.is_dir() and time.time() - place.stat().st_mtime > older_than_s:
-                forget(folder, place.name)
+            with suppress(OSError):  # gone meanwhile
+                if place.is_dir():
+                    found.append((place, place.stat().st_mtime))
+    return found
 
 
 def _write(place: Path, said: Mapping[str, Any]) -> None:

@@ -15,6 +15,7 @@ from swatchvault.web import incoming, measuring
 from swatchvault.web.nextsteps import next_of_photo
 from swatchvault.web.outlines import shapes
 from swatchvault.web.visit import Form, RefusedError, Visit
+from swatchvault.web.waiting import waits
 
 if TYPE_CHECKING:
     from swatchvault.archive import OwnedReference, Setup
@@ -57,6 +58,7 @@ async def new_page(visit: Visit) -> Response:
         "chosen": chosen,
         "why": why,
         "no_setup": said_of_setup(None, last),
+        "waiting": await visit.work(waits, visit.folder),
     }
     return await visit.page("sv_photo_new.html", values)
 

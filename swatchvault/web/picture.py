@@ -56,8 +56,9 @@ async def picture(visit: Visit) -> Response:
 
 
 async def preview(visit: Visit) -> Response:
-    """``/photos/<sha256>/preview``: as the camera gave it, upright, at most 1600 px."""
+    """``/photos/<sha256>/preview?width=PX``: as the camera gave it, upright, at most 1600 px."""
     sha256 = visit.part("sha256")
+    side = side_of(visit.asked("width", str(SIDES[-1])))
     path = await source_of(visit, sha256)
 
     def make() -> bytes:
@@ -65,9 +66,9 @@ async def preview(visit: Visit) -> Response:
 
         if not path.is_file():
             raise FileNotFoundError(path)
-        return preview_jpeg(path, SIDES[-1])
+        return preview_jpeg(path, side)
 
-    return await picture_answer(visit, f"{sha256}-preview", make)
+    return await picture_answer(visit, f"{sha256}-preview-{side}", make)
 
 
 async def source_of(visit: Visit, sha256: str) -> Path:

@@ -49,6 +49,7 @@ ROUTES: tuple[Route, ...] = (
     Route(r"/photos/(?P<sha256>[0-9a-f]{64})/mark$", "marking:mark_page", "log", "log"),
     Route(r"/photos/(?P<sha256>[0-9a-f]{64})/shows$", "shows:shows_page", "log", "log"),
     Route(r"/photos/(?P<sha256>[0-9a-f]{64})/state$", "measuring:state_page", "log"),
+    Route(r"/photos/(?P<sha256>[0-9a-f]{64})/drop$", "waiting:drop_page", "log", "log"),
     Route(r"/photos/(?P<sha256>[0-9a-f]{64})/aside$", "aside:aside_page", "change", "change"),
     Route(r"/colourway/(?P<id>\d{1,18})$", "yarn:colourway_page", write="change"),
     Route(r"/base/(?P<id>\d{1,18})$", "yarn:base_page"),

@@ -33,6 +33,7 @@ EXAMPLES: dict[str, str] = {
     r"/photos/(?P<sha256>[0-9a-f]{64})/mark$": "/photos/{SELECT sha256 FROM photo}/mark",
     r"/photos/(?P<sha256>[0-9a-f]{64})/shows$": "/photos/{SELECT sha256 FROM photo}/shows",
     r"/photos/(?P<sha256>[0-9a-f]{64})/state$": "/photos/{SELECT sha256 FROM photo}/state",
+    r"/photos/(?P<sha256>[0-9a-f]{64})/drop$": "/photos/{SELECT sha256 FROM photo}/drop",
     r"/photos/(?P<sha256>[0-9a-f]{64})/aside$": (
         "/photos/{SELECT sha256 FROM photo WHERE id = 1}/aside?swatch="
         "{SELECT swatch_id FROM filed_measurement WHERE photo_id = 1}"

@@ -7,6 +7,7 @@ import hashlib
 import html
 import io
 import json
+import os
 import re
 import sqlite3
 from collections.abc import Callable
@@ -370,6 +371,26 @@ async def test_a_photo_is_filed_with_the_figures_of_measure(
     assert kept["new"][3] == 1 and kept["master"][3] is None
     page = await dyer.get(f"/photos/{sha256}")
     assert "HF-2 again" in page.text and page.text.count('class="edge swatch"') == 2
+
+
+async def test_a_photo_that_is_not_kept_yet_is_found_again(visitor: Visitor, studio: Path) -> None:
+    helper = visitor("helper")
+    assert "not kept yet" not in (await helper.get("/photos/new")).text
+    first = await sent(helper, jpeg(), "skein <one>.jpg")
+    second, _ = await up_to_words(helper, jpeg(variant=1))
+    page = html.unescape((await helper.get("/photos/new")).text)
+    assert f'<a href="/photos/{first}/mark"><bdi>skein _one_.jpg</bdi>' in page
+    assert f'<a href="/photos/{second}/shows">' in page and page.count("is removed 20") == 2
+    (small,) = re.findall(rf'src="(/photos/{first}/preview[^"]*)"', page)
+    small_picture = await helper.get(small)
+    whole = await helper.get(f"/photos/{first}/preview")
+    assert len(small_picture.content) < len(whole.content) / 10
+    assert (await visitor("anyone").post(f"/photos/{first}/drop")).status_code == 403
+    assert waiting(studio) == sorted([first, second])
+    gone = await helper.post(f"/photos/{first}/drop", {"once": "d" * 20})
+    assert gone.headers["location"] == "/photos/new" and waiting(studio) == [second]
+    os.utime(studio / "incoming" / second, (0, 0))  # older than a day: it goes with the next one
+    assert "not kept yet" not in (await helper.get("/photos/new")).text
 
 
 async def test_a_form_sent_twice_files_once(visitor: Visitor, studio: Path) -> None:
