@@ -42,6 +42,8 @@ async def new_recipe_page(visit: Visit) -> Response:
     if visit.request.method != "POST":
         asked = (visit.asked(name) for name in ("from", "colourway", "onto", "lot"))
         typed = await visit.read(_begun, *asked)
+        if visit.asked("base"):
+            typed = await visit.read(_on_base, typed, visit)
         return await _shown(visit, typed, ())
     form = await visit.form()
     typed = _typed(form)
@@ -59,6 +61,26 @@ async def new_recipe_page(visit: Visit) -> Response:
         if visit.wants_json:
             raise
         return await _shown(visit, typed, (str(error),))
+
+
+def recipe_address(base_id: int, depths: Mapping[str, float]) -> str:
+    """The address of the form with a base and its dyes, in % depth of shade, filled in."""
+    from urllib.parse import urlencode
+
+    told: dict[str, object] = {"base": base_id}
+    rows = sorted(depths.items(), key=lambda d: -d[1])[:DYE_ROWS]
+    for n, (dye, depth) in enumerate(rows, 1):
+        told |= {f"dye{n}": dye, f"depth{n}": f"{depth:.2g}"}  # as `recipe_words` tells them
+    return f"/recipe/new?{urlencode(told)}"
+
+
+def _on_base(conn: sqlite3.Connection, typed: TypedRecipe, visit: Visit) -> TypedRecipe:
+    """The form with the base and the dyes that the address names."""
+    from swatchvault.archive import pages_yarn as pages
+
+    base = pages.one(conn, "base", whole(visit.asked("base"), "the base"))["name"]
+    rows = ((visit.asked(f"dye{n}"), visit.asked(f"depth{n}")) for n in range(1, DYE_ROWS + 1))
+    return replace(typed, base=base, parts=(TypedPart(dyes=tuple(r for r in rows if r[0])),))
 
 
 def field_of(name: str, part: int) -> str:

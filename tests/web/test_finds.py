@@ -317,6 +317,25 @@ async def test_groups_that_cannot_be(
     assert words in answer.text
 
 
+async def test_what_to_dye_next_leads_to_its_recipe(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    told = [g["recipe"] for g in command(studio, "gaps", "Orrin four-ply")["gaps"] if g["recipe"]]
+    assert told
+    page = html.unescape((await visitor("dyer").get("/gaps?base=1")).text)
+    links = re.findall(r'href="(/recipe/new\?[^"]*)"', page)
+    assert len(links) == len(told)
+    assert "/recipe/new?" not in (await visitor("helper").get("/gaps?base=1")).text
+    for link, recipe in zip(links, told, strict=True):
+        form = html.unescape((await visitor("dyer").get(link)).text)
+        assert "<option selected>Orrin four-ply</option>" in form
+        for n, (dye, depth) in enumerate(sorted(recipe.items(), key=lambda d: -d[1]), 1):
+            row = form.partition(f'name="dye{n}"')[2].partition("autocomplete")[0]
+            assert f"<option selected>{dye}</option>" in row
+            assert f'name="depth{n}" value="{depth:.2g}"' in row
+    assert (await visitor("dyer").get("/recipe/new?base=99")).status_code == 404
+
+
 async def test_gaps_are_the_commands(visitor: Callable[[str], Any], studio: Path) -> None:
     page = (await visitor("helper").get("/gaps?base=1")).text
     told = command(studio, "gaps", "Orrin four-ply")
