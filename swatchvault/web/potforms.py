@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from swatchvault.days import when
 from swatchvault.web.potdyes import REALLY, ask_doses, correct_dyes, dyes_in_form
-from swatchvault.web.typed import number_or_none, whole
+from swatchvault.web.typed import celsius_or_none, minutes_or_none, number_or_none, whole
 from swatchvault.web.visit import Form, RefusedError
 
 if TYPE_CHECKING:
@@ -37,8 +37,8 @@ def told_of(form: Form, now: datetime) -> dict[str, Any]:
     return {
         "at": read_at(form.text("at") or form.text("tapped"), now),
         "amount": form.text("amount") or None,
-        "temperature": number_or_none(form.text("temperature"), "the temperature"),
-        "minutes": number_or_none(form.text("minutes"), "the minutes"),
+        "temperature": celsius_or_none(form.text("temperature"), "the temperature"),
+        "minutes": minutes_or_none(form.text("minutes"), "the minutes"),
         "ph": number_or_none(form.text("ph"), "the pH"),
         "left": f"{percent.removesuffix('%').strip()} %" if percent else form.text("left") or None,
         "note": form.text("note") or None,

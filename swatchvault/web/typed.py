@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from swatchvault.amounts import after_one, parse_amount
 from swatchvault.days import past_day
 from swatchvault.errors import AmountError, SwatchvaultError
@@ -38,6 +40,16 @@ def percent_or_none(text: str, what: str) -> float | None:
 def number_or_none(text: str, what: str) -> float | None:
     """A number, or ``None`` where nothing was typed."""
     return number(text, what) if text.strip() else None
+
+
+def celsius_or_none(text: str, what: str) -> float | None:
+    """Degrees Celsius, as 85, 85 C or 85,5 °C; ``None`` where nothing was typed."""
+    return number_or_none(re.sub(r"\s*°?\s*[Cc]\s*$", "", text), what)
+
+
+def minutes_or_none(text: str, what: str) -> float | None:
+    """Minutes, as 40 or 40 min; ``None`` where nothing was typed."""
+    return number_or_none(re.sub(r"\s*min\.?\s*$", "", text), what)
 
 
 def ratio_or_none(text: str, what: str = "the liquor ratio") -> float | None:

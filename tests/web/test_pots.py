@@ -450,6 +450,20 @@ async def test_the_log_says_what_went_in_with_which_step(
     assert "depth of shade; step 1" in page and "depth of shade; step 2" in page
 
 
+@pytest.mark.parametrize("typed", ["85.5", "85,5 C", "85,5 °C", "85.5c"])
+async def test_a_temperature_and_minutes_may_have_their_unit(
+    typed: str, visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    path = await start(dyer)
+    told = {"kind": "hold", "temperature": typed, "minutes": "40 min"}
+    assert (await dyer.post(path, step("hold", **told))).status_code == 303
+    sql = "SELECT temperature_c, minutes FROM pot_step WHERE lot_id = ?"
+    assert rows(studio, sql, int(path.rsplit("/", 1)[1])) == [(85.5, 40.0)]
+    refused = await dyer.post(path, step("hot", kind="heat", temperature="185 F"))
+    assert refused.status_code == 400
+
+
 async def test_a_pot_started_by_a_slip_is_let_go(
     visitor: Callable[[str], Any], studio: Path
 ) -> None:
