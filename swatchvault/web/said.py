@@ -13,6 +13,7 @@ REALLY_NEW = "They really are new"  # the label of the tick box
 MOVE = "The earlier label was wrong: move it"  # the label of the tick box
 UNDYED = "It is undyed yarn, of no lot"  # the label of the tick box
 IS_NEW = "It really is new"  # the same of one name, on the shelf
+CHANGE = "It is that one: change what is kept of it"  # the label of the tick box
 
 #: What only the command line can do, and what is done on the page in its place.
 #: Of a form that puts right, sent as it came.
@@ -34,7 +35,7 @@ _ON_THE_PAGE = (
     (r"Look with --show, and mark anew", "Mark it anew"),
     (r" with `swatchvault aside [^`]*`", " on its page"),
     (r" the master with `swatchvault master SWATCH`", " the master on its page"),
-    (r" \(the archive's by `swatchvault mend`\)", ""),
+    (r" \(the archive's by `swatchvault mend`\)", " (the archive's under “Put right”, beside it)"),
     (r"\s*\(--[a-z-]+\)", ""),
 )
 

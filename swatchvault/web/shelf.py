@@ -13,13 +13,14 @@ from datasette import Response
 from swatchvault.cautions import CAUTION_LINE
 from swatchvault.errors import SwatchvaultError
 from swatchvault.web.mend import put_right
-from swatchvault.web.said import IS_NEW
+from swatchvault.web.said import CHANGE, IS_NEW, on_page
 from swatchvault.web.typed import day_or_none, number, number_or_none, percent, row_id, whole
 from swatchvault.web.visit import Form, RefusedError, Visit
 
 if TYPE_CHECKING:
     from swatchvault.archive.known import Kind
     from swatchvault.archive.pages_shelf import StockOnShelf
+    from swatchvault.archive.rows import Entry
     from swatchvault.archive.stock_doubts import StockDoubt
 
 #: Rows of fibres in the form of a base; our choice.
@@ -40,13 +41,14 @@ async def shelf_page(visit: Visit) -> Response:
         if visit.wants_json:
             raise
         typed = {n: form.text(n) for n in form.said if isinstance(n, str) and n != "once"}
-        return await _shown(visit, typed, str(error))
+        return await _shown(visit, typed, on_page(str(error)))
 
 
 async def _shown(visit: Visit, typed: Mapping[str, str], words: str) -> Response:
     values = await visit.read(_values)
     values |= {"typed": typed, "adding": typed.get("add", ""), "words": words}
-    values["asked_new"] = IS_NEW if IS_NEW in words else ""
+    asked = {"really_new": IS_NEW, "change": CHANGE}
+    values["asked_back"] = [(name, label) for name, label in asked.items() if label in words]
     return await visit.page("sv_shelf.html", values, 400 if words else 200)
 
 
@@ -120,13 +122,26 @@ def _ask_about(conn: sqlite3.Connection, kind: Kind, name: str, form: Form) -> N
         raise RefusedError(f"Not added yet: {asked} Write it so, or tick “{IS_NEW}”")
 
 
+def _unless_other(entry: Entry, what: str, form: Form) -> int:
+    """The number of what was added; refuse to change one that is there unless that is ticked.
+
+    Raising undoes what was written.
+    """
+    if entry.change == "changed" and form.text("change") != "yes":
+        raise RefusedError(
+            f"Not added yet: {what} is there already, and other things are kept of it than are "
+            f"told here. If this is another, give it a name of its own; else tick “{CHANGE}”"
+        )
+    return entry.id
+
+
 def _add_dye(conn: sqlite3.Connection, form: Form) -> str:
     from swatchvault.archive import Dye, add_dye
 
     name = form.need("name", "The dye's name")
     _ask_about(conn, "dye", name, form)
     told = {n: form.text(n) or None for n in ("family", "note")}
-    return f"/dye/{add_dye(conn, Dye(name, **told)).id}"
+    return f"/dye/{_unless_other(add_dye(conn, Dye(name, **told)), f'dye {name!r}', form)}"
 
 
 def _add_pack(conn: sqlite3.Connection, form: Form) -> str:
@@ -135,7 +150,8 @@ def _add_pack(conn: sqlite3.Connection, form: Form) -> str:
     dye = form.need("dye", "The dye")
     code = form.need("code", "The pack's code")
     opened = _day(form, "opened_on", "when it was opened")
-    add_dye_pack(conn, DyePack(dye, code, opened, form.text("note") or None))
+    added = add_dye_pack(conn, DyePack(dye, code, opened, form.text("note") or None))
+    _unless_other(added, f"pack {code!r} of {dye}", form)
     return f"/dye/{find(conn, 'dye', dye)}"
 
 
@@ -159,7 +175,7 @@ def _add_stock(conn: sqlite3.Connection, form: Form) -> str:
         mixed_on=_day(form, "mixed_on", "when it was mixed"),
         note=form.text("note") or None,
     )
-    add_stock(conn, stock)
+    _unless_other(add_stock(conn, stock), f"stock {stock.code!r} of {dye}", form)
     return f"/dye/{find(conn, 'dye', dye)}"
 
 
@@ -186,7 +202,7 @@ def _add_base(conn: sqlite3.Connection, form: Form) -> str:
         price_per_kg=number_or_none(form.text("price_per_kg"), "the price"),
         note=form.text("note") or None,
     )
-    return f"/base/{add_base(conn, base).id}"
+    return f"/base/{_unless_other(add_base(conn, base), f'base {name!r}', form)}"
 
 
 def _add_base_lot(conn: sqlite3.Connection, form: Form) -> str:
@@ -195,7 +211,8 @@ def _add_base_lot(conn: sqlite3.Connection, form: Form) -> str:
     base = form.need("base", "The base")
     label = form.need("label", "The delivery's label")
     came = _day(form, "received_on", "when it came")
-    add_base_lot(conn, BaseLot(base, label, came, form.text("note") or None))
+    added = add_base_lot(conn, BaseLot(base, label, came, form.text("note") or None))
+    _unless_other(added, f"delivery {label!r} of {base}", form)
     return f"/base/{find(conn, 'base', base)}"
 
 

@@ -12,6 +12,9 @@ from urllib.parse import urlencode
 
 import pytest
 
+from swatchvault.archive import BaseLot, add_base_lot, open_archive
+from swatchvault.web.said import CHANGE
+
 pytestmark = pytest.mark.anyio
 
 ADDED: dict[str, tuple[dict[str, str], str]] = {
@@ -156,6 +159,65 @@ async def test_a_name_that_could_be_a_slip_is_asked_about(
     assert (await dyer.post("/shelf", form(what, name=name, really_new="yes"))).status_code == 303
     assert one(studio, f"SELECT count(*) FROM {what}") == before + 1
     assert 'name="really_new"' not in (await dyer.get("/shelf")).text
+
+
+@pytest.mark.parametrize(
+    ("sent", "kept"),
+    [
+        (
+            {"add": "dye", "name": "Pellow red", "family": "another"},
+            "SELECT family FROM dye WHERE name = 'Pellow red'",
+        ),
+        (
+            {"add": "pack", "dye": "Pellow red", "code": "PEL-1", "opened_on": "2020-02-03"},
+            "SELECT opened_on FROM dye_pack WHERE code = 'PEL-1'",
+        ),
+        (
+            {"add": "base", "name": "Orrin four-ply", "construction": "another"},
+            "SELECT construction FROM base WHERE name = 'Orrin four-ply'",
+        ),
+        (
+            {
+                "add": "base lot",
+                "base": "Orrin four-ply",
+                "label": "D",
+                "received_on": "2020-02-03",
+            },
+            "SELECT received_on FROM base_lot WHERE label = 'D'",
+        ),
+    ],
+    ids=["dye", "pack", "base", "delivery"],
+)
+async def test_what_is_kept_under_a_name_is_not_changed_without_a_word(
+    sent: dict[str, str], kept: str, visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    with open_archive(studio) as archive:
+        add_base_lot(archive.conn, BaseLot("Orrin four-ply", "D", "2021-01-01"))
+        (before,) = archive.conn.execute(kept).fetchone()
+    refused = await dyer.post("/shelf", {"once": "o" * 20, **sent})
+    assert refused.status_code == 400 and "is there already" in refused.text
+    tick = f'<input type="checkbox" name="change" value="yes" autofocus> {CHANGE}</label>'
+    assert refused.text.count(tick) == 1
+    with open_archive(studio) as archive:
+        assert tuple(archive.conn.execute(kept).fetchone()) == (before,)
+    told = {"once": "p" * 20, "change": "yes", **sent}
+    assert (await dyer.post("/shelf", told)).status_code == 303
+    with open_archive(studio) as archive:
+        (after,) = archive.conn.execute(kept).fetchone()
+    assert after == list(sent.values())[-1] != before
+
+
+async def test_a_clash_sends_to_the_page_and_to_no_command(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    sql = "SELECT dye.name, stock.code FROM stock JOIN dye ON dye.id = dye_id LIMIT 1"
+    with sqlite3.connect(studio / "archive.db") as conn:
+        dye, code = conn.execute(sql).fetchone()
+    told = {"add": "stock", "dye": dye, "code": code, "grams": "77 g", "made_up_to": "1000 mL"}
+    page = (await visitor("dyer").post("/shelf", {"once": "q" * 20, **told})).text
+    words = page.partition('role="alert">')[2].partition("</p>")[0]
+    assert "already has" in words and "“Put right”" in words and "swatchvault" not in words
 
 
 async def test_a_stock_that_is_old_or_overdrawn_says_so(
