@@ -28,7 +28,8 @@ _ONE: Mapping[str, str] = {
     "colourway": "SELECT id, name, note FROM colourway WHERE id = :id",
     "base": "SELECT * FROM base WHERE id = :id",
     "lot": f"""SELECT lot.*, colourway.name AS colourway, {_BASES} AS bases,
-        recipe.version AS recipe_version, earlier.code AS overdyes, pot.started_at, pot.ended_at
+        recipe.version AS recipe_version, earlier.code AS overdyes, pot.started_at, pot.ended_at,
+        {DAY_OF_LOT} AS day
         FROM lot LEFT JOIN colourway ON colourway.id = lot.colourway_id
         LEFT JOIN recipe ON recipe.id = lot.recipe_id LEFT JOIN pot ON pot.lot_id = lot.id
         LEFT JOIN lot AS earlier ON earlier.id = lot.overdyes_lot_id WHERE lot.id = :id""",

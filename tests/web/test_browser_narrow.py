@@ -90,6 +90,21 @@ def test_the_shade_at_an_edge_is_darker_than_the_page(
     assert int(grey[-40:].max()) <= int(grey[10])  # no glow
 
 
+def test_a_long_name_on_the_shelf_is_not_one_word_a_line(
+    signed_in: Callable[..., Any], live: Live
+) -> None:
+    with sqlite3.connect(live.folder / "archive.db") as conn:
+        conn.execute(
+            "UPDATE base SET name = 'Merino and Tencel sock yarn from the mill' WHERE id = 1"
+        )
+    page = signed_in("dyer", PHONE)
+    page.goto(f"{live.url}/shelf")
+    name = page.get_by_role("link", name="Merino and Tencel")
+    lines = name.evaluate("a => a.querySelector('bdi').getClientRects().length")
+    assert lines <= 3
+    assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+
+
 A4_WITH_MARGINS = 718  # CSS pixels in 190 mm
 
 

@@ -41,5 +41,6 @@ async def test_it_is_told_on_the_photo_and_counts_as_one(
     photo, swatch = file_as_one(studio)
     page = words((await dyer.get(f"/photos/{photo}")).text)
     assert page.count(NOTE) == 2  # beside each of the two
+    assert page.count("How even HF-2 skein a is") == 1
     page = words((await dyer.get(f"/swatch/{swatch}")).text)
     assert re.search(r"of \d places in \d photos the one that leaves least doubt", page), page

@@ -424,6 +424,8 @@ async def test_a_lot_without_a_date_stands_by_its_first_photo_wherever_lots_are_
     rows = re.findall(r'<a href="/lot/\d+"><bdi>([^<]+)</bdi></a></td>', text)
     assert rows == stand[::-1]  # newest first
     assert f'data-label="dyed on">first photo {day}</td>' in text
+    ((odd_id,),) = ask(studio, "SELECT id FROM lot WHERE code = ?", odd)
+    assert f"<dd>no date; first photo {day}</dd>" in (await dyer.get(f"/lot/{odd_id}")).text
     drawn = re.findall(r">([^<]+)</text>", text[text.index("<polyline") :])
     assert [d for d in drawn if d in codes] == stand and f"({day[2:]})" in drawn
     found = command(studio, "drift", name)
