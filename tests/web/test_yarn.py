@@ -477,7 +477,11 @@ async def test_how_a_recipe_is_written_is_told_where_there_is_none(
     recipe, colourway = ask(studio, "SELECT id, colourway_id FROM recipe")[0]
     dyer = visitor("dyer")
     page = (await dyer.get(f"/recipe/{recipe}")).text
-    assert "A new version is made" in page and "swatchvault add studio.toml" in page
+    assert 'href="/recipe/new?from=' in page and "swatchvault add studio.toml" in page
+    before = page.partition("<main")[2].partition("How a recipe is written on the computer")[0]
+    assert before and "swatchvault " not in before
+    page = (await visitor("helper").get(f"/recipe/{recipe}")).text  # who writes none on a page
+    assert "A new version is made on the computer" in page
     sql = (
         "SELECT dye.name FROM recipe_dye JOIN dye ON dye.id = dye_id JOIN recipe_part "
         "ON recipe_part.id = recipe_part_id WHERE recipe_id = ?"
