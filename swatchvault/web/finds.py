@@ -2,35 +2,26 @@
 
 from __future__ import annotations
 
-import secrets
 import sqlite3
-import tempfile
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from datasette import Response
 
-from swatchvault.errors import IngestError, NotFound, SwatchvaultError
+from swatchvault.errors import NotFound, SwatchvaultError
 from swatchvault.web.findasked import CLASSES, FORMS, Asked, query_of, read_asked
-from swatchvault.web.incoming import safe_name
+from swatchvault.web.findphoto import measure_sent, picture_of
 from swatchvault.web.photos import raw_suffixes
-from swatchvault.web.said import on_page
 from swatchvault.web.typed import number
-from swatchvault.web.visit import Form, RefusedError, Visit
+from swatchvault.web.visit import Visit
 
 if TYPE_CHECKING:
     from ingest.colour import Floats
-    from ingest.model import PhotoMeasurement
     from swatchvault.alike import KeptLooks
     from swatchvault.finding import Hit
     from swatchvault.nearby import KeptColours
     from swatchvault.queries import Query
-    from swatchvault.taken import Taken
-
-    Found = tuple[PhotoMeasurement, Taken]
 
 MOST_BYTES = 60_000_000  # as a photo that is to be filed
-_PHOTOS_KEPT = 12  # measured and not filed; our choice
 #: Whose doubt that of a hit's distance is, by how the two were photographed.
 DOUBT_OF = {
     "same frame": "as for two swatches in one photo",
@@ -47,7 +38,7 @@ _DOTS, _DOTS_NEAR = 300, 7.0  # most dots on the plane, and how near in L*; our 
 async def find_page(visit: Visit) -> Response:
     """The picker, the limits, and what was found; posted, a photo is measured and not filed."""
     if visit.request.method == "POST":
-        return await _measure(visit, await visit.form(files=True, most_bytes=MOST_BYTES))
+        return await measure_sent(visit, await visit.form(files=True, most_bytes=MOST_BYTES))
     asked = read_asked(visit.asked)
     values = await visit.read(_values, visit.studio.state, asked)
     return await visit.page("sv_find.html", values, values["status"])
@@ -131,7 +122,7 @@ def _values(conn: sqlite3.Connection, state: dict[str, Any], asked: Asked) -> di
         values |= {"problem": str(error), "status": 200 if values["query"] else 404}
     except SwatchvaultError as error:
         values |= {"problem": str(error), "status": 400}
-    return values | _picker(conn, state, asked, values["query"])
+    return values | picture_of(state, asked) | _picker(conn, state, asked, values["query"])
 
 
 def _found(conn: sqlite3.Connection, state: dict[str, Any], asked: Asked) -> dict[str, Any]:
@@ -256,68 +247,6 @@ def _picker(
     }
 
 
-# -- a photo that is looked for and not filed --------------------------------------------------
-
-
 def _regions(state: dict[str, Any], asked: Asked) -> list[str]:
     photo = state.get("photos to find", {}).get(asked["photo"])
     return [s.name for s in photo[0].swatches] if photo else []
-
-
-async def _measure(visit: Visit, form: Form) -> Response:
-    from swatchvault.taken import taken_with
-
-    sent = form.files("photo")
-    if len(sent) != 1:
-        raise RefusedError(
-            "No photo came with the form: choose one, and send it again."
-            if not sent
-            else f"{len(sent)} photos came: send one at a time."
-        )
-    marks = form.files("marks")
-    with tempfile.TemporaryDirectory() as place:
-        path = Path(place) / ("photo" + _suffix(str(sent[0].filename)))
-        path.write_bytes(await sent[0].read())
-        if marks:
-            (Path(place) / "photo.marks.json").write_bytes(await marks[0].read())
-        setup, light = form.text("setup"), form.text("light")
-        if light not in ("", "daylight", "other"):
-            raise RefusedError("light is daylight, other, or left open")
-        taken = await visit.read(taken_with, setup or None, light or None)
-        photo = await visit.work(measured, path, taken)
-    if not photo.swatches:
-        raise RefusedError(
-            "No yarn was found in this photo: lay it on the mat or on plain grey, or send a marks "
-            "file with it; or add it under Photo, where you mark it by hand."
-        )
-    key = secrets.token_urlsafe(8)
-    kept: dict[str, Found] = visit.studio.state.setdefault("photos to find", {})
-    names: dict[str, str] = visit.studio.state.setdefault("names of photos", {})
-    kept[key], names[key] = (photo, taken), safe_name(str(sent[0].filename))
-    while len(kept) > _PHOTOS_KEPT:
-        names.pop(next(iter(kept)), None)
-        kept.pop(next(iter(kept)))
-    if len(photo.swatches) > 1:
-        return visit.go(f"/find?by=photo&photo={key}#sent")
-    return visit.go(f"/find?by=photo&photo={key}&region={_quoted(photo.swatches[0].name)}#found")
-
-
-def measured(path: Path, taken: Taken) -> PhotoMeasurement:
-    """A photo measured as `near` does it: without a card its colours are the camera's own."""
-    from swatchvault.taken import measure_taken
-
-    try:
-        return measure_taken(path, taken)
-    except IngestError as error:
-        raise RefusedError(on_page(str(error).replace(f"{path.name}: ", "", 1))) from error
-
-
-def _suffix(name: str) -> str:
-    suffix = Path(name).suffix.lower()
-    return suffix if suffix.isascii() and suffix[1:].isalnum() and len(suffix) <= 6 else ".jpg"
-
-
-def _quoted(text: str) -> str:
-    from urllib.parse import quote
-
-    return quote(text, safe="")

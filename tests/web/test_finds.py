@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import contextlib
 import html
 import io
@@ -18,6 +19,7 @@ import pytest
 from swatchvault.archive import open_archive
 from swatchvault.pair import Capture
 from swatchvault.web.finds import DOUBT_OF, kept_colours
+from tests.web.newphotos import jpeg
 
 pytestmark = pytest.mark.anyio
 
@@ -229,6 +231,40 @@ async def test_kept_looks_find_what_new_ones_find(studio: Path) -> None:
                 theirs = alike.like(archive.conn, query, filters, k=3)
                 assert [h.record() for h in mine] == [h.record() for h in theirs] != []
                 assert label not in [h.made.swatch for h in mine]
+
+
+async def test_a_photo_that_is_filed_is_found_by_its_swatches(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    for name, shows in (
+        ("furrow-1", ["NF-1 card"]),
+        ("harbour-2", ["HF-1 skein a", "HF-2 skein a"]),
+    ):
+        files = {"photo": ("x.jpg", (EXAMPLES / f"{name}.jpg").read_bytes())}
+        answer = await dyer.post("/find", {"once": "f" * 20}, files=files)
+        near = [f"/find?by=swatch&swatch={quote(label, safe='')}#found" for label in shows]
+        if len(shows) == 1:
+            assert answer.headers["location"] == near[0]
+            continue
+        assert answer.status_code == 400 and "This photo is in the archive already" in answer.text
+        for link in near:
+            assert f'href="{html.escape(link)}"' in answer.text
+
+
+async def test_the_photo_sent_is_shown_with_what_was_looked_at(
+    visitor: Callable[[str], Any],
+) -> None:
+    dyer = visitor("dyer")
+    files = {"photo": ("x.jpg", jpeg("harbour-1"))}
+    sent = await dyer.post("/find", {"once": "f" * 20}, files=files)
+    page = (await dyer.get(sent.headers["location"].partition("#")[0])).text
+    picture = page.partition('src="data:image/jpeg;base64,')[2].partition('"')[0]
+    assert base64.b64decode(picture).startswith(b"\xff\xd8")
+    drawn = page.partition('src="data:image/jpeg')[2].partition("</svg>")[0]
+    assert 'class="edge swatch"' in drawn
+    assert "Only the yarn that is outlined was looked at" in page
+    assert 'src="data:image' not in (await dyer.get("/find?what=50,0,0")).text
 
 
 async def test_a_photo_is_measured_and_not_filed(
