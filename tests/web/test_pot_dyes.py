@@ -98,7 +98,7 @@ async def test_a_planned_powder_is_asked_for_its_pack(
     page = html.unescape((await dyer.get(f"{path}?step=2")).text)
     offered = page.partition("Pellow red, of which pack")[2].partition("</select>")[0]
     (name,) = re.findall(r'name="(dye\d)"', offered)
-    assert f'value="{dye}:powder">Pellow red, powder, its pack not said' in offered
+    assert f'value="{dye}:powder">pack not said<' in offered and ">pack PEL-1<" in offered
     sent = {"what": "2", name: f"{dye}:pack PEL-1", name.replace("dye", "amount"): "0.6 g"}
     assert (await dyer.post(path, step("planned", **sent))).status_code == 303
     sql = "SELECT code FROM lot_dye JOIN dye_pack ON dye_pack.id = dye_pack_id WHERE lot_id = ?"
