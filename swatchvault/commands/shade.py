@@ -10,17 +10,17 @@ import click
 
 from swatchvault.commands.find import FORMS, K_L, print_json, query_of
 from swatchvault.commands.options import NUMBER, WHOLE, archive_option, json_option, need_archive
-from swatchvault.commands.shade_asked import (
-    additions_plan,
-    base_known,
-    dyed_after_photo,
-    dyes_at_hand,
-    pot_and_target,
-    read_recipe,
-    usual_k_l,
-)
+from swatchvault.commands.shade_asked import read_recipe
 from swatchvault.commands.sums import say_caution, smallest_option
-from swatchvault.errors import ArchiveError
+from swatchvault.foretell_asked import (
+    MOST_DYES,
+    MOST_WAYS,
+    AtHand,
+    LearnFrom,
+    corrected,
+    foretold_on,
+    ways_on,
+)
 
 overdyed_option = click.option(
     "--overdyed", is_flag=True, help="Learn from lots that overdye an earlier one too."
@@ -64,23 +64,13 @@ def predict_command(
     seen nothing is said.
     """
     from swatchvault.archive import open_archive
-    from swatchvault.dyeing import question_depth
-    from swatchvault.foretell import foretell
     from swatchvault.foretell_words import foretold_lines
-    from swatchvault.potreading import doubt_of_target
 
     with open_archive(need_archive(archive_folder)) as archive:
         depths = read_recipe(archive.conn, base, recipe, told)
         query = None if against is None else query_of(archive.conn, against, None)
-        known, notes = base_known(archive.conn, base, form, overdyed, query, k_l)
-    found = foretell(
-        known,
-        depths,
-        None if query is None else query.target,
-        None if query is None else doubt_of_target(query, known.setup_id),
-    )
-    question = question_depth(sum(depths.values())) if depths else None
-    notes += [question] if question else []
+        learn = LearnFrom(form, overdyed, k_l)
+        found, notes = foretold_on(archive.conn, base, depths, learn, query)
     if as_json:
         print_json({**found.record(), "warnings": notes})
         return
@@ -115,39 +105,16 @@ def correct_command(
     Dye can be added, not taken out. The lot needs a measured swatch: dry a snippet first.
     """
     from swatchvault.archive import open_archive
-    from swatchvault.archive.dyed import base_and_form, dyed_on_base
-    from swatchvault.foretell import correct
     from swatchvault.foretell_words import correction_lines
-    from swatchvault.knownbase import know_base
-    from swatchvault.potreading import read_pot
 
     with open_archive(need_archive(archive_folder)) as archive:
-        conn = archive.conn
-        pot, query, notes = pot_and_target(conn, lot, target, form)
-        if pot.lot.overdyes and not overdyed:
-            raise ArchiveError(
-                f"lot {pot.lot.name!r} was dyed over an earlier lot: say --overdyed to reckon with "
-                "the dye under it"
-            )
-        dyed = dyed_on_base(conn, *base_and_form(conn, pot.swatch))
-        k_l = usual_k_l(conn, pot, query) if k_l is None else k_l
-        known = know_base(dyed, include_overdyed=overdyed, without=[pot.lot.name], k_l=k_l)
-        at_hand = dyes_at_hand(conn, known, dyes, without)
-        reading = read_pot(conn, pot, query, known.k_l, known.setup_id)
-        found = correct(known, pot, reading, at_hand)
-        plan, stocks = additions_plan(conn, found, smallest)
-        notes += [*dyed_after_photo(conn, pot), *reading.warnings]
+        query = None if target is None else query_of(archive.conn, target, None)
+        learn, at_hand = LearnFrom(form, overdyed, k_l), AtHand(dyes, without)
+        put = corrected(archive.conn, lot, query, learn, at_hand, smallest)
     if as_json:
-        doses = [d for part in plan.parts for d in part.doses] if plan else []
-        amounts = [
-            {"dye": d.dye, "depth_percent": d.depth_percent, "dye_g": d.dye_g}
-            | {"stock": d.stock, "stock_ml": d.stock_ml, "measure": d.words}
-            for d in doses
-        ]
-        hints = list(plan.hints) if plan else []
-        print_json({**found.record(), "amounts": amounts, "warnings": notes + hints})
+        print_json(put.record())
         return
-    _say(notes, correction_lines(found, plan, stocks))
+    _say(put.notes, correction_lines(put.found, put.plan, put.stocks))
     say_caution()
 
 
@@ -156,8 +123,8 @@ def correct_command(
 @click.option("--base", required=True, help="The base to dye on.")
 @dyes_option
 @without_option
-@click.option("--most-dyes", type=click.IntRange(1, 4), default=3, show_default=True)
-@click.option("-n", "count", type=click.IntRange(1), default=8, show_default=True)
+@click.option("--most-dyes", type=click.IntRange(1, 4), default=MOST_DYES, show_default=True)
+@click.option("-n", "count", type=click.IntRange(1), default=MOST_WAYS, show_default=True)
 @K_L
 @form_option
 @overdyed_option
@@ -182,31 +149,19 @@ def reach_command(
     says whether another set of dyes could have given it. `near` finds what was really dyed.
     """
     from swatchvault.archive import open_archive
-    from swatchvault.archive.dyed import dyes_without_lots
-    from swatchvault.archive.made import made_of
-    from swatchvault.foretell import ways_to
     from swatchvault.foretell_words import ways_lines
-    from swatchvault.potreading import doubt_of_target
 
     with open_archive(need_archive(archive_folder)) as archive:
-        conn = archive.conn
-        query = query_of(conn, target, None)
-        known, notes = base_known(conn, base, form, overdyed, query, k_l)
-        at_hand = dyes_at_hand(conn, known, dyes, without)
-        made = made_of(conn, [query.swatch_id]) if query.swatch_id else {}
-        untried = dyes_without_lots(conn, known.model.dyes)
-    used = frozenset(d.dye for m in made.values() for d in m.dyes)
-    found = ways_to(
-        known,
-        query.target,
-        at_hand,
-        used=used,
-        untried=untried,
-        most_dyes=most_dyes,
-        count=count,
-        target_doubt=doubt_of_target(query, known.setup_id),
-    )
-    notes += list(query.target.warnings)
+        query = query_of(archive.conn, target, None)
+        found, notes = ways_on(
+            archive.conn,
+            base,
+            query,
+            LearnFrom(form, overdyed, k_l),
+            AtHand(dyes, without),
+            most_dyes=most_dyes,
+            count=count,
+        )
     if as_json:
         print_json({**found.record(), "warnings": notes})
         return

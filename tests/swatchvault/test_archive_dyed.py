@@ -11,8 +11,8 @@ from swatchvault.archive import (
     record_step,
 )
 from swatchvault.archive.dyed import dyed_on_base, pot_as_dyed
-from swatchvault.commands.shade_asked import dyed_after_photo
 from swatchvault.errors import NotFound
+from swatchvault.foretell_asked import dyed_after_photo
 from tests.swatchvault.factories import measured, photo_file, photo_of
 from tests.swatchvault.test_archive_evenness_told import even
 from tests.swatchvault.test_archive_speaking import doubt, photographed
