@@ -41,6 +41,11 @@ class KnownBase:
     def title(self) -> str:
         return f"{self.base}, {self.form}, from {self.model.n_lots} lots"
 
+    @property
+    def lots(self) -> tuple[str, ...]:
+        """Codes of the lots that it is learned from."""
+        return self.model.data.names[: self.model.n_lots]
+
     def shared_delta_e(self, lab: Floats) -> float:
         """Root mean square ΔE00 of what the photos get wrong alike, at one colour (3,)."""
         return math.sqrt(float(np.trace(metric(lab, self.k_l) @ self.shared)))

@@ -143,6 +143,14 @@ def measured_lots(conn: sqlite3.Connection, colourway_id: int) -> list[LotChoice
     return [LotChoice(**row) for row in query(conn, sql, {"id": colourway_id}).records()]
 
 
+def lot_numbers(conn: sqlite3.Connection, codes: Sequence[str]) -> dict[str, int]:
+    """The number of each of these lots that is there, by its code."""
+    import json
+
+    sql = "SELECT code, id FROM lot WHERE code IN (SELECT value FROM json_each(?))"
+    return {str(r[0]): int(r[1]) for r in conn.execute(sql, (json.dumps(list(codes)),))}
+
+
 def newest_making(conn: sqlite3.Connection) -> tuple[int, int]:
     """Numbers of the newest lot and dye that went in: equal as long as nothing was dyed."""
     row = conn.execute("SELECT (SELECT max(id) FROM lot), (SELECT max(id) FROM lot_dye)").fetchone()

@@ -20,6 +20,8 @@ from swatchvault.recipe_typed import (
     read_recipe,
     typed_of,
 )
+from swatchvault.web.foretell import foretold_typed
+from swatchvault.web.learned import dyes_asked
 from swatchvault.web.typed import whole
 from swatchvault.web.visit import Form, RefusedError, Visit
 
@@ -37,16 +39,17 @@ async def new_recipe_page(visit: Visit) -> Response:
     """The form; a POST stores the recipe, and one that is refused comes back as it was typed.
 
     A POST by the buttons of parts stores nothing: the form comes back with one more, or one less;
-    and so does one that only asks for the form with what was typed in it.
+    and so does one that only asks for the form with what was typed in it, or what that will give.
     """
     if visit.request.method != "POST":
         asked = (visit.asked(name) for name in ("from", "colourway", "onto", "lot"))
         typed = await visit.read(_begun, *asked)
-        if visit.asked("base"):
-            typed = await visit.read(_on_base, typed, visit)
+        typed = _filled_in(typed, visit.asked("base"), dyes_asked(visit.asked))
         return await _shown(visit, typed, ())
     form = await visit.form()
     typed = _typed(form)
+    if form.text("do") == "foretell":
+        return await _shown(visit, typed, (), await visit.read(foretold_typed, typed))
     other_parts = _other_parts(typed, form.text("do"))
     if other_parts is not None:
         return await _shown(visit, other_parts, ())
@@ -61,26 +64,6 @@ async def new_recipe_page(visit: Visit) -> Response:
         if visit.wants_json:
             raise
         return await _shown(visit, typed, (str(error),))
-
-
-def recipe_address(base_id: int, depths: Mapping[str, float]) -> str:
-    """The address of the form with a base and its dyes, in % depth of shade, filled in."""
-    from urllib.parse import urlencode
-
-    told: dict[str, object] = {"base": base_id}
-    rows = sorted(depths.items(), key=lambda d: -d[1])[:DYE_ROWS]
-    for n, (dye, depth) in enumerate(rows, 1):
-        told |= {f"dye{n}": dye, f"depth{n}": f"{depth:.2g}"}  # as `recipe_words` tells them
-    return f"/recipe/new?{urlencode(told)}"
-
-
-def _on_base(conn: sqlite3.Connection, typed: TypedRecipe, visit: Visit) -> TypedRecipe:
-    """The form with the base and the dyes that the address names."""
-    from swatchvault.archive import pages_yarn as pages
-
-    base = pages.one(conn, "base", whole(visit.asked("base"), "the base"))["name"]
-    rows = ((visit.asked(f"dye{n}"), visit.asked(f"depth{n}")) for n in range(1, DYE_ROWS + 1))
-    return replace(typed, base=base, parts=(TypedPart(dyes=tuple(r for r in rows if r[0])),))
 
 
 def field_of(name: str, part: int) -> str:
@@ -164,6 +147,14 @@ def _begun(
     return TypedRecipe()
 
 
+def _filled_in(typed: TypedRecipe, base: str, dyes: tuple[tuple[str, str], ...]) -> TypedRecipe:
+    """What the form begins with, with the base and dyes that the address names in their place."""
+    first, *more = typed.parts
+    if dyes and not more:
+        first = replace(first, dyes=dyes)
+    return replace(typed, base=base or typed.base, parts=(first, *more))
+
+
 def _as_done(conn: sqlite3.Connection, lot_id: int) -> TypedRecipe:
     from swatchvault.archive import get_pot
     from swatchvault.archive import pages_yarn as pages
@@ -228,9 +219,14 @@ def _done(conn: sqlite3.Connection, done_in: str) -> dict[str, Any] | None:
     return {**lot, "departed": marks, "lines": [*left_out, *steps]}
 
 
-async def _shown(visit: Visit, typed: TypedRecipe, problems: tuple[str, ...]) -> Response:
+async def _shown(
+    visit: Visit,
+    typed: TypedRecipe,
+    problems: tuple[str, ...],
+    gives: Mapping[str, Any] | None = None,
+) -> Response:
     values = await visit.read(_values, typed)
-    values |= {"typed": typed, "problems": problems}
+    values |= {"typed": typed, "problems": problems, "gives": gives}
     return await visit.page("sv_recipe_new.html", values, 400 if problems else 200)
 
 

@@ -15,11 +15,14 @@ from datasette import Response
 
 from swatchvault.errors import AmountError, SwatchvaultError
 from swatchvault.typed_numbers import row_number
+from swatchvault.web.foretell import TIMES
+from swatchvault.web.learned import dyes_in_address
 from swatchvault.web.said import recipe_toml
 from swatchvault.web.typed import ratio_or_none, row_id
 from swatchvault.web.visit import PAGE_HEADERS, RefusedError, Visit
 
 if TYPE_CHECKING:
+    from swatchvault.archive import RecipePart
     from swatchvault.recipe_sheet import RecipeSheet
 
 _GOODS = "100 g"  # as the command takes where nothing is said
@@ -62,16 +65,28 @@ async def recipe_page(visit: Visit) -> Response:
 def _facts(conn: sqlite3.Connection, recipe_id: int) -> dict[str, Any]:
     from swatchvault.archive import get_recipe
     from swatchvault.archive import pages_yarn as pages
+    from swatchvault.archive.pages_find import choices
     from swatchvault.recipe_typed import typed_of
 
     row = pages.one(conn, "recipe", recipe_id)
     told = get_recipe(conn, row["colourway"], row["base"], row["version"])
+    dyed = [part for part in told.parts if part.dyes]
     return {
+        "bases": choices(conn).bases,
+        "all_times": TIMES,
+        "one_colour": len(told.parts) == 1 and told.parts[0].share_percent == 100.0,
+        "dyed_parts": [(part.name, _part_address(part, row["base"])) for part in dyed],
         "recipe": row,
         "fits_form": typed_of(told) is not None,
         "versions": pages.other_versions(conn, recipe_id),
         "example": recipe_example(conn),
     }
+
+
+def _part_address(part: RecipePart, base: str) -> str:
+    """Where it is foretold what a part of a recipe will give, "" where that has too many dyes."""
+    filled = dyes_in_address({d.dye: d.depth_percent for d in part.dyes}, base=base)
+    return f"/foretell?{filled}" if filled else ""
 
 
 def recipe_example(conn: sqlite3.Connection, colourway: str | None = None) -> dict[str, str]:

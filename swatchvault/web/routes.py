@@ -36,6 +36,7 @@ ROUTES: tuple[Route, ...] = (
     Route(r"/find/plane$", "finds:plane_page"),
     Route(r"/groups$", "together:groups_page"),
     Route(r"/gaps$", "together:gaps_page"),
+    Route(r"/foretell$", "foretell:foretell_page"),
     Route(r"/shelf$", "shelf:shelf_page", write="change"),
     Route(r"/dye/(?P<id>\d{1,18})$", "shelf:dye_page"),
     Route(r"/setups$", "setups:setups_page", read="log", write="change"),

@@ -208,11 +208,9 @@ def _kept_gaps(
 
 def _gaps(conn: sqlite3.Connection, base: str, form: str, with_damp: bool) -> dict[str, Any]:
     from swatchvault import shades, together
-    from swatchvault.archive import find
     from swatchvault.experiments import ORDER, gaps_on_base
-    from swatchvault.web.newrecipe import recipe_address
+    from swatchvault.web.learned import dyes_in_address
 
-    base_id = find(conn, "base", base)
     table = together.table_of(conn, (), base=base, damp=with_damp)
     found: GapsOnBase = gaps_on_base(
         conn, base, table.labs, form=form or None, count=_GAPS_SHOWN, k_l=2.0
@@ -228,7 +226,9 @@ def _gaps(conn: sqlite3.Connection, base: str, form: str, with_damp: bool) -> di
                 "delta_e": e.gap.delta_e,
                 "nearest": table.made[e.gap.nearest],
                 "words": e.words,
-                "go": recipe_address(base_id, e.depths) if e.words and e.depths else "",
+                "go": f"/recipe/new?{dyes_in_address(e.depths, base=base)}"
+                if e.words and e.depths
+                else "",
             }
             for e in found.gaps
         ],

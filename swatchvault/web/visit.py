@@ -30,6 +30,9 @@ PAGE_HEADERS = {
     "Cache-Control": "no-store",
 }
 
+#: Why a page of the making is not in a copy for others.
+NOT_IN_COPY = "How colours were made is not in this copy: no dye, stock, recipe or pot log is."
+
 
 @cache
 def static_base() -> str:
@@ -136,9 +139,12 @@ class Visit:
         _, kind, name = f"{self.request.path}//".split("/", 3)[:3]
         of_it = kind in publishing.OF_THE_MAKING
         of_it |= kind == DATABASE_NAME and name in questions.OF_THE_MAKING
-        if of_it and await self.making_withheld():
-            return "How colours were made is not in this copy: no dye, stock, recipe or pot log is."
-        return words
+        return NOT_IN_COPY if of_it and await self.making_withheld() else words
+
+    async def need_making(self) -> None:
+        """Refuse a page that needs to know how colours were made, where a copy does not say it."""
+        if await self.making_withheld():
+            raise RefusedError(NOT_IN_COPY, 404)
 
     async def write(self, fn: Callable[..., T], *args: Any, **named: Any) -> T:
         """``fn(conn, ...)`` on the writing connection; ``fn`` makes its own short transaction."""
