@@ -49,6 +49,13 @@ class Asked:
         return next((by for by, name in known if self[name]), "")
 
     @property
+    def target(self) -> dict[str, str]:
+        """The colour alone, without limits, as fields of an address."""
+        names = {"typed": ("what",), "swatch": ("swatch",), "photo": ("photo", "region")}
+        told = names.get(self.by, ("l", "c", "h") if self.by else ())
+        return {"by": self.by, **{n: self[n] for n in told if self[n]}} if told else {}
+
+    @property
     def lch(self) -> tuple[float, float, float]:
         """L*, C*ab, hab of the picker. Raises ``RefusedError``."""
         texts = [self[n] or first for n, first in zip("lch", FIRST, strict=True)]

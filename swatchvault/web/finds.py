@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from typing import TYPE_CHECKING, Any
+from urllib.parse import urlencode
 
 from datasette import Response
 
@@ -154,6 +155,7 @@ def _found(conn: sqlite3.Connection, state: dict[str, Any], asked: Asked) -> dic
         "looks": looks,
         "k_l": k_l,
         "tolerance": limit,
+        "ways": urlencode({**asked.target, **({"base": asked["base"]} if asked["base"] else {})}),
         "hits": [_shown(h) for h in hits],
         "doubt_of": _doubt_of_all(hits),
         **_no_doubt(query, hits),

@@ -37,6 +37,7 @@ ROUTES: tuple[Route, ...] = (
     Route(r"/groups$", "together:groups_page"),
     Route(r"/gaps$", "together:gaps_page"),
     Route(r"/foretell$", "foretell:foretell_page"),
+    Route(r"/ways$", "ways:ways_page"),
     Route(r"/shelf$", "shelf:shelf_page", write="change"),
     Route(r"/dye/(?P<id>\d{1,18})$", "shelf:dye_page"),
     Route(r"/setups$", "setups:setups_page", read="log", write="change"),

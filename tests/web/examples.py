@@ -21,6 +21,7 @@ EXAMPLES: dict[str, str] = {
     r"/groups$": "/groups?colourway={SELECT colourway_id FROM lot}&form=wound+card&go=1",
     r"/gaps$": "/gaps?base={SELECT base_id FROM lot_base}",
     r"/foretell$": "/foretell?recipe={SELECT id FROM recipe}&times=0.5&against=45,20,-10",
+    r"/ways$": "/ways?swatch={SELECT swatch_id FROM master}&overdyed=1",
     r"/shelf$": "/shelf",
     r"/dye/(?P<id>\d{1,18})$": "/dye/{SELECT id FROM dye}",
     r"/setups$": "/setups",
