@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING
 
 from swatchvault.web.visit import Form, RefusedError
@@ -60,6 +60,13 @@ def _known_sources(conn: sqlite3.Connection) -> dict[str, DyeSource]:
     from swatchvault.archive.pages_pot import packed_sources
 
     return {source.key: source for source in packed_sources(conn)}
+
+
+def filled_in(text: Callable[[str], str]) -> dict[str, str]:
+    """What the form of a step begins with where an address says which dyes go in; else nothing."""
+    names = [f"{what}{n}" for n in range(1, DYE_ROWS + 1) for what in ("dye", "amount")]
+    dyes = {name: said for name in names if (said := text(name).strip())}
+    return {"do": "step", "kind": "dye in", **dyes} if "dye1" in dyes else {}
 
 
 def correct_dyes(conn: sqlite3.Connection, code: str, number: int, form: Form) -> list[DyeIn]:

@@ -13,6 +13,7 @@ from swatchvault.cautions import CAUTION_LINE
 from swatchvault.errors import NotFound, SwatchvaultError
 from swatchvault.web import potforms
 from swatchvault.web.potclocks import OpenPot, open_pots, shown_hold
+from swatchvault.web.potdyes import filled_in
 from swatchvault.web.potleft import LeftToDo, left_to_do
 from swatchvault.web.typed import row_id, whole
 from swatchvault.web.visit import Form, RefusedError, Visit
@@ -32,10 +33,13 @@ WORK: Mapping[str, Callable[[sqlite3.Connection, str, Form], None]] = {
 
 
 async def pot_page(visit: Visit) -> Response:
-    """A lot at the pot; a form of it that is refused comes back with what was typed."""
+    """A lot at the pot; a form of it that is refused comes back with what was typed.
+
+    The address may say which dyes go in: the form of a step begins with them.
+    """
     lot_id = row_id(visit)
     if visit.request.method != "POST":
-        return await _shown(visit, lot_id, {}, "")
+        return await _shown(visit, lot_id, filled_in(visit.asked), "")
     form = await visit.form()
     work = WORK.get(form.text("do"))
     if work is None:

@@ -12,6 +12,7 @@ CREATE = "Make base, colourway and lot if they are new"  # the label of the tick
 REALLY_NEW = "They really are new"  # the label of the tick box
 MOVE = "The earlier label was wrong: move it"  # the label of the tick box
 UNDYED = "It is undyed yarn, of no lot"  # the label of the tick box
+OVERDYED = "Learn from lots that were dyed over others, too"  # the label of the tick box
 IS_NEW = "It really is new"  # the same of one name, on the shelf
 CHANGE = "It is that one: change what is kept of it"  # the label of the tick box
 
@@ -35,6 +36,9 @@ _ON_THE_PAGE = (
     (r"Look with --show, and mark anew", "Mark it anew"),
     (r" with `swatchvault aside [^`]*`", " on its page"),
     (r" the master with `swatchvault master SWATCH`", " the master on its page"),
+    (r"say the colour wanted with --to", "name the colour wanted, below"),
+    (r" and say it with --to", " and name it below"),
+    (r"say --overdyed to reckon", f"tick “{OVERDYED}” to reckon"),
     (r" \(the archive's by `swatchvault mend`\)", " (the archive's under “Put right”, beside it)"),
     (r"\s*\(--[a-z-]+\)", ""),
 )

@@ -320,6 +320,15 @@
     if (refused) lookAt(refused);
   }
 
+  // What an address filled in goes in once: afterwards the form, and the address, are as ever.
+  function unfill(form) {
+    form.querySelectorAll("option").forEach((option) => { option.defaultSelected = false; });
+    form.querySelectorAll("[name^=amount]").forEach((field) => { field.defaultValue = ""; });
+    form.querySelectorAll("[name=kind]").forEach((radio) => { radio.defaultChecked = radio.value === "look"; });
+    delete form.dataset.filled;
+    history.replaceState(null, "", location.pathname);
+  }
+
   // -- the page after an entry: only what the server knows is read anew -------------------------
 
   function busy(section) {
@@ -388,6 +397,7 @@
     event.preventDefault();
     last = { said, planned, at: order };
     const correction = form.closest("#correct");
+    if ("filled" in form.dataset) unfill(form);
     form.reset();
     form.querySelectorAll("details[open]").forEach((d) => d.removeAttribute("open"));
     if (form.closest("details")) form.closest("details").removeAttribute("open");
