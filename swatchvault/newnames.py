@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 
 from swatchvault.archive import Lot, Notes
 from swatchvault.archive.known import Kind, bases_of_lot, names_known, other_day_of_lot
-from swatchvault.archive.rows import clean, renamed_to
+from swatchvault.archive.rows import clean, folded, renamed_to
 from swatchvault.errors import ArchiveError
 
 #: How the command line says that a name is meant; pages have a tick box for it.
@@ -45,15 +45,15 @@ def could_be(name: str, known: Iterable[str]) -> list[str]:
     >>> could_be("Merrin Sok", ["Merrin Sock", "Dale DK"]), could_be("RW-8", ["RW-7", "rw 8"])
     (['Merrin Sock'], ['rw 8'])
     """
-    folded = _folded(name)
+    mine = _letters(name)
     found = []
     for other in known:
-        against = _folded(other)
-        longer = max(len(folded), len(against))
+        against = _letters(other)
+        longer = max(len(mine), len(against))
         allowed = (longer >= ONE_SLIP_FROM) + (longer >= TWO_SLIPS_FROM)
-        if abs(len(folded) - len(against)) > allowed or _digits(folded) != _digits(against):
+        if abs(len(mine) - len(against)) > allowed or _digits(mine) != _digits(against):
             continue
-        slips = slips_between(folded, against)
+        slips = slips_between(mine, against)
         if slips <= allowed:
             found.append((slips, other))
     return [other for _, other in sorted(found)]
@@ -86,8 +86,8 @@ def question_on_name(conn: sqlite3.Connection, kind: Kind, name: str) -> str:
 
 
 def _about(conn: sqlite3.Connection, kind: str, name: str, known: Sequence[str]) -> list[str]:
-    there = {k.casefold() for k in known}
-    if name.casefold() in there or renamed_to(conn, kind, name) is not None:
+    there = {folded(k) for k in known}
+    if folded(name) in there or renamed_to(conn, kind, name) is not None:
         return []
     meant = could_be(name, known)[:_NAMES_ASKED]
     if not meant:
@@ -96,10 +96,10 @@ def _about(conn: sqlite3.Connection, kind: str, name: str, known: Sequence[str])
 
 
 def _one_base_more(conn: sqlite3.Connection, lot: Lot) -> list[str]:
-    code = clean(lot.code, "lot")
+    code = clean(lot.code, "lot") or ""
     held = bases_of_lot(conn, code)
-    folded = {name.casefold() for name in held}
-    more = [b for b in (clean(b, "base") or "" for b in lot.bases) if b.casefold() not in folded]
+    on_it = {folded(name) for name in held}
+    more = [b for b in (clean(b, "base") or "" for b in lot.bases) if folded(b) not in on_it]
     if not held or not more:
         return []
     on = " and ".join(map(repr, held))
@@ -117,10 +117,10 @@ def refuse_other_day(conn: sqlite3.Connection, notes: Notes) -> None:
             )
 
 
-def _folded(name: str) -> str:
+def _letters(name: str) -> str:
     plain = unicodedata.normalize("NFKD", name.casefold())  # an accent stands apart, as a sign
     return "".join(c for c in plain if c.isalnum())
 
 
-def _digits(folded: str) -> str:
-    return "".join(c for c in folded if c.isdigit())
+def _digits(letters: str) -> str:
+    return "".join(c for c in letters if c.isdigit())

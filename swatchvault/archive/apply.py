@@ -12,7 +12,7 @@ from swatchvault.archive.entities import Master, Notes, PhotoNote, Recipe, Setup
 from swatchvault.archive.lots import add_lot, add_swatch
 from swatchvault.archive.masters import set_master
 from swatchvault.archive.recipes import add_recipe
-from swatchvault.archive.rows import Entry, clean, find, old_name_words, transaction
+from swatchvault.archive.rows import Entry, clean, find, id_named, old_name_words, transaction
 from swatchvault.archive.setups import add_reference, add_setup
 from swatchvault.archive.struck import refuse_struck
 from swatchvault.archive.studio import (
@@ -140,9 +140,10 @@ def _base_and_form(conn: sqlite3.Connection, row: PhotoNote) -> tuple[str, str]:
     """As the row tells, else as the archive has the swatch of that label."""
     sql = (
         "SELECT base.name, swatch.form FROM swatch JOIN base ON base.id = base_id "
-        "WHERE swatch.label = ?"
+        "WHERE swatch.id = ?"
     )
-    base, form = conn.execute(sql, (clean(row.swatch, "swatch"),)).fetchone() or (None, None)
+    known = id_named(conn, "swatch", clean(row.swatch, "swatch") or "")
+    base, form = conn.execute(sql, (known,)).fetchone() or (None, None)
     base, form = row.base or base, row.form or form
     if base is None or form is None:
         raise ArchiveError(

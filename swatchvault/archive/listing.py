@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+import unicodedata
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -217,15 +218,16 @@ def listing(
         found = in_order(found, sort, largest_first)
     if not text:
         return found
-    wanted = text.casefold()
     return Rows(
         found.columns,
-        tuple(
-            row
-            for row in found.rows
-            if any(isinstance(v, str) and wanted in v.casefold() for v in row)
-        ),
+        tuple(row for row in found.rows if any(isinstance(v, str) and holds(v, text) for v in row)),
     )
+
+
+def holds(words: str, text: str) -> bool:
+    """Whether ``text`` occurs in ``words``; neither case nor Unicode's form of a letter matters."""
+    told, wanted = (unicodedata.normalize("NFC", t).casefold() for t in (words, text))
+    return wanted in told
 
 
 def in_order(found: Rows, column: str, largest_first: bool = False) -> Rows:

@@ -18,6 +18,7 @@ from swatchvault.archive.rows import (
     clean,
     find,
     find_of,
+    id_named,
     insert,
     named,
     put,
@@ -109,7 +110,8 @@ def add_swatch(conn: sqlite3.Connection, swatch: Swatch) -> Entry:
             "dry": yes_no(swatch.dry),
             "note": clean(swatch.note, "note"),
         }
-        known = conn.execute("SELECT lot_id FROM swatch WHERE label = ?", (label,)).fetchone()
+        known_id = id_named(conn, "swatch", label)
+        known = conn.execute("SELECT lot_id FROM swatch WHERE id = ?", (known_id,)).fetchone()
         if known is not None and known[0] is None and lot_id is not None:
             raise ArchiveError(
                 f"swatch {label!r} is kept as undyed yarn, not of lot {swatch.lot!r}: correct the "
@@ -288,8 +290,8 @@ def skein_doubts(conn: sqlite3.Connection, lot: str, label: str) -> list[str]:
     """What can hardly be right in a skein's weights as they are stored, a sentence each."""
     lot_id = find(conn, "lot", lot)
     before, after = conn.execute(
-        "SELECT grams_in, grams_out FROM skein WHERE lot_id = ? AND label = ? COLLATE NOCASE",
-        (lot_id, label.strip()),
+        "SELECT grams_in, grams_out FROM skein WHERE id = ?",
+        (find_of(conn, "skein", lot_id, label),),
     ).fetchone()
     dry, every = conn.execute(
         "SELECT lot.dry_g, total(skein.grams_in) FROM lot JOIN skein ON skein.lot_id = lot.id "

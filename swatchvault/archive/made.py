@@ -12,7 +12,7 @@ from datetime import date
 import numpy as np
 
 from ingest.model import Array
-from swatchvault.archive.rows import find
+from swatchvault.archive.rows import clean, find, folded
 from swatchvault.archive.speaking import placed, placed_by_evenness
 from swatchvault.archive.views import DAY_OF_LOT
 from swatchvault.archive.views_evenness import CLASS
@@ -168,8 +168,10 @@ def swatches_where(conn: sqlite3.Connection, filters: Filters) -> set[int]:
     if filters.base is not None:
         where.append(("swatch.base_id = ?", find(conn, "base", filters.base)))
     if filters.fibre is not None:
-        sql = "SELECT base_id FROM base_fibre WHERE fibre = ?"
-        where.append((f"swatch.base_id IN ({sql})", filters.fibre))
+        wanted = folded(clean(filters.fibre, "fibre") or "")
+        rows = conn.execute("SELECT base_id, fibre FROM base_fibre")
+        bases = json.dumps([int(r[0]) for r in rows if folded(r[1]) == wanted])
+        where.append(("swatch.base_id IN (SELECT value FROM json_each(?))", bases))
     if filters.form is not None:
         where.append(("swatch.form = ?", filters.form))
     if filters.dye is not None:

@@ -11,7 +11,7 @@ from swatchvault.archive.entities import OwnedReference
 from swatchvault.archive.layouts import layout_from_text
 from swatchvault.archive.lookup import get_reference
 from swatchvault.archive.mend import NotSureError
-from swatchvault.archive.rows import find, to_json, transaction
+from swatchvault.archive.rows import find, id_named, to_json, transaction
 from swatchvault.errors import ArchiveError
 
 _SHOWN = 6  # photos named in one line; our choice
@@ -160,7 +160,8 @@ def _put_right(old: OwnedReference, told: OwnedReference) -> OwnedReference:
 def clash_words(conn: sqlite3.Connection, told: OwnedReference) -> str | None:
     """One line where a reference of that name has other values than ``told``; else ``None``."""
     row = conn.execute(
-        "SELECT kind, known_values FROM reference WHERE name = ?", (told.name,)
+        "SELECT kind, known_values FROM reference WHERE id = ?",
+        (id_named(conn, "reference", told.name),),
     ).fetchone()
     if row is None:
         return None

@@ -11,6 +11,7 @@ from ingest.model import Layout
 from swatchvault.archive.entities import OwnedReference
 from swatchvault.archive.layouts import layout_from_text
 from swatchvault.archive.lookup import get_reference, reference_of_setup
+from swatchvault.archive.rows import id_named
 from swatchvault.errors import NotFound
 from swatchvault.typed_numbers import row_number
 
@@ -144,8 +145,8 @@ def what_lies_beside(conn: sqlite3.Connection, swatch_id: str) -> dict[str, str]
 
 def about_setup(conn: sqlite3.Connection, name: str) -> dict[str, str]:
     """What a set-up, chosen for a photo, says of it; empty where none was, or it is gone."""
-    sql = "SELECT name, light, locked FROM setup WHERE name = ?"
-    row = conn.execute(sql, (name,)).fetchone()
+    sql = "SELECT name, light, locked FROM setup WHERE id = ?"
+    row = conn.execute(sql, (id_named(conn, "setup", name),)).fetchone()
     if row is None:
         return {}
     told = {"setup": row[0], "light": row[1], "locked": {1: "yes", 0: "no"}.get(row[2])}
@@ -181,5 +182,5 @@ def last_reference(conn: sqlite3.Connection) -> OwnedReference | None:
 
 def setup_reference(conn: sqlite3.Connection, name: str) -> OwnedReference | None:
     """The reference of a set-up by its name; ``None`` where the set-up is new or has none."""
-    row = conn.execute("SELECT id FROM setup WHERE name = ?", (name,)).fetchone()
-    return None if row is None else reference_of_setup(conn, int(row[0]))
+    setup_id = id_named(conn, "setup", name)
+    return None if setup_id is None else reference_of_setup(conn, setup_id)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from swatchvault.archive.listing import query
 from swatchvault.archive.pages_shelf import packs_by_dye
+from swatchvault.archive.rows import id_named, named_so
 from swatchvault.archive.views import DAY_OF_LOT
 from swatchvault.errors import NotFound
 
@@ -137,16 +138,13 @@ def recipe_there(conn: sqlite3.Connection, recipe_id: int) -> bool:
 
 def lot_there(conn: sqlite3.Connection, code: str) -> bool:
     """Whether a lot has that code."""
-    return conn.execute("SELECT 1 FROM lot WHERE code = ?", (code,)).fetchone() is not None
+    return bool(named_so(conn, "lot", code))
 
 
 def newest_code(conn: sqlite3.Connection, colourway: str) -> str | None:
     """The code of a colourway's newest lot."""
-    sql = (
-        "SELECT lot.code FROM lot JOIN colourway ON colourway.id = colourway_id "
-        f"WHERE colourway.name = ? ORDER BY {DAY_OF_LOT} DESC, lot.id DESC"
-    )
-    row = conn.execute(sql, (colourway,)).fetchone()
+    sql = f"SELECT lot.code FROM lot WHERE colourway_id = ? ORDER BY {DAY_OF_LOT} DESC, lot.id DESC"
+    row = conn.execute(sql, (id_named(conn, "colourway", colourway),)).fetchone()
     return None if row is None else str(row[0])
 
 

@@ -16,7 +16,7 @@ from swatchvault.archive.labs import VARIANCES, roots_of
 from swatchvault.archive.lot_verdict import check_of
 from swatchvault.archive.lots import add_lot, dye_columns, step_columns
 from swatchvault.archive.recipes import recipe_by_id, recipe_id_of
-from swatchvault.archive.rows import clean, find, insert, named, to_json, transaction
+from swatchvault.archive.rows import clean, find, insert, named, named_so, to_json, transaction
 from swatchvault.archive.speaking import speaks_for
 from swatchvault.archive.struck import dyes_by_step, struck_of
 from swatchvault.errors import ArchiveError, NotFound
@@ -93,10 +93,10 @@ def stocks_held(conn: sqlite3.Connection, dye: str) -> list[StockHeld]:
     """The stocks of a dye, the newest first."""
     sql = (
         "SELECT dye, stock, strength_percent, left_ml, mixed_on, left_seen_on FROM stocks "
-        "WHERE dye = ? COLLATE NOCASE ORDER BY mixed_on DESC, stock_id DESC"
+        "WHERE stock_id IN (SELECT id FROM stock WHERE dye_id = ?) "
+        "ORDER BY mixed_on DESC, stock_id DESC"
     )
-    find(conn, "dye", dye)
-    return [StockHeld(*row) for row in conn.execute(sql, (clean(dye, "dye"),))]
+    return [StockHeld(*row) for row in conn.execute(sql, (find(conn, "dye", dye),))]
 
 
 def start_pot(
@@ -107,7 +107,7 @@ def start_pot(
     ``None`` in ``planned_from`` is powder. Raises ``ArchiveError`` if its code is used."""
     code = named(lot.code, "code of a lot")
     with transaction(conn):
-        if conn.execute("SELECT 1 FROM lot WHERE code = ?", (code,)).fetchone():
+        if named_so(conn, "lot", code):
             raise ArchiveError(
                 f"lot {code!r} is there already: go on with `swatchvault pot did`, or use another "
                 "code"
@@ -245,15 +245,15 @@ def recipe_colour(
         f"FROM (SELECT m.*, {VARIANCES}, swatch.label, "
         "lot.code, lot.dyed_on, swatch.id IN (SELECT swatch_id FROM current_masters) AS held, "
         f"(SELECT verdict FROM lot_check WHERE id = {check_of('lot.id')}) AS verdict "
-        "FROM lot JOIN swatch ON swatch.lot_id = lot.id JOIN base ON base.id = swatch.base_id "
+        "FROM lot JOIN swatch ON swatch.lot_id = lot.id "
         "JOIN current_measurement AS m "
         f"ON m.id = {speaks_for('swatch.id')} "
-        "WHERE lot.recipe_id = ? AND base.name = ? COLLATE NOCASE) "
+        "WHERE lot.recipe_id = ? AND swatch.base_id = ?) "
         "WHERE (held OR verdict IS NOT 'outside') "
         f"ORDER BY held DESC, {_BY_REFERENCE}, dyed_on DESC, id DESC"
     )
     recipe_id = recipe_id_of(conn, colourway, base, version)
-    row = conn.execute(sql, (recipe_id, base)).fetchone()
+    row = conn.execute(sql, (recipe_id, find(conn, "base", base))).fetchone()
     if row is None:
         return None
     lab, (swatch, lot, photo), variances = tuple(row)[:3], tuple(row)[3:6], tuple(row)[6:]

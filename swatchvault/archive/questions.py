@@ -28,7 +28,7 @@ _NEAREST = f"""WITH wanted AS (SELECT NULL AS swatch_id, CAST(:L AS REAL) AS L,
 
 _LIKE_A_SWATCH = f"""WITH wanted AS (SELECT swatch.id AS swatch_id, m.lab_l AS L, m.lab_a AS a,
   m.lab_b AS b FROM swatch JOIN measurement AS m ON m.id = {speaks_for("swatch.id")}
-  WHERE swatch.label = :swatch COLLATE NOCASE)
+  WHERE same_name(swatch.label, :swatch))
 {_FOUND}"""
 
 # The plus signs keep SQLite from taking every swatch of a base in place of a lot's few.

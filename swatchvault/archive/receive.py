@@ -12,7 +12,7 @@ from swatchvault.archive.exchange import LotKept, Making, plan_ids
 from swatchvault.archive.lots import add_lot
 from swatchvault.archive.planned import kept_amount, set_spoons
 from swatchvault.archive.recipes import recipe_id_of
-from swatchvault.archive.rows import clean, put, to_json, transaction
+from swatchvault.archive.rows import clean, id_named, put, to_json, transaction
 from swatchvault.archive.settings import spoons_of
 from swatchvault.archive.struck import keep_struck, refuse_end, refuse_struck, refuse_unstruck
 from swatchvault.errors import ArchiveError
@@ -82,13 +82,10 @@ def _take_spoons(conn: sqlite3.Connection, making: Making) -> None:
 
 
 def _has(conn: sqlite3.Connection, recipe: Recipe) -> bool:
-    sql = (
-        "SELECT 1 FROM recipe JOIN colourway ON colourway.id = colourway_id "
-        "JOIN base ON base.id = recipe.base_id "
-        "WHERE colourway.name = ? AND base.name = ? AND version = ?"
-    )
-    key = (clean(recipe.colourway, "colourway"), clean(recipe.base, "base"), recipe.version)
-    return conn.execute(sql, key).fetchone() is not None
+    colourway = id_named(conn, "colourway", clean(recipe.colourway, "colourway") or "")
+    base = id_named(conn, "base", clean(recipe.base, "base") or "")
+    sql = "SELECT 1 FROM recipe WHERE colourway_id = ? AND base_id = ? AND version = ?"
+    return conn.execute(sql, (colourway, base, recipe.version)).fetchone() is not None
 
 
 def _alone(lot: Lot) -> Lot:
@@ -100,9 +97,10 @@ def _rows_of(conn: sqlite3.Connection, code: str) -> tuple[int, int] | None:
     """How many dyes and steps a lot has already; ``None`` of a lot that is not there."""
     sql = (
         "SELECT (SELECT count(*) FROM lot_dye WHERE lot_id = lot.id), "
-        "(SELECT count(*) FROM pot_step WHERE lot_id = lot.id) FROM lot WHERE code = ?"
+        "(SELECT count(*) FROM pot_step WHERE lot_id = lot.id) FROM lot WHERE id = ?"
     )
-    row = conn.execute(sql, (clean(code, "code of a lot"),)).fetchone()
+    lot_id = id_named(conn, "lot", clean(code, "code of a lot") or "")
+    row = conn.execute(sql, (lot_id,)).fetchone()
     return None if row is None else (int(row[0]), int(row[1]))
 
 

@@ -21,9 +21,11 @@ from swatchvault.archive.rows import (
     check_length,
     find,
     find_of,
+    folded,
     insert,
     kind_words,
     named,
+    named_so,
     now,
     renamed_to,
     to_json,
@@ -80,7 +82,7 @@ class Renaming:
                 f"{self.new!r} was once the name of what is {self.before!r} now: notes that still "
                 "mean that would now name this one"
             )
-        if self.old.casefold() != self.new.casefold():
+        if folded(self.old) != folded(self.new):
             found.append(
                 f"write {self.new!r} in photos.csv and studio.toml too: notes that still say "
                 f"{self.old!r} are refused"
@@ -108,11 +110,11 @@ def id_of(conn: sqlite3.Connection, table: str, name: str, owner: str | None = N
     if owner is not None:
         return find_of(conn, table, find(conn, owner_table, owner), name)
     wanted, column = named(name, f"name of the {kind_words(table)}"), _column(table)
-    rows = conn.execute(f"SELECT id FROM {table} WHERE {column} = ?", (wanted,)).fetchall()
+    rows = named_so(conn, table, wanted)
     if len(rows) == 1:
-        return int(rows[0][0])
+        return rows[0][0]
     if rows:
-        owners = [_told_by(conn, table, row[0]) for row in rows[:NAMES_SHOWN]]
+        owners = [_told_by(conn, table, row_id) for row_id, _ in rows[:NAMES_SHOWN]]
         more = f", {len(rows) - len(owners)} more" if len(rows) > len(owners) else ""
         raise ArchiveError(
             f"{kind_words(table)} {wanted!r} could be that{', that'.join(owners)}{more}: say "
@@ -167,17 +169,13 @@ def _owner_id(conn: sqlite3.Connection, table: str, row_id: int) -> int | None:
 def _refuse_taken(
     conn: sqlite3.Connection, table: str, row_id: int, owner_id: int | None, new: str
 ) -> None:
-    column = _column(table)
-    within = f" AND {NAMED_WITHIN[table][0]} = :owner" if table in NAMED_WITHIN else ""
-    sql = f"SELECT id, {column} FROM {table} WHERE {column} = :name AND id <> :id{within}"
-    values = {"name": new, "id": row_id, "owner": owner_id}
-    row = conn.execute(sql, values).fetchone()
-    if row is not None:
-        words = kind_words(table)
-        raise ArchiveError(
-            f"the name {new!r} is taken by the {words} {row[1]!r}{_told_by(conn, table, row[0])}: "
-            f"choose another name; two of a kind are never made one"
-        )
+    for other_id, other in named_so(conn, table, new, owner_id):
+        if other_id != row_id:
+            raise ArchiveError(
+                f"the name {new!r} is taken by the {kind_words(table)} "
+                f"{other!r}{_told_by(conn, table, other_id)}: choose another name; two of a kind "
+                "are never made one"
+            )
 
 
 def _told_by(conn: sqlite3.Connection, table: str, row_id: int) -> str:
@@ -191,14 +189,14 @@ def _rename_in_plans(
     """Pots name, by dye, the stock that it is to come from: as text, which has to follow."""
     if table not in ("dye", "stock"):
         return
-    dye = None if table == "dye" else name_of(conn, "dye", dye_id or 0).casefold()
+    dye = None if table == "dye" else folded(name_of(conn, "dye", dye_id or 0))
     for row in conn.execute("SELECT id, planned_from FROM pot WHERE planned_from IS NOT NULL"):
         plan: dict[str, str | None] = json.loads(row[1])
         if dye is None:
-            said = {new if d.casefold() == old.casefold() else d: s for d, s in plan.items()}
+            said = {new if folded(d) == folded(old) else d: s for d, s in plan.items()}
         else:
             said = {
-                d: new if d.casefold() == dye and s and s.casefold() == old.casefold() else s
+                d: new if folded(d) == dye and s and folded(s) == folded(old) else s
                 for d, s in plan.items()
             }
         if said != plan:

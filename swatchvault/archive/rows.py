@@ -127,6 +127,9 @@ def put(
     columns = ", ".join(("id", *facts))
     sql = f"SELECT {columns} FROM {table} WHERE {where}"
     old = conn.execute(sql, tuple(key.values())).fetchone()
+    if old is None and (known_as := _id_by_key(conn, table, key)) is not None:
+        sql = f"SELECT {columns} FROM {table} WHERE id = ?"
+        old = conn.execute(sql, (known_as,)).fetchone()
     if old is None:
         _refuse_key(conn, table, key)
         return Entry(insert(conn, table, {**key, **facts}), "added")
@@ -160,15 +163,76 @@ def _key_words(key: Mapping[str, Any]) -> str:
     return " ".join(named) or repr(list(key.values()))
 
 
+def folded(name: str) -> str:
+    """A name as it is told from others: neither case nor Unicode's form of a letter matters.
+
+    Not as ``str.casefold``, which takes ß for ss: another spelling stays another name.
+
+    >>> folded("ÉLAN") == folded("e\u0301lan"), folded("Straße") == folded("Strasse")
+    (True, False)
+    """
+    small = unicodedata.normalize("NFC", name).lower().replace("ς", "σ")  # at a word's end
+    return unicodedata.normalize("NFC", small)
+
+
+def named_so(
+    conn: sqlite3.Connection, table: str, name: str, owner_id: int | None = None
+) -> list[tuple[int, str]]:
+    """Id and name of all rows of that name, within an owner if told. SQLite itself folds ASCII
+    alone: in old archives several may be one name, and other names are gone through here."""
+    owner, column = NAMED_WITHIN.get(table) or ("", NAMED_BY[table])
+    within = f"{owner} = :owner AND " if owner_id is not None else ""
+    sql = f"SELECT id, {column} FROM {table} WHERE {within}{_may_be(column, name)} ORDER BY id"
+    rows = conn.execute(sql, {"name": name, "owner": owner_id})
+    wanted = folded(name)
+    return [(int(r[0]), str(r[1])) for r in rows if folded(r[1]) == wanted]
+
+
+def _may_be(column: str, name: str) -> str:
+    """SQL: which rows may be called ``:name``; an index finds them where it is plain ASCII."""
+    return f"{column} = :name" if name.isascii() else f"{column} GLOB '*[^ -~]*'"
+
+
+def id_named(
+    conn: sqlite3.Connection, table: str, name: str, owner_id: int | None = None
+) -> int | None:
+    """Id of the row of that name, ``None`` where there is none. Of several that differ by case
+    alone the one that is written so; raises ``ArchiveError`` where none is."""
+    if not name.isascii():
+        owner, column = NAMED_WITHIN.get(table) or ("", NAMED_BY[table])
+        within = f"{owner} = :owner AND " if owner_id is not None else ""
+        exactly = f"{column} = :name AND {column} = :name COLLATE BINARY"  # the first has an index
+        sql = f"SELECT id FROM {table} WHERE {within}{exactly}"
+        row = conn.execute(sql, {"name": name, "owner": owner_id}).fetchone()
+        if row is not None:
+            return int(row[0])
+    found = named_so(conn, table, name, owner_id)
+    if len(found) > 1:
+        several = " and ".join(repr(as_kept) for _, as_kept in found)
+        raise ArchiveError(
+            f"{kind_words(table)} {name!r} could be {several}: write it as one of them"
+        )
+    return found[0][0] if found else None
+
+
+def _id_by_key(conn: sqlite3.Connection, table: str, key: Mapping[str, Any]) -> int | None:
+    """Id of the row of that natural key by its name in any case, where SQLite itself does not
+    find it; of tables without names ``None``."""
+    owner, column = NAMED_WITHIN.get(table) or ("", NAMED_BY.get(table, ""))
+    if not column or set(key) != {column, owner} - {""} or key[column].isascii():
+        return None
+    return id_named(conn, table, key[column], key.get(owner))
+
+
 def find(conn: sqlite3.Connection, table: str, name: str) -> int:
     """Id of the row of that name (case does not matter), else :class:`NotFound` with help."""
     column = NAMED_BY[table]
     wanted = clean(name, f"name of the {table}") or ""
-    row = conn.execute(f"SELECT id FROM {table} WHERE {column} = ?", (wanted,)).fetchone()
-    if row is None:
+    row_id = id_named(conn, table, wanted)
+    if row_id is None:
         known = [r[0] for r in conn.execute(f"SELECT {column} FROM {table} ORDER BY {column}")]
         raise NotFound(old_name_words(conn, table, wanted) or unknown(table, wanted, known))
-    return int(row[0])
+    return row_id
 
 
 def find_of(conn: sqlite3.Connection, table: str, owner_id: int, name: str) -> int:
@@ -176,29 +240,29 @@ def find_of(conn: sqlite3.Connection, table: str, owner_id: int, name: str) -> i
     owner, column = NAMED_WITHIN[table]
     words = kind_words(table)
     wanted = clean(name, f"name of the {words}") or ""
-    sql = f"SELECT id FROM {table} WHERE {owner} = ? AND {column} = ?"
-    row = conn.execute(sql, (owner_id, wanted)).fetchone()
-    if row is None:
+    row_id = id_named(conn, table, wanted, owner_id)
+    if row_id is None:
         sql = f"SELECT {column} FROM {table} WHERE {owner} = ? ORDER BY {column}"
         known = [r[0] for r in conn.execute(sql, (owner_id,))]
         said = old_name_words(conn, table, wanted, owner_id)
         said = said or _of_other(conn, table, owner_id, wanted, known)
         raise NotFound(said or unknown(words, wanted, known))
-    return int(row[0])
+    return row_id
 
 
 def _of_other(
     conn: sqlite3.Connection, table: str, owner_id: int, name: str, known: Sequence[str]
 ) -> str:
     """That a name is there, and within another owner; "" where it is not."""
-    owner, column = NAMED_WITHIN[table]
+    owner, _ = NAMED_WITHIN[table]
     of = owner.removesuffix("_id")
     title = NAMED_BY[of]
     sql = (
         f"SELECT {of}.{title} FROM {table} JOIN {of} ON {of}.id = {table}.{owner} "
-        f"WHERE {table}.{column} = ? ORDER BY 1"
+        f"WHERE {table}.id IN (SELECT value FROM json_each(?)) ORDER BY 1"
     )
-    others = [str(row[0]) for row in conn.execute(sql, (name,))]
+    ids = json.dumps([row_id for row_id, _ in named_so(conn, table, name)])
+    others = [str(row[0]) for row in conn.execute(sql, (ids,))]
     if not others:
         return ""
     (mine,) = conn.execute(f"SELECT {title} FROM {of} WHERE id = ?", (owner_id,)).fetchone()
@@ -221,14 +285,15 @@ def renamed_to(
 ) -> tuple[str, str] | None:
     """The name now, and the day, of what was last called ``name`` and renamed; else ``None``."""
     owner, column = NAMED_WITHIN.get(table) or ("", NAMED_BY[table])
-    within = f"AND so.{owner} = ? " if owner else ""
+    within = f"AND so.{owner} = :owner " if owner else ""
     sql = (
-        f"SELECT so.{column}, substr(renamed_at, 1, 10) FROM renamed JOIN {table} AS so "
-        f"ON so.id = row_id WHERE renamed.kind = ? AND old_name = ? {within}"
+        f"SELECT so.{column}, substr(renamed_at, 1, 10), old_name FROM renamed JOIN {table} AS so "
+        f"ON so.id = row_id WHERE renamed.kind = :kind AND {_may_be('old_name', name)} {within}"
         "ORDER BY renamed.id DESC"
     )
-    row = conn.execute(sql, (table, name, *([owner_id] if owner else []))).fetchone()
-    return None if row is None else (str(row[0]), str(row[1]))
+    rows = conn.execute(sql, {"kind": table, "name": name, "owner": owner_id})
+    wanted = folded(name)
+    return next(((str(r[0]), str(r[1])) for r in rows if folded(r[2]) == wanted), None)
 
 
 def old_name_words(

@@ -8,7 +8,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import asdict
 
 from swatchvault.archive.entities import DyeIn, PotStep, StruckStep
-from swatchvault.archive.rows import clean, find, insert, now, to_json, transaction
+from swatchvault.archive.rows import clean, find, id_named, insert, now, to_json, transaction
 from swatchvault.days import here
 from swatchvault.errors import ArchiveError, NotFound
 
@@ -111,12 +111,12 @@ def refuse_struck(
 
     ``known``: those that whoever tells the steps knows to be struck.
     """
-    row = conn.execute("SELECT id FROM lot WHERE code = ?", (clean(code, "code"),)).fetchone()
-    if row is None:
+    lot_id = id_named(conn, "lot", clean(code, "code") or "")
+    if lot_id is None:
         return
     sql = "SELECT count(*) FROM pot_step WHERE lot_id = ?"
-    (kept,) = conn.execute(sql, (row[0],)).fetchone()
-    struck = [s for s in struck_of(conn, row[0]) if s not in known]
+    (kept,) = conn.execute(sql, (lot_id,)).fetchone()
+    struck = [s for s in struck_of(conn, lot_id) if s not in known]
     for step in steps[kept:]:
         for old in struck:
             if step == old.step:
@@ -135,11 +135,9 @@ def refuse_unstruck(
 
     ``steps``: the log of whoever tells it.
     """
-    sql = (
-        f"SELECT position, {_STEP} FROM pot_step AS step JOIN lot ON lot.id = lot_id "
-        "WHERE lot.code = ? AND position > ?"
-    )
-    for number, *facts in map(tuple, conn.execute(sql, (clean(code, "code"), len(steps)))):
+    lot_id = id_named(conn, "lot", clean(code, "code") or "")
+    sql = f"SELECT position, {_STEP} FROM pot_step AS step WHERE lot_id = ? AND position > ?"
+    for number, *facts in map(tuple, conn.execute(sql, (lot_id, len(steps)))):
         if any(s.number == number and s.step == PotStep(*facts) for s in known):
             raise ArchiveError(
                 f"lot {code!r}: step {number} ({facts[0]}) was struck in what you read in, and "
@@ -154,8 +152,8 @@ def refuse_end(
 
     ``told``: when the pot ended, as whoever tells it says; ``known``: what they know to be struck.
     """
-    sql = "SELECT lot.id, ended_at FROM lot LEFT JOIN pot ON pot.lot_id = lot.id WHERE lot.code = ?"
-    row = conn.execute(sql, (clean(code, "code"),)).fetchone()
+    sql = "SELECT lot.id, ended_at FROM lot LEFT JOIN pot ON pot.lot_id = lot.id WHERE lot.id = ?"
+    row = conn.execute(sql, (id_named(conn, "lot", clean(code, "code") or ""),)).fetchone()
     if row is None:
         return
     ours = [s for s in struck_of(conn, row[0]) if s.step.kind == END and s not in known]

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from swatchvault.archive.rows import clean, find
+from swatchvault.archive.rows import clean, find, id_named, named_so
 from swatchvault.archive.views import DAY_OF_LOT
 
 _SELECT = (
@@ -21,8 +21,7 @@ _SELECT = (
 
 def swatch_there(conn: sqlite3.Connection, label: str) -> bool:
     """Whether a swatch is called so."""
-    found = conn.execute("SELECT 1 FROM swatch WHERE label = ?", (clean(label, "swatch"),))
-    return found.fetchone() is not None
+    return bool(named_so(conn, "swatch", clean(label, "swatch") or ""))
 
 
 @dataclass(frozen=True)
@@ -62,8 +61,9 @@ def swatches_of_lot(conn: sqlite3.Connection, lot: str) -> list[SwatchFacts]:
 
 def swatch_ids_named(conn: sqlite3.Connection, name: str) -> list[int]:
     """The swatches of the lot of that code, else the swatch of that label; ``NotFound``."""
-    of_lot = "SELECT swatch.id FROM swatch JOIN lot ON lot.id = lot_id WHERE lot.code = ?"
-    return [int(r[0]) for r in conn.execute(of_lot, (name,))] or [find(conn, "swatch", name)]
+    lot_id = id_named(conn, "lot", clean(name, "name") or "")
+    of_lot = conn.execute("SELECT id FROM swatch WHERE lot_id = ? ORDER BY id", (lot_id,))
+    return [int(r[0]) for r in of_lot] or [find(conn, "swatch", name)]
 
 
 def swatches_of_colourway(

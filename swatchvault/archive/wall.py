@@ -6,7 +6,7 @@ import json
 import sqlite3
 from dataclasses import dataclass
 
-from swatchvault.archive.listing import query
+from swatchvault.archive.listing import holds, query
 from swatchvault.archive.lot_verdict import check_of, swatch_of
 from swatchvault.archive.since import all_aside, since_then
 from swatchvault.archive.speaking import speaking, swatch_for_lot, telling_evenness
@@ -32,7 +32,8 @@ EXISTS (SELECT 1 FROM master WHERE master.colourway_id = colourway.id AND {_STAN
         "WHERE lot.colourway_id = colourway.id"
     )
 } AS all_aside
-FROM colourway WHERE colourway.name > :after AND (:text = '' OR instr(lower(name), lower(:text)))
+FROM colourway WHERE colourway.name > :after
+AND (:among IS NULL OR colourway.id IN (SELECT value FROM json_each(:among)))
 ORDER BY colourway.name LIMIT :count"""
 
 _SEEN = """SELECT m.swatch_id, m.lab_l, m.lab_a, m.lab_b, photo.sha256 AS photo_sha256
@@ -88,7 +89,8 @@ def wall(
     conn: sqlite3.Connection, *, after: str = "", text: str = "", count: int = 48
 ) -> list[OnTheWall]:
     """Colourways by name, those after ``after``, whose name holds ``text``; at most ``count``."""
-    page = query(conn, _PAGE, {"after": after, "text": text, "count": count}).records()
+    among = json.dumps(_named_with(conn, text)) if text else None
+    page = query(conn, _PAGE, {"after": after, "among": among, "count": count}).records()
     shown = [row["of_master"] or row["of_newest_lot"] for row in page]
     known = {i for i in shown if i is not None}
     spoken, told = speaking(conn, known), telling_evenness(conn, known)
@@ -102,6 +104,12 @@ def wall(
         _entry(row, seen.get(i, {}), checked.get(row["id"], {}))
         for row, i in zip(page, shown, strict=True)
     ]
+
+
+def _named_with(conn: sqlite3.Connection, text: str) -> list[int]:
+    """Ids of the colourways whose name holds ``text``, in any case."""
+    rows = conn.execute("SELECT id, name FROM colourway")
+    return [int(row[0]) for row in rows if holds(row[1], text)]
 
 
 def _entry(

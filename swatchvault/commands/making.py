@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import unicodedata
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -114,4 +115,4 @@ def pair(text: str) -> tuple[str, str]:
     dye, sign, what = text.partition("=")
     if not sign or not dye.strip() or not what.strip():
         raise ArchiveError(f"{text!r} cannot be read: write the dye, = and the rest, as Ember=S1")
-    return dye.strip(), what.strip()
+    return unicodedata.normalize("NFC", dye.strip()), unicodedata.normalize("NFC", what.strip())

@@ -1,4 +1,5 @@
-"""Functions for queries: ``delta_e_00(L1, a1, b1, L2, a2, b2)`` at kL = 1, NULL-safe."""
+"""Functions for queries, NULL-safe: ``delta_e_00(L1, a1, b1, L2, a2, b2)`` at kL = 1, and
+``same_name(a, b)``."""
 
 from __future__ import annotations
 
@@ -21,6 +22,16 @@ def delta_e_00(*values: object) -> float | None:
     return found if math.isfinite(found) else None
 
 
+def same_name(one: object, other: object) -> bool:
+    """Whether two names are one: neither case nor Unicode's form of a letter matters."""
+    from swatchvault.archive.rows import clean, folded
+
+    if not isinstance(one, str) or not isinstance(other, str):
+        return False
+    return folded(one) == folded(clean(other, "name") or "")
+
+
 def add_functions(conn: sqlite3.Connection) -> None:
     """Make the functions known to a connection."""
     conn.create_function("delta_e_00", 6, delta_e_00, deterministic=True)
+    conn.create_function("same_name", 2, same_name, deterministic=True)

@@ -103,6 +103,18 @@ async def test_a_swatch_is_looked_for_by_the_photo_that_speaks_for_it(
         assert found["delta_e_00"] == pytest.approx(float(delta_e_2000(told, other)), abs=0.0051)
 
 
+async def test_a_swatch_is_asked_for_in_any_case(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    with sqlite3.connect(studio / "archive.db") as conn:
+        conn.execute("UPDATE swatch SET label = 'Älv 1' WHERE id = 1")
+    for typed, found in (("älv 1", True), (" A\u0308LV  1", True), ("alv 1", False), ("", False)):
+        answer = await visitor("dyer").get(
+            "/archive/nearest_to_a_swatch.json", params={"swatch": typed}
+        )
+        assert bool(answer.json()["rows"]) is found, typed
+
+
 async def test_a_colour_typed_badly_is_no_error(visitor: Callable[[str], Any]) -> None:
     asked = {"L": "'; DROP TABLE lot; --", "a": "", "b": "x"}
     answer = await visitor("dyer").get("/archive/nearest_to_a_colour.json", params=asked)
