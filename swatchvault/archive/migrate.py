@@ -1,8 +1,8 @@
 """The schema's numbered migrations: each old archive opens and is upgraded in one transaction.
 
 Migration n is entry n - 1 of :data:`MIGRATIONS`; ``PRAGMA user_version`` holds how many an
-archive has had. A released migration is never edited. Views hold no data and are made anew, also
-where they are not as this program has them.
+archive has had. A released migration is never edited. Our views hold no data and are made anew,
+also where they are not as this program has them; views that the owner added are left alone.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from swatchvault.archive.schema_shares import forget_wrong_shares
 from swatchvault.archive.schema_struck import STRUCK
 from swatchvault.archive.schema_studio import STUDIO
 from swatchvault.archive.schema_web import WEB
-from swatchvault.archive.views import VIEWS
+from swatchvault.archive.views import FORMER_VIEWS, VIEWS
 from swatchvault.errors import ArchiveError
 
 Migration = Callable[[sqlite3.Connection], None]
@@ -103,22 +103,25 @@ def version_of(conn: sqlite3.Connection) -> int:
 def migrate(conn: sqlite3.Connection, migrations: Sequence[Migration] | None = None) -> int:
     """Bring the database to the newest version in one transaction; return how many steps ran.
 
-    Views that differ from this program's are made anew without a step. Safe to run twice and by
+    Our views that differ from this program's are made anew without a step. Safe to run twice and by
     two programs at once. Raises ``ArchiveError`` if the archive is of a
     newer version (nothing is written), or if a step leaves rows that do not fit (nothing stays).
     """
     steps = MIGRATIONS if migrations is None else migrations
     refuse_newer(version_of(conn), len(steps))
-    if version_of(conn) == len(steps) and _views(conn) == set(VIEWS.values()):
+    if version_of(conn) == len(steps) and _our_views(conn) == dict(VIEWS):
         return 0
     # A table is rebuilt under its old name without upsetting those that refer to it
     # (sqlite.org/lang_altertable.html, section 7); the check before the commit stands in.
     conn.execute("PRAGMA foreign_keys = OFF")
+    # Else a rename looks into every view, and the owner's may read ours, which are dropped then.
+    conn.execute("PRAGMA legacy_alter_table = ON")
     try:
         with transaction(conn):
             have = version_of(conn)
             refuse_newer(have, len(steps))
-            _drop_views(conn)
+            for name in _our_views(conn):
+                conn.execute(f"DROP VIEW {name}")
             for step in steps[have:]:
                 step(conn)
             for statement in VIEWS.values():
@@ -128,6 +131,7 @@ def migrate(conn: sqlite3.Connection, migrations: Sequence[Migration] | None = N
             conn.execute(f"PRAGMA application_id = {APPLICATION_ID}")
             conn.execute(f"PRAGMA user_version = {len(steps)}")
     finally:
+        conn.execute("PRAGMA legacy_alter_table = OFF")
         conn.execute("PRAGMA foreign_keys = ON")
     return len(steps) - have
 
@@ -141,11 +145,8 @@ def refuse_newer(have: int, known: int) -> None:
         )
 
 
-def _views(conn: sqlite3.Connection) -> set[str]:
-    return {r[0] for r in conn.execute("SELECT sql FROM sqlite_master WHERE type = 'view'")}
-
-
-def _drop_views(conn: sqlite3.Connection) -> None:
-    names = [r[0] for r in conn.execute("SELECT name FROM sqlite_master WHERE type = 'view'")]
-    for name in names:
-        conn.execute('DROP VIEW "{}"'.format(name.replace('"', '""')))
+def _our_views(conn: sqlite3.Connection) -> dict[str, str]:
+    """The views of names that this program or an earlier one gave, as they are."""
+    ours = {*VIEWS, *FORMER_VIEWS}
+    rows = conn.execute("SELECT name, sql FROM sqlite_master WHERE type = 'view'")
+    return {name: sql for name, sql in rows if name in ours}

@@ -11,6 +11,7 @@ from pathlib import Path
 from swatchvault.archive.connect import DATABASE, THUMBS, Archive, backup
 from swatchvault.archive.rows import now
 from swatchvault.archive.speaking import BEFORE_LAST_DYE
+from swatchvault.archive.views import VIEWS
 from swatchvault.errors import ArchiveError
 
 #: How a colour was made, in the order in which rows may go.
@@ -77,6 +78,7 @@ def _strip(conn: sqlite3.Connection, *, recipes: bool) -> None:
     conn.execute("PRAGMA secure_delete = ON")
     conn.execute("PRAGMA foreign_keys = OFF")
     conn.execute("BEGIN IMMEDIATE")
+    _drop_own_views(conn)
     for table in _PRIVATE:
         conn.execute(f"DELETE FROM {table}")
     if not recipes:
@@ -111,6 +113,13 @@ def _keep_what_speaks(conn: sqlite3.Connection) -> None:
         f"(SELECT swatch_id FROM ({early}) GROUP BY swatch_id HAVING min(early) = 0)",
         (now(),),
     )
+
+
+def _drop_own_views(conn: sqlite3.Connection) -> None:
+    """Views that the owner added may name in their words what is not for others."""
+    views = conn.execute("SELECT name FROM sqlite_master WHERE type = 'view'").fetchall()
+    for name in (row[0] for row in views if row[0] not in VIEWS):
+        conn.execute('DROP VIEW "{}"'.format(name.replace('"', '""')))
 
 
 def _notes(conn: sqlite3.Connection) -> list[tuple[str, str]]:

@@ -57,6 +57,9 @@ ASIDE_OF_FILED = (
 )
 
 
+#: Names of views that earlier programs made and this one does not.
+FORMER_VIEWS: tuple[str, ...] = ()
+
 VIEWS: Mapping[str, str] = {
     "filed_measurement": """CREATE VIEW filed_measurement AS
 SELECT measurement.*, layout.photo_id,

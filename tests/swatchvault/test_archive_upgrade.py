@@ -1,6 +1,7 @@
 """Archives that earlier versions made open with every value as it was."""
 
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -112,6 +113,49 @@ def test_a_strength_that_was_kept_as_a_share_of_the_goods_is_none_any_more(tmp_p
     with open_archive(tmp_path / "yarn") as archive:
         sql = "SELECT amount, percent_of_goods FROM recipe_step ORDER BY position"
         assert dict(tuple(r) for r in archive.conn.execute(sql)) == kept
+
+
+#: Views of an owner's own: over ours, over tables, of what is gone since, and with a trigger.
+OWN = {
+    "my colours": 'CREATE VIEW "my colours" AS SELECT * FROM colours',
+    "lots2": "CREATE VIEW lots2 AS SELECT code FROM lot",
+    "by photo": 'CREATE VIEW "by photo" AS SELECT photo_sha256, lab_l FROM measurement',
+    "fill": "CREATE TRIGGER fill INSTEAD OF INSERT ON lots2 BEGIN SELECT 1; END",
+}
+
+
+@pytest.mark.parametrize("schema", [*SCHEMAS, None])
+def test_the_owners_own_views_stay(schema, tmp_path):
+    if schema is None:
+        create_archive(tmp_path / "yarn").close()
+    else:
+        restore(schema, tmp_path / "yarn")
+    with closing(sqlite3.connect(tmp_path / "yarn" / "archive.db")) as conn:
+        for statement in OWN.values():
+            conn.execute(statement)
+        conn.execute("DROP VIEW lots")  # so that views are made anew
+        conn.commit()
+    with open_archive(tmp_path / "yarn") as archive:
+        rows = archive.conn.execute("SELECT name, sql FROM sqlite_master WHERE sql IS NOT NULL")
+        kept = {name: sql for name, sql in rows if name in OWN}
+        assert kept == OWN
+        assert archive.conn.execute("SELECT count(*) FROM lots2").fetchone()[0] == len(
+            listing(archive.conn, "lots").rows
+        )
+        assert len(archive.conn.execute('SELECT * FROM "my colours"').fetchall()) == len(
+            colours(archive.conn)
+        )
+        assert {p.kind for p in verify(archive)} <= {"photo missing"}  # those were not kept
+
+
+def test_a_view_that_an_earlier_program_had_goes(tmp_path, monkeypatch):
+    create_archive(tmp_path / "yarn").close()
+    with closing(sqlite3.connect(tmp_path / "yarn" / "archive.db")) as conn:
+        conn.execute("CREATE VIEW lots_of_old AS SELECT 1 AS one")
+    monkeypatch.setattr("swatchvault.archive.migrate.FORMER_VIEWS", ("lots_of_old",))
+    with open_archive(tmp_path / "yarn") as archive:
+        names = archive.conn.execute("SELECT 1 FROM sqlite_master WHERE name = 'lots_of_old'")
+        assert names.fetchone() is None
 
 
 def test_every_earlier_schema_has_an_archive_to_open():

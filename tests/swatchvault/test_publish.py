@@ -20,6 +20,10 @@ def archive_folder(demo: Path) -> Path:
     with open_archive(demo) as archive:
         archive.conn.execute("UPDATE lot SET note = 'swirled two petrel blues', water = 'well'")
         archive.conn.execute("UPDATE base SET price_per_kg = 71.25")
+        archive.conn.execute("""CREATE VIEW "my ""own" AS SELECT 'kept for myself' AS why""")
+        archive.conn.execute(
+            """CREATE TRIGGER own INSTEAD OF INSERT ON "my ""own" BEGIN SELECT 1; END"""
+        )
         step = PotStep("look", "2026-05-01T10:00", note="marbled by the lid")
         record_step(archive.conn, "NF-1", step)
         strike_last(archive.conn, "NF-1")
@@ -29,7 +33,7 @@ def archive_folder(demo: Path) -> Path:
 def secrets(folder: Path) -> set[str]:
     """Every text of the making that an archive holds, eight characters or longer."""
     tables = ("dye", "dye_pack", "stock", "recipe", "recipe_part", "recipe_step", "lot_dye")
-    found: set[str] = {"swirled two petrel blues", "marbled by the lid"}
+    found: set[str] = {"swirled two petrel blues", "marbled by the lid", "kept for myself"}
     with sqlite3.connect(folder / "archive.db") as conn:
         for table in (*tables, "pot_step", "pot"):
             for row in conn.execute(f"SELECT * FROM {table}"):
