@@ -151,7 +151,7 @@ def correct_pot(
         return Additions({}, measured, nothing, before, before, before, math.nan, False, why)
     row = model.row(put_in)
     pot = _read_pot(model, row, measured, doubt)
-    wanted = set(model.dyes if dyes is None else dyes) - model.fluorescent
+    wanted = set(model.dyes if dyes is None else dyes) - model.fluorescent.keys()
     at_hand = [d in wanted for d in model.dyes]
     added = _best_addition(model, pot, row, (target, k_l), at_hand)
     as_it_is, _ = _after(model, pot, np.zeros(len(row)))

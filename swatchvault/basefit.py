@@ -10,7 +10,7 @@ out). Outside the depths and mixtures that the lots have seen the model says not
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -107,7 +107,7 @@ class BaseModel:
     scale: float
     left_out: tuple[LeftOut, ...] = ()
     not_used: Mapping[str, str] = field(default_factory=dict)
-    fluorescent: frozenset[str] = frozenset()
+    fluorescent: Mapping[str, str] = field(default_factory=dict)
     n_lots: int = 0
     n_recipes: int = 0
 
@@ -139,8 +139,8 @@ class BaseModel:
         for dye in used:
             if dye in self.fluorescent:
                 return (
-                    f"{dye} is fluorescent: it sends out light of its own, which no sum of dyes "
-                    "can foretell. Dye a trial."
+                    f"{dye} {self.fluorescent[dye]}: light that a dye sends out of its own no sum "
+                    "of dyes can foretell. Dye a trial."
                 )
             if dye not in self.dyes:
                 return _unseen(dye)
@@ -208,15 +208,16 @@ def fit_base(
     undyed: Sequence[Undyed] = (),
     *,
     include_overdyed: bool = False,
-    fluorescent: Collection[str] = (),
+    fluorescent: Mapping[str, str] | None = None,
 ) -> BaseModel:
     """A model of one base from its lots and its undyed swatches.
 
-    Lots that overdye are left out unless asked for; lots that hold a dye of ``fluorescent`` always
-    are. Fewer than :data:`FEWEST_LOTS` usable lots, or :data:`FEWEST_RECIPES` recipes, or a Lab
-    that is no colour, raise ``SwatchvaultError``.
+    Lots that overdye are left out unless asked for; lots that hold a dye of ``fluorescent`` (its
+    name to what is said of it) always are. Fewer than :data:`FEWEST_LOTS` usable lots, or
+    :data:`FEWEST_RECIPES` recipes, or a Lab that is no colour, raise ``SwatchvaultError``.
     """
-    used, not_used = usable_lots(lots, include_overdyed, frozenset(fluorescent))
+    glowing = dict(fluorescent or {})
+    used, not_used = usable_lots(lots, include_overdyed, glowing)
     dyes = tuple(sorted({d for lot in used for d, c in lot.depths.items() if c > 0}))
     if len(used) < FEWEST_LOTS or not dyes:
         raise SwatchvaultError(
@@ -232,7 +233,7 @@ def fit_base(
             f"{FEWEST_RECIPES} that differ are needed to predict a shade: dye trials at other "
             "depths or mixtures"
         )
-    layout, glowing = Layout(len(dyes)), frozenset(fluorescent)
+    layout = Layout(len(dyes))
     with one_thread():
         fit = fit_unknowns(layout, data)
         model = BaseModel(dyes, layout, fit, data, 1.0, (), not_used, glowing, len(used), differ)
@@ -250,7 +251,7 @@ def _judged(model: BaseModel, alike: NDArray[np.intp]) -> BaseModel:
 
 
 def usable_lots(
-    lots: Iterable[DyedLot], include_overdyed: bool, fluorescent: frozenset[str]
+    lots: Iterable[DyedLot], include_overdyed: bool, fluorescent: Mapping[str, str]
 ) -> tuple[list[DyedLot], dict[str, str]]:
     """Lots that a fit can use, and the others with the reason."""
     used: list[DyedLot] = []
@@ -263,7 +264,7 @@ def usable_lots(
         elif lot.overdyes and not include_overdyed:
             left[lot.name] = "it was dyed over an earlier lot"
         elif glowing:
-            left[lot.name] = f"it holds {glowing[0]}, which is fluorescent"
+            left[lot.name] = f"it holds {glowing[0]}, which {fluorescent[glowing[0]]}"
         else:
             used.append(lot)
     return used, left

@@ -59,7 +59,7 @@ def recipes_for(
     """
     target = check_lab(target_lab)
     unsure = np.zeros((3, 3)) if target_doubt is None else target_doubt
-    wanted = set(model.dyes if dyes is None else dyes) - model.fluorescent
+    wanted = set(model.dyes if dyes is None else dyes) - model.fluorescent.keys()
     known = [i for i, dye in enumerate(model.dyes) if dye in wanted]
     if not known:
         raise SwatchvaultError(

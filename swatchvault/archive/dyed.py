@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import re
 import sqlite3
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
@@ -18,9 +17,8 @@ from swatchvault.archive.rows import find
 from swatchvault.archive.speaking import speaking
 from swatchvault.basefit import DyedLot, Undyed
 from swatchvault.errors import ArchiveError, NotFound
+from swatchvault.fluorescing import IS_FLUORESCENT, MAY_BE_FLUORESCENT, says_fluorescent
 
-# How a dye's family or note says that it gives light of its own.
-_FLUORESCENT = re.compile(r"(?<!not )(?<!non )(?<!non-)(fluoresc|\bneon\b)", re.IGNORECASE)
 #: Classes of evenness of which one mean colour says little.
 SEVERAL_COLOURS = ("variegated", "speckled", "gradient")
 
@@ -42,8 +40,8 @@ class DyedOnBase:
 
     ``lots``, ``undyed``: Lab with the covariance that differs from photo to photo; what all photos
     of a set-up get wrong alike is ``shared``, (3, 3), their mean, NaN without lots. ``left_out``:
-    lot's code to a reason. ``fluorescent``: dyes. ``forms``: form to how many lots were measured in
-    it. ``setup_id``: of most of the lots' photos.
+    lot's code to a reason. ``fluorescent``: dyes that are or may be, and which. ``forms``: form to
+    how many lots were measured in it. ``setup_id``: of most of the lots' photos.
     """
 
     base: str
@@ -51,7 +49,7 @@ class DyedOnBase:
     lots: tuple[DyedLot, ...]
     undyed: tuple[Undyed, ...]
     left_out: Mapping[str, str]
-    fluorescent: frozenset[str]
+    fluorescent: Mapping[str, str]
     forms: Mapping[str, int]
     shared: Array
     setup_id: int | None = None
@@ -153,7 +151,7 @@ def dyed_on_base(conn: sqlite3.Connection, base: str, form: str | None = None) -
         lots=tuple(dyed),
         undyed=tuple(_undyed(voices.values(), usual[0][0] if usual else None)),
         left_out=left_out,
-        fluorescent=_fluorescent_dyes(conn) | glowing,
+        fluorescent=_fluorescent_dyes(conn) | dict.fromkeys(glowing, IS_FLUORESCENT),
         forms={f: n for f, n in forms.items() if n},
         shared=_shared(newest.values()),
         setup_id=usual[0][0] if usual else None,
@@ -299,11 +297,12 @@ def _shared(seen: Iterable[StoredColour]) -> Array:
     return np.mean(parts, axis=0) if parts else np.full((3, 3), np.nan)
 
 
-def _fluorescent_dyes(conn: sqlite3.Connection) -> frozenset[str]:
+def _fluorescent_dyes(conn: sqlite3.Connection) -> dict[str, str]:
+    """Dyes that are fluorescent by their family or note, and those that may be."""
     rows = conn.execute("SELECT name, COALESCE(family, ''), COALESCE(note, '') FROM dye")
-    return frozenset(
-        name for name, family, note in rows if _FLUORESCENT.search(f"{family}; {note}")
-    )
+    said = {str(name): says_fluorescent(f"{family}; {note}") for name, family, note in rows}
+    words = {True: IS_FLUORESCENT, None: MAY_BE_FLUORESCENT}
+    return {name: words[told] for name, told in said.items() if told is not False}
 
 
 def dyes_without_lots(conn: sqlite3.Connection, known: Sequence[str]) -> list[str]:

@@ -316,7 +316,7 @@ def test_a_dye_is_not_known_without_the_one_it_always_came_with(depths, inside):
 
 def test_fluorescent_dyes_are_refused():
     k = some_kitchen()
-    model = fit_base(lots_of(k) + lots_of(some_kitchen(0)), fluorescent={"a"})
+    model = fit_base(lots_of(k) + lots_of(some_kitchen(0)), fluorescent={"a": "is fluorescent"})
     assert all("fluorescent" in why for why in model.not_used.values())
     assert "a" not in model.dyes
     assert "fluorescent" in model.predict({"a": 0.5}).why

@@ -36,8 +36,10 @@ from swatchvault.archive import (
     set_master,
 )
 from swatchvault.archive.dyed import dyed_on_base, pot_as_dyed
+from swatchvault.basefit import usable_lots
 from swatchvault.errors import ArchiveError, NotFound, SwatchvaultError
 from swatchvault.experiments import ORDER
+from swatchvault.fluorescing import IS_FLUORESCENT, MAY_BE_FLUORESCENT
 from swatchvault.knownbase import know_base, left_out_words
 from swatchvault.predict import correct_pot, fit_base, recipes_for
 from swatchvault.reachable import MOST_RECIPES, spread_recipes
@@ -214,7 +216,7 @@ def test_lots_come_with_their_depths_and_colours(yarn):
         found = dyed_on_base(archive.conn, "sock fine")
     by_name = {lot.name: lot for lot in found.lots}
     assert (found.base, found.form) == ("Sock Fine", "wound card")
-    assert found.fluorescent == {"Zing"}
+    assert found.fluorescent == {"Zing": IS_FLUORESCENT}
     for i, row in enumerate(ROWS[:3]):
         assert row_of(by_name[f"L{i}"].depths) == pytest.approx(row, abs=1e-6)
         assert by_name[f"L{i}"].lab.tolist() == pytest.approx(LABS[i].tolist())
@@ -225,6 +227,24 @@ def test_lots_come_with_their_depths_and_colours(yarn):
     assert undyed.lab.tolist() == pytest.approx(WORLD.lab(np.zeros(N_DYES)).tolist())
     assert undyed.covariance == pytest.approx(own.region + own.frame)
     assert found.shared == pytest.approx(own.setup + own.profile)
+
+
+@pytest.mark.parametrize(
+    ("note", "said"),
+    [("neon", IS_FLUORESCENT), ("never fluorescent", None), ("fluorescent?", MAY_BE_FLUORESCENT)],
+)
+def test_a_dye_is_fluorescent_as_its_words_say_and_what_they_leave_open_is_told(
+    note, said, yarn, tmp_path
+):
+    shutil.copytree(yarn, tmp_path / "yarn")
+    with open_archive(tmp_path / "yarn") as archive:
+        archive.conn.execute(
+            "UPDATE dye SET family = 'acid', note = ? WHERE name = 'Zing'", (note,)
+        )
+        found = dyed_on_base(archive.conn, "Sock Fine")
+    assert found.fluorescent == ({} if said is None else {"Zing": said})
+    _, left_out = usable_lots(found.lots, False, found.fluorescent)
+    assert left_out.get("glow") == (None if said is None else f"it holds Zing, which {said}")
 
 
 def test_undyed_yarn_of_another_set_up_is_doubted_as_a_lot_of_it_would_be(yarn, tmp_path):
