@@ -16,6 +16,7 @@ from swatchvault.web.learned import (
     dyes_asked,
     dyes_in_address,
     learn_from,
+    recipe_address,
     shown_foretold,
 )
 from swatchvault.web.typed import number, whole
@@ -92,7 +93,8 @@ def _values(conn: sqlite3.Connection, asked: ForetellAsked) -> dict[str, Any]:
     try:
         depths, against = _asked_of(conn, asked, recipe)
         learn = learn_from(lambda name: asked.said[name])
-        values["write"] = _to_write(asked, recipe, base, depths)
+        kept = recipe is not None and base == recipe["base"] and times == "1"
+        values["write"] = "" if kept else recipe_address(conn, base, depths, asked.recipe)
     except SwatchvaultError as error:
         return values | {"problem": str(error), "status": _status(error)}
     try:
@@ -145,17 +147,6 @@ def read_dyes(conn: sqlite3.Connection, rows: tuple[tuple[str, str], ...]) -> di
             raise RefusedError(f"{dye} is there twice: write its whole depth once")
         depths[dye] = read_depth(dye, depth)
     return depths
-
-
-def _to_write(
-    asked: ForetellAsked, recipe: dict[str, Any] | None, base: str, depths: Mapping[str, float]
-) -> str:
-    """The address of the new recipe's form with these dyes; "" where that recipe is kept."""
-    if recipe is not None and base == recipe["base"] and (asked.times or "1") == "1":
-        return ""
-    more = {"from": asked.recipe, "base": base}
-    filled = dyes_in_address(depths, **more)
-    return f"/recipe/new?{filled}" if filled else ""
 
 
 def foretold_typed(conn: sqlite3.Connection, typed: TypedRecipe) -> dict[str, Any]:

@@ -52,6 +52,18 @@ def dyes_in_address(depths: Mapping[str, float], **more: str) -> str:
     return urlencode(fields)
 
 
+def recipe_address(
+    conn: sqlite3.Connection, base: str, depths: Mapping[str, float], came_from: str = ""
+) -> str:
+    """The address of a new recipe's form with a base and dyes filled in, else as the recipe of the
+    number ``came_from`` has it; "" where the dyes do not fit into it."""
+    from swatchvault.archive import find
+
+    more = {"from": came_from, "base": str(find(conn, "base", base))}
+    filled = dyes_in_address(depths, **more)
+    return f"/recipe/new?{filled}" if filled else ""
+
+
 def dyes_asked(text: Callable[[str], str]) -> tuple[tuple[str, str], ...]:
     """Rows of dye and depth as an address has them, blank ones left out."""
     from swatchvault.recipe_typed import DYE_ROWS

@@ -44,7 +44,7 @@ async def new_recipe_page(visit: Visit) -> Response:
     if visit.request.method != "POST":
         asked = (visit.asked(name) for name in ("from", "colourway", "onto", "lot"))
         typed = await visit.read(_begun, *asked)
-        typed = _filled_in(typed, visit.asked("base"), dyes_asked(visit.asked))
+        typed = await visit.read(_filled_in, typed, visit.asked("base"), dyes_asked(visit.asked))
         return await _shown(visit, typed, ())
     form = await visit.form()
     typed = _typed(form)
@@ -147,12 +147,18 @@ def _begun(
     return TypedRecipe()
 
 
-def _filled_in(typed: TypedRecipe, base: str, dyes: tuple[tuple[str, str], ...]) -> TypedRecipe:
-    """What the form begins with, with the base and dyes that the address names in their place."""
+def _filled_in(
+    conn: sqlite3.Connection, typed: TypedRecipe, base: str, dyes: tuple[tuple[str, str], ...]
+) -> TypedRecipe:
+    """What the form begins with, with the base, by its number, and the dyes that the address names
+    in their place."""
+    from swatchvault.archive import pages_yarn as pages
+
     first, *more = typed.parts
     if dyes and not more:
         first = replace(first, dyes=dyes)
-    return replace(typed, base=base or typed.base, parts=(first, *more))
+    name = pages.one(conn, "base", whole(base, "the base"))["name"] if base else typed.base
+    return replace(typed, base=name, parts=(first, *more))
 
 
 def _as_done(conn: sqlite3.Connection, lot_id: int) -> TypedRecipe:

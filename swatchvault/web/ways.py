@@ -14,6 +14,7 @@ from swatchvault.web.learned import (
     LEARN_FIELDS,
     dyes_in_address,
     learn_from,
+    recipe_address,
     rests_on,
     shown_shade,
 )
@@ -119,7 +120,7 @@ def _found(
     first = found.found[0].shade if found.found else None
     return {
         "notes": notes,
-        "ways": _shown(found),
+        "ways": _shown(conn, found),
         "ranked": rank_words(found),
         "could_another": found.could_another(),
         "untried": untried_words(found),
@@ -129,16 +130,14 @@ def _found(
     }
 
 
-def _shown(found: Ways) -> list[dict[str, Any]]:
+def _shown(conn: sqlite3.Connection, found: Ways) -> list[dict[str, Any]]:
     """Each recipe with its predicted colour, and where it is written down or foretold."""
     from swatchvault.knownbase import recipe_words
 
     other = {True: "other dyes", False: "same dyes", None: ""}
     shown = []
     for way in found.found:
-        filled = dyes_in_address(
-            {dye: float(f"{depth:.3g}") for dye, depth in way.depths.items()}, base=found.known.base
-        )
+        depths = {dye: float(f"{depth:.3g}") for dye, depth in way.depths.items()}
         shown.append(
             {
                 **shown_shade(way.shade),
@@ -146,7 +145,8 @@ def _shown(found: Ways) -> list[dict[str, Any]]:
                 "delta_e": way.delta_e_00,
                 "within_95": way.within_95,
                 "other": other[found.other_dyes(way)],
-                "filled": filled,
+                "write": recipe_address(conn, found.known.base, depths),
+                "foretell": f"/foretell?{dyes_in_address(depths, base=found.known.base)}",
             }
         )
     return shown
