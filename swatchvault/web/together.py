@@ -209,7 +209,7 @@ def _kept_gaps(
 def _gaps(conn: sqlite3.Connection, base: str, form: str, with_damp: bool) -> dict[str, Any]:
     from swatchvault import shades, together
     from swatchvault.experiments import ORDER, gaps_on_base
-    from swatchvault.web.learned import dyes_in_address
+    from swatchvault.web.learned import recipe_address
 
     table = together.table_of(conn, (), base=base, damp=with_damp)
     found: GapsOnBase = gaps_on_base(
@@ -226,9 +226,7 @@ def _gaps(conn: sqlite3.Connection, base: str, form: str, with_damp: bool) -> di
                 "delta_e": e.gap.delta_e,
                 "nearest": table.made[e.gap.nearest],
                 "words": e.words,
-                "go": f"/recipe/new?{dyes_in_address(e.depths, base=base)}"
-                if e.words and e.depths
-                else "",
+                "go": recipe_address(conn, base, e.depths) if e.words and e.depths else "",
             }
             for e in found.gaps
         ],

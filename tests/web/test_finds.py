@@ -369,6 +369,7 @@ async def test_what_to_dye_next_leads_to_its_recipe(
             row = form.partition(f'name="dye{n}"')[2].partition("autocomplete")[0]
             assert f"<option selected>{dye}</option>" in row
             assert f'name="depth{n}" value="{depth:.4g}"' in row
+    assert (await visitor("dyer").get("/recipe/new?base=99")).status_code == 404
 
 
 async def test_gaps_are_the_commands(visitor: Callable[[str], Any], studio: Path) -> None:
