@@ -7,6 +7,7 @@ then veil, lens blur, noise, 3x3, tone curve, sRGB curve and 8 bits follow.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -39,7 +40,8 @@ class Scene:
     """One photo. ``width_mm``: of table across the picture. ``tilt``: degrees about x and y.
 
     ``roll``: degrees about the line of sight. ``blur_px``: lens blur, standard deviation.
-    ``vignette``: light lost in the corners, share. ``space``: "srgb" or "p3" coding.
+    ``vignette``: light lost in the corners, share. ``space``: "srgb" or "p3" coding. ``spot``: a
+    factor (h, w, 3) on the light at x (1, w) and y (h, 1), fractions of the picture.
     """
 
     things: tuple[Thing, ...]
@@ -54,6 +56,7 @@ class Scene:
     vignette: float = 0.0
     space: str = "srgb"
     seed: int = 0
+    spot: Callable[[np.ndarray, np.ndarray], np.ndarray] | None = None
 
     @property
     def px_per_mm(self) -> float:
@@ -171,14 +174,17 @@ def _cast_shadow(alpha: np.ndarray, drawn: Drawn, scene: Scene) -> np.ndarray:
 
 
 def scene_light(scene: Scene) -> np.ndarray:
-    """(h, w) float32 relative light: plane and vignette."""
+    """(h, w, 1 or 3) float32 relative light: plane, vignette and spot."""
     w, h = scene.size_px
     x = (np.arange(w, dtype=np.float32)[None, :] + 0.5) / w
     y = (np.arange(h, dtype=np.float32)[:, None] + 0.5) / h
     ends = light_field(scene.shot, np.array([[0.5, 0.5], [1.5, 0.5], [0.5, 1.5]]))
     plane = ends[0] + (x - 0.5) * (ends[1] - ends[0]) + (y - 0.5) * (ends[2] - ends[0])
     round_ = ((x - 0.5) ** 2 + (y - 0.5) ** 2) / 0.5
-    return (plane * (1.0 - scene.vignette * round_)).astype(np.float32)
+    light = (plane * (1.0 - scene.vignette * round_))[..., None]
+    if scene.spot is not None:
+        light = light * scene.spot(x, y)
+    return light.astype(np.float32)
 
 
 def code(linear: np.ndarray, scene: Scene, rng: np.random.Generator) -> np.ndarray:
@@ -212,7 +218,7 @@ def render(scene: Scene) -> Rendered:
         _lay(image, thing, drawn, scene)
         if isinstance(thing, Swatch):
             truth[thing.name] = dict(drawn.truth)
-    image *= scene_light(scene)[..., None]
+    image *= scene_light(scene)
     if scene.blur_px > 0:
         image = cv2.GaussianBlur(image, (0, 0), scene.blur_px)
     image += np.float32(scene.shot.veil)
