@@ -14,7 +14,7 @@ from swatchvault.archive import (
     why_none_counts,
 )
 from swatchvault.archive.listing import listing
-from swatchvault.archive.rows import old_name_words
+from swatchvault.archive.names import old_name_words
 from swatchvault.errors import NotFound
 
 _NEAREST_SHOWN = 5

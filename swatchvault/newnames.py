@@ -8,7 +8,8 @@ from collections.abc import Iterable, Sequence
 
 from swatchvault.archive import Lot, Notes
 from swatchvault.archive.known import Kind, bases_of_lot, names_known, other_day_of_lot
-from swatchvault.archive.rows import clean, folded, renamed_to
+from swatchvault.archive.names import folded, renamed_to
+from swatchvault.archive.values import clean
 from swatchvault.errors import ArchiveError
 
 #: How the command line says that a name is meant; pages have a tick box for it.

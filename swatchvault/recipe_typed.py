@@ -201,7 +201,7 @@ class _PartReader:
 
 
 def _read_name(text: str, number: int | None) -> str:
-    from swatchvault.archive.rows import check_length, named
+    from swatchvault.archive.values import check_length, named
 
     if number is None and not text:
         return _WHOLE[0]

@@ -10,8 +10,8 @@ from pathlib import Path
 from ingest.errors import ReferenceMissing
 from ingest.model import Light, PhotoMeasurement, Settings
 from swatchvault.archive.lookup import get_setup, light_of_setup, reference_of_setup
+from swatchvault.archive.names import find
 from swatchvault.archive.pages_photo import last_reference
-from swatchvault.archive.rows import find
 from swatchvault.filing import with_owned
 
 #: Said where a photo's colours rest on a reference and nobody told its light.

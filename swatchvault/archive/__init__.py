@@ -86,6 +86,7 @@ from swatchvault.archive.masters import (
     record_check,
     set_master,
 )
+from swatchvault.archive.names import find, find_of
 from swatchvault.archive.photos import (
     FiledPhoto,
     PhotoFacts,
@@ -110,7 +111,7 @@ from swatchvault.archive.pots import (
     stocks_held,
 )
 from swatchvault.archive.recipes import add_recipe, get_recipe
-from swatchvault.archive.rows import Entry, find, find_of, transaction
+from swatchvault.archive.rows import Entry, transaction
 from swatchvault.archive.sent import once
 from swatchvault.archive.settings import spoons_of
 from swatchvault.archive.setups import add_reference, add_repeat_set, add_setup

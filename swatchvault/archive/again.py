@@ -11,8 +11,9 @@ from typing import Any
 from ingest.model import Layout
 from swatchvault.archive.files import is_digest
 from swatchvault.archive.layouts import layout_from_text
+from swatchvault.archive.names import find
 from swatchvault.archive.photos import RegionOf
-from swatchvault.archive.rows import find, tri
+from swatchvault.archive.values import tri
 from swatchvault.errors import NotFound
 
 _OLD = """m.version <> :version OR

@@ -11,8 +11,9 @@ from typing import TypeVar
 from swatchvault.archive.entities import Master, Notes, PhotoNote, Recipe, Setup, Swatch
 from swatchvault.archive.lots import add_lot, add_swatch
 from swatchvault.archive.masters import set_master
+from swatchvault.archive.names import find, id_named, old_name_words
 from swatchvault.archive.recipes import add_recipe
-from swatchvault.archive.rows import Entry, clean, find, id_named, old_name_words, transaction
+from swatchvault.archive.rows import Entry, transaction
 from swatchvault.archive.setups import add_reference, add_setup
 from swatchvault.archive.struck import refuse_struck
 from swatchvault.archive.studio import (
@@ -23,6 +24,7 @@ from swatchvault.archive.studio import (
     add_dye_pack,
     add_stock,
 )
+from swatchvault.archive.values import clean
 from swatchvault.errors import ArchiveError, NotFound, SwatchvaultError
 
 T = TypeVar("T")

@@ -14,7 +14,9 @@ from typing import Any
 from ingest.model import Layout
 from swatchvault.archive.files import is_digest
 from swatchvault.archive.layouts import layout_from_text, layout_to_marks
-from swatchvault.archive.rows import NAMES_SHOWN, clean, insert, now, transaction
+from swatchvault.archive.names import NAMES_SHOWN
+from swatchvault.archive.rows import insert, transaction
+from swatchvault.archive.values import clean, now
 from swatchvault.errors import ArchiveError, NotFound
 
 #: Most characters of a reason: a sentence or two. Our choice.

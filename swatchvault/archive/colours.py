@@ -13,8 +13,9 @@ import numpy as np
 from ingest.model import Array, LabCovariance
 from swatchvault.archive.aside import why_none_counts
 from swatchvault.archive.measured import tonality_from
-from swatchvault.archive.rows import find, tri
+from swatchvault.archive.names import find
 from swatchvault.archive.speaking import BEFORE_LAST_DYE, speaking, telling_evenness
+from swatchvault.archive.values import tri
 from swatchvault.errors import NotFound
 
 _SELECT = f"""SELECT m.*, swatch.label AS swatch, swatch.form, swatch.dry AS swatch_dry,

@@ -13,7 +13,7 @@ import numpy as np
 from ingest.model import FLAGS_THAT_STOP_A_VERDICT, Array
 from swatchvault.archive.colours import StoredColour, colours, tells_evenness
 from swatchvault.archive.eye import classes_in_force
-from swatchvault.archive.rows import find
+from swatchvault.archive.names import find
 from swatchvault.archive.speaking import speaking
 from swatchvault.basefit import DyedLot, Undyed
 from swatchvault.errors import ArchiveError, NotFound

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from swatchvault.archive.aside import stated_from_aside
-from swatchvault.archive.rows import clean, insert, now, to_json, transaction
+from swatchvault.archive.rows import insert, transaction
+from swatchvault.archive.values import clean, now, to_json
 
 # Asked of an index alone, where the view current_measurement would read every row.
 _COUNTS = "superseded_by IS NULL AND id NOT IN (SELECT measurement_id FROM measurements_set_aside)"

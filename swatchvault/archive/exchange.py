@@ -21,11 +21,11 @@ from swatchvault.archive.lookup import (
     get_lot,
     get_stock,
 )
+from swatchvault.archive.names import find
 from swatchvault.archive.recipes import (
     get_recipe,
     recipe_id_of,
 )
-from swatchvault.archive.rows import find
 from swatchvault.archive.settings import spoons_of
 from swatchvault.archive.struck import struck_of
 

@@ -11,8 +11,10 @@ from typing import Any
 from ingest.evenness_rule import Thresholds
 from ingest.evenness_stored import class_of_record
 from swatchvault.archive.measured import tonality_from
-from swatchvault.archive.rows import clean, find, insert, now, to_json, transaction
+from swatchvault.archive.names import find
+from swatchvault.archive.rows import insert, transaction
 from swatchvault.archive.schema_evenness import CLASSES
+from swatchvault.archive.values import clean, now, to_json
 from swatchvault.archive.views_evenness import CLASS
 from swatchvault.errors import ArchiveError
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from typing import Literal
 
-from swatchvault.archive.rows import id_named
+from swatchvault.archive.names import id_named
 
 Kind = Literal["base", "colourway", "dye", "lot"]
 

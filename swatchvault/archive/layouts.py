@@ -8,7 +8,7 @@ from typing import Any
 
 from ingest.locate import chart_patches
 from ingest.model import Lab, Layout, LocatedBy, Polygon, Reference, Scale, SwatchRegion
-from swatchvault.archive.rows import to_json
+from swatchvault.archive.values import to_json
 
 #: Decimals of a place as a share of the picture: a hundredth of a pixel in the largest pictures,
 #: where a region's outline is drawn to a sixteenth.

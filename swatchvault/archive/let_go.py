@@ -15,7 +15,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 
 from swatchvault.archive.rename import name_of
-from swatchvault.archive.rows import now, transaction
+from swatchvault.archive.rows import transaction
+from swatchvault.archive.values import now
 from swatchvault.errors import ArchiveError
 
 # Each measurement filed under a swatch, and the newest of the same region, which says what it is.

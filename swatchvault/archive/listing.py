@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from swatchvault.archive.about import ABOUT
-from swatchvault.archive.rows import find, unknown
+from swatchvault.archive.names import find, unknown
 from swatchvault.archive.since import since_then
 from swatchvault.archive.speaking import speaks_for
 from swatchvault.archive.standing import NO_LONGER

@@ -22,8 +22,9 @@ from swatchvault.archive.entities import (
     Stock,
     Swatch,
 )
-from swatchvault.archive.rows import find, find_of, tri
+from swatchvault.archive.names import find, find_of
 from swatchvault.archive.studio import fibres_of
+from swatchvault.archive.values import tri
 
 
 def get_base(conn: sqlite3.Connection, name: str) -> Base:

@@ -12,20 +12,11 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from swatchvault.archive.entities import DyeIn, Lot, PotStep, Skein, Swatch
+from swatchvault.archive.names import find, find_of, id_named
 from swatchvault.archive.recipes import check_kind, recipe_id_of
-from swatchvault.archive.rows import (
-    Entry,
-    clean,
-    find,
-    find_of,
-    id_named,
-    insert,
-    named,
-    put,
-    transaction,
-    yes_no,
-)
+from swatchvault.archive.rows import Entry, insert, put, transaction
 from swatchvault.archive.settings import spoons_of
+from swatchvault.archive.values import clean, named, yes_no
 from swatchvault.errors import ArchiveError
 from swatchvault.planned_amounts import ReadAmount, done_amount, dye_amount
 from swatchvault.typed_numbers import read_number

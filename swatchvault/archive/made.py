@@ -12,8 +12,9 @@ from datetime import date
 import numpy as np
 
 from ingest.model import Array
-from swatchvault.archive.rows import clean, find, folded
+from swatchvault.archive.names import find, folded
 from swatchvault.archive.speaking import placed, placed_by_evenness
+from swatchvault.archive.values import clean
 from swatchvault.archive.views import DAY_OF_LOT
 from swatchvault.archive.views_evenness import CLASS
 from swatchvault.errors import ArchiveError

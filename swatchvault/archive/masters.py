@@ -8,7 +8,9 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from swatchvault.archive.entities import Master
-from swatchvault.archive.rows import Entry, clean, find, insert, now, to_json, transaction, yes_no
+from swatchvault.archive.names import find
+from swatchvault.archive.rows import Entry, insert, transaction
+from swatchvault.archive.values import clean, now, to_json, yes_no
 from swatchvault.errors import ArchiveError
 
 

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from ingest.model import Layout, Measurement, PhotoMeasurement, ReferenceReading, none_if_nan
-from swatchvault.archive.rows import to_json, yes_no
+from swatchvault.archive.values import to_json, yes_no
 
 #: Significant figures of what is stored as JSON. A doubt is known to two at best; the figures of
 #: evenness keep five, because a rule of the dyer's classes them again.

@@ -12,15 +12,9 @@ from dataclasses import dataclass
 
 from swatchvault.archive.lots import dye_in_grams
 from swatchvault.archive.mend_base import base_facts, fibre_words, read_fibres, set_fibres
+from swatchvault.archive.names import NAMED_BY, find, find_of, kind_words
 from swatchvault.archive.rename import name_of
-from swatchvault.archive.rows import (
-    MENDABLE,
-    NAMED_BY,
-    find,
-    find_of,
-    kind_words,
-    transaction,
-)
+from swatchvault.archive.rows import MENDABLE, transaction
 from swatchvault.archive.standing import no_longer
 from swatchvault.archive.yarn_of import (
     hanging,

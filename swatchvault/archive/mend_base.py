@@ -6,8 +6,9 @@ import re
 import sqlite3
 from collections.abc import Mapping
 
-from swatchvault.archive.rows import insert, named
+from swatchvault.archive.rows import insert
 from swatchvault.archive.studio import FIBRE_SUM_TOLERANCE, fibres_of
+from swatchvault.archive.values import named
 from swatchvault.errors import ArchiveError
 from swatchvault.typed_numbers import read_number
 

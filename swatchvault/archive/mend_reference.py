@@ -11,7 +11,9 @@ from swatchvault.archive.entities import OwnedReference
 from swatchvault.archive.layouts import layout_from_text
 from swatchvault.archive.lookup import get_reference
 from swatchvault.archive.mend import NotSureError
-from swatchvault.archive.rows import find, id_named, to_json, transaction
+from swatchvault.archive.names import find, id_named
+from swatchvault.archive.rows import transaction
+from swatchvault.archive.values import to_json
 from swatchvault.errors import ArchiveError
 
 _SHOWN = 6  # photos named in one line; our choice

@@ -8,7 +8,9 @@ from dataclasses import dataclass
 from swatchvault.archive.lookup import get_setup
 from swatchvault.archive.mend import NotSureError
 from swatchvault.archive.mend_reference import photos_words
-from swatchvault.archive.rows import NAMES_SHOWN, find, transaction, yes_no
+from swatchvault.archive.names import NAMES_SHOWN, find
+from swatchvault.archive.rows import transaction
+from swatchvault.archive.values import yes_no
 from swatchvault.errors import ArchiveError
 
 LIGHTS = ("daylight", "other")

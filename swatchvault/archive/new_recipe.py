@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from swatchvault.archive.entities import Colourway, PlannedDye, Recipe
 from swatchvault.archive.listing import query
+from swatchvault.archive.names import find
 from swatchvault.archive.recipes import (
     add_recipe,
     get_recipe,
@@ -14,7 +15,7 @@ from swatchvault.archive.recipes import (
     same_recipe,
     versions_of,
 )
-from swatchvault.archive.rows import Entry, find, transaction
+from swatchvault.archive.rows import Entry, transaction
 from swatchvault.archive.studio import add_colourway
 from swatchvault.errors import ArchiveError, NotFound
 

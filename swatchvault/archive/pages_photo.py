@@ -11,7 +11,7 @@ from ingest.model import Layout
 from swatchvault.archive.entities import OwnedReference
 from swatchvault.archive.layouts import layout_from_text
 from swatchvault.archive.lookup import get_reference, reference_of_setup
-from swatchvault.archive.rows import id_named
+from swatchvault.archive.names import id_named
 from swatchvault.errors import NotFound
 from swatchvault.typed_numbers import row_number
 

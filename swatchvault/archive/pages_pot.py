@@ -6,8 +6,8 @@ import sqlite3
 from dataclasses import dataclass, replace
 
 from swatchvault.archive.listing import query
+from swatchvault.archive.names import id_named, named_so
 from swatchvault.archive.pages_shelf import packs_by_dye
-from swatchvault.archive.rows import id_named, named_so
 from swatchvault.archive.views import DAY_OF_LOT
 from swatchvault.errors import NotFound
 

@@ -21,7 +21,8 @@ from swatchvault.archive.eye import class_by_eye
 from swatchvault.archive.files import store_picture, suffix_of
 from swatchvault.archive.layouts import layout_from_text, layout_to_text
 from swatchvault.archive.measured import alike, columns, provenance_of, says
-from swatchvault.archive.rows import clean, insert, now, transaction
+from swatchvault.archive.rows import insert, transaction
+from swatchvault.archive.values import clean, now
 from swatchvault.errors import ArchiveError
 
 

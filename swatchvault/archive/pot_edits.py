@@ -10,8 +10,9 @@ from typing import Any
 
 from swatchvault.archive.entities import DyeIn, PotStep
 from swatchvault.archive.lots import dye_amount_columns, dye_in_grams, step_columns
+from swatchvault.archive.names import find, find_of
 from swatchvault.archive.pots import next_place
-from swatchvault.archive.rows import find, find_of, transaction
+from swatchvault.archive.rows import transaction
 from swatchvault.archive.struck import dye_in_by_id
 from swatchvault.errors import NotFound
 

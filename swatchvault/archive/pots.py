@@ -15,10 +15,12 @@ from swatchvault.archive.entities import DyeIn, Lot, PotStep, Recipe, StruckStep
 from swatchvault.archive.labs import VARIANCES, roots_of
 from swatchvault.archive.lot_verdict import check_of
 from swatchvault.archive.lots import add_lot, dye_columns, step_columns
+from swatchvault.archive.names import find, named_so
 from swatchvault.archive.recipes import recipe_by_id, recipe_id_of
-from swatchvault.archive.rows import clean, find, insert, named, named_so, to_json, transaction
+from swatchvault.archive.rows import insert, transaction
 from swatchvault.archive.speaking import speaks_for
 from swatchvault.archive.struck import dyes_by_step, struck_of
+from swatchvault.archive.values import clean, named, to_json
 from swatchvault.errors import ArchiveError, NotFound
 
 

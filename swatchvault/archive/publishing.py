@@ -9,8 +9,8 @@ from contextlib import closing
 from pathlib import Path
 
 from swatchvault.archive.connect import DATABASE, THUMBS, Archive, backup
-from swatchvault.archive.rows import now
 from swatchvault.archive.speaking import BEFORE_LAST_DYE
+from swatchvault.archive.values import now
 from swatchvault.archive.views import VIEWS
 from swatchvault.errors import ArchiveError
 

@@ -10,11 +10,13 @@ from swatchvault.archive.apply import apply_notes
 from swatchvault.archive.entities import Lot, Recipe
 from swatchvault.archive.exchange import LotKept, Making, plan_ids
 from swatchvault.archive.lots import add_lot
+from swatchvault.archive.names import id_named
 from swatchvault.archive.planned import kept_amount, set_spoons
 from swatchvault.archive.recipes import recipe_id_of
-from swatchvault.archive.rows import clean, id_named, put, to_json, transaction
+from swatchvault.archive.rows import put, transaction
 from swatchvault.archive.settings import spoons_of
 from swatchvault.archive.struck import keep_struck, refuse_end, refuse_struck, refuse_unstruck
+from swatchvault.archive.values import clean, to_json
 from swatchvault.errors import ArchiveError
 
 

@@ -5,10 +5,12 @@ from __future__ import annotations
 import sqlite3
 
 from swatchvault.archive.entities import PlannedDye, PlannedStep, Recipe, RecipePart
+from swatchvault.archive.names import find
 from swatchvault.archive.planned import planned_columns, refuse_unreadable
-from swatchvault.archive.rows import Entry, clean, find, insert, named, now, transaction
+from swatchvault.archive.rows import Entry, insert, transaction
 from swatchvault.archive.schema_studio import STEP_KINDS
 from swatchvault.archive.settings import spoons_of
+from swatchvault.archive.values import clean, named, now
 from swatchvault.errors import ArchiveError, NotFound
 
 

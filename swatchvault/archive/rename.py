@@ -14,24 +14,20 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from swatchvault.archive.listing import EARLIER_NAMES, Rows, query
-from swatchvault.archive.rows import (
+from swatchvault.archive.names import (
     NAMED_BY,
     NAMED_WITHIN,
     NAMES_SHOWN,
-    check_length,
     find,
     find_of,
     folded,
-    insert,
     kind_words,
-    named,
     named_so,
-    now,
     renamed_to,
-    to_json,
-    transaction,
     unknown,
 )
+from swatchvault.archive.rows import insert, transaction
+from swatchvault.archive.values import check_length, named, now, to_json
 from swatchvault.errors import ArchiveError, NotFound
 
 #: What a row that has a name already is of, to tell it by: a query for each table.
@@ -128,7 +124,7 @@ def rename(conn: sqlite3.Connection, table: str, row_id: int, name: str) -> Rena
     """Give a row another name, and keep the old one beside the time.
 
     Case alone may differ. Raises ``ArchiveError`` for a name that is blank, longer than
-    :data:`~swatchvault.archive.rows.LONGEST_NAME` or taken: two things are never made one.
+    :data:`~swatchvault.archive.values.LONGEST_NAME` or taken: two things are never made one.
     """
     words, column = kind_words(table), _column(table)
     new = named(name, f"new name of the {words}")

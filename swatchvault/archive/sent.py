@@ -5,7 +5,8 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable
 
-from swatchvault.archive.rows import now, transaction
+from swatchvault.archive.rows import transaction
+from swatchvault.archive.values import now
 from swatchvault.errors import ArchiveError
 
 _KEPT_DAYS = 30  # far longer than a page stays open; our choice

@@ -9,18 +9,9 @@ from typing import Any
 
 from swatchvault.archive.entities import OwnedReference, Setup
 from swatchvault.archive.mend_reference import clash_words
-from swatchvault.archive.rows import (
-    Entry,
-    clean,
-    find,
-    insert,
-    named,
-    now,
-    put,
-    to_json,
-    transaction,
-    yes_no,
-)
+from swatchvault.archive.names import find
+from swatchvault.archive.rows import Entry, insert, put, transaction
+from swatchvault.archive.values import clean, named, now, to_json, yes_no
 from swatchvault.errors import ArchiveError
 
 

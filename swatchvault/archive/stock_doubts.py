@@ -7,7 +7,7 @@ import sqlite3
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from swatchvault.archive.rows import NAMES_SHOWN
+from swatchvault.archive.names import NAMES_SHOWN
 from swatchvault.archive.views import POURED
 
 _POURED = f"""SELECT stock.id AS stock_id, dye.name AS dye, stock.code, left_seen_on, unplaced,

@@ -8,7 +8,9 @@ from collections.abc import Collection, Sequence
 from dataclasses import asdict
 
 from swatchvault.archive.entities import DyeIn, PotStep, StruckStep
-from swatchvault.archive.rows import clean, find, id_named, insert, now, to_json, transaction
+from swatchvault.archive.names import find, id_named
+from swatchvault.archive.rows import insert, transaction
+from swatchvault.archive.values import clean, now, to_json
 from swatchvault.days import here
 from swatchvault.errors import ArchiveError, NotFound
 

@@ -10,17 +10,9 @@ from __future__ import annotations
 import sqlite3
 
 from swatchvault.archive.entities import Base, BaseLot, Colourway, Dye, DyePack, Stock
-from swatchvault.archive.rows import (
-    Entry,
-    clean,
-    find,
-    find_of,
-    insert,
-    named,
-    put,
-    transaction,
-    yes_no,
-)
+from swatchvault.archive.names import find, find_of
+from swatchvault.archive.rows import Entry, insert, put, transaction
+from swatchvault.archive.values import clean, named, yes_no
 from swatchvault.errors import ArchiveError
 
 #: How far the fibres of a base may be from 100 % in all: room for labels that round.

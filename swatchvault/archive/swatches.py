@@ -8,7 +8,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from swatchvault.archive.rows import clean, find, id_named, named_so
+from swatchvault.archive.names import find, id_named, named_so
+from swatchvault.archive.values import clean
 from swatchvault.archive.views import DAY_OF_LOT
 
 _SELECT = (

@@ -44,8 +44,8 @@ def rename_command(
     were given. `swatchvault list renamed` has the names that were mended.
     """
     from swatchvault.archive import open_archive
+    from swatchvault.archive.names import NAMED_WITHIN
     from swatchvault.archive.rename import id_of, rename
-    from swatchvault.archive.rows import NAMED_WITHIN
 
     table = KINDS[kind]
     if owner is not None and table not in NAMED_WITHIN:

@@ -124,7 +124,7 @@ def about_of(form: Form) -> dict[str, Any]:
 def _with_light(conn: Any, about: dict[str, Any]) -> dict[str, Any]:
     """What was told of a photo, with its set-up's light where none was."""
     from swatchvault.archive.lookup import light_of_setup
-    from swatchvault.archive.rows import find
+    from swatchvault.archive.names import find
 
     if about.get("light") or not about.get("setup"):
         return about

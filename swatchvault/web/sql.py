@@ -24,7 +24,8 @@ def delta_e_00(*values: object) -> float | None:
 
 def same_name(one: object, other: object) -> bool:
     """Whether two names are one: neither case nor Unicode's form of a letter matters."""
-    from swatchvault.archive.rows import clean, folded
+    from swatchvault.archive.names import folded
+    from swatchvault.archive.values import clean
 
     if not isinstance(one, str) or not isinstance(other, str):
         return False

@@ -36,8 +36,8 @@ from swatchvault.archive import (
 )
 from swatchvault.archive.lots import skein_doubts
 from swatchvault.archive.made import Filters, swatches_where
+from swatchvault.archive.names import find, find_of, folded, renamed_to
 from swatchvault.archive.rename import id_of, rename
-from swatchvault.archive.rows import find, find_of, folded, renamed_to
 from swatchvault.archive.wall import wall
 from swatchvault.errors import ArchiveError, NotFound
 from tests.swatchvault.factories import copy_of, photo_file, photo_of

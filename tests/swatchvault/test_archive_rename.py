@@ -28,9 +28,9 @@ from swatchvault.archive import (
 )
 from swatchvault.archive.entities import Colourway
 from swatchvault.archive.migrate import migrate
+from swatchvault.archive.names import NAMED_BY, NAMED_WITHIN
 from swatchvault.archive.publishing import publish
 from swatchvault.archive.rename import earlier_names, id_of, name_of, rename
-from swatchvault.archive.rows import NAMED_BY, NAMED_WITHIN
 from swatchvault.archive.schema_renamed import TABLES
 from swatchvault.errors import ArchiveError, NotFound
 from tests.swatchvault.factories import STUDIO, dump, studio

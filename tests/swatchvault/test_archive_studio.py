@@ -53,7 +53,7 @@ from swatchvault.archive import (
     get_swatch,
     set_spoons,
 )
-from swatchvault.archive.rows import find_of
+from swatchvault.archive.names import find_of
 from swatchvault.errors import AmountError, ArchiveError, NotFound
 from tests.swatchvault.factories import STUDIO, copy_of, dump
 

@@ -17,9 +17,9 @@ from swatchvault.archive import (
     get_recipe,
 )
 from swatchvault.archive.exchange import gather_making
+from swatchvault.archive.names import find
 from swatchvault.archive.new_recipe import add_next_version
 from swatchvault.archive.rename import rename
-from swatchvault.archive.rows import find
 from swatchvault.errors import ArchiveError, NotFound
 from swatchvault.making_records import making_records
 from swatchvault.notes import read_notes

@@ -21,7 +21,7 @@ from ingest.evenness_map import STEPS, EvennessMap
 from ingest.evenness_rim import DEEP_SHADOW, FEW_PIXELS, LITTLE_YARN, NO_STRANDS, NO_TINT
 from ingest.flags import FLAGS
 from ingest.screen import hex_of_lab
-from swatchvault.archive.rows import to_json
+from swatchvault.archive.values import to_json
 from swatchvault.evenness_check import Evenness, Tonal, tolerance_for
 from swatchvault.report import evenness_lines
 from swatchvault.svg_text import clean, cut, isolated, width, wrap

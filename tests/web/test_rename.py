@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from swatchvault.archive.rows import LONGEST_NAME
+from swatchvault.archive.values import LONGEST_NAME
 
 pytestmark = pytest.mark.anyio
 
