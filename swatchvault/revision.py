@@ -129,7 +129,7 @@ def read_depth(dye: str, text: str) -> float:
     """A depth of shade as typed, in %: above 0, 100 at most. Raises ``SwatchvaultError``."""
     from swatchvault.amounts import check_number
 
-    depth = read_percent(text, f"the depth of {dye}", f"write a number in %, as {dye}=0.8")
+    depth = read_percent(text, f"the depth of {dye}", "write a number in %, such as 0.8")
     return check_number(f"the depth of shade of {dye}", depth, unit="%", above=0.0, high=100.0)
 
 

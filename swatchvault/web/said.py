@@ -34,6 +34,7 @@ _ON_THE_PAGE = (
         f". Write that label, or, where it is wrong, tick “{MOVE}”",
     ),
     (r"Look with --show, and mark anew", "Mark it anew"),
+    (r"See with --show which, and mark each that you mean", "Mark each that you mean"),
     (r" with `swatchvault aside [^`]*`", " on its page"),
     (r" the master with `swatchvault master SWATCH`", " the master on its page"),
     (r"say the colour wanted with --to", "name the colour wanted, below"),

@@ -348,7 +348,7 @@ def test_a_step_with_a_few_clipped_pixels_still_tells_how_the_light_falls_off(ga
     clipped = max(p.clipped for p in read_patches(photo, reference))
     assert 0.0 < clipped < CLIPPED_NOTED if gain > 1.0 else clipped == 0.0
     made = correct(photo, [reference], Settings(), [polygon(SWATCH, photo.pixels)])
-    left, right = made.left.field.at(np.array([[0.1, 0.5], [0.9, 0.5]]))
+    left, right = made.left.light.field.at(np.array([[0.1, 0.5], [0.9, 0.5]]))
     assert float(np.log(right / left)) == pytest.approx(np.log(0.73 / 0.97), abs=0.01)
 
 

@@ -340,7 +340,8 @@ async def test_words_of_direction_are_no_verdict(
 
 def test_what_was_compared_is_the_mean_and_not_the_newest() -> None:
     def photo(lightness: float, setup: int | None = 1) -> dict[str, Any]:
-        return {"lab": (lightness, 5.0, 6.0), "covariance": covariance(), "setup_id": setup}
+        told = {"lab": (lightness, 5.0, 6.0), "covariance": covariance(), "setup_id": setup}
+        return {**told, "photo_sha256": f"{lightness:064.0f}"}
 
     sides = {"master": [photo(40.0), photo(44.0)], "lot": [photo(41.0)]}
     found = _compared({"delta_l": -1.0}, sides)

@@ -113,7 +113,7 @@ async def test_written_down_for_another_base_a_recipe_keeps_its_steps(
         ({"base": BASE, "times": "0"}, "more than 0", 400),
         ({"base": BASE, "times": "much"}, "times the depth cannot be read", 400),
         ({"base": BASE, "times": "400"}, "at most 100 %", 400),
-        ({"base": BASE, "depth1": "much"}, "depth of Pellow red 'much'", 400),
+        ({"base": BASE, "depth1": "much"}, "depth of Pellow red cannot be read from 'much'", 400),
         ({"base": BASE, "dye2": "Pellow red", "depth2": "1"}, "there twice", 400),
         ({"base": BASE, "dye2": "Marn blue"}, "the depth of Marn blue is missing", 400),
         ({"base": BASE, "depth2": "3"}, "3 % of which dye", 400),
