@@ -125,6 +125,12 @@ def versions_in_use(conn: sqlite3.Connection) -> tuple[str, ...]:
     return tuple(str(row[0]) for row in rows)
 
 
+def versions_of_swatch(conn: sqlite3.Connection, swatch_id: int) -> set[str]:
+    """Versions of the measurement that the current measurements of a swatch are by."""
+    sql = "SELECT DISTINCT version FROM current_measurement WHERE swatch_id = ?"
+    return {str(row[0]) for row in conn.execute(sql, (swatch_id,))}
+
+
 def evenness_methods_in_use(conn: sqlite3.Connection) -> tuple[str, ...]:
     """Versions of the measure of evenness that current measurements are by."""
     method = "json_extract(tonality, '$.method')"

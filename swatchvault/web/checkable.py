@@ -65,10 +65,10 @@ def _why_not(conn: sqlite3.Connection, swatch: Record) -> str:
 def _apart_by_version(conn: sqlite3.Connection, swatch_id: int, master_id: int) -> str:
     """That no version of the method has measured both swatches; "" where one has."""
     from swatchvault.archive import swatch_colours
-    from swatchvault.archive.evenness import versions_in_use
+    from swatchvault.archive.evenness import versions_of_swatch
     from swatchvault.lotcheck import apart_by_version
 
-    if len(versions_in_use(conn)) < 2:
+    if versions_of_swatch(conn, swatch_id) & versions_of_swatch(conn, master_id):
         return ""
     why = apart_by_version(swatch_colours(conn, master_id), swatch_colours(conn, swatch_id))
     return f"cannot be held to its master as they are measured: {why}" if why else ""
