@@ -197,7 +197,7 @@ def _curve_svg(page: Page, x: int, y: int) -> list[str]:
         _say(
             x + side + 16,
             y + 20,
-            "channels: red solid, green dashed, blue dotted; one hides another",
+            "channels: red solid, green dashed, blue dotted",
             12,
         )
     )
