@@ -9,9 +9,9 @@ from contextlib import closing
 from pathlib import Path
 
 from swatchvault.archive.connect import DATABASE, THUMBS, Archive, backup
+from swatchvault.archive.migrate import migrate
 from swatchvault.archive.speaking import BEFORE_LAST_DYE
 from swatchvault.archive.values import now
-from swatchvault.archive.views import VIEWS
 from swatchvault.errors import ArchiveError
 
 #: How a colour was made, in the order in which rows may go.
@@ -48,8 +48,9 @@ def publish(archive: Archive, to: Path, *, recipes: bool = False, photos: bool =
 
     Without ``recipes``: no dyes, stocks, recipes, pot logs, notes, prices or file names, and the
     file is rebuilt, so that nothing deleted is left in its free pages. Small pictures always go
-    along, the originals (with whatever the camera wrote into them) only with ``photos``.
-    Raises ``ArchiveError`` if the folder is there already or cannot be written.
+    along, the originals (with whatever the camera wrote into them) only with ``photos``; tables and
+    views that the owner added never do. Raises ``ArchiveError`` if the folder is there already or
+    cannot be written.
     """
     if to.exists():
         raise ArchiveError(f"{to} is there already: name a new folder for the copy")
@@ -78,7 +79,7 @@ def _strip(conn: sqlite3.Connection, *, recipes: bool) -> None:
     conn.execute("PRAGMA secure_delete = ON")
     conn.execute("PRAGMA foreign_keys = OFF")
     conn.execute("BEGIN IMMEDIATE")
-    _drop_own_views(conn)
+    _drop_own(conn)
     for table in _PRIVATE:
         conn.execute(f"DELETE FROM {table}")
     if not recipes:
@@ -115,11 +116,24 @@ def _keep_what_speaks(conn: sqlite3.Connection) -> None:
     )
 
 
-def _drop_own_views(conn: sqlite3.Connection) -> None:
-    """Views that the owner added may name in their words what is not for others."""
-    views = conn.execute("SELECT name FROM sqlite_master WHERE type = 'view'").fetchall()
-    for name in (row[0] for row in views if row[0] not in VIEWS):
-        conn.execute('DROP VIEW "{}"'.format(name.replace('"', '""')))
+def _drop_own(conn: sqlite3.Connection) -> None:
+    """Tables, views and triggers that the owner added may hold, or name in their words, what is not
+    for others."""
+    with closing(sqlite3.connect(":memory:", isolation_level=None)) as fresh:
+        migrate(fresh)
+        ours = {name for _, name in _named(fresh)}
+    # A trigger goes with what it is on, and a virtual table takes those that it keeps along.
+    for kind, name in _named(conn):
+        if name not in ours:
+            conn.execute('DROP {} IF EXISTS "{}"'.format(kind, name.replace('"', '""')))
+
+
+def _named(conn: sqlite3.Connection) -> list[tuple[str, str]]:
+    """Kind and name of triggers, views and tables, virtual tables first."""
+    return conn.execute(
+        "SELECT type, name FROM sqlite_master WHERE type IN ('trigger', 'view', 'table') "
+        "AND name NOT LIKE 'sqlite!_%' ESCAPE '!' ORDER BY type DESC, rootpage"
+    ).fetchall()
 
 
 def _notes(conn: sqlite3.Connection) -> list[tuple[str, str]]:

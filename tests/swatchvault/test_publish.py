@@ -20,6 +20,13 @@ def archive_folder(demo: Path) -> Path:
     with open_archive(demo) as archive:
         archive.conn.execute("UPDATE lot SET note = 'swirled two petrel blues', water = 'well'")
         archive.conn.execute("UPDATE base SET price_per_kg = 71.25")
+        archive.conn.execute("""CREATE TABLE "my ""customers" (who TEXT, note TEXT)""")
+        archive.conn.execute("""INSERT INTO "my ""customers" VALUES ('at the harbour', 'a')""")
+        archive.conn.execute("CREATE VIRTUAL TABLE searched USING fts5(words)")
+        archive.conn.execute("INSERT INTO searched VALUES ('letters of customers')")
+        archive.conn.execute(
+            "CREATE TRIGGER owed AFTER INSERT ON lot BEGIN SELECT 'owed by the bakery'; END"
+        )
         archive.conn.execute("""CREATE VIEW "my ""own" AS SELECT 'kept for myself' AS why""")
         archive.conn.execute(
             """CREATE TRIGGER own INSTEAD OF INSERT ON "my ""own" BEGIN SELECT 1; END"""
@@ -30,10 +37,14 @@ def archive_folder(demo: Path) -> Path:
     return demo
 
 
+#: What the owner's own tables and triggers say.
+OWN = {"at the harbour", "letters of customers", "owed by the bakery"}
+
+
 def secrets(folder: Path) -> set[str]:
     """Every text of the making that an archive holds, eight characters or longer."""
     tables = ("dye", "dye_pack", "stock", "recipe", "recipe_part", "recipe_step", "lot_dye")
-    found: set[str] = {"swirled two petrel blues", "marbled by the lid", "kept for myself"}
+    found: set[str] = {"swirled two petrel blues", "marbled by the lid", "kept for myself"} | OWN
     with sqlite3.connect(folder / "archive.db") as conn:
         for table in (*tables, "pot_step", "pot"):
             for row in conn.execute(f"SELECT * FROM {table}"):
@@ -61,6 +72,7 @@ def test_no_byte_of_the_making(archive_folder: Path, tmp_path: Path) -> None:
     schema = {w for w in words if w in {"levelling agent in", "other auxiliary in"}}
     assert holding(tmp_path / "plain", words) <= schema
     assert len(holding(tmp_path / "full", words)) > 20
+    assert not holding(tmp_path / "full", OWN)
 
 
 def test_colours_and_checks_stay(archive_folder: Path, tmp_path: Path) -> None:
