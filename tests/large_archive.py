@@ -39,7 +39,6 @@ def make(folder: Path, measurements: int = 100_000, seed: int = 7) -> Path:
         _measurements(conn, measured, labs, lots, rng)
         _decisions(conn, colourways)
         conn.execute("COMMIT")
-        conn.execute("ANALYZE")
         conn.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     return folder
 

@@ -14,8 +14,9 @@ from swatchvault.archive.measured import tonality_from
 from swatchvault.archive.names import find
 from swatchvault.archive.rows import insert, transaction
 from swatchvault.archive.schema_evenness import CLASSES
+from swatchvault.archive.speaking import tells_evenness_of
 from swatchvault.archive.values import clean, now, to_json
-from swatchvault.archive.views_evenness import CLASS
+from swatchvault.archive.views_evenness import class_of
 from swatchvault.errors import ArchiveError
 
 #: Trade words for the same class.
@@ -99,11 +100,10 @@ def named_swatches(conn: sqlite3.Connection) -> list[NamedSwatch]:
     """Every swatch that the dyer has a word for, by label."""
     rule = eye_rule(conn)
     cursor = conn.execute(
-        "SELECT named.id, swatch.label, named.class, named.note, even.measurement_id, m.tonality, "
+        "SELECT named.id, swatch.label, named.class, named.note, m.id, m.tonality, "
         "m.flags, by_eye.class, by_eye.measurement_id IS NOT NULL "
         "FROM named_class AS named JOIN swatch ON swatch.id = named.swatch_id "
-        "LEFT JOIN how_even AS even ON even.swatch_id = swatch.id "
-        "LEFT JOIN measurement AS m ON m.id = even.measurement_id "
+        f"LEFT JOIN measurement AS m ON m.id = {tells_evenness_of('swatch.id')} "
         "LEFT JOIN eye_class AS by_eye ON by_eye.measurement_id = m.id AND by_eye.eye_rule_id = ? "
         "WHERE named.superseded_by IS NULL AND named.class IS NOT NULL ORDER BY swatch.label",
         (None if rule is None else rule.rule_id,),
@@ -202,7 +202,8 @@ def classes_in_force(
     """The class of each of these measurements, by the dyer's rule where one is in force and can
     say; ``None`` where it cannot be told."""
     sql = (
-        f"SELECT m.id, {CLASS} FROM measurement AS m WHERE m.id IN (SELECT value FROM json_each(?))"
+        f"SELECT m.id, {class_of('m')} FROM measurement AS m "
+        "WHERE m.id IN (SELECT value FROM json_each(?))"
     )
     return {int(r[0]): r[1] for r in conn.execute(sql, (json.dumps(list(measurement_ids)),))}
 

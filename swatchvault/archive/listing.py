@@ -11,9 +11,9 @@ from typing import Any
 from swatchvault.archive.about import ABOUT
 from swatchvault.archive.names import find, unknown
 from swatchvault.archive.since import since_then
-from swatchvault.archive.speaking import speaks_for
+from swatchvault.archive.speaking import speaks_for, tells_evenness_of
 from swatchvault.archive.standing import NO_LONGER
-from swatchvault.archive.views_evenness import HOW_EVEN
+from swatchvault.archive.views_evenness import HOW_EVEN, class_of
 from swatchvault.errors import NotFound
 
 
@@ -29,14 +29,21 @@ class Rows:
         return [dict(zip(self.columns, row, strict=True)) for row in self.rows]
 
 
+# By the photo that tells it best; as `_DRY`, of one swatch at a time: a view of all, joined to, may
+# be looked through for each.
 _EVENNESS = (
-    "COALESCE(even.by_your_eyes_rule, even.class, "
-    "CASE WHEN even.method IS NOT NULL THEN 'cannot tell' END) AS evenness, "
-    "round(even.unevenness, 2) AS unevenness, round(even.u_unevenness, 2) AS u_unevenness"
+    "CASE WHEN even.tonality IS NOT NULL "
+    f"THEN COALESCE({class_of('even')}, 'cannot tell') END AS evenness, "
+    "round(json_extract(even.tonality, '$.unevenness'), 2) AS unevenness, "
+    "round(json_extract(even.tonality, '$.u_unevenness'), 2) AS u_unevenness"
 )
 
-# As it was in the photo that speaks for it, else as its notes say; of one swatch at a time, where
-# a join with a view would place the photos of all for each.
+
+def _telling(swatch: str) -> str:
+    return f"LEFT JOIN measurement AS even ON even.id = {tells_evenness_of(swatch)} "
+
+
+#: Whether a swatch was dry in the photo that speaks for it, else as its notes say.
 _DRY = (
     "COALESCE((SELECT spoken.dry FROM measurement AS spoken "
     f"WHERE spoken.id = {speaks_for('swatch.id')}), swatch.dry)"
@@ -88,12 +95,12 @@ LISTS: Mapping[str, str] = {
         f"{_DRY} AS dry, (SELECT count(*) FROM current_measurement AS m "
         f"WHERE m.swatch_id = swatch.id) AS measured, {_EVENNESS}, swatch.note FROM swatch "
         "JOIN base ON base.id = swatch.base_id LEFT JOIN lot ON lot.id = swatch.lot_id "
-        "LEFT JOIN how_even AS even ON even.swatch_id = swatch.id "
+        f"{_telling('swatch.id')}"
         "LEFT JOIN colourway ON colourway.id = lot.colourway_id ORDER BY swatch.label"
     ),
     "colours": (
         f"SELECT seen.*, {_EVENNESS} FROM latest_colours AS seen "
-        "LEFT JOIN how_even AS even ON even.swatch_id = seen.swatch_id ORDER BY seen.swatch"
+        f"{_telling('seen.swatch_id')}ORDER BY seen.swatch"
     ),
     "evenness": (
         "SELECT swatch, colourway, base, lot, form, COALESCE(by_your_eyes_rule, class, "

@@ -16,7 +16,7 @@ from swatchvault.archive.names import find, folded
 from swatchvault.archive.speaking import placed, placed_by_evenness
 from swatchvault.archive.values import clean
 from swatchvault.archive.views import DAY_OF_LOT
-from swatchvault.archive.views_evenness import CLASS
+from swatchvault.archive.views_evenness import class_of
 from swatchvault.errors import ArchiveError
 
 _MADE = f"""SELECT swatch.id, swatch.label, swatch.form, base.name, lot.id, lot.code, lot.dyed_on,
@@ -46,11 +46,11 @@ FROM ({placed("(:version IS NULL OR m.version = :version)")}) AS spoken
 JOIN measurement AS m ON m.id = spoken.id WHERE spoken.place = 1"""
 
 _ANY_OF_CLASS = f"""SELECT swatch_id, some = every FROM (SELECT m.swatch_id, count(*) AS every,
-    sum({CLASS} = :class) AS some FROM current_measurement AS m GROUP BY m.swatch_id)
+    sum({class_of("m")} = :class) AS some FROM current_measurement AS m GROUP BY m.swatch_id)
 WHERE some > 0"""
 _AMONG = "m.swatch_id IN (SELECT value FROM json_each(:ids))"
 _OF_CLASS = f"""SELECT spoken.swatch_id FROM ({placed_by_evenness(_AMONG)}) AS spoken
-JOIN measurement AS m ON m.id = spoken.id WHERE spoken.place = 1 AND {CLASS} = :class"""
+JOIN measurement AS m ON m.id = spoken.id WHERE spoken.place = 1 AND {class_of("m")} = :class"""
 
 
 @dataclass(frozen=True)

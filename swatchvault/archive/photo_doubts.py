@@ -5,12 +5,12 @@ from __future__ import annotations
 import sqlite3
 from dataclasses import dataclass
 
+# Of one lot, or one photo, by its index: "it is not asked for, or is this" would look through all.
 _BEFORE_DYEING = """SELECT photo.sha256, COALESCE(photo.original_name, substr(photo.sha256, 1, 12)),
 substr(photo.taken_at, 1, 10), swatch.id, swatch.label, lot.id, lot.code, substr(lot.dyed_on, 1, 10)
 FROM lot JOIN swatch ON swatch.lot_id = lot.id
 JOIN current_measurement AS m ON m.swatch_id = swatch.id JOIN photo ON photo.id = m.photo_id
-WHERE substr(photo.taken_at, 1, 10) < substr(lot.dyed_on, 1, 10)
-AND (:lot IS NULL OR lot.id = :lot) AND (:photo IS NULL OR photo.sha256 = :photo)
+WHERE substr(photo.taken_at, 1, 10) < substr(lot.dyed_on, 1, 10) AND {which}
 ORDER BY lot.code, photo.taken_at, swatch.label"""
 
 
@@ -37,6 +37,9 @@ def photo_doubts(
 
     ``lot_id``, ``sha256``: only those of this lot, of this photo.
     """
+    asked = {"lot.id": lot_id, "photo.sha256": sha256}
+    told = {column: value for column, value in asked.items() if value is not None}
+    which = " AND ".join(f"{column} = ?" for column in told) or "1"
     return [
         PhotoDoubt(
             "photo before dyeing",
@@ -49,6 +52,6 @@ def photo_doubts(
             of_lot,
         )
         for sha, photo, taken, swatch_id, label, of_lot, code, dyed in conn.execute(
-            _BEFORE_DYEING, {"lot": lot_id, "photo": sha256}
+            _BEFORE_DYEING.format(which=which), tuple(told.values())
         )
     ]

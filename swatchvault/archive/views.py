@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from swatchvault.archive.clock import local_time
-from swatchvault.archive.speaking import placed, variance_total
+from swatchvault.archive.speaking import placed, speaks_for, variance_total
 from swatchvault.archive.standing import still_of
 from swatchvault.archive.views_evenness import EVENNESS_VIEWS
 
@@ -214,10 +214,12 @@ SELECT lot.code AS lot, colourway.name AS colourway, {_BASES} AS bases, lot.dyed
         FROM dyes_used WHERE dyes_used.lot_id = lot.id) AS dyes,
     (SELECT CASE WHEN count(*) = count(dye_g) THEN 100.0 * sum(dye_g) / lot.dry_g END
         FROM lot_dye WHERE lot_dye.lot_id = lot.id) AS depth_percent,
-    seen.swatch, seen.form, seen.lab_l, seen.lab_a, seen.lab_b, seen.flags
+    swatch.label AS swatch, swatch.form, m.lab_l, m.lab_a, m.lab_b, {_FLAGS} AS flags
 FROM lot
 LEFT JOIN colourway ON colourway.id = lot.colourway_id
-LEFT JOIN latest_colours AS seen ON seen.lot = lot.code""",
+LEFT JOIN swatch ON swatch.lot_id = lot.id AND EXISTS (SELECT 1 FROM current_measurement AS seen
+    WHERE seen.swatch_id = swatch.id)
+LEFT JOIN measurement AS m ON m.id = {speaks_for("swatch.id")}""",
     "stocks": f"""CREATE VIEW stocks AS
 SELECT dye.name AS dye, stock.code AS stock, pack.code AS pack,
     100.0 * stock.grams / stock.made_up_to_ml AS strength_percent, stock.grams,

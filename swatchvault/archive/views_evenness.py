@@ -20,20 +20,25 @@ _NUMBERS = ", ".join(
     )
 )
 
-_BY_EYE = """FROM eye_class AS e WHERE e.measurement_id = m.id
+
+def _by_eye(m: str) -> str:
+    return f"""FROM eye_class AS e WHERE e.measurement_id = {m}.id
     AND e.eye_rule_id = (SELECT max(id) FROM eye_rule WHERE undone_at IS NULL)"""
-#: SQL: the class of a measurement ``m``, by the dyer's own rule where one is in force and can say.
-CLASS = f"""(CASE WHEN EXISTS (SELECT 1 {_BY_EYE}) THEN (SELECT e.class {_BY_EYE})
-    ELSE json_extract(m.tonality, '$.class') END)"""
+
+
+def class_of(m: str) -> str:
+    """SQL: the class of a measurement ``m``, by the dyer's own rule where one is in force and can
+    say; NULL where it has none."""
+    return f"""(CASE WHEN EXISTS (SELECT 1 {_by_eye(m)}) THEN (SELECT e.class {_by_eye(m)})
+    ELSE json_extract({m}.tonality, '$.class') END)"""
 
 
 def class_words(m: str) -> str:
     """SQL: the class of a measurement ``m`` in words, with whose rule where it is the dyer's;
     "cannot tell" where it has none, NULL where nothing could be measured of it."""
-    by_eye = _BY_EYE.replace("m.id", f"{m}.id")
     return (
-        f"CASE WHEN {m}.tonality IS NULL THEN NULL WHEN EXISTS (SELECT 1 {by_eye}) "
-        f"THEN COALESCE((SELECT e.class {by_eye}), 'cannot tell') || ', by the eye''s rule' "
+        f"CASE WHEN {m}.tonality IS NULL THEN NULL WHEN EXISTS (SELECT 1 {_by_eye(m)}) "
+        f"THEN COALESCE((SELECT e.class {_by_eye(m)}), 'cannot tell') || ', by the eye''s rule' "
         f"ELSE COALESCE(json_extract({m}.tonality, '$.class'), 'cannot tell') END"
     )
 

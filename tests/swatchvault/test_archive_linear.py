@@ -1,0 +1,58 @@
+"""Lists and views take work in proportion to what an archive holds, with its statistics or none."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+
+import pytest
+
+from swatchvault.archive import open_archive
+from swatchvault.archive.listing import LISTS
+from swatchvault.archive.views import VIEWS
+from tests.large_archive import make
+
+#: Measurements of a small archive, and how many times as many a larger one has.
+SMALL, TIMES = 1000, 4
+#: What is too little work to be judged by its growth, in thousands of the engine's steps.
+LITTLE = 4
+
+
+@pytest.fixture(scope="module", params=["no statistics", "statistics"])
+def archives(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> list[Path]:
+    """A small and a larger one; the engine plans by statistics, where somebody had them made."""
+    folders = [tmp_path_factory.mktemp("linear") / str(n) for n in (SMALL, SMALL * TIMES)]
+    for folder, count in zip(folders, (SMALL, SMALL * TIMES), strict=True):
+        make(folder, count)
+        if request.param == "statistics":
+            with sqlite3.connect(folder / "archive.db") as conn:
+                conn.execute("ANALYZE")
+    return folders
+
+
+def thousands_of_steps(folder: Path, query: str) -> int:
+    """How often the engine's progress is told, every thousand of its steps."""
+    told = 0
+
+    def count() -> int:
+        nonlocal told
+        told += 1
+        return 0
+
+    with open_archive(folder) as archive:
+        archive.conn.set_progress_handler(count, 1000)
+        archive.conn.execute(query).fetchall()
+    return told
+
+
+@pytest.mark.parametrize(
+    "query",
+    [*LISTS.values(), *(f"SELECT * FROM {name}" for name in VIEWS)],
+    ids=[*(f"list {name}" for name in LISTS), *VIEWS],
+)
+def test_work_grows_with_the_archive(archives: list[Path], query: str) -> None:
+    """Of what is joined by looking through all for each it would grow sixteenfold."""
+    small, large = (thousands_of_steps(folder, query) for folder in archives)
+    assert large <= 1.5 * TIMES * max(small, LITTLE)
