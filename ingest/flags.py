@@ -70,9 +70,10 @@ FLAGS: Mapping[str, str] = {
         "The light changes across the grey reference: it is tilted, or the light is very near."
     ),
     "card in shadow": (
-        "A shadow edge lies across the grey reference, so the photo's colours are off: photograph "
-        "it again in one even light. Swatches are held to each other within this photo alone, "
-        "where plain paper shows the light on them."
+        "A shadow edge lies across the grey reference, so the photo's colours are off, and by "
+        "steps or a chart also how far apart they read: photograph it again in one even light. "
+        "Beside a single card swatches are held to each other within this photo alone, where plain "
+        "paper shows the light on them."
     ),
     "tone curve not removed": (
         "One grey card, or fewer than six neutrals, cannot show how the camera bends light and "

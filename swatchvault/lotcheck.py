@@ -15,7 +15,7 @@ from ingest.model import FLAGS_THAT_STOP_A_VERDICT
 from swatchvault.archive.colours import StoredColour
 from swatchvault.archive.evenness import StatedEvenness
 from swatchvault.compare import Comparison, as_record, compare_under
-from swatchvault.difference import STOPPING_APART, STOPPING_ONE
+from swatchvault.difference import STOPPING_APART, STOPPING_ONE, curve_in_shadow
 from swatchvault.errors import CompareError
 from swatchvault.evenness_check import Evenness, EvennessComparison, compare_evenness
 from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, mean_of_photos
@@ -283,7 +283,11 @@ def usable(colours: Sequence[StoredColour]) -> list[StoredColour]:
     """Photos that a verdict can be given on, or all of them where there is none; of those taken
     after the last dye went in, where there are such."""
     as_dyed = [c for c in colours if not c.before_last_dye] or list(colours)
-    return [c for c in as_dyed if not c.flags & FLAGS_THAT_STOP_A_VERDICT] or as_dyed
+    return [
+        c
+        for c in as_dyed
+        if not c.flags & FLAGS_THAT_STOP_A_VERDICT and not curve_in_shadow(c.flags, c.reference)
+    ] or as_dyed
 
 
 def fit_to_part(colours: Sequence[StoredColour]) -> list[StoredColour]:

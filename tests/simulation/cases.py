@@ -52,7 +52,7 @@ def simulate(seed: int, family: int, sets: int) -> Cases:
     ``yarn`` (not a published sample), ``true``, ``lab``, ``xyz``, ``reading_sd``, ``value_sd``,
     ``raw``, ``stop`` (no verdict is given on it). Of pairs: ``capture``, ``tolerance``, ``k_l``,
     ``distance``, the Lab values ``true_m``, ``true_l``, ``lab_m``, ``lab_l``, and ``stop``,
-    ``bar`` (no verdict is given; no "within", on either side).
+    ``bar`` (no verdict is given; no "within", on either side), ``misfit`` (of a reference).
     """
     colours: list[Table] = []
     pairs: list[Table] = []
@@ -204,7 +204,9 @@ def _pair_rows(
         lab_l=other.lab[theirs],
         stop=first.stopped[mine]
         | other.stopped[theirs]
+        | first.shaded
         | (other is not first and (first.alone or other.alone)),
+        misfit=first.misfit or other.misfit,
         bar=np.maximum(first.zero[mine], other.zero[theirs]) >= ZERO_SHARE,
     )
     made = np.isfinite(bank.lots[..., 0]).ravel()

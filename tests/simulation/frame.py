@@ -20,7 +20,8 @@ from ingest.flags import CLIPPED_BEYOND_USE, FLAGS_THAT_STOP_A_VERDICT
 from ingest.locate import chart_reference
 from ingest.model import Array, Encoding, Photo, Polygon, Reference, Settings
 from ingest.reading import clip_code, zero_code
-from swatchvault.difference import STOPPING_APART
+from swatchvault.difference import STOPPING_APART, curve_in_shadow
+from swatchvault.pairdoubt import MISFIT
 from tests.render import camera, spectra
 from tests.render.camera import Shot
 
@@ -72,6 +73,16 @@ class Taken:
     def alone(self) -> bool:
         """Whether the frame is held to no other one, for its reference is shaded or misfits."""
         return bool(self.flags & STOPPING_APART)
+
+    @property
+    def misfit(self) -> bool:
+        """Whether the reference does not fit its own curve."""
+        return MISFIT in self.flags
+
+    @property
+    def shaded(self) -> bool:
+        """Whether a shadow's edge bends the curve, so that no two of the frame are compared."""
+        return curve_in_shadow(self.flags, self.column)
 
     @property
     def stopped(self) -> np.ndarray:

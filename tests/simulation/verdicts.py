@@ -12,7 +12,7 @@ from ingest.doubt import axes_jacobian, axes_to_lab
 from swatchvault import difference
 from swatchvault.difference import Verdict
 from swatchvault.pair import Capture, Colour, Conditions
-from swatchvault.pairdoubt import PairDoubt, pair_doubt
+from swatchvault.pairdoubt import MISFIT, PairDoubt, pair_doubt
 from tests.simulation.cases import CLASSES, Table
 from tests.simulation.frame import KINDS
 
@@ -62,6 +62,7 @@ def _sides(pairs: Table, master: Side, lot: Side, i: int) -> tuple[Colour, Colou
     column = KINDS[pairs["column"][i]]
     flags = {"clipped beyond use"} if pairs["stop"][i] else set()
     flags |= {"channel at zero"} if pairs["bar"][i] else set()
+    flags |= {MISFIT} if pairs["misfit"][i] else set()
     tolerance = float(pairs["tolerance"][i])
     conditions = Conditions(
         Capture(CLASSES[pairs["capture"][i]]),

@@ -13,6 +13,7 @@ from ingest.colour import difference_terms
 from swatchvault import difference as d
 from swatchvault.difference import Verdict, decide, judge
 from swatchvault.pair import Capture, Colour, Conditions
+from swatchvault.pairdoubt import pair_doubt
 
 LAB = np.array([55.0, 22.0, 30.0])
 NEAR = LAB + np.array([0.6, 0.4, -0.5])
@@ -145,7 +146,7 @@ def test_flags_and_darkness(master, new, verdict):
 @pytest.mark.parametrize("capture", ["same frame", "locked set-up"])
 def test_no_two_photos_are_held_together_where_a_reference_is_shaded_or_does_not_fit(capture, flag):
     taken = Conditions(capture, 2.0, 2.0, "daylight", True)
-    off, apart = colour(flags=frozenset({flag})), capture != "same frame"
+    off, apart = colour(LAB, "card", flags=frozenset({flag})), capture != "same frame"
     for one, other in ((off, colour(LAB + 12)), (colour(LAB + 12), off)):
         diff = judge(one, other, taken)
         assert diff.verdict is (C if apart else O) and bool(diff.stops) is apart
@@ -156,11 +157,30 @@ def test_no_two_photos_are_held_together_where_a_reference_is_shaded_or_does_not
 def test_a_shadow_that_nothing_shows_the_end_of_stops_within_one_frame_too():
     taken = Conditions("same frame", 2.0, 2.0, "daylight", True)
     both = frozenset({"card in shadow", "light not seen"})
-    diff = judge(colour(flags=both), colour(LAB + 12, flags=both), taken)
+    diff = judge(colour(LAB, "card", flags=both), colour(LAB + 12, "card", flags=both), taken)
     assert diff.verdict is C and any("shadow edge" in stop for stop in diff.stops)
     for alone in both:
-        one = frozenset({alone})
-        assert judge(colour(flags=one), colour(LAB + 12, flags=one), taken).verdict is O
+        one, other = (colour(lab, "card", flags=frozenset({alone})) for lab in (LAB, LAB + 12))
+        assert judge(one, other, taken).verdict is O
+
+
+@pytest.mark.parametrize("reference", ["card", "steps", "chart24"])
+def test_a_shadow_across_steps_or_a_chart_stops_within_one_frame(reference):
+    """The curve through its greys is bent: a true 2.7 had read 1.6, and was called within."""
+    taken = Conditions("same frame", 2.0, 2.0, "daylight", True)
+    shaded = {"flags": frozenset({"card in shadow"}), "reference": reference}
+    diff = judge(colour(**shaded), colour(LAB + 12, **shaded), taken)
+    assert diff.verdict is (O if reference == "card" else C)
+    assert bool(diff.stops) is (reference != "card")
+
+
+def test_a_reference_that_does_not_fit_tells_distances_as_one_card_does():
+    taken = Conditions("same frame", 2.0, 2.0, "daylight", True)
+    misfit = frozenset({"reference does not fit"})
+    steps, off = (colour(reference="steps", flags=f) for f in (frozenset(), misfit))
+    card = colour(reference="card")
+    doubts = [pair_doubt(c, c, taken).share for c in (steps, off, card)]
+    assert doubts[0] < doubts[1] == doubts[2]
 
 
 @pytest.mark.parametrize("capture", ["same frame", "locked set-up"])

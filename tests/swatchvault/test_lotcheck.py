@@ -102,9 +102,17 @@ def test_a_photo_that_is_held_to_no_other_is_left_out_but_within_it_lots_are_jud
     assert (master, lot) == ((1,), (10,)) and checked.comparison.verdict is Verdict.WITHIN
     alone, *_ = judged([photo(1)], [photo(11, lab=off, flags=[flag])])
     assert alone.comparison.verdict is Verdict.CANNOT_TELL
-    frame = {"photo_sha256": "f" * 64, "flags": [flag], "lab": off}
+    frame = {"photo_sha256": "f" * 64, "flags": [flag], "lab": off, "reference": "card"}
     both, master, lot = judged([photo(1), photo(2, **frame)], [photo(12, **frame)])
     assert (master, lot) == ((2,), (12,)) and both.comparison.verdict is Verdict.WITHIN
+
+
+def test_a_photo_whose_curve_is_bent_by_a_shadow_gives_way_to_any_other():
+    frame = {"photo_sha256": "f" * 64, "flags": ["card in shadow"], "lab": LAB + 9.0}
+    checked, master, lot = judged([photo(1), photo(2, **frame)], [photo(10), photo(12, **frame)])
+    assert (master, lot) == ((1,), (10,)) and checked.comparison.verdict is Verdict.WITHIN
+    checked, *_ = judged([photo(2, **frame)], [photo(12, **frame)])
+    assert checked.comparison.verdict is Verdict.CANNOT_TELL
 
 
 def test_a_photo_whose_marks_may_hold_two_things_is_left_out_where_another_remains():
