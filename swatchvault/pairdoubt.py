@@ -148,8 +148,7 @@ def pair_doubt(master: Colour, new: Colour, conditions: Conditions) -> PairDoubt
     frame = default**2 * np.eye(3)
     own = conditions.own_frame
     order = list(Capture)
-    taught = own and not unknown and order.index(conditions.capture) >= order.index(own.capture)
-    if own and taught:
+    if own and not unknown and order.index(conditions.capture) >= order.index(own.capture):
         values, vectors = np.linalg.eigh(own.cov)
         frame = (vectors * np.maximum(values, default**2)) @ vectors.T  # never below the default
     if conditions.capture is not Capture.OTHER:
@@ -157,7 +156,8 @@ def pair_doubt(master: Colour, new: Colour, conditions: Conditions) -> PairDoubt
     by_k_l = np.array([1.0 / conditions.k_l, 1.0, 1.0])
     j = axes_jacobian(master.lab, new.lab, conditions.k_l)
     alone = np.zeros((3, 3))
-    if conditions.capture is not Capture.SAME_FRAME and not taught:  # repeats have it in them
+    if conditions.capture is not Capture.SAME_FRAME:
+        # Repeats in good light say nothing of a photo whose own flags tell of other light.
         alone = j @ (master.frame_cov + new.frame_cov) @ j.T
     dyes = 0.0
     if conditions.same_dyes is not True:
