@@ -12,6 +12,7 @@ from swatchvault.archive.layouts import layout_from_text
 from swatchvault.archive.lookup import get_reference
 from swatchvault.archive.mend import NotSureError
 from swatchvault.archive.names import find, id_named
+from swatchvault.archive.owned_values import refuse_impossible
 from swatchvault.archive.rows import transaction
 from swatchvault.archive.values import to_json
 from swatchvault.errors import ArchiveError
@@ -118,6 +119,7 @@ def mend_reference(
     with transaction(conn):
         old = get_reference(conn, told.name)
         new = _put_right(old, told)
+        refuse_impossible(new)
         done = MendedReference(old.name, old, new, photos_read_by(conn, old.name))
         known = {"y": new.y, "lab_d50": new.lab_d50, "edition": new.edition}
         values = {k: v for k, v in known.items() if v is not None}

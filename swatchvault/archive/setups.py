@@ -10,6 +10,7 @@ from typing import Any
 from swatchvault.archive.entities import OwnedReference, Setup
 from swatchvault.archive.mend_reference import clash_words
 from swatchvault.archive.names import find
+from swatchvault.archive.owned_values import refuse_impossible
 from swatchvault.archive.rows import Entry, insert, put, transaction
 from swatchvault.archive.values import clean, named, now, to_json, yes_no
 from swatchvault.errors import ArchiveError
@@ -32,6 +33,7 @@ def add_setup(conn: sqlite3.Connection, setup: Setup) -> Entry:
 
 def add_reference(conn: sqlite3.Connection, reference: OwnedReference) -> Entry:
     """Store a card, steps or chart that the dyer owns; other values are another reference."""
+    refuse_impossible(reference)
     values = {"y": reference.y, "lab_d50": reference.lab_d50, "edition": reference.edition}
     known = {k: v for k, v in values.items() if v is not None}
     facts = {

@@ -101,3 +101,27 @@ def test_a_photo_under_black_light_is_kept_shown_and_never_measured(capsys, arch
     assert len(run(capsys, "export", "photo_swatch").out.splitlines()) == 2
     assert "was there already" in run(capsys, "add", folder).out
     assert run(capsys, "verify").out == "everything fits\n"
+
+
+@pytest.mark.parametrize(
+    ("kind", "told", "said"),
+    [
+        ("card", ("--lab", "150", "0", "0"), "no surface colour"),
+        ("card", ("--lab", "50", "40", "30"), "is no grey"),
+        ("card", ("--lab", "50", "0", "0", "--y", "0.18"), "give one of them"),
+        ("card", ("--y", "0.18", "--edition", "after-2014-11"), "a card is told by"),
+        ("card", ("--y", "0.18", "--tolerance", "500"), "from 0 to 20"),
+        ("steps", (), "steps are told by"),
+        ("chart24", ("--y", "0.18"), "a chart is told by"),
+    ],
+)
+def test_values_that_cannot_be_are_refused_where_they_are_told(capsys, archive, kind, told, said):
+    ran = run(capsys, "reference", "mine", "--kind", kind, *told)
+    assert ran.code != 0 and said in ran.err
+    assert json.loads(run(capsys, "list", "references", "--json").out) == []
+
+
+def test_values_that_cannot_be_are_refused_where_they_are_put_right(capsys, archive):
+    assert run(capsys, "reference", "mine", "--kind", "card", "--y", "0.18").code == 0
+    ran = run(capsys, "mend", "reference", "mine", "--tolerance", "-1", "--yes")
+    assert ran.code != 0 and "from 0 to 20" in ran.err
