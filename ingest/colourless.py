@@ -12,11 +12,13 @@ from ingest.raster import small_picture
 COLOUR_EVERY = 16
 #: Long side of the copy in which a toned picture is told, and how many of its pixels are used.
 COPY_SIDE, PIXELS = 400, 20_000
-#: Codes of 8 bits between the knots of a toning, which is a smooth one.
-KNOT_CODES = 16
+#: Codes of 8 bits between the knots of a toning, which is a smooth one. Finer ones follow one yarn
+#: of one hue beside greys: at 16, five of ten rendered pairs of dull yarn beside a card seemed toned.
+KNOT_CODES = 48
 #: A picture is toned where this share of its pixels lies within so many codes of the one colour
-#: that its lightness has. Outside photos and the project's rendered ones have 6.0 codes and more,
-#: the least of a slate yarn beside greys; toned copies, at JPEG quality 85 and 95, at most 4.2.
+#: that its lightness has. Outside photos and the project's rendered ones have 5.9 codes and more,
+#: the least of a slate yarn beside greys; copies toned from black to a tint, at JPEG quality 85 and
+#: 95, at most 4.0. Yarn that is nearly grey (C* 3), alone with a card, has 3.4 and is told too.
 WITHIN_SHARE, WITHIN_CODES = 0.99, 5.0
 
 

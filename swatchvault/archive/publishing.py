@@ -10,6 +10,7 @@ from pathlib import Path
 
 from swatchvault.archive.connect import DATABASE, THUMBS, Archive, backup
 from swatchvault.archive.migrate import migrate
+from swatchvault.archive.since import BEFORE_THE_LAST_DYE
 from swatchvault.archive.speaking import BEFORE_LAST_DYE
 from swatchvault.archive.values import now
 from swatchvault.errors import ArchiveError
@@ -87,9 +88,9 @@ def _strip(conn: sqlite3.Connection, *, recipes: bool) -> None:
         kept = conn.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'").fetchall()
         for name, _ in kept:
             conn.execute(f'DROP TRIGGER "{name}"')
-        _keep_what_speaks(conn)
         for table, column in (*_CLEARED, *_notes(conn)):
             conn.execute(f"UPDATE {table} SET {column} = NULL")
+        _keep_what_speaks(conn)
         for table in _MAKING:
             conn.execute(f"DELETE FROM {table}")
         conn.execute("DELETE FROM recipe")
@@ -109,10 +110,10 @@ def _keep_what_speaks(conn: sqlite3.Connection) -> None:
         "JOIN photo ON photo.id = m.photo_id WHERE m.swatch_id IS NOT NULL"
     )
     conn.execute(
-        "INSERT INTO set_aside (photo_id, swatch_id, set_aside_at) "
-        f"SELECT DISTINCT photo_id, swatch_id, ? FROM ({early}) WHERE early AND swatch_id IN "
+        "INSERT INTO set_aside (photo_id, swatch_id, set_aside_at, reason) "
+        f"SELECT DISTINCT photo_id, swatch_id, ?, ? FROM ({early}) WHERE early AND swatch_id IN "
         f"(SELECT swatch_id FROM ({early}) GROUP BY swatch_id HAVING min(early) = 0)",
-        (now(),),
+        (now(), BEFORE_THE_LAST_DYE),
     )
 
 

@@ -4,6 +4,9 @@ swatch. The verdict keeps its words; whoever reads it is told.
 
 from __future__ import annotations
 
+#: Why a photo is set aside in a copy that does not tell when dye went in.
+BEFORE_THE_LAST_DYE = "from before the last dye"
+
 _HERE = (
     "FROM filed_measurement AS here WHERE here.photo_id = layout.photo_id "
     "AND here.swatch_id = m.swatch_id"
@@ -21,8 +24,9 @@ MOVED_TO_ID = f"CASE WHEN NOT {STILL} THEN (SELECT other.id {_MOVED}) END"
 
 _BECAME = f"""CASE WHEN NOT {STILL}
     THEN COALESCE('moved to ' || (SELECT other.label {_MOVED}), 'no longer marked')
-    WHEN EXISTS (SELECT 1 FROM set_aside AS aside WHERE aside.photo_id = layout.photo_id
-        AND aside.swatch_id = m.swatch_id AND aside.taken_back_at IS NULL) THEN 'set aside' END"""
+    ELSE (SELECT CASE WHEN aside.reason IS '{BEFORE_THE_LAST_DYE}' THEN aside.reason
+        ELSE 'set aside' END FROM set_aside AS aside WHERE aside.photo_id = layout.photo_id
+        AND aside.swatch_id = m.swatch_id AND aside.taken_back_at IS NULL) END"""
 
 
 def all_aside(swatches: str) -> str:

@@ -12,6 +12,12 @@ from ingest.colourless import colour_flag
 from ingest.decode import read_photo
 from ingest.flags import FLAGS_THAT_STOP_A_VERDICT
 from ingest.pipeline import measure_photo
+from tests.render.camera import Shot
+from tests.render.dye import Dyeing
+from tests.render.objects import Card, Place, Swatch
+from tests.render.scene import FileStyle, Scene, render, save
+from tests.render.strands import Yarn
+from tests.render.yarn import Lamp
 
 DEMO = Path(example_archive.__file__).parent
 TONED = "hardly any colour"
@@ -59,3 +65,19 @@ def test_16_bits_are_read_as_8(tmp_path):
 @pytest.mark.parametrize("name", ["slate-1", "undyed-1", "undyed-2", "chalk", "pear-3"])
 def test_quiet_colours_are_colours(name):
     assert not colour_flag(read_photo(DEMO / f"{name}.jpg"))
+
+
+@pytest.mark.parametrize(
+    "dyes",
+    [{"Brackle brown": 0.5}, {"Marn blue": 0.4, "Brackle brown": 0.2}],
+    ids=["brown", "slate"],
+)
+def test_dull_yarn_beside_one_card_is_no_toned_picture(dyes, tmp_path):
+    """One hue at one lightness and greys at others, as in a toning that is not smooth."""
+    yarn = Dyeing("wool", (tuple(dyes.items()),), "solid", 0.012)
+    things = [Swatch("lot", Place(0, -30), "wound card", (60, 44), Yarn(), yarn, 5)]
+    things.append(Card(Place(0, 44), (58.0, 40.0)))
+    shot = Shot(tone="soft s", veil=0.006, read_noise=0.0025, full_well=9000.0)
+    scene = Scene(tuple(things), shot, Lamp(215, 50, 0.55), "paper", 210.0, seed=5)
+    save(tmp_path / "lot.jpg", render(scene), "srgb", FileStyle(92))
+    assert not colour_flag(read_photo(tmp_path / "lot.jpg"))

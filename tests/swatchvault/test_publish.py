@@ -7,7 +7,17 @@ from pathlib import Path
 
 import pytest
 
-from swatchvault.archive import Archive, PotStep, open_archive, record_step, strike_last, verify
+from swatchvault.archive import (
+    Archive,
+    LotCheck,
+    PotStep,
+    open_archive,
+    record_check,
+    record_step,
+    strike_last,
+    verify,
+)
+from swatchvault.archive.listing import LISTS
 from swatchvault.archive.publishing import publish
 from swatchvault.archive.speaking import speaking
 from swatchvault.errors import ArchiveError
@@ -96,6 +106,15 @@ def test_the_same_photo_speaks_in_the_copy(tmp_path: Path) -> None:
         assert speaking(archive.conn, [1]) == {1: 2}
         assert len(publish_and_read(archive, tmp_path / "full", recipes=True)) == 2
         assert publish_and_read(archive, tmp_path / "plain") == [43.0]
+        check = LotCheck(
+            *(1, 1, "within", 2.0, 2.0, 0.1, "same frame", "Alike."),
+            master_measurements=(1,),
+            lot_measurements=(2,),
+        )
+        record_check(archive.conn, check)
+        with sqlite3.connect(publish(archive, tmp_path / "judged")) as conn:
+            (row,) = conn.execute(LISTS["checks"]).fetchall()
+            assert "the master's photo from before the last dye" in row  # and not "set aside"
         record_step(archive.conn, "L1", PotStep("dye in", "2026-05-04T18:00", "5 mL"))
         assert len(publish_and_read(archive, tmp_path / "early")) == 2  # there is no later one
 
