@@ -13,7 +13,7 @@ COLOUR_EVERY = 16
 #: Long side of the copy in which a toned picture is told, and how many of its pixels are used.
 COPY_SIDE, PIXELS = 400, 20_000
 #: Codes of 8 bits between the knots of a toning, which is a smooth one. Finer ones follow one yarn
-#: of one hue beside greys: at 16, five of ten rendered pairs of dull yarn beside a card seemed toned.
+#: of one hue beside greys: at 16, five of ten rendered pairs of dull yarn by a card seemed toned.
 KNOT_CODES = 48
 #: A picture is toned where this share of its pixels lies within so many codes of the one colour
 #: that its lightness has. Outside photos and the project's rendered ones have 5.9 codes and more,

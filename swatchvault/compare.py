@@ -10,13 +10,17 @@ from typing import Any
 from ingest.model import Light, none_if_nan
 from swatchvault import words
 from swatchvault.advice import Advice, what_next
-from swatchvault.difference import DARK_L, Difference, Verdict, judge
+from swatchvault.difference import Difference, Verdict, judge
 from swatchvault.errors import CompareError
 from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, capture_class
 
 #: A larger difference of ``shadow_sd`` than this is flagged. The project's own simulation: 0.05
 #: moved ΔE00 by 1.6 with the peak level fixed, nearly all of it ΔL*.
 SHADOW_SD_BOUND = 0.03
+
+#: L* up to which simulated colourways count as dark: `tests.simulation`, of L* 15 to 30. Under
+#: ``DARK_L`` none is called within.
+DARK_TO_L = 30.0
 
 #: Flags that belong to a pair, with the sentence that explains each.
 PAIR_FLAGS: Mapping[str, str] = {
@@ -45,8 +49,8 @@ PAIR_FLAGS: Mapping[str, str] = {
         "settings or the light moved, so they count as the same set-up with settings free."
     ),
     "dark": (
-        "A dark colour: in simulation up to 3.4 % of dark lots beyond the tolerance read as "
-        "within it. Judge it beside the master by eye, in daylight."
+        "A dark colour: of such lots that were called within in simulation up to 1.7 % lay beyond "
+        "the tolerance. Judge it beside the master by eye, in daylight."
     ),
 }
 
@@ -133,6 +137,8 @@ def compare_under(
     flags |= _fluorescence(master, new, conditions.capture)
     stops = [PAIR_FLAGS[f] for f in sorted(flags & _STOPPING)]
     diff = judge(master, new, conditions, stops)
+    if diff.verdict is Verdict.WITHIN and min(master.lab[0], new.lab[0]) < DARK_TO_L:
+        flags |= {"dark"}
     return Comparison(
         master,
         new,
@@ -182,8 +188,6 @@ def _pair_flags(master: Colour, new: Colour, across_forms: bool) -> frozenset[st
         flags.add("shadow differs")
     if ("not dry" in master.flags) != ("not dry" in new.flags):
         flags.add("one is wet")
-    if min(master.lab[0], new.lab[0]) < DARK_L:
-        flags.add("dark")
     return frozenset(flags)
 
 

@@ -85,11 +85,23 @@ def test_wet_is_not_held_to_dry():
     assert compare(wet, wet, **SURE).verdict is Verdict.WITHIN
 
 
-def test_dark_pairs_say_so():
-    dark = Colour(np.array([20.0, 5, 5]), 0.01 * np.eye(3), "steps")
+@pytest.mark.parametrize(
+    ("lightness", "verdict", "told"),
+    [
+        (20.0, Verdict.CANNOT_TELL, False),  # its own sentence says that none is called within
+        (26.0, Verdict.WITHIN, True),
+        (29.0, Verdict.WITHIN, True),
+        (31.0, Verdict.WITHIN, False),
+    ],
+)
+def test_what_dark_colours_were_wrong_by_is_told_where_one_is_called_within(
+    lightness, verdict, told
+):
+    dark = Colour(np.array([lightness, 5, 5]), 0.01 * np.eye(3), "steps")
     found = compare(dark, dark, **SURE)
-    assert "dark" in found.flags and found.verdict is Verdict.CANNOT_TELL
-    assert any("L* is 20" in r for r in found.reasons)
+    assert found.verdict is verdict and ("dark" in found.flags) is told
+    assert (PAIR_FLAGS["dark"] in found.notes) is told
+    assert any("L* is 20" in r for r in found.reasons) is (lightness == 20.0)
 
 
 @pytest.mark.parametrize(
