@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
-from ingest.liquor import LiquorReading, Look, look_of
+from ingest.liquor import LiquorCurve, LiquorReading, Look, look_of, read_liquor
 from ingest.model import Measurement, PhotoMeasurement
 from swatchvault.errors import CompareError
 
@@ -68,12 +68,8 @@ def looks_in(
     for photo in photos:
         regions = {s.name.casefold(): s for s in photo.swatches}
         name = _file(photo)
-        white = regions.get(WHITE) or regions.get(CLEAR)
-        if white is None:
-            raise CompareError(
-                f"{name} marks no white: mark bare white paper beside the glass as a swatch named "
-                '"white"'
-            )
+        refuse_lacking(name, regions)
+        white = regions.get(WHITE) or regions[CLEAR]
         _check_white(name, white)
         if CLEAR in regions and clear is None:
             clear = look_of(CLEAR, regions[CLEAR], white)
@@ -88,10 +84,6 @@ def looks_in(
                 again.append(look)
             else:
                 found.append(LiquorLook(look, name, swatch.name, photo.taken_at))
-        if not looks and CLEAR not in regions:
-            raise CompareError(
-                f'{name} marks no liquor: name the regions "start", "hold 1" and so on'
-            )
         if photo.swatches and photo.swatches[0].reference == "none":
             bare.append(name)
     if again and start is None:
@@ -101,6 +93,16 @@ def looks_in(
         )
     found.sort(key=lambda seen: seen.look.name.casefold() != START)
     return LiquorLooks(tuple(found), clear, tuple(again), _no_card(bare))
+
+
+def read_glasses(
+    photos: Sequence[PhotoMeasurement], dilutions: Mapping[str, float] | None = None
+) -> tuple[LiquorLooks, LiquorCurve]:
+    """The looks of some photos with what they tell; arguments and errors as of `looks_in`, and
+    those of `read_liquor`."""
+    seen = looks_in(photos, dilutions)
+    looks = [s.look for s in seen.looks]
+    return seen, read_liquor(looks, clear=seen.clear, again=seen.again)
 
 
 def _the_start(photos: Sequence[PhotoMeasurement]) -> str | None:
@@ -122,6 +124,18 @@ def _no_card(photos: Sequence[str]) -> tuple[str, ...]:
         f"{', '.join(photos)}: no card. How the phone bends light and dark was not removed, so "
         "shares may be some points off. Put neutral steps or a card in the photo.",
     )
+
+
+def refuse_lacking(photo: str, names: Collection[str]) -> None:
+    """Raise ``CompareError`` where a photo's regions hold no white, or nothing to look at."""
+    folded = {name.casefold() for name in names}
+    if not folded & {WHITE, CLEAR}:
+        raise CompareError(
+            f"{photo} marks no white: mark bare white paper beside the glass as a swatch named "
+            '"white"'
+        )
+    if folded <= {WHITE}:
+        raise CompareError(f'{photo} marks no liquor: name the regions "start", "hold 1" and so on')
 
 
 def _file(photo: PhotoMeasurement) -> str:

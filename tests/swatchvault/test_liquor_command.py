@@ -248,6 +248,13 @@ def test_readings_are_looks_of_the_pot_and_stored_once(tmp_path, pot, answer, ca
     assert "hold 1: " in run(capsys, "liquor", photo, "--lot", "L1", "--archive", pot).out
 
 
+def test_a_look_with_a_colon_in_its_name_is_stored_once_too(tmp_path, pot, answer):
+    photo = photograph(tmp_path / "pot.png", views({"start": 1.0, "hold 1: jar": 0.5}))
+    answer(photo, "--lot", "L1", "--archive", pot)
+    again = answer(photo, "--lot", "L1", "--archive", pot)["stored"]
+    assert [line.split(" of ")[0] for line in again] == ["start: step 1", "hold 1: jar: step 2"]
+
+
 def test_looks_behind_a_rinse_are_said_to_be(tmp_path, pot, answer, capsys):
     photo = photograph(tmp_path / "pot.png", views({"start": 1.0, "hold 1": 0.5}))
     with open_archive(pot) as archive:
