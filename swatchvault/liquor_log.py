@@ -15,7 +15,6 @@ from swatchvault.liquor_looks import (
     AFTER_LOOKS,
     LiquorLook,
     LiquorLooks,
-    note_key,
     remarks,
     start_is_missing,
     stored_left,
@@ -27,7 +26,7 @@ from swatchvault.potwork import local_now
 
 @dataclass(frozen=True)
 class Times:
-    """When looks were, beside what their photos say, by ``note_key``: as ISO 8601 with a zone.
+    """When looks were, beside what their photos say, by their ``key``: as ISO 8601 with a zone.
 
     ``stated``: by the dyer, before all else. ``sent``: when a photo came, for one that has no time
     or one that does not fit the lot.
@@ -65,7 +64,7 @@ def keep_looks(
         entry = entry_of(pot, look)
         if entry is not None:
             changes = {"colour_left": left, "note": note}
-            stated = {"at": at} if note_key(look) in times.stated else {}
+            stated = {"at": at} if look.key in times.stated else {}
             edit_step(conn, lot, entry.number, changes | stated)
             lines.append(
                 f"{reading.name}: step {entry.number} of {pot.lot}'s log corrected, {left} left"
@@ -82,7 +81,7 @@ def keep_looks(
 
 def entry_of(pot: Pot, look: LiquorLook) -> DoneStep | None:
     """The log's entry of a look, if it has one."""
-    begins = f"{note_key(look)}: "
+    begins = f"{look.key}: "
     return next(
         (
             done
@@ -112,7 +111,7 @@ def time_of(
 
     A stated time that does not fit the lot raises ``SwatchvaultError``.
     """
-    stated, sent = (said.get(note_key(look)) for said in (times.stated, times.sent))
+    stated, sent = (said.get(look.key) for said in (times.stated, times.sent))
     if stated is not None:
         return check_time(read_time(stated, now), started_at, now), ""
     why = "the photo has none"

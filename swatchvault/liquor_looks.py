@@ -30,6 +30,11 @@ class LiquorLook:
     region: str
     taken_at: str | None
 
+    @property
+    def key(self) -> str:
+        """What tells its entry in a log from another's."""
+        return note_key(self.photo, self.region)
+
 
 @dataclass(frozen=True, eq=False)
 class LiquorLooks:
@@ -120,9 +125,10 @@ def _the_start(photos: Sequence[PhotoMeasurement]) -> str | None:
 def _no_card(photos: Sequence[str]) -> tuple[str, ...]:
     if not photos:
         return ()
+    names = ", ".join(dict.fromkeys(photos))
     return (
-        f"{', '.join(photos)}: no card. How the phone bends light and dark was not removed, so "
-        "shares may be some points off. Put neutral steps or a card in the photo.",
+        f"{names}: no card. How the phone bends light and dark was not removed, so shares may be "
+        "some points off. Put neutral steps or a card in the photo.",
     )
 
 
@@ -217,12 +223,12 @@ def stored_left(reading: LiquorReading) -> str | None:
 
 def stored_note(look: LiquorLook, reading: LiquorReading) -> str:
     """The note beside it; the part before the colon says which look of which photo it is."""
-    return f"{note_key(look)}: {reading.word}, ± {100 * reading.u_share:.0f} points"
+    return f"{look.key}: {reading.word}, ± {100 * reading.u_share:.0f} points"
 
 
-def note_key(look: LiquorLook) -> str:
-    """What tells one look's entry in a log from another's."""
-    return f"photo {look.photo}, {look.region}"
+def note_key(photo: str, region: str) -> str:
+    """How the note of a log's entry begins, from the photo's name and the region's."""
+    return f"photo {photo}, {region}"
 
 
 def channel_words(reading: LiquorReading) -> str:

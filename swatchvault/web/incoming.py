@@ -2,7 +2,8 @@
 
 ``incoming/<sha256>/`` holds the photo under its own name and ``draft.json``, what was marked and
 told so far. It is on the disk before it is acknowledged, goes when the photo is filed, and else
-after a day. `verify` looks only at what the database names, so it is never a problem there.
+after a day; one of liquor, which is never filed, after a week. `verify` looks only at what the
+database names, so it is never a problem there.
 """
 
 from __future__ import annotations
@@ -24,6 +25,8 @@ from swatchvault.errors import ArchiveError
 
 INCOMING = "incoming"
 KEPT_S = 24 * 3600.0  # our choice
+#: Of a photo of liquor: a pot's start is held against until its last look. Our choice.
+LIQUOR_KEPT_S = 7 * KEPT_S
 _DRAFT = "draft.json"
 _NOT_IN_NAMES = set('/\\<>:"|?*')  # on one system or another
 _lock = threading.Lock()
@@ -112,11 +115,29 @@ def forget(folder: Path, sha256: str) -> None:
         shutil.rmtree(folder / INCOMING / sha256, ignore_errors=True)
 
 
-def clean_up(folder: Path, older_than_s: float = KEPT_S) -> None:
-    """Remove what waited longer than a day."""
+def ends_at(folder: Path, place: Path, touched: float) -> float:
+    """When a photo that waits is let go, in s; ``touched``: when something of it was told last."""
+    liquor = draft(folder, place.name).get("liquor")
+    return touched + (LIQUOR_KEPT_S if liquor else KEPT_S)
+
+
+def clean_up(folder: Path) -> None:
+    """Remove what waited longer than a day, or of liquor a week."""
     for place, touched in places(folder):
-        if time.time() - touched > older_than_s:
+        if time.time() > ends_at(folder, place, touched):
             forget(folder, place.name)
+
+
+def of_liquor(folder: Path, lot_id: int) -> list[tuple[str, dict[str, Any], float]]:
+    """Photos of a pot's liquor in the order in which they came: sha256, draft, and when each is
+    let go, in s."""
+    found = []
+    for place, touched in places(folder):
+        said, ends = draft(folder, place.name), ends_at(folder, place, touched)
+        here = said.get("liquor") == lot_id and ends >= time.time()
+        if here and waiting(folder, place.name) is not None:
+            found.append((place.name, said, ends))
+    return sorted(found, key=lambda one: str(one[1].get("sent_at")))
 
 
 def places(folder: Path) -> list[tuple[Path, float]]:

@@ -14,10 +14,12 @@ from ingest.errors import IngestError, MarksError, ReferenceMissing
 from ingest.locate import as_marks, parse_marks
 from ingest.model import Layout, Reference, Settings
 from swatchvault.archive import OwnedReference
-from swatchvault.errors import NotFound
+from swatchvault.errors import CompareError, NotFound
 from swatchvault.filing import BLACK_LIGHT
+from swatchvault.liquor_looks import WHITE, refuse_lacking
 from swatchvault.report import likely_words
 from swatchvault.web import incoming, measuring
+from swatchvault.web.glass import looks_offered, marked_regions, page_of, with_glass
 from swatchvault.web.matbar import PRINTED_MM, bar_of_layout, bar_of_text, by_bar
 from swatchvault.web.picture import heavy, source_of
 from swatchvault.web.said import NO_CARD, missed, not_marked, on_page
@@ -36,6 +38,9 @@ async def mark_page(visit: Visit) -> Response:
         measuring.refuse_not_dyers(visit)
     draft = await visit.work(incoming.draft, visit.folder, sha256)
     found = draft.get("found") or await _find(visit, sha256, path)
+    if draft.get("liquor"):
+        before = await visit.work(_of_the_pot, visit.folder, draft)
+        found = with_glass(found, draft["look"], before[-1] if before else ())
     offered = named_as_pair(found["marks"]) if draft.get("beside") else found["marks"]
     text = json.dumps(draft.get("marks") or offered, ensure_ascii=False)
     return await _page(visit, sha256, path, text, draft.get("about") or found["about"], found)
@@ -58,7 +63,10 @@ async def _marked(visit: Visit, sha256: str, path: Path) -> Response:
         if again and not filed:
             return await _look_again(visit, sha256, about)
         marks, found = by_bar(marks_of(text, about), found, bar_mm)
-    except MarksError as error:
+        if draft.get("liquor"):
+            refuse_lacking(path.name, marked_regions({"marks": marks}))
+            about["no_card"] = True  # the white beside it does
+    except (MarksError, CompareError) as error:
         words = on_page(str(error))
         if visit.wants_json:
             raise
@@ -74,7 +82,7 @@ async def _marked(visit: Visit, sha256: str, path: Path) -> Response:
     changes["removed"] = references_removed(marks, found, draft) or None
     await visit.work(incoming.note, visit.folder, sha256, changes)
     await measuring.start(visit, sha256)
-    return visit.go(f"/photos/{sha256}/shows")
+    return visit.go(page_of(draft) or f"/photos/{sha256}/shows")
 
 
 async def _look_again(visit: Visit, sha256: str, about: Mapping[str, Any]) -> Response:
@@ -86,6 +94,12 @@ async def _look_again(visit: Visit, sha256: str, about: Mapping[str, Any]) -> Re
     anew |= dict.fromkeys(("found", "marks", "told", "trouble", "removed"))
     await visit.work(incoming.note, visit.folder, sha256, anew)
     return visit.go(f"/photos/{sha256}/mark")
+
+
+def _of_the_pot(folder: Path, draft: Mapping[str, Any]) -> list[list[dict[str, Any]]]:
+    """The swatches marked on each photo of the same pot's liquor, the newest photo's last."""
+    sent = incoming.of_liquor(folder, draft["liquor"])
+    return [list(d["marks"].get("swatches", ())) for _, d, _ in sent if d.get("marks")]
 
 
 def references_removed(
@@ -249,8 +263,15 @@ async def _page(
 
     marks = _read_or_empty(text)
     draft = await visit.work(incoming.draft, visit.folder, sha256)
+    liquor, names = page_of(draft), []
+    if liquor:
+        marked = await visit.work(_of_the_pot, visit.folder, draft)
+        there = [str(s["name"]) for swatches in marked for s in swatches]
+        names = [draft["look"], WHITE, *looks_offered([*there, draft["look"]])]
     values = {
         "sha256": sha256,
+        "liquor": liquor,
+        "names": names,
         "beside": draft.get("beside"),
         "lone": len(marks.get("swatches") or ()) == 1,
         "name": path.name if path.parent.name != "photos" else "",
@@ -259,7 +280,7 @@ async def _page(
         "about": about,
         "found": found,
         "words": words,
-        "lights": LIGHTS,
+        "lights": LIGHTS[:2] if liquor else LIGHTS,
         "no_card_label": NO_CARD,
         "missed": missed(found),
         "bare": not_marked(marks, about),

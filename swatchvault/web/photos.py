@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from datasette import Response
 
 from swatchvault.web import incoming, measuring
+from swatchvault.web.glass import sent_for
 from swatchvault.web.nextsteps import next_of_photo
 from swatchvault.web.outlines import shapes
 from swatchvault.web.visit import Form, RefusedError, Visit
@@ -38,29 +39,36 @@ async def new_page(visit: Visit) -> Response:
     """``/photos/new``: take or choose a photo; posted, it waits to be marked."""
     if visit.request.method == "POST":
         return await _sent(visit)
-    from swatchvault.archive.pages_photo import (
-        last_reference,
-        setup_beforehand,
-        what_lies_beside,
-    )
-    from swatchvault.archive.pages_setups import setups_there
+    from swatchvault.archive.pages_photo import what_lies_beside
 
     asked = {k: visit.asked(k) for k in ("lot", "swatch", "with") if visit.asked(k)}
-    beside = await visit.read(what_lies_beside, asked.get("with", ""))
+    values = {
+        "asked": asked,
+        "beside": await visit.read(what_lies_beside, asked.get("with", "")),
+        "waiting": await visit.work(waits, visit.folder),
+        **await send_values(visit),
+    }
+    return await visit.page("sv_photo_new.html", values)
+
+
+async def send_values(visit: Visit) -> dict[str, Any]:
+    """What the form that sends a photo shows beside the photo."""
+    from swatchvault.archive.pages_photo import last_reference, setup_beforehand
+    from swatchvault.archive.pages_setups import setups_there
+
     last = await visit.read(last_reference)
     setups = [
         (row.setup.name, said_of_setup(row.setup, last)) for row in await visit.read(setups_there)
     ]
     chosen, why = await visit.read(setup_beforehand)
-    values = {"asked": asked, "beside": beside, "most": MOST_BYTES, "raw": raw_suffixes()}
-    values |= {
+    return {
+        "most": MOST_BYTES,
+        "raw": raw_suffixes(),
         "setups": setups,
         "chosen": chosen,
         "why": why,
         "no_setup": said_of_setup(None, last),
-        "waiting": await visit.work(waits, visit.folder),
     }
-    return await visit.page("sv_photo_new.html", values)
 
 
 def said_of_setup(setup: Setup | None, last: OwnedReference | None) -> str:
@@ -98,16 +106,22 @@ async def _sent(visit: Visit) -> Response:
     name, data = await _one_photo(form)
     await visit.work(incoming.clean_up, visit.folder)
     sha256 = await visit.work(lambda: hashlib.sha256(data).hexdigest())
+    told = await visit.read(sent_for, form.text("liquor"), form.text("look"))
     if await visit.read(photo_row, sha256) is not None:
+        if told["liquor"]:
+            raise RefusedError(
+                "This photo is filed already, as one of yarn: take another one of the liquor.",
+                links=[(f"/photos/{sha256}", "The filed photo")],
+            )
         return _on(visit, f"/photos/{sha256}?again=1")
     await visit.work(incoming.keep, visit.folder, name, data)
     asked = await visit.read(what_is_asked, form.text("lot"), form.text("swatch"))
     beside = await visit.read(what_lies_beside, form.text("with"))
     about = await visit.read(about_setup, form.text("setup"))
     if asked or beside or about:
-        told: dict[str, Any] = {"asked": asked, "beside": beside}
+        told |= {"asked": asked, "beside": beside}
         told |= {"about": about, "found": None} if about else {}  # searched anew by the set-up
-        await visit.work(incoming.note, visit.folder, sha256, told)
+    await visit.work(incoming.note, visit.folder, sha256, told)
     return _on(visit, f"/photos/{sha256}/mark")
 
 

@@ -45,6 +45,7 @@ ROUTES: tuple[Route, ...] = (
     Route(r"/pots$", "pots:pots_page", write="log"),
     Route(r"/pot/(?P<id>\d{1,18})$", "potlog:pot_page", write="log"),
     Route(r"/pot/(?P<id>\d{1,18})/correct$", "potcorrect:correct_page", read="log"),
+    Route(r"/pot/(?P<id>\d{1,18})/liquor$", "liquor:liquor_page", read="log", write="log"),
     Route(r"/picture/(?P<sha256>[0-9a-f]{64})$", "picture:picture"),
     Route(r"/photos/new$", "photos:new_page", read="log", write="log"),
     Route(r"/photos/(?P<sha256>[0-9a-f]{64})$", "photos:photo_page"),

@@ -41,6 +41,9 @@ _ON_THE_PAGE = (
     (r" and say it with --to", " and name it below"),
     (r"say --overdyed to reckon", f"tick “{OVERDYED}” to reckon"),
     (r" \(the archive's by `swatchvault mend`\)", " (the archive's under “Put right”, beside it)"),
+    (r", and say so with --dilution", ", and say so beside it"),
+    (r"as a swatch named \"white\"", "under the name white"),
+    (r"`swatchvault pot edit` corrects one", "“Correct” beside a step of the log corrects one"),
     (r"\s*\(--[a-z-]+\)", ""),
 )
 

@@ -33,6 +33,7 @@ from swatchvault.errors import SwatchvaultError
 from swatchvault.filing import BLACK_LIGHT
 from swatchvault.newnames import ask_about_new, refuse_other_day
 from swatchvault.web import incoming, measuring
+from swatchvault.web.glass import marked_regions, page_of
 from swatchvault.web.outlines import shapes
 from swatchvault.web.picture import source_of
 from swatchvault.web.prefilled import ask_about_labels, known_of, prefilled
@@ -51,6 +52,8 @@ async def shows_page(visit: Visit) -> Response:
     sha256 = visit.part("sha256")
     path = await source_of(visit, sha256)
     draft = await visit.work(incoming.draft, visit.folder, sha256)
+    if page_of(draft):
+        return visit.go(page_of(draft))
     if visit.request.method == "POST":
         return await _told(visit, sha256, path, draft)
     if "marks" not in draft:
@@ -99,7 +102,7 @@ def regions_of(draft: Mapping[str, Any]) -> list[str]:
     """Names of the marked swatches; a photo under black light shows some and measures none."""
     if draft.get("about", {}).get("light") == BLACK_LIGHT:
         return [""]
-    return [str(s.get("name", "swatch")) for s in draft["marks"].get("swatches", [])]
+    return marked_regions(draft)
 
 
 def told_of(form: Form, regions: Sequence[str], may_create: bool) -> dict[str, Any]:

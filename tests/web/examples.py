@@ -29,6 +29,7 @@ EXAMPLES: dict[str, str] = {
     r"/pots$": "/pots?recipe={SELECT id FROM recipe}&goods=200+g&ratio=30",
     r"/pot/(?P<id>\d{1,18})$": "/pot/{SELECT id FROM lot}",
     r"/pot/(?P<id>\d{1,18})/correct$": "/pot/{SELECT id FROM lot WHERE id = 4}/correct?to=30,23,11",
+    r"/pot/(?P<id>\d{1,18})/liquor$": "/pot/{SELECT id FROM lot}/liquor",
     r"/picture/(?P<sha256>[0-9a-f]{64})$": "/picture/{SELECT sha256 FROM photo}?width=240",
     r"/photos/new$": "/photos/new",
     r"/photos/(?P<sha256>[0-9a-f]{64})$": "/photos/{SELECT sha256 FROM photo}",

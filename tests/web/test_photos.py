@@ -621,7 +621,7 @@ async def test_both_in_one_frame_are_named_and_filled_in(visitor: Visitor, studi
     sha256 = hashlib.sha256(jpeg()).hexdigest()
     await dyer.post("/photos/new", fields, files=[("photo", ("a.jpg", jpeg()))])
     page = (await dyer.get(f"/photos/{sha256}/mark")).text
-    assert 'data-names="new master"' in page and f"<bdi>{master}</bdi>" in page
+    assert 'data-names="new,master"' in page and f"<bdi>{master}</bdi>" in page
     text = re.search(r'<textarea id="marks"[^>]*>(.*?)</textarea>', page, re.DOTALL)
     assert text
     found = [s["name"] for s in json.loads(html.unescape(text[1]))["swatches"]]

@@ -57,6 +57,7 @@
 
   // Without a reference Measure fails, unless that is wanted: said before the button.
   function tellBare() {
+    if (!$("bare")) return; // none is needed
     const waived = form.elements.no_card.checked || form.elements.light.value === "black light";
     $("bare").hidden = waived || regions.some((one) => !["swatch", "scale"].includes(one.kind));
   }
@@ -76,7 +77,8 @@
 
   // ---- drawing --------------------------------------------------------------------------------
 
-  const title = (one) => (one.kind !== "swatch" ? KINDS[one.kind] : /^swatch/i.test(one.name) ? one.name : `swatch ${one.name}`);
+  const plain = form.dataset.of === "liquor"; // its regions are no swatches, and have their names alone
+  const title = (one) => (one.kind !== "swatch" ? KINDS[one.kind] : plain || /^swatch/i.test(one.name) ? one.name : `swatch ${one.name}`);
   const chosen = () => regions[r] && regions[r].polys[p];
   const part = (one, i) => title(one) + (one.kind === "steps" ? ` ${i + 1}` : "");
   const percent = (v) => (100 * v).toFixed(1);
@@ -288,7 +290,7 @@
       const li = make("li", is ? { class: "chosen" } : {}, make("div", { class: "line" }, pick, drop));
       if (is) {
         const line = make("div", { class: "line" });
-        if (one.kind === "swatch") line.append(input("Name of the region", one.name, (t) => { one.name = t; pick.textContent = title(one); }));
+        if (one.kind === "swatch") line.append(input("Name of the region", one.name, (t) => { one.name = t; pick.textContent = title(one); }, { list: "names" }));
         else line.append(values(one));
         li.append(line);
         if (one.kind === "steps") li.append(make("p", { class: "quiet", id: "steps-are" }, blankSteps(), "Of each step the share of light that it sends back: white near 0.9, middle grey 0.18, black near 0.03. It is printed on the strip or on its leaflet; where that gives a density D, it is 10 to the power -D (0.05 is 0.89, 0.7 is 0.2)."));
@@ -348,7 +350,7 @@
     if (kind === "scale") return { kind, mm: null, polys: [[[0.2, 0.9], [0.8, 0.9]]] };
     if (kind !== "swatch") return { kind, polys: [kind === "card" ? square(0.1, 0.1, 0.2, 0.25) : square(0.2, 0.1, 0.6, 0.3)] };
     const names = regions.map((one) => one.name);
-    const asked = (form.dataset.names || "").split(" ").filter(Boolean);
+    const asked = (form.dataset.names || "").split(",").filter(Boolean);
     let name = asked.find((one) => !names.includes(one)) || "swatch";
     for (let n = 2; names.includes(name); n += 1) name = `swatch ${n}`;
     return { kind, name, polys: [square(0.3, 0.35, 0.35, 0.35)] };
