@@ -61,6 +61,9 @@ def test_from_the_pot_to_its_log(
     page.get_by_role("button", name="Measure").click()
     page.get_by_text("What the others are measured against").wait_for(timeout=60_000)
     fits(page, axe_script)
+    page.goto(f"{live.url}/photos/new")
+    fits(page, axe_script)
+    page.locator("#waiting").get_by_role("link", name="image.png").click()
     send(page, photos["hold 1"], "hold 1")
     assert marked(page) == {"hold 1": place["start"], "white": place["white"]}, "where it stood"
     page.get_by_label("Add", exact=True).select_option("a glass, or white")
