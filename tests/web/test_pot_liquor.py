@@ -15,7 +15,7 @@ from typing import Any
 
 import pytest
 
-from swatchvault.archive import get_pot, open_archive
+from swatchvault.archive import PotStep, get_pot, open_archive, record_step
 from swatchvault.cli import main
 from swatchvault.web import incoming
 from swatchvault.web.glass import with_glass
@@ -164,6 +164,32 @@ async def test_a_dilution_is_told_beside_its_glass(
     assert wrong.status_code == 400 and "1 or more is needed" in wrong.text
     much = await post(dyer, f"/pot/{lot_id}/liquor", {"do": "read", keys["hold 1"]: "much"})
     assert much.status_code == 400 and "cannot be read" in much.text
+
+
+async def test_what_reads_otherwise_or_stands_behind_a_rinse_is_said(
+    visitor: Visitor, studio: Path, tmp_path: Path
+) -> None:
+    dyer, lot_id = visitor("dyer"), lot(studio)
+    for name in ("start", "hold 1"):
+        sha256 = await sent(dyer, lot_id, glass(tmp_path, name), name)
+    assert "goes on to" not in await page(dyer, lot_id)
+    with open_archive(studio) as archive:
+        record_step(archive.conn, "NF-9", PotStep("rinse"))
+    text = plain(await page(dyer, lot_id))
+    assert "NF-9's log goes on to rinse (step 1): the new looks stand at its end" in text
+    assert "“Correct” beside a step of the log corrects one" in text and "pot edit" not in text
+    address, parts = f"/pot/{lot_id}/liquor", f"parts-{sha256[:12]}-0"
+    await post(dyer, address, {"do": "keep"})
+    assert "goes on to" not in await page(dyer, lot_id)
+    before = [s.colour_left for s in looks(studio)]
+    await post(dyer, address, {"do": "read", parts: "1.5"})
+    text = plain(await page(dyer, lot_id))
+    assert text.count("It reads otherwise now") == 1
+    assert [s.colour_left for s in looks(studio)] == before
+    await post(dyer, address, {"do": "keep", parts: "1.5"})
+    after = [float(s.colour_left.removesuffix(" %")) for s in looks(studio)]
+    assert after == [100, pytest.approx(75, abs=8)]
+    assert "It reads otherwise now" not in await page(dyer, lot_id)
 
 
 async def test_marks_are_offered_where_they_lay_and_need_a_white(
