@@ -143,19 +143,24 @@ async def _told(visit: Visit, code: str, sent: Sequence[Sent], form: Form) -> li
 
 
 def _of_glass(photo: Sent, region: str, key: str, pot: Pot, form: Form) -> dict[str, str]:
-    """A glass's dilution and time as typed; a time is kept with the day that it was typed on."""
+    """A glass's dilution and time as typed, or as told before where the form has no field for it; a
+    time is kept with the day that it was typed on."""
     from swatchvault.potclock import check_time, read_time
     from swatchvault.potwork import local_now
 
     now = local_now()
-    parts, at = form.text(f"parts-{key}"), form.text(f"at-{key}")
+    parts, at = (
+        form.text(f"{what}-{key}") if f"{what}-{key}" in form.said else photo.said(region, what)
+        for what in ("parts", "at")
+    )
     if parts and not number(parts, f"the dilution of {region}") >= 1:
         raise RefusedError(
             f"{region}: a dilution to {parts} parts cannot be, 1 or more is needed: 10 means one "
             "part of liquor made up to ten"
         )
-    if at and at == when(photo.said(region, "at")):
-        at = photo.said(region, "at")
+    told = photo.said(region, "at")
+    if at and at in (told, when(told)):
+        at = told
     elif at:
         at = check_time(read_time(read_at(at, now) or "", now), pot.started_at, now)
     return {k: v for k, v in (("parts", parts), ("at", at)) if v}

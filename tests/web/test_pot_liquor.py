@@ -160,6 +160,10 @@ async def test_a_dilution_is_told_beside_its_glass(
     await post(dyer, f"/pot/{lot_id}/liquor", {"do": "read", keys["again"]: "1,5"})
     text = await page(dyer, lot_id)
     assert "again (diluted to 1.5 parts)" in text and 'value="1,5"' in text
+    await post(dyer, f"/pot/{lot_id}/liquor", {"do": "read"})  # from a page without its field
+    assert "again (diluted to 1.5 parts)" in await page(dyer, lot_id)
+    await post(dyer, f"/pot/{lot_id}/liquor", {"do": "read", keys["again"]: ""})
+    assert "again (diluted to 2 parts)" in await page(dyer, lot_id)
     wrong = await post(dyer, f"/pot/{lot_id}/liquor", {"do": "read", keys["hold 1"]: "0.5"})
     assert wrong.status_code == 400 and "1 or more is needed" in wrong.text
     much = await post(dyer, f"/pot/{lot_id}/liquor", {"do": "read", keys["hold 1"]: "much"})
