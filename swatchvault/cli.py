@@ -29,7 +29,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "calibration": ("instrument", "Report how a photo was corrected, and what limits it."),
     "picture": ("instrument", "Write a photo as the measurement sees it."),
     "tonal": ("tonal", "Say how tonal a swatch came out: text, and a card with photo and map."),
-    "repeat": ("instrument", "Learn from repeat photos how well a set-up tells lots apart."),
+    "repeat": ("repeat", "Learn from repeat photos how well a set-up tells lots apart."),
     "master": ("lots", "Say which swatch later lots of a colourway are held to."),
     "check": ("lots", "Hold a lot to its master: within, outside, or cannot tell."),
     "lots": ("lots", "All lots of a colourway against each other, and their course over time."),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -18,6 +18,7 @@ from swatchvault.pairdoubt import pair_doubt
 
 #: Log of linear RGB of the mid grey: photos that agree so nearly are one photo. Our choice.
 SAME_GREYS = 0.001
+_FIGURES = ("smallest_tolerance", "default_smallest_tolerance", "k_l")
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,6 +56,20 @@ class Learned:
             "k_l": self.k_l,
             "one_shot": list(self.one_shot),
         }
+
+
+def from_record(record: Mapping[str, Any]) -> Learned:
+    """What :meth:`Learned.record` was told of; unknown is NaN or none."""
+    known = {k: math.nan if record.get(k) is None else float(record[k]) for k in _FIGURES}
+    return Learned(
+        OwnFrame(np.array(record["cov"], dtype=float), Capture(record["capture"])),
+        tuple(record.get("swatches", ())),
+        tuple(record.get("photos", ())),
+        known["smallest_tolerance"],
+        known["default_smallest_tolerance"],
+        known["k_l"],
+        tuple(record.get("one_shot", ())),
+    )
 
 
 def learn(
@@ -152,6 +167,17 @@ def words(learned: Learned) -> list[str]:
         "little of other colours."
     )
     return lines
+
+
+def kept_words(record: Mapping[str, Any] | None) -> list[str]:
+    """What counts for a set-up, in sentences; ``None``: nothing was learned of it."""
+    if record is None:
+        return ["Nothing is learned of it: its photos have the doubt that is usual for their kind."]
+    learned = from_record(record)
+    if learned.photos:
+        return words(learned)
+    capture = learned.own.capture.value
+    return [f"{capture}: two frames differ by {learned.frame_sd:.2f} per axis (kL = 1)."]
 
 
 def _known(value: float) -> float | None:

@@ -111,10 +111,16 @@ from swatchvault.archive.pots import (
     stocks_held,
 )
 from swatchvault.archive.recipes import add_recipe, get_recipe
+from swatchvault.archive.repeat_sets import (
+    add_repeat_set,
+    learned_of_setup,
+    repeat_sets_in_force,
+    take_back_repeat_set,
+)
 from swatchvault.archive.rows import Entry, transaction
 from swatchvault.archive.sent import once
 from swatchvault.archive.settings import spoons_of
-from swatchvault.archive.setups import add_reference, add_repeat_set, add_setup
+from swatchvault.archive.setups import add_reference, add_setup
 from swatchvault.archive.struck import strike_last
 from swatchvault.archive.studio import (
     add_base,
@@ -127,7 +133,6 @@ from swatchvault.archive.studio import (
 from swatchvault.archive.swatches import (
     SwatchFacts,
     colourway_names,
-    learned_of_setup,
     swatch_facts,
     swatch_ids_named,
     swatches_of_colourway,
@@ -242,6 +247,7 @@ __all__ = [
     "record_photo",
     "record_step",
     "reference_of_setup",
+    "repeat_sets_in_force",
     "same_dyes",
     "set_master",
     "set_spoons",
@@ -261,6 +267,7 @@ __all__ = [
     "swatches_of_colourway",
     "swatches_of_lot",
     "sweep",
+    "take_back_repeat_set",
     "tells_evenness",
     "transaction",
     "verify",

@@ -29,7 +29,7 @@ TABLES: Mapping[str, str] = {
     "setup": "Phone, light and reference together, with the camera's settings locked or not.",
     "photo": "A photo's file by its sha256; the original lies in the folder photos.",
     "photo_swatch": "Which swatches a photo shows that is kept to be seen and never measured.",
-    "repeat_set": "What repeat photos of one set-up taught of its doubt.",
+    "repeat_set": "What repeat photos of a set-up taught of its doubt, and when it was taken back.",
     "repeat_photo": "Which photos a set of repeats was learned from.",
     "layout": "Where references and swatches are in a photo; superseded, never changed.",
     "correction": "How a photo was corrected, once for all that was measured in it.",

@@ -195,7 +195,11 @@ _SECTIONS: Mapping[str, Sequence[tuple[str, str]]] = {
     ),
     "setup": (
         ("setup", "SELECT * FROM setup WHERE id = :id"),
-        ("learned", "SELECT learned_at, frame_variance, note FROM repeat_set WHERE setup_id = :id"),
+        (
+            "learned",
+            "SELECT learned_at, frame_variance, taken_back_at, note FROM repeat_set "
+            "WHERE setup_id = :id ORDER BY learned_at, id",
+        ),
         ("photos", "SELECT * FROM photos WHERE setup = :name ORDER BY taken_at"),
     ),
     "reference": (

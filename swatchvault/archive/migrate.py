@@ -17,6 +17,7 @@ from swatchvault.archive.schema_numbered import renumber
 from swatchvault.archive.schema_photos import PICTURES
 from swatchvault.archive.schema_pot import POT
 from swatchvault.archive.schema_renamed import RENAMED
+from swatchvault.archive.schema_repeats import REPEATS_TAKEN_BACK
 from swatchvault.archive.schema_shares import forget_wrong_shares
 from swatchvault.archive.schema_struck import STRUCK
 from swatchvault.archive.schema_studio import STUDIO
@@ -82,6 +83,12 @@ def shares(conn: sqlite3.Connection) -> None:
     forget_wrong_shares(conn)
 
 
+def repeats_taken_back(conn: sqlite3.Connection) -> None:
+    """Migration 10: when what repeats taught was taken back."""
+    for statement in REPEATS_TAKEN_BACK:
+        conn.execute(statement)
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     first_tables,
     pots,
@@ -92,6 +99,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     set_aside,
     struck,
     shares,
+    repeats_taken_back,
 )
 
 

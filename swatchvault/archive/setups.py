@@ -1,18 +1,16 @@
-"""Set-ups, references that the dyer owns, and what repeat photos taught."""
+"""Set-ups, and references that the dyer owns."""
 
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Any
 
 from swatchvault.archive.entities import OwnedReference, Setup
 from swatchvault.archive.mend_reference import clash_words
 from swatchvault.archive.names import find
 from swatchvault.archive.owned_values import refuse_impossible
-from swatchvault.archive.rows import Entry, insert, put, transaction
-from swatchvault.archive.values import clean, named, now, to_json, yes_no
+from swatchvault.archive.rows import Entry, put, transaction
+from swatchvault.archive.values import clean, named, to_json, yes_no
 from swatchvault.errors import ArchiveError
 
 
@@ -49,28 +47,3 @@ def add_reference(conn: sqlite3.Connection, reference: OwnedReference) -> Entry:
         if clash is not None:
             raise ArchiveError(clash)
         return put(conn, "reference", key, facts, ("kind", "known_values"))
-
-
-def add_repeat_set(
-    conn: sqlite3.Connection,
-    setup_id: int,
-    photos: Sequence[str],
-    frame_variance: float,
-    learned: Mapping[str, Any],
-) -> int:
-    """Keep what repeat photos of a set-up taught.
-
-    ``frame_variance``: the mean of the three variances of a difference's frame part, at kL = 1.
-    ``photos``: their sha256. ``learned``: how it was found, as plain data.
-    """
-    with transaction(conn):
-        values = {
-            "setup_id": setup_id,
-            "learned_at": now(),
-            "frame_variance": frame_variance,
-            "learned": to_json(learned),
-        }
-        set_id = insert(conn, "repeat_set", values)
-        for sha256 in photos:
-            insert(conn, "repeat_photo", {"repeat_set_id": set_id, "photo_sha256": sha256})
-    return set_id

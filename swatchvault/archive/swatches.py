@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import json
 import sqlite3
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from swatchvault.archive.names import find, id_named, named_so
 from swatchvault.archive.values import clean
@@ -86,12 +83,3 @@ def swatches_of_colourway(
 def colourway_names(conn: sqlite3.Connection) -> list[str]:
     """Every colourway, by name."""
     return [str(row[0]) for row in conn.execute("SELECT name FROM colourway ORDER BY name")]
-
-
-def learned_of_setup(conn: sqlite3.Connection, setup_id: int) -> Mapping[str, Any] | None:
-    """What the newest repeat photos of a set-up taught, as it was kept; ``None`` if nothing."""
-    row = conn.execute(
-        "SELECT learned FROM repeat_set WHERE setup_id = ? ORDER BY learned_at DESC, id DESC",
-        (setup_id,),
-    ).fetchone()
-    return None if row is None else dict(json.loads(row[0]))

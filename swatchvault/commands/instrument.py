@@ -1,23 +1,14 @@
-"""`mat`, `picture`, `calibration` and `repeat`: the photo as an instrument, without an archive."""
+"""`mat`, `picture` and `calibration`: the photo as an instrument, without an archive."""
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Any
 
 import click
 
-from ingest.model import Light
-from swatchvault.commands.options import (
-    archive_option,
-    json_option,
-    light_option,
-    need_archive,
-    reference_options,
-)
-from swatchvault.commands.photos import FILE, leave_with_failures, make_settings, one_layout
-from swatchvault.errors import CompareError
+from swatchvault.commands.options import reference_options
+from swatchvault.commands.photos import FILE, make_settings, one_layout
 from swatchvault.writing import write_text_file
 
 
@@ -92,60 +83,3 @@ def calibration_command(photo: Path, marks: Path | None, svg: Path | None, **kno
     if svg is not None:
         write_text_file(svg, page_svg(page), ".svg")
         click.echo(f"wrote {svg}")
-
-
-@click.command("repeat")
-@click.argument("photos", nargs=-1, required=True, type=FILE)
-@click.option(
-    "--capture",
-    type=click.Choice(["locked set-up", "same set-up"]),
-    required=True,
-    help="Whether the camera's settings were locked.",
-)
-@light_option
-@click.option("--setup", help="Keep what was learned for this set-up of the archive.")
-@reference_options
-@archive_option
-@json_option
-def repeat_command(
-    photos: tuple[Path, ...],
-    capture: str,
-    light: Light | None,
-    setup: str | None,
-    archive_folder: Path | None,
-    as_json: bool,
-    **known: Any,
-) -> None:
-    """Learn from repeat PHOTOS how well this phone and light tell two lots apart.
-
-    Take ten or more photos of at least four swatches of different hue, in the places where lots
-    are measured, and set everything up anew before each. Swatches go together by their names.
-    Copies of one shot are told by their time and their greys, and certify nothing.
-    """
-    from swatchvault.batch import Job, measure_many
-    from swatchvault.pair import Capture
-    from swatchvault.repeats import learn, words
-
-    settings = make_settings(known, light)
-    outcomes = list(measure_many([Job(p, None, settings) for p in photos]))
-    leave_with_failures([o.error for o in outcomes if o.measurement is None])
-    measured = [o.measurement for o in outcomes if o.measurement is not None]
-    learned = learn(measured, Capture(capture), light)
-    if setup is not None and learned.one_shot:
-        raise CompareError(
-            f"nothing is kept for the set-up {setup!r}: the photos look like copies of one shot "
-            f"({'; '.join(learned.one_shot)}); set everything up anew before each photo"
-        )
-    if setup is not None:
-        from swatchvault.archive import add_repeat_set, find, open_archive
-
-        with open_archive(need_archive(archive_folder)) as archive:
-            setup_id = find(archive.conn, "setup", setup)
-            variance = learned.frame_sd**2
-            add_repeat_set(archive.conn, setup_id, (), variance, learned.record())
-    if as_json:
-        click.echo(json.dumps(learned.record()))
-        return
-    click.echo("\n".join(words(learned)))
-    if setup is not None:
-        click.echo(f"kept for the set-up {setup!r}: lot checks in it use this from now on")

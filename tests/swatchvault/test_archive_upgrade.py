@@ -18,11 +18,12 @@ from swatchvault.archive.migrate import MIGRATIONS
 from tests.swatchvault.factories import dump
 
 OLD = Path(__file__).parent.parent / "data" / "archives"
-SCHEMAS = (1, 2, 3, 4, 5, 6, 7, 8)
+SCHEMAS = (1, 2, 3, 4, 5, 6, 7, 8, 9)
 #: What the tables that were rebuilt or widened since held, asked of an archive as it is now.
 AS_IT_WAS = {
     "photo": "SELECT {} FROM photo",
     "lot_dye": "SELECT {} FROM lot_dye",
+    "repeat_set": "SELECT {} FROM repeat_set",
     "layout": "SELECT {} FROM (SELECT layout.*, sha256 AS photo_sha256 FROM layout "
     "JOIN photo ON photo.id = photo_id)",
     "measurement": "SELECT {} FROM (SELECT m.*, sha256 AS photo_sha256, provenance "
