@@ -204,6 +204,11 @@ class Conditions:
                 )
 
 
+#: Fewest repeat photos of a swatch, and hues among the swatches, that a frame part is learnt from.
+#: Our choice.
+REPEATS, HUES = 10, 4
+
+
 def own_frame(repeats: Sequence[ArrayLike], capture: Capture) -> OwnFrame:
     """The frame part learnt from repeat photos, each set up anew in the places lots are measured.
 
@@ -211,18 +216,21 @@ def own_frame(repeats: Sequence[ArrayLike], capture: Capture) -> OwnFrame:
     of hues 30° or more apart (our choice of "different"). Raises :class:`CompareError` if fewer.
     """
     labs = [np.asarray(r, dtype=float).reshape(-1, 3) for r in repeats]
-    short = [len(lab) for lab in labs if len(lab) < 10]
+    short = [len(lab) for lab in labs if len(lab) < REPEATS]
     if short:
         many = f"{short[0]} repeat photo{'' if short[0] == 1 else 's'}"
-        raise CompareError(f"one swatch has {many}, needed 10: take more")
+        raise CompareError(f"one swatch has {many}, needed {REPEATS}: take more")
     means = [lab.mean(axis=0) for lab in labs]
     hues: list[float] = []
     for _, a, b in means:
         hue = math.degrees(math.atan2(b, a))
         if all(abs((hue - other + 180) % 360 - 180) >= 30 for other in hues):
             hues.append(hue)
-    if len(hues) < 4:
-        raise CompareError(f"repeat photos show {len(hues)} different hues, needed 4: add swatches")
+    if len(hues) < HUES:
+        raise CompareError(
+            f"repeat photos show {len(hues)} different hue{'' if len(hues) == 1 else 's'}, needed "
+            f"{HUES}: add swatches"
+        )
     covs = []
     for lab, mean in zip(labs, means, strict=True):
         terms = difference_terms(mean, lab)

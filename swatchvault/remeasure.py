@@ -61,12 +61,15 @@ def measure_anew(
 
     Where things are in them, their light and their references stay as they were.
     """
-    jobs = [
-        Job(archive.photos / p.file, layout=p.layout, settings=settings_of(archive, p))
-        for p in photos
-    ]
+    jobs = [job_of(archive, photo) for photo in photos]
     for photo, outcome in zip(photos, measure_many(jobs, workers), strict=True):
         yield _file(archive, photo, outcome)
+
+
+def job_of(archive: Archive, photo: StoredPhoto) -> Job:
+    """A stored photo to be measured as it was before."""
+    settings = settings_of(archive, photo)
+    return Job(archive.photos / photo.file, layout=photo.layout, settings=settings)
 
 
 def _file(archive: Archive, photo: StoredPhoto, outcome: Outcome) -> Anew:

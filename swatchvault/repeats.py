@@ -13,8 +13,19 @@ import numpy as np
 from ingest.model import Light, PhotoMeasurement
 from swatchvault.difference import GATE_WITHIN
 from swatchvault.errors import CompareError
-from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, own_frame
+from swatchvault.pair import (
+    HUES,
+    REPEATS,
+    Capture,
+    Colour,
+    Conditions,
+    OwnFrame,
+    greys_differ,
+    mean_of_photos,
+    own_frame,
+)
 from swatchvault.pairdoubt import pair_doubt
+from swatchvault.words import listed
 
 #: Log of linear RGB of the mid grey: photos that agree so nearly are one photo. Our choice.
 SAME_GREYS = 0.001
@@ -28,6 +39,7 @@ class Learned:
     ``smallest_tolerance``: the least T at which a lot of the same dyes could be called within,
     with the doubt of the region as the repeats had it; NaN where none under 20 can, or where
     ``one_shot`` says why the photos may be copies of one: then nothing was learned.
+    ``to_be_said``: what else weakens it, in sentences; not kept.
     """
 
     own: OwnFrame
@@ -37,6 +49,7 @@ class Learned:
     default_tolerance: float
     k_l: float
     one_shot: tuple[str, ...] = ()
+    to_be_said: tuple[str, ...] = ()
 
     @property
     def frame_sd(self) -> float:
@@ -72,59 +85,141 @@ def from_record(record: Mapping[str, Any]) -> Learned:
     )
 
 
-def learn(
-    photos: Sequence[PhotoMeasurement],
-    capture: Capture,
-    light: Light | None = None,
-    k_l: float = 2.0,
-) -> Learned:
+@dataclass(frozen=True, eq=False)
+class Shot:
+    """One repeat photo: the colour of each swatch in it, by the swatch's name.
+
+    ``grey``: linear RGB of its reference's mid grey, ``None`` where unknown. ``version``: of the
+    method that measured it.
+    """
+
+    sha256: str
+    version: str
+    taken_at: str | None
+    grey: tuple[float, ...] | None
+    colours: Mapping[str, Colour]
+
+
+def shot_of(photo: PhotoMeasurement, light: Light | None = None) -> Shot:
+    """A photo as it was just measured; ``light``: what is said of it."""
+    grey = next((r.neutral for r in photo.references if r.used), None)
+    seen: dict[str, list[Colour]] = {}
+    for swatch in photo.swatches:
+        seen.setdefault(swatch.name, []).append(Colour.from_measurement(swatch, light=light))
+    colours = {name: mean_of_photos(places) for name, places in seen.items()}
+    return Shot(photo.sha256, photo.version, photo.taken_at, grey, colours)
+
+
+def learn(shots: Sequence[Shot], capture: Capture, k_l: float = 2.0) -> Learned:
     """Learn from photos of the same swatches, each set up anew.
 
-    Swatches go together by name. Raises :class:`CompareError` for fewer than ten photos or four
-    hues, and for the capture classes that repeats say nothing of.
+    Swatches go together by name; one that stands in fewer than ten of the photos is left out.
+    Raises :class:`CompareError` for fewer than ten photos or four hues, for the capture classes
+    that repeats say nothing of, and for figures of two versions of the method.
     """
     if capture not in (Capture.LOCKED, Capture.SAME_SETUP):
         raise CompareError(
             f"repeats teach 'locked set-up' or 'same set-up', not '{capture.value}'; say which"
         )
-    different = {p.sha256 for p in photos}
-    if len(different) < len(photos):
-        raise CompareError("the same photo is given twice; each repeat is a new photo, set up anew")
-    common = set.intersection(*({s.name for s in p.swatches} for p in photos)) if photos else set()
-    names = tuple(sorted(common))
-    if not names:
-        raise CompareError("no swatch stands in every photo; give the swatches the same names")
-    readings = [[s for p in photos for s in p.swatches if s.name == name] for name in names]
-    own = own_frame([np.array([s.lab for s in swatch]) for swatch in readings], capture)
-    typical = Colour.from_measurement(readings[0][0], light=light)
-    region = np.mean([s.covariance.region for swatch in readings for s in swatch], axis=0)
-    typical = replace(typical, region_cov=region, flags=frozenset())
-    conditions = Conditions(capture, 2.0, k_l, light, True, own)
-    alike = one_shot(photos)
+    readings = _readings(shots)
+    few = {n: len(found) for n, found in readings.items() if len(found) < REPEATS}
+    if len(few) == len(readings):
+        raise CompareError(
+            f"too few photos: needed {REPEATS} of each of {HUES} swatches of different hue, each "
+            f"set up anew, and {_in_photos(few)}: take more"
+        )
+    taught = {n: found for n, found in readings.items() if n not in few}
+    try:
+        own = own_frame([np.array([c.lab for c in found]) for found in taught.values()], capture)
+    except CompareError as error:
+        too_few = f"; {_in_photos(few)} of the photos, needed {REPEATS}" if few else ""
+        raise CompareError(f"{error}{too_few}") from None
+    shots = [s for s in shots if s.colours.keys() & taught.keys()]
+    typical = _typical(taught)
+    conditions = Conditions(capture, 2.0, k_l, typical.light, True, own)
+    alike = one_shot(shots)
     return Learned(
         own,
-        names,
-        tuple(p.sha256 for p in photos),
+        tuple(taught),
+        tuple(s.sha256 for s in shots),
         math.nan if alike else smallest_tolerance(typical, conditions),
         smallest_tolerance(typical, replace(conditions, own_frame=None)),
         k_l,
         alike,
+        _to_be_said(shots, capture, few),
     )
 
 
-def one_shot(photos: Sequence[PhotoMeasurement]) -> tuple[str, ...]:
+def _readings(shots: Sequence[Shot]) -> dict[str, list[Colour]]:
+    """What the photos say of each swatch, by name; refused where they do not go together."""
+    if len({s.sha256 for s in shots}) < len(shots):
+        raise CompareError("the same photo is given twice; each repeat is a new photo, set up anew")
+    versions = sorted({s.version for s in shots})
+    if len(versions) > 1:
+        raise CompareError(
+            f"the photos were measured by versions {' and '.join(versions)} of the method, and "
+            "figures of two versions are never set against each other: measure them anew"
+        )
+    names = sorted({name for s in shots for name in s.colours})
+    if not names:
+        raise CompareError("no swatch stands in the photos; give the swatches the same names")
+    return {n: [s.colours[n] for s in shots if n in s.colours] for n in names}
+
+
+def _typical(taught: Mapping[str, Sequence[Colour]]) -> Colour:
+    """The first swatch's colour with the mean doubt of all regions, the least good reference, and a
+    light that all photos say; the order of photos does not matter."""
+    readings = [c for found in taught.values() for c in found]
+    one, whole = mean_of_photos(next(iter(taught.values()))), mean_of_photos(readings)
+    return replace(
+        one,
+        region_cov=np.mean([c.region_cov for c in readings], axis=0),
+        frame_cov=np.mean([c.frame_cov for c in readings], axis=0),
+        n_photos=1.0,
+        reference=whole.reference,
+        light=whole.light,
+        flags=frozenset(),
+    )
+
+
+def _in_photos(counts: Mapping[str, int]) -> str:
+    return listed([f"{name!r} is in {count}" for name, count in counts.items()])
+
+
+def _to_be_said(shots: Sequence[Shot], capture: Capture, few: Mapping[str, int]) -> tuple[str, ...]:
+    """What weakens the answer: swatches left out, greys that are unknown or tell otherwise."""
+    lines = []
+    if few:
+        lines.append(f"Left out, for needed are {REPEATS} photos: {_in_photos(few)}.")
+    greys = [s.grey for s in shots if s.grey is not None]
+    if len(greys) < len(shots):
+        lines.append(
+            f"The grey of {len(shots) - len(greys)} of the photos is not known, so copies of one "
+            "shot are told by their time alone."
+        )
+    if capture is Capture.LOCKED and greys:
+        each = np.array(greys)
+        apart = int(greys_differ(np.median(each, axis=0), each).sum())
+        if apart:
+            lines.append(
+                f"The grey of {apart} of the photos differs more than locked settings let it: in "
+                "lot checks such photos count as taken with settings free."
+            )
+    return tuple(lines)
+
+
+def one_shot(shots: Sequence[Shot]) -> tuple[str, ...]:
     """Why photos may be copies of one shot, a phrase each: bytes differ after any saving.
 
     Two that were taken in one second; greys that agree in all of them to :data:`SAME_GREYS`.
     """
     out = []
-    times = Counter(p.taken_at for p in photos if p.taken_at)
+    times = Counter(s.taken_at for s in shots if s.taken_at)
     for when, count in times.items():
         if count > 1:
             out.append(f"{count} of them were taken in the same second ({when})")
-    greys = [next((r.neutral for r in p.references if r.used), None) for p in photos]
-    known = [g for g in greys if g is not None and min(g) > 0]
-    if len(known) == len(photos) > 1:
+    known = [s.grey for s in shots if s.grey is not None and min(s.grey) > 0]
+    if len(known) == len(shots) > 1:
         logs = np.log(np.asarray(known, dtype=float))
         if float(np.ptp(logs, axis=0).max()) < SAME_GREYS:
             out.append("their greys agree to a thousandth, and light and hands never do")

@@ -69,7 +69,7 @@ def stored_photos(
     """
     chosen = None
     if names:
-        chosen = json.dumps(sorted({s for name in names for s in _photos_named(conn, name)}))
+        chosen = json.dumps(sorted({s for name in names for s in photos_named(conn, name)}))
     asked = {"version": version, "evenness": evenness, "photos": chosen, "again": int(again)}
     cursor = conn.execute(_PHOTOS, asked)
     columns = [d[0] for d in cursor.description]
@@ -102,7 +102,9 @@ def _stored(conn: sqlite3.Connection, row: dict[str, Any]) -> StoredPhoto:
     )
 
 
-def _photos_named(conn: sqlite3.Connection, name: str) -> list[str]:
+def photos_named(conn: sqlite3.Connection, name: str) -> list[str]:
+    """The sha256 of the photos that a name means: the beginning of a sha256, a file's name, or a
+    swatch, all of whose photos are meant. Raises ``NotFound``."""
     digits = name.casefold()
     if is_digest(digits):
         sql = "SELECT sha256 FROM photo WHERE substr(sha256, 1, ?) = ?"

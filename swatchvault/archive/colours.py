@@ -105,6 +105,7 @@ def colours(
     colourway: str | None = None,
     base: str | None = None,
     form: str | None = None,
+    setup_id: int | None = None,
     with_aside: bool = False,
 ) -> list[StoredColour]:
     """Current measurements that meet every condition given, oldest photo first.
@@ -124,6 +125,8 @@ def colours(
         limits.append(("swatch.base_id = ?", find(conn, "base", base)))
     if form is not None:
         limits.append(("swatch.form = ?", form))
+    if setup_id is not None:
+        limits.append(("photo.setup_id = ?", setup_id))
     where = f"WHERE {' AND '.join(sql for sql, _ in limits)} " if limits else ""
     order = "ORDER BY COALESCE(photo.taken_at, photo.added_at), m.id"
     select = _SELECT.format(measured="filed_measurement" if with_aside else "current_measurement")

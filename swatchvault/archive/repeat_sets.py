@@ -52,6 +52,12 @@ def add_repeat_set(
     return set_id
 
 
+def filed_among(conn: sqlite3.Connection, photos: Sequence[str]) -> list[str]:
+    """Those of these sha256 whose photo is filed."""
+    sql = "SELECT sha256 FROM photo WHERE sha256 IN (SELECT value FROM json_each(?)) ORDER BY id"
+    return [str(r[0]) for r in conn.execute(sql, (json.dumps(list(photos)),))]
+
+
 def repeat_sets_in_force(conn: sqlite3.Connection, setup_id: int) -> list[RepeatSet]:
     """What was kept for a set-up and not taken back, newest first; the first of them counts."""
     rows = conn.execute(_IN_FORCE, (setup_id,)).fetchall()

@@ -22,7 +22,7 @@ from ingest.pipeline import prepare_file
 from swatchvault.calibration import Page, errors_of, page_lines, page_svg
 from swatchvault.errors import CompareError
 from swatchvault.pair import Capture
-from swatchvault.repeats import learn, words
+from swatchvault.repeats import learn, shot_of, words
 from tests.swatchvault.running import run
 
 EXAMPLE = Path(str(files("example_archive")))
@@ -173,17 +173,21 @@ def photos(sd, count=12, names=tuple(HUES), seed=0):
     return made
 
 
+def learned_from(taken, capture=Capture.LOCKED):
+    return learn([shot_of(photo, "daylight") for photo in taken], capture)
+
+
 def test_what_repeats_scatter_is_what_is_learned():
     """Two frames differ by the square root of two times one frame's scatter, in the pair's axes."""
-    learned = learn(photos(1.0, count=400), Capture.SAME_SETUP, "daylight")
-    one = learn(photos(2.0, count=400), Capture.SAME_SETUP, "daylight")
+    learned = learned_from(photos(1.0, count=400), Capture.SAME_SETUP)
+    one = learned_from(photos(2.0, count=400), Capture.SAME_SETUP)
     assert one.frame_sd / learned.frame_sd == pytest.approx(2.0, rel=0.02)
     assert 0.5 < learned.frame_sd < 1.5
     assert learned.smallest_tolerance > learned.default_tolerance
 
 
 def test_quiet_repeats_do_not_go_below_the_default():
-    learned = learn(photos(0.01), Capture.LOCKED, "daylight")
+    learned = learned_from(photos(0.01))
     assert learned.smallest_tolerance == learned.default_tolerance
     assert any("within a tolerance of" in line for line in words(learned))
     json.dumps(learned.record())
@@ -211,7 +215,7 @@ def with_greys(taken, scatter, seconds=None):
     ],
 )
 def test_copies_of_one_shot_certify_nothing(scatter, seconds, reasons):
-    learned = learn(with_greys(photos(0.01), scatter, seconds), Capture.LOCKED, "daylight")
+    learned = learned_from(with_greys(photos(0.01), scatter, seconds))
     assert len(learned.one_shot) == len(reasons)
     assert all(r in said for r, said in zip(reasons, learned.one_shot, strict=True))
     text = " ".join(words(learned))
@@ -247,7 +251,7 @@ def test_what_copies_of_one_shot_say_is_kept_for_no_set_up(capsys, tmp_path, mon
 )
 def test_too_little_is_refused_in_one_line(made, capture, said):
     with pytest.raises(CompareError, match=said):
-        learn(made, capture)
+        learned_from(made, capture)
 
 
 def test_repeat_command_refuses_one_photo(capsys):

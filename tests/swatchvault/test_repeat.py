@@ -16,14 +16,13 @@ from swatchvault.archive import (
     take_back_repeat_set,
 )
 from swatchvault.errors import ArchiveError
-from swatchvault.pair import Capture
-from swatchvault.repeats import from_record, kept_words, learn, words
+from swatchvault.repeats import from_record, kept_words, words
 from tests.swatchvault.running import run
-from tests.swatchvault.test_instrument import photos
+from tests.swatchvault.test_instrument import learned_from, photos
 
 
 def learned(scatter):
-    return learn(photos(scatter), Capture.LOCKED, "daylight")
+    return learned_from(photos(scatter))
 
 
 @pytest.fixture
