@@ -9,6 +9,8 @@ from swatchvault.archive.entities import OwnedReference, Setup
 from swatchvault.archive.lookup import get_reference, get_setup
 from swatchvault.archive.mend_reference import ReadBy, photos_read_by, stated_words
 from swatchvault.archive.mend_setup import photos_lit_by
+from swatchvault.archive.repeat_sets import RepeatSet, repeat_sets_in_force
+from swatchvault.errors import NotFound
 from swatchvault.typed_numbers import row_number
 
 
@@ -24,10 +26,12 @@ class ReferenceRow:
 
 @dataclass(frozen=True)
 class SetupRow:
-    """A set-up, and how many photos are filed of it."""
+    """A set-up, how many photos are filed of it, and what it has learned, if anything."""
 
+    id: int
     setup: Setup
     photos: int
+    learned: RepeatSet | None
 
 
 def references_there(conn: sqlite3.Connection) -> list[ReferenceRow]:
@@ -44,10 +48,25 @@ def references_there(conn: sqlite3.Connection) -> list[ReferenceRow]:
 def setups_there(conn: sqlite3.Connection) -> list[SetupRow]:
     """Every set-up, by name."""
     sql = (
-        "SELECT name, (SELECT count(*) FROM photo WHERE setup_id = setup.id) FROM setup "
+        "SELECT id, name, (SELECT count(*) FROM photo WHERE setup_id = setup.id) FROM setup "
         "ORDER BY name"
     )
-    return [SetupRow(get_setup(conn, n), int(k)) for n, k in conn.execute(sql).fetchall()]
+    return [
+        SetupRow(int(i), get_setup(conn, name), int(k), _learned(conn, i))
+        for i, name, k in conn.execute(sql).fetchall()
+    ]
+
+
+def _learned(conn: sqlite3.Connection, setup_id: int) -> RepeatSet | None:
+    return next(iter(repeat_sets_in_force(conn, setup_id)), None)
+
+
+def setup_there(conn: sqlite3.Connection, setup_id: int) -> Setup:
+    """The set-up of that number. Raises ``NotFound``."""
+    name = _named(conn, "setup", str(setup_id))
+    if name is None:
+        raise NotFound("there is no such set-up: see References and set-ups")
+    return get_setup(conn, name)
 
 
 def read_by_reference(conn: sqlite3.Connection, row_id: str) -> tuple[str, ReadBy] | None:

@@ -41,6 +41,7 @@ ROUTES: tuple[Route, ...] = (
     Route(r"/shelf$", "shelf:shelf_page", write="change"),
     Route(r"/dye/(?P<id>\d{1,18})$", "shelf:dye_page"),
     Route(r"/setups$", "setups:setups_page", read="log", write="change"),
+    Route(r"/setup/(?P<id>\d{1,18})$", "repeats:setup_page", read="log", write="change"),
     Route(r"/sums$", "sums:sums_page"),
     Route(r"/pots$", "pots:pots_page", write="log"),
     Route(r"/pot/(?P<id>\d{1,18})$", "potlog:pot_page", write="log"),

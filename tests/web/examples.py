@@ -25,6 +25,7 @@ EXAMPLES: dict[str, str] = {
     r"/shelf$": "/shelf",
     r"/dye/(?P<id>\d{1,18})$": "/dye/{SELECT id FROM dye}",
     r"/setups$": "/setups",
+    r"/setup/(?P<id>\d{1,18})$": "/setup/{SELECT setup_id FROM photo WHERE setup_id}?all=1",
     r"/sums$": "/sums?sum=dye&goods=100+g&depth1=0.001&stock1=1",
     r"/pots$": "/pots?recipe={SELECT id FROM recipe}&goods=200+g&ratio=30",
     r"/pot/(?P<id>\d{1,18})$": "/pot/{SELECT id FROM lot}",

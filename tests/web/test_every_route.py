@@ -121,6 +121,7 @@ def _rows(folder: Path) -> dict[str, int]:
 #: What a stranger does not even see of a published copy, whatever the table of routes says.
 FOR_THOSE_WHO_WORK = (
     *(r"/setups$", r"/photos/new$", r"/recipe/new$", r"/check/new$", r"/devices$"),
+    r"/setup/(?P<id>\d{1,18})$",
     *(r"/pot/(?P<id>\d{1,18})/correct$", r"/pot/(?P<id>\d{1,18})/liquor$"),
     *(r"/photos/(?P<sha256>[0-9a-f]{64})/mark$", r"/photos/(?P<sha256>[0-9a-f]{64})/shows$"),
     r"/photos/(?P<sha256>[0-9a-f]{64})/aside$",
