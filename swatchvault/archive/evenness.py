@@ -11,9 +11,6 @@ from swatchvault.archive.aside import stated_from_aside
 from swatchvault.archive.rows import insert, transaction
 from swatchvault.archive.values import clean, now, to_json
 
-# Asked of an index alone, where the view current_measurement would read every row.
-_COUNTS = "superseded_by IS NULL AND id NOT IN (SELECT measurement_id FROM measurements_set_aside)"
-
 
 @dataclass(frozen=True)
 class StatedEvenness:
@@ -120,9 +117,7 @@ def record_evenness_check(
 
 def versions_in_use(conn: sqlite3.Connection) -> tuple[str, ...]:
     """Versions of the measurement that current measurements are by, the newest measured last."""
-    sql = f"SELECT version, max(id) FROM measurement WHERE {_COUNTS} GROUP BY version"
-    rows = conn.execute(f"{sql} ORDER BY max(id)")
-    return tuple(str(row[0]) for row in rows)
+    return _in_use(conn, "version")
 
 
 def versions_of_swatch(conn: sqlite3.Connection, swatch_id: int) -> set[str]:
@@ -132,10 +127,21 @@ def versions_of_swatch(conn: sqlite3.Connection, swatch_id: int) -> set[str]:
 
 
 def evenness_methods_in_use(conn: sqlite3.Connection) -> tuple[str, ...]:
-    """Versions of the measure of evenness that current measurements are by."""
-    method = "json_extract(tonality, '$.method')"
-    sql = f"SELECT {method}, max(id) FROM measurement WHERE {_COUNTS} GROUP BY {method}"
-    return tuple(str(row[0]) for row in conn.execute(f"{sql} ORDER BY max(id)") if row[0])
+    """Versions of the measure of evenness that current measurements are by, the newest last."""
+    return _in_use(conn, "json_extract(tonality, '$.method')")
+
+
+def _in_use(conn: sqlite3.Connection, version: str) -> tuple[str, ...]:
+    """What ``version``, SQL that an index holds, is of current measurements.
+
+    The index tells what there may be, where the view would read every row; the view is then
+    asked of each, and stops at the first row.
+    """
+    sql = f"SELECT {version}, max(id) FROM measurement WHERE superseded_by IS NULL GROUP BY 1"
+    found = [row[0] for row in conn.execute(f"{sql} ORDER BY max(id)") if row[0]]
+    counts = f"SELECT EXISTS (SELECT 1 FROM current_measurement WHERE {version} = ?)"
+    found = [v for v in found if conn.execute(counts, (v,)).fetchone()[0]]
+    return tuple(str(v) for v in found)
 
 
 def _newest(conn: sqlite3.Connection, master_id: int) -> dict[str, Any] | None:

@@ -17,6 +17,7 @@ from swatchvault.archive import (
 )
 from swatchvault.archive.aside import set_aside
 from swatchvault.archive.dyed import dyed_on_base
+from swatchvault.archive.evenness import evenness_methods_in_use, versions_in_use
 from swatchvault.archive.made import Filters
 from swatchvault.checking import Ask, check_every_lot
 from swatchvault.errors import CompareError, NotFound
@@ -61,6 +62,20 @@ def template(tmp_path_factory):
 def archive(template, tmp_path):
     with copy_of(template, tmp_path / "yarn") as opened:
         yield opened
+
+
+def test_a_region_that_is_no_longer_marked_is_of_no_version_in_use(tmp_path):
+    """Its measurement has no successor, and is not measured anew."""
+    path = photo_file(tmp_path, "two.jpg")
+    with create_archive(tmp_path / "yarn") as archive:
+        one, two = studio(archive.conn)
+        told = (("1", ("left", "right")), ("2", ("left",)))
+        for version, names in told:
+            seen = [measured(name, tonality={"method": f"evenness {version}"}) for name in names]
+            regions = [RegionOf(n, s) for n, s in zip(names, (one, two), strict=False)]
+            file_photo(archive, photo_of(path, seen, version), path, regions)
+        assert versions_in_use(archive.conn) == ("2",)
+        assert evenness_methods_in_use(archive.conn) == ("evenness 2",)
 
 
 def photos_of(archive, label):
