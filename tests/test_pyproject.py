@@ -20,7 +20,7 @@ def plain(name: str) -> str:
 
 
 def imported() -> set[str]:
-    """Top-level modules that the program's files import, anywhere in them, that are not Python's."""
+    """Top-level modules, not Python's own, that the program's files import anywhere in them."""
     found: set[str] = set()
     for path in (p for name in OURS for p in (ROOT / name).rglob("*.py")):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):

@@ -107,7 +107,7 @@ LISTS: Mapping[str, str] = {
         "CASE WHEN method IS NOT NULL THEN 'cannot tell' END) AS class, "
         "CASE WHEN by_your_eyes_rule IS NULL THEN cannot_tell END AS cannot_tell, "
         "by_your_eyes_rule, you_named_it, round(unevenness, 2) AS unevenness, "
-        "round(u_unevenness, 2) AS u, patch_length, "
+        "round(u_unevenness, 2) AS u_unevenness, patch_length, "
         "round(strand_contrast, 2) AS strand_contrast, dots_percent, colours, "
         f"method FROM ({HOW_EVEN}) ORDER BY swatch"
     ),
