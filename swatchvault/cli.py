@@ -39,7 +39,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "Record a lot while it is made: start, did, look, hold, time, edit, undo, log, skein, end.",
     ),
     "revise": ("revise", "Make the next version of a recipe, and say what changed."),
-    "sums": ("sums", "Sums of the dye kitchen: dye, stock, mix, acid, water, cost."),
+    "sums": ("sums", "Sums: dye, stock, mix, acid, water, cost; what is customary."),
     "spoons": ("spoons", "Show or set the sizes of spoon and cup."),
     "cautions": ("sums", "Print the full card of cautions."),
     "near": ("find", "Find the swatches nearest to a colour, and how they were made."),

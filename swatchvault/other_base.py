@@ -7,10 +7,8 @@ from collections.abc import Mapping
 
 from swatchvault.archive import Recipe, get_base, get_recipe
 from swatchvault.archive.known import lots_on_base
+from swatchvault.customary import SILK_C
 from swatchvault.errors import SwatchvaultError
-
-#: The most that silk is customarily heated to in a pot, °C. Common practice, no source.
-SILK_C = 85.0
 
 
 def origin_of(conn: sqlite3.Connection, recipe: Recipe) -> Recipe | None:

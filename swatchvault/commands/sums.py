@@ -262,3 +262,11 @@ def say_caution() -> None:
     from swatchvault.cautions import CAUTION_LINE
 
     click.echo(f"caution: {CAUTION_LINE} Full card: swatchvault cautions")
+
+
+@sums_command.command("customary")
+def customary_sum() -> None:
+    """What is usual of depth, pH and heat, with where it is from. Nothing is held to it."""
+    from swatchvault.customary import FIRST, customary_lines
+
+    click.echo("\n".join([*customary_lines(), FIRST]))

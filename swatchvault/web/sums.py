@@ -10,6 +10,7 @@ from datasette import Response
 
 from swatchvault.amounts import Amount, SiUnit, SpoonSizes, after_one, parse_amount
 from swatchvault.cautions import CAUTION_LINE
+from swatchvault.customary import CUSTOMS, FIRST
 from swatchvault.errors import SwatchvaultError
 from swatchvault.measuring import SMALLEST_ML
 from swatchvault.web.typed import number, number_or_none, percent, percent_or_none
@@ -89,6 +90,8 @@ async def sums_page(visit: Visit) -> Response:
         "bases": BASES,
         "smallest": SMALLEST_ML,
         "caution_line": CAUTION_LINE,
+        "customs": CUSTOMS,
+        "customary_first": FIRST,
     }
     return await visit.page("sv_sums.html", values, 400 if words else 200)
 

@@ -13,6 +13,7 @@ from urllib.parse import urlencode
 import pytest
 
 from swatchvault.archive import BaseLot, add_base_lot, open_archive
+from swatchvault.customary import CUSTOMS, FIRST
 from swatchvault.web.said import CHANGE
 
 pytestmark = pytest.mark.anyio
@@ -275,6 +276,15 @@ async def test_a_sum(which: str, visitor: Callable[[str], Any]) -> None:
     assert answer.status_code == 200
     assert words in answer.text
     assert ("Safety data sheet first" in answer.text) == (which != "cost")
+
+
+async def test_what_is_customary_stands_there_with_its_source(
+    visitor: Callable[[str], Any],
+) -> None:
+    page = html.unescape((await visitor("dyer").get("/sums")).text)
+    assert f"<p>{FIRST}</p>" in page
+    for custom in CUSTOMS:
+        assert f"<dt>{custom.of}</dt><dd>{custom.usual} " in page and custom.source in page
 
 
 async def test_sums_are_the_commands(visitor: Callable[[str], Any]) -> None:
