@@ -73,7 +73,7 @@ class Evenness:
     ``kind``: its class, None where it cannot be told, then ``between`` two of them. ``method``:
     version of the measure.
     ``notes``: what the measure itself says against the figure. ``set_aside``: its photo is not to
-    count.
+    count. ``span``: the range of the figure, ΔE00.
     """
 
     unevenness: float
@@ -85,6 +85,7 @@ class Evenness:
     flags: frozenset[str] = frozenset()
     notes: tuple[str, ...] = ()
     set_aside: bool = False
+    span: tuple[float, float] | None = None
 
     @classmethod
     def of_record(
@@ -93,6 +94,7 @@ class Evenness:
         """From a measurement's ``tonality`` record (None: nothing was measured)."""
         told = record or {}
         value, u = (told.get(k) for k in ("unevenness", "u_unevenness"))
+        span = told.get("range")
         return cls(
             math.nan if value is None else float(value),
             math.nan if u is None else float(u),
@@ -102,7 +104,15 @@ class Evenness:
             tuple(told.get("between") or ()),
             flags,
             tuple(told.get("reasons") or ()) if told.get("class") == "solid" else (),
+            span=None if span is None else (float(span[0]), float(span[1])),
         )
+
+    @property
+    def span_alone(self) -> str:
+        """Its range in words, where that is all that may be told: of no class; else ""."""
+        if self.kind is not None or self.span is None:
+            return ""
+        return f"somewhere between {self.span[0]:.1f} and {self.span[1]:.1f}"
 
     @property
     def why_not(self) -> str | None:
@@ -289,6 +299,8 @@ def _root_sd(side: Evenness) -> float:
 
 
 def _figure(side: Evenness) -> str:
+    if side.span_alone:
+        return side.span_alone
     kind = f"{side.kind}, " if side.kind else ""
     if math.isnan(side.unevenness):
         return f"{kind}unknown"

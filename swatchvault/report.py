@@ -124,7 +124,9 @@ def evenness_lines(
     kind, between = tonality["class"], tonality["between"]
     words = kind or (f"cannot tell {between[0]} from {between[1]}" if between else "cannot tell")
     value, doubt = tonality["unevenness"], tonality["u_unevenness"]
-    if value is not None and doubt is not None:
+    if kind is None and tonality.get("range"):
+        words += ", unevenness somewhere between {:.1f} and {:.1f}".format(*tonality["range"])
+    elif kind is not None and value is not None and doubt is not None:
         words += f", unevenness {figure(value, doubt)}"
     if tonality["patch_length"]:
         words += f", {tonality['patch_length']} patches"

@@ -14,6 +14,7 @@ import numpy as np
 
 from ingest.evenness_map import STEPS, EvennessMap
 from ingest.model import Array
+from swatchvault.evenness_check import EvennessComparison, Tonal
 from swatchvault.tonal_peers import Peers, Place
 from swatchvault.tonal_words import AT_CRESTS, Said, figure, percent, say
 
@@ -99,9 +100,9 @@ def peer_lines(card: Card, set_name: Callable[[str], str] = str) -> list[str]:
         when = (
             f"{', first photo' if peer.by_photo else ' of'} {peer.when[:10]}" if peer.when else ""
         )
-        value, doubt = peer.evenness.unevenness, peer.evenness.u
-        verdict = comparison.verdict.value
-        lines.append(f"{set_name(peer.name)}{when}, {figure(value, doubt)}: {_against(verdict)}")
+        even = peer.evenness
+        read = even.span_alone or figure(even.unevenness, even.u)
+        lines.append(f"{set_name(peer.name)}{when}, {read}: {_against(comparison)}")
     return lines
 
 
@@ -110,10 +111,12 @@ def _percentile(place: Place) -> str:
     return f" (percentile {place.percentile})" if place.count >= FEWEST_FOR_A_PERCENTILE else ""
 
 
-def _against(verdict: str) -> str:
-    if verdict == "cannot tell":
+def _against(comparison: EvennessComparison) -> str:
+    if comparison.verdict is Tonal.CANNOT_TELL:
         return "cannot tell which is more tonal"
-    return f"this one is {verdict}" + (" as that" if verdict == "as tonal" else "")
+    within = f" as that, within {comparison.tolerance:.2g}"
+    as_that = within if comparison.verdict is Tonal.AS else ""
+    return f"this one is {comparison.verdict.value}{as_that}"
 
 
 def card_record(card: Card) -> dict[str, Any]:

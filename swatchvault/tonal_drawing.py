@@ -287,8 +287,9 @@ def _others(card: Card, y: float, most: int, grown: float) -> tuple[list[str], f
     peers = card.peers
     if peers.earlier or peers.place is not None:
         record = card.record or {}
-        own = (float(record["unevenness"]), tuple(record["range"]))
-        parts, y = unevenness_line(peers, *own, EDGE, WIDTH - EDGE - 30.0, y + 10)
+        own = None if record["class"] is None else float(record["unevenness"])
+        span = (float(record["range"][0]), float(record["range"][1]))
+        parts, y = unevenness_line(peers, own, span, EDGE, WIDTH - EDGE - 30.0, y + 10)
     size = grown * SMALL
     lines = [line for said in peer_lines(card, isolated) for line in _wrapped(said, size, 3)]
     if len(lines) > most:

@@ -9,12 +9,20 @@ INK, PALE, PAPER, SIZE = "#222222", "#767676", "#ffffff", 20.0
 
 
 def unevenness_line(
-    peers: Peers, own: float, span: tuple[float, float], left: float, right: float, top: float
+    peers: Peers,
+    own: float | None,
+    span: tuple[float, float],
+    left: float,
+    right: float,
+    top: float,
 ) -> tuple[list[str], float]:
-    """The marks and where they end; ``own`` with its range ``span``, in ΔE00."""
-    earlier = [p.evenness.unevenness for p, _ in peers.earlier]
+    """The marks and where they end; ``own`` with its range ``span``, in ΔE00; None where its range
+    alone may be shown."""
+    read = [p.evenness for p, _ in peers.earlier]
+    earlier = [e.unevenness for e in read if not e.span_alone]
+    spans = [e.span for e in read if e.span_alone and e.span is not None]
     others = [p.evenness.unevenness for p in peers.others]
-    far = max(1.05 * max(own, span[1], *earlier, *others, 0.0), 1.0)
+    far = max(1.05 * max(span[1], own or 0.0, *earlier, *others, *(s[1] for s in spans)), 1.0)
     line = top + 34
 
     def at(value: float) -> float:
@@ -26,10 +34,13 @@ def unevenness_line(
         parts.append(_line(at(k * step), line, at(k * step), line + 8, PALE, 2))
         parts.append(text(at(k * step), line + 30, f"{k * step:g}", SIZE, anchor="middle"))
     parts += [_line(at(v), line - 9, at(v), line + 9, PALE, 3) for v in others]
+    parts += [_bar(at(low), at(high), line) for low, high in spans]
     parts += [_dot(at(v), line, PAPER) for v in earlier]
     parts += [_line(at(span[0]), line - 18, at(span[1]), line - 18, INK, 4)]
-    parts += [_dot(at(own), line - 18, INK)]
-    key = "unevenness: ● this one with its range" + (", ○ earlier lots" if earlier else "")
+    parts += [] if own is None else [_dot(at(own), line - 18, INK)]
+    key = "unevenness: " + ("▬ range of this one" if own is None else "● this one with its range")
+    key += ", ○ earlier lots" if earlier else ""
+    key += ", ▭ ranges of earlier lots" if spans else ""
     key += ", | other semi-solids" if others else ""
     return [*parts, text(left, line + 60, key, SIZE + 2)], line + 60
 
@@ -38,6 +49,13 @@ def _line(x1: float, y1: float, x2: float, y2: float, ink: str, thick: float) ->
     return (
         f'<line x1="{x1:.1f}" y1="{y1:.1f}" x2="{x2:.1f}" y2="{y2:.1f}" stroke="{ink}" '
         f'stroke-width="{thick:g}"/>'
+    )
+
+
+def _bar(low: float, high: float, y: float) -> str:
+    return (
+        f'<rect x="{low:.1f}" y="{y - 5:.1f}" width="{max(high - low, 1.0):.1f}" height="10" '
+        f'fill="{PAPER}" stroke="{INK}" stroke-width="3"/>'
     )
 
 

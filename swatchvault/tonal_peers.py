@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from swatchvault.evenness_check import (
     Evenness,
     EvennessComparison,
+    Tonal,
     compare_evenness,
     not_comparable,
     tolerance_for,
@@ -32,6 +33,8 @@ ACROSS_SD = 0.20
 FEWEST = 5
 #: Added to figures before their ratio: under it they are noise, ΔE00.
 SMALL = 0.05
+#: Said where no class is told of one of two swatches, and no more than its range.
+RANGES_MEET = "Where no class can be told, only ranges that do not meet tell two swatches apart."
 
 
 @dataclass(frozen=True)
@@ -84,21 +87,27 @@ class Peers:
 
     def record(self) -> dict[str, Any]:
         return {
-            "earlier_lots": [
-                {"swatch": p.name, "lot": p.lot, "when": p.when, "when_by_photo": p.by_photo}
-                | _plain(c)
-                for p, c in self.earlier
-            ],
+            "earlier_lots": [_plain(p, c) for p, c in self.earlier],
             "among_semi_solids": None if self.place is None else self.place.record(),
             "notes": list(self.notes),
         }
 
 
-def _plain(comparison: EvennessComparison) -> dict[str, Any]:
-    told = comparison.record()
-    names = {"verdict": "verdict", "master_unevenness": "unevenness"}
-    more = {"u_master_unevenness": "u_unevenness", "reasons": "reasons"}
-    return {to: told[name] for name, to in (names | more).items()}
+def _plain(peer: Peer, comparison: EvennessComparison) -> dict[str, Any]:
+    told, other = comparison.record(), peer.evenness
+    return {
+        "swatch": peer.name,
+        "lot": peer.lot,
+        "when": peer.when,
+        "when_by_photo": peer.by_photo,
+        "verdict": told["verdict"],
+        "class": other.kind,
+        "unevenness": told["master_unevenness"],
+        "u_unevenness": told["u_master_unevenness"],
+        "range": None if other.span is None else list(other.span),
+        "tolerance": told["tolerance"],
+        "reasons": told["reasons"],
+    }
 
 
 def across_forms(own: float, form: str, other: float, other_form: str) -> str:
@@ -149,9 +158,24 @@ def place_among(own: Evenness, others: Sequence[Evenness]) -> Place:
 
 def _held(earlier: Evenness, own: Evenness) -> EvennessComparison:
     """A swatch held to an earlier one, neither a master: what is said of the two must not hang on
-    which came first, so the wider of their tolerances holds."""
+    which came first, so the wider of their tolerances holds. A swatch of no class has a range and
+    no figure: it is never as tonal, and more or less so only where the ranges do not meet."""
     wider = max(tolerance_for(e) for e in (earlier, own))
-    return compare_evenness(earlier, own, wider)
+    found = compare_evenness(earlier, own, wider)
+    if None not in (earlier.kind, own.kind):
+        return found
+    if found.verdict in (Tonal.MORE, Tonal.LESS) and _apart(earlier, own):
+        return found
+    return replace(found, verdict=Tonal.CANNOT_TELL, reasons=(RANGES_MEET,))
+
+
+def _apart(a: Evenness, b: Evenness) -> bool:
+    """Whether their ranges do not meet."""
+    return (
+        a.span is not None
+        and b.span is not None
+        and not max(a.span[0], b.span[0]) <= min(a.span[1], b.span[1])
+    )
 
 
 def _like(peers: Sequence[Peer]) -> list[Peer]:

@@ -182,3 +182,10 @@ def test_the_words_name_both_figures_and_the_tolerance():
         "0.50 ± 0.10, tolerance 0.5."
     )
     assert found.record()["verdict"] == "more tonal"
+
+
+def test_a_lot_without_a_class_is_told_by_its_range_alone():
+    vague = even(0.4, 0.3, kind=None, between=("solid", "semi-solid"), span=(0.0, 1.1))
+    found = compare_evenness(even(0.4, kind="semi-solid"), vague, 0.5)
+    assert "; somewhere between 0.0 and 1.1 against semi-solid, 0.40" in found.words
+    assert even(0.4, span=(0.2, 0.6), kind="solid").span_alone == ""

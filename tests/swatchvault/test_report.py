@@ -27,6 +27,10 @@ EVEN = {"unevenness": 1.04, "u_unevenness": 0.31, "patch_length": "medium", "bet
             {"class": None, "between": ["solid", "semi-solid"], "unevenness": None},
             "cannot tell solid from semi-solid, medium patches",
         ),
+        (
+            {"class": None, "range": [0.0, 1.9], "patch_length": None},
+            "cannot tell, unevenness somewhere between 0.0 and 1.9",
+        ),
         ({"class": None, "unevenness": None, "patch_length": None}, "cannot tell"),
     ],
 )

@@ -287,6 +287,56 @@ def test_a_card_is_no_bolder_than_a_check_by_either_lot():
         assert found.verdict is Tonal.CANNOT_TELL
 
 
+VAGUE = {"kind": None, "between": ("solid", "semi-solid"), "u": 0.9}
+
+
+@pytest.mark.parametrize(
+    ("value", "span", "verdict"),
+    [
+        (1.0, (0.6, 1.4), Tonal.CANNOT_TELL),  # near its figure, which tells nothing
+        (2.1, (1.9, 2.3), Tonal.CANNOT_TELL),  # ranges that meet
+        (4.0, (3.6, 4.4), Tonal.MORE),
+    ],
+)
+def test_what_has_no_class_has_a_range_and_no_figure(value, span, verdict):
+    vague, sure = evenness(0.9, span=(0.0, 1.9), **VAGUE), evenness(value, span=span)
+    ((_, found),) = beside(sure, [Peer("L5", None, None, vague)], []).earlier
+    assert found.verdict is verdict
+    peers = beside(sure, [Peer("L5", "L5", "2026-07-19", vague)], [])
+    (line,) = peer_lines(a_card(peers=peers))
+    assert line.startswith("L5 of 2026-07-19, somewhere between 0.0 and 1.9: ") and "±" not in line
+    (told,) = peers.record()["earlier_lots"]
+    assert (told["class"], told["range"], told["verdict"]) == (None, [0.0, 1.9], verdict.value)
+    ((_, back),) = beside(vague, [Peer("L5", None, None, sure)], []).earlier
+    assert back.verdict.value == MIRRORED.get(verdict.value, verdict.value)
+    assert beside(vague, [Peer("L5", None, None, vague)], []).earlier[0][1].verdict.value == (
+        "cannot tell"
+    )
+
+
+def test_the_line_of_marks_has_no_point_for_what_has_a_range_alone():
+    vague = evenness(0.9, span=(0.0, 1.9), **VAGUE)
+    own = record(None, 0.9, range=[0.0, 1.9], between=["solid", "semi-solid"])
+    points = {}
+    for name, made, mine in (("own", own, vague), ("other", record(), evenness(1.6))):
+        before = evenness(4.0) if name == "own" else vague
+        found = beside(mine, [Peer("x", None, None, before)], [])
+        svg = card_svg(a_card(record=made, peers=found))
+        assert_it_fits(svg)
+        points[name] = svg.count("<circle")
+        assert ("▬ range of this one" in svg) is (name == "own")
+        assert ("▭ ranges of earlier lots" in svg) is (name == "other")
+    assert points == {"own": 1, "other": 1}
+
+
+def test_as_tonal_is_told_with_its_tolerance():
+    found = beside(evenness(1.5), peers([1.5]), [])
+    (line,) = peer_lines(a_card(peers=found))
+    assert line.endswith(
+        f"this one is as tonal as that, within {found.earlier[0][1].tolerance:.2g}"
+    )
+
+
 def test_the_form_that_is_missing_is_asked_for():
     own = evenness(1.5, form="skein")
     knit = [replace(p, off_line=0.9) for p in peers([1.4], form="knit")]
