@@ -223,6 +223,20 @@ def test_next_to_nothing_is_no_figure_of_noughts():
     assert line.startswith("x, under 0.1: this one is ")
 
 
+@pytest.mark.parametrize(
+    ("kind", "held"),
+    [
+        ("solid", " Such ranges held in 19 of 20 rendered solids and semi-solids."),
+        ("semi-solid", " Such ranges held in 19 of 20 rendered solids and semi-solids."),
+        ("speckled", " Such ranges held in 63 to 94 of 100 rendered speckled yarns."),
+        ("variegated", ""),
+        ("gradient", ""),
+    ],
+)
+def test_how_often_ranges_held_is_said_of_classes_where_it_was_counted(kind, held):
+    assert say(record(kind)).figures.partition("from their mean.")[2] == held
+
+
 def test_the_words_grow_with_the_unevenness():
     values = [0.1, 1.0, 2.0, 4.0, 40.0]
     assert [how_far(v) for v in values] == [words for _, words in HOW_FAR]
