@@ -10,7 +10,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from ingest.evenness_rule import is_grey
+from ingest.evenness_rule import DEFAULT, is_grey
 from ingest.evenness_stored import figures_of_record
 from ingest.flags import FLAGS
 
@@ -196,7 +196,18 @@ def how_far(unevenness: float) -> str:
 
 
 def _solid(record: Mapping[str, Any]) -> str:
-    return "one colour all over; what is light and dark is the strands, not the dye."
+    """No more than what is said further on leaves of it: light and dark that may be dye, a colour
+    in which dye looks like light, rims of another depth."""
+    read, halo = figures_of_record(record), record.get("core_halo")
+    if record.get("light_only"):
+        said = "one colour all over, lighter and darker in places, by the dye or by how it lies"
+    elif read is not None and (is_grey(read) or read.depth_off < DEFAULT.depth_hidden):
+        said = "one colour all over, as far as a photo can show it in this colour"
+    elif halo:
+        said = "one colour from patch to patch"
+    else:
+        return "one colour all over; what is light and dark is the strands, not the dye."
+    return f"{said}; the rims of its strands look {halo['rim']}." if halo else f"{said}."
 
 
 def _semi_solid(record: Mapping[str, Any]) -> str:

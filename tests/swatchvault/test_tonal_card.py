@@ -160,6 +160,40 @@ def test_why_nothing_is_told_of_core_and_halo():
     assert set(UNSEEN) == {NO_STRANDS, FEW_PIXELS, LITTLE_YARN, DEEP_SHADOW, NO_TINT, NO_DIFFERENCE}
 
 
+HALO = {"rim": "deeper", "delta_e": 3.1, "u": 2.2, "lch": [-2.4, 1.0, -3.2]}
+
+
+@pytest.mark.parametrize(
+    ("told", "sentence"),
+    [
+        ({}, "one colour all over; what is light and dark is the strands, not the dye."),
+        (
+            {"light_only": True},
+            "one colour all over, lighter and darker in places, by the dye or by how it lies.",
+        ),
+        (
+            {"rule": replace(PLAIN, chroma=4.0).record()},
+            "one colour all over, as far as a photo can show it in this colour.",
+        ),
+        (
+            {"rule": replace(PLAIN, depth_off=0.0).record()},
+            "one colour all over, as far as a photo can show it in this colour.",
+        ),
+        (
+            {"core_halo": HALO, "rule": PLAIN.record()},
+            "one colour from patch to patch; the rims of its strands look deeper.",
+        ),
+        (
+            {"core_halo": HALO, "light_only": True},
+            "one colour all over, lighter and darker in places, by the dye or by how it lies; the "
+            "rims of its strands look deeper.",
+        ),
+    ],
+)
+def test_a_solid_says_no_more_than_its_next_lines_leave(told, sentence):
+    assert say(record("solid", 0.1, **told)).sentence == sentence
+
+
 @pytest.mark.parametrize(
     ("turn", "way"),
     [
