@@ -15,8 +15,9 @@ import numpy as np
 from ingest.evenness_map import STEPS, EvennessMap
 from ingest.model import Array
 from swatchvault.evenness_check import EvennessComparison, Tonal
+from swatchvault.tonal_colours import Colours, colours_of
 from swatchvault.tonal_peers import Peers, Place
-from swatchvault.tonal_words import AT_CRESTS, Said, figure, percent, say
+from swatchvault.tonal_words import Said, figure, percent, say
 
 #: Words of the map's steps.
 STEP_WORDS = (
@@ -26,8 +27,6 @@ STEP_WORDS = (
 )
 #: Others from which a place among them is told in hundredths; our choice.
 FEWEST_FOR_A_PERCENTILE = 20
-#: Names of the tenths of one-colour yarn, as ``EvennessMap.tenths`` has them.
-TENTHS = ("lightest", "middle", "darkest")
 #: A share that rounds to nothing, which the text leaves out.
 NOTHING = percent(0.0)
 
@@ -52,6 +51,10 @@ class Card:
     def said(self) -> Said:
         return say(self.record, self.flags)
 
+    @property
+    def colours(self) -> Colours:
+        return colours_of(self.record, None if self.map is None else self.map.tenths)
+
 
 def card_lines(card: Card) -> list[str]:
     """The card as text."""
@@ -65,24 +68,8 @@ def card_lines(card: Card) -> list[str]:
         lines.append(
             f"  ΔE00 (kL = 1) of its patches from the mean, light and shade included: {told}"
         )
-    if (tenths := tenths_of(card)) is not None:
-        labs = (", ".join(f"{v:.1f}" for v in lab) for lab in tenths)
-        told = "; ".join(f"{n} {lab}" for n, lab in zip(TENTHS, labs, strict=True))
-        lines.append(f"  L* a* b* of tenths of the patches, light and shade included: {told}")
-    if card.record is not None and len(card.record.get("palette") or ()) > 1:
-        for colour in card.record["palette"]:
-            lab = ", ".join(f"{v:.1f}" for v in colour["lab"])
-            lines.append(f"  {percent(colour['share']):>5} of it L* a* b* {lab}")
-        lines.append(f"  {AT_CRESTS}")
+    lines += [f"  {line}" for line in card.colours.lines]
     return [*lines, *(f"  {line}" for line in peer_lines(card)), *(f"  {n}" for n in card.notes)]
-
-
-def tenths_of(card: Card) -> Array | None:
-    """(3, 3) Lab of the lightest, middle and darkest tenth, where a palette would be one colour."""
-    record = card.record or {}
-    if card.map is None or record.get("gradient") or len(record.get("palette") or ()) != 1:
-        return None
-    return card.map.tenths
 
 
 def peer_lines(card: Card, set_name: Callable[[str], str] = str) -> list[str]:

@@ -82,7 +82,7 @@ def _drawn(
     parts, y = _head(card, grown)
     more, y = _pictures(card, y + 16 + air, tall)
     parts += more
-    more, y = palette(card, EDGE, WIDTH - EDGE, y + 18 + air)
+    more, y = palette(card.colours, EDGE, WIDTH - EDGE, y + 18 + air)
     parts += more
     more, y = _words(card.said, y + 30 + air, grown)
     parts += more

@@ -1,5 +1,4 @@
-"""The bar of colours on a card: a palette with shares, a gradient's ends, or how far one colour's
-own light and dark lie apart."""
+"""The bar of colours on a card, with its key."""
 
 from __future__ import annotations
 
@@ -7,52 +6,34 @@ from collections.abc import Sequence
 
 from ingest.screen import hex_of_lab
 from swatchvault.svg_text import text, wrap
-from swatchvault.tonal_card import TENTHS, Card, tenths_of
-from swatchvault.tonal_words import AT_CRESTS, percent
+from swatchvault.tonal_colours import Colours
 
-#: Said of the tenths: they are no shares of dye alone.
-AS_SEEN = "patches as the photo shows them, light and shade in them"
 SIZE, HIGH, KEY = 22.0, 60.0, 24.0
 
 
-def palette(card: Card, left: float, right: float, y: float) -> tuple[list[str], float]:
+def palette(found: Colours, left: float, right: float, y: float) -> tuple[list[str], float]:
     """The bar with its key, and where they end."""
-    found = bar(card)
-    if not found:
+    if not found.parts:
         return [], y
     whole, parts, x = right - left, [], left
-    total = sum(share for _, share, _ in found)
-    for lab, share, _ in found:
-        wide = whole * share / total
-        parts.append(_square(x, y, wide, HIGH, lab))
+    total = sum(part.width for part in found.parts)
+    for part in found.parts:
+        wide = whole * part.width / total
+        parts.append(_square(x, y, wide, HIGH, part.lab))
         x += wide
     y += HIGH
-    if len(found) == 1:
+    if len(found.parts) == 1:
         return parts, y
     y += 12
-    room = whole / len(found)
-    for k, (lab, _, words) in enumerate(found):
-        parts.append(_square(left + k * room, y, KEY, KEY, lab))
-        parts.append(text(left + k * room + 32, y + 20, words, SIZE))
+    room = whole / len(found.parts)
+    for k, part in enumerate(found.parts):
+        parts.append(_square(left + k * room, y, KEY, KEY, part.lab))
+        parts.append(text(left + k * room + 32, y + 20, part.words, SIZE))
     y += KEY
-    said = AS_SEEN if tenths_of(card) is not None else AT_CRESTS
-    for line in wrap(said, whole, SIZE):
+    for line in wrap(found.said, whole, SIZE):
         y += SIZE * 1.25
         parts.append(text(left, y, line, SIZE))
     return parts, y
-
-
-def bar(card: Card) -> list[tuple[Sequence[float], float, str]]:
-    """Lab, share and words of each part of the bar, from left to right."""
-    record = card.record or {}
-    if gradient := record.get("gradient"):
-        words = ("one end", "the other end")
-        return [(lab, 0.5, said) for lab, said in zip(gradient["ends"], words, strict=True)]
-    if (tenths := tenths_of(card)) is not None:
-        named = zip(tenths.tolist(), TENTHS, strict=True)
-        return [(lab, 1.0 / len(TENTHS), f"{said} tenth") for lab, said in named]
-    colours = [(c["lab"], float(c["share"])) for c in record.get("palette") or ()]
-    return [(lab, share, percent(share)) for lab, share in colours]
 
 
 def _square(x: float, y: float, wide: float, high: float, lab: Sequence[float]) -> str:

@@ -224,15 +224,34 @@ def _variegated(record: Mapping[str, Any]) -> str:
 
 
 def _speckled(record: Mapping[str, Any]) -> str:
-    return "a ground colour with dots of other colours."
+    """Dots as the measure counts them: cells that stand out, those that touch as one."""
+    said, dots = "a ground colour with dots of other colours", record.get("dots") or {}
+    per_dm2, mean_mm = (float(dots.get(k) or 0.0) for k in ("per_dm2", "mean_mm"))
+    if not per_dm2 or not mean_mm:
+        return f"{said}."
+    count = int(float(f"{per_dm2:.2g}"))
+    return (
+        f"{said}, some {count} to the dm² and {mean_mm:.1f} mm wide; those that touch count as one."
+    )
 
 
 def _gradient(record: Mapping[str, Any]) -> str:
     gradient = record.get("gradient")
     if not gradient:
         return "one colour that runs into another across the swatch."
-    turn = float(gradient["direction_deg"]) % 360.0
-    ways = ("left to right", "top to bottom", "right to left", "bottom to top")
-    corner = abs((turn + 45.0) % 90.0 - 45.0) > 22.5
-    way = "corner to corner" if corner else f"from {ways[round(turn / 90.0) % 4]}"
-    return f"one colour that runs into another, {way} in this photo."
+    one, other = (end.removesuffix(" end") for end in ends_of(gradient))
+    return f"one colour that runs into another, from {one} to {other} in this photo."
+
+
+def ends_of(gradient: Mapping[str, Any]) -> tuple[str, str]:
+    """What a gradient's first and last end are called, by where they lie in the picture.
+
+    >>> ends_of({"direction_deg": 92.0})
+    ('top end', 'bottom end')
+    """
+    around = (
+        *("left", "upper left", "top", "upper right"),
+        *("right", "lower right", "bottom", "lower left"),
+    )
+    first = round(float(gradient["direction_deg"]) / 45.0) % 8
+    return f"{around[first]} end", f"{around[(first + 4) % 8]} end"

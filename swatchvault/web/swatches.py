@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sqlite3
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from datasette import Response
 
@@ -15,6 +15,9 @@ from swatchvault.web.said import on_page
 from swatchvault.web.typed import row_id
 from swatchvault.web.visit import Form, RefusedError, Visit
 from swatchvault.web.yarn import hold_later_lots
+
+if TYPE_CHECKING:
+    from swatchvault.tonal_colours import Colours
 
 Record = dict[str, Any]
 
@@ -64,14 +67,17 @@ def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
     from swatchvault.archive.eye import word_for
     from swatchvault.archive.schema_evenness import CLASSES
     from swatchvault.archive.standing import no_longer
+    from swatchvault.tonal_colours import colours_of
     from swatchvault.tonal_master import stated_words
-    from swatchvault.tonal_words import AT_CRESTS, say
+    from swatchvault.tonal_words import say
 
     found = swatch_colours(conn, swatch_id)
     spoken = speaks_of(conn, found).get(swatch_id)
     even = tells_evenness(conn, found).get(swatch_id)
     swatch = pages.one(conn, "swatch", swatch_id)
     history = pages.history_of_swatch(conn, swatch_id)
+    told = None if even is None else _as_told(conn, even)
+    colours = colours_of(told)
     master = pages.master_of_swatch(conn, swatch_id)
     return {
         "swatch": swatch,
@@ -80,9 +86,9 @@ def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
         "even": even,
         "photos": [c.photo_sha256 for c in found],
         "doubt": None if spoken is None else _doubt(spoken.covariance),
-        "evenness": None if even is None else say(_as_told(conn, even), even.flags),
-        "palette": palette_bar(even.tonality if even else None),
-        "at_crests": AT_CRESTS,
+        "evenness": None if even is None else say(told, even.flags),
+        "palette": palette_bar(colours),
+        "colours": colours.lines,
         "named": word_for(conn, swatch_id),
         "classes": CLASSES,
         "no_word": NO_WORD,
@@ -111,13 +117,14 @@ def _doubt(covariance: Any) -> Record:
     return {"parts": parts, "total": covariance.standard_total()}
 
 
-def palette_bar(tonality: Any) -> list[Record]:
-    """The palette as parts of a bar of width 100: where each begins, its width, its Lab."""
+def palette_bar(colours: Colours) -> list[Record]:
+    """The colours as parts of a bar of width 100: where each begins, its width, its Lab, and what
+    it is in words."""
     parts: list[Record] = []
     at = 0.0
-    for entry in (tonality or {}).get("palette") or ():
-        width = 100.0 * float(entry["share"])
-        parts.append({"at": at, "width": width, "lab": entry["lab"]})
+    for part in colours.parts:
+        width = 100.0 * part.width
+        parts.append({"at": at, "width": width, "lab": part.lab, "words": part.words})
         at += width
     return parts
 

@@ -26,6 +26,7 @@ from swatchvault.evenness_check import Evenness, Tonal, tolerance_for
 from swatchvault.report import evenness_lines
 from swatchvault.svg_text import clean, cut, isolated, width, wrap
 from swatchvault.tonal_card import STEP_WORDS, Card, card_lines, card_record, peer_lines
+from swatchvault.tonal_colours import AS_SEEN, OF_CELLS, colours_of
 from swatchvault.tonal_drawing import (
     GREYS,
     HEIGHT,
@@ -35,7 +36,6 @@ from swatchvault.tonal_drawing import (
     card_svg,
     picture_bytes,
 )
-from swatchvault.tonal_palette import AS_SEEN
 from swatchvault.tonal_peers import FEWEST, Peer, Peers, across_forms, beside, place_among
 from swatchvault.tonal_words import AT_CRESTS, GREY_HELP, HOW_FAR, UNSEEN, advice, how_far, say
 from tests.ingest.test_evenness_stored import PLAIN
@@ -201,8 +201,10 @@ def test_a_solid_says_no_more_than_its_next_lines_leave(told, sentence):
         (92.0, "from top to bottom"),
         (-178.0, "from right to left"),
         (-90.0, "from bottom to top"),
-        (45.0, "corner to corner"),
-        (-130.0, "corner to corner"),
+        (45.0, "from upper left to lower right"),
+        (-130.0, "from lower right to upper left"),
+        (-40.0, "from lower left to upper right"),
+        (359.0, "from left to right"),
     ],
 )
 def test_a_gradient_says_which_way_it_runs(turn, way):
@@ -574,10 +576,41 @@ def test_one_colour_is_drawn_as_its_light_middle_and_dark_tenth(kind):
     assert fills == [hex_of_lab(lab) for lab in TENTH_LABS]
     for words in ("lightest tenth", "middle tenth", "darkest tenth", AS_SEEN):
         assert words in said
-    (line,) = [line for line in card_lines(card) if "tenths" in line]
-    assert "light and shade included" in line
-    assert "lightest 62.0, 28.0, 9.0; middle 45.0, 30.0, 10.0; darkest 31.0, 27.0, 8.0" in line
+    line = next(line for line in card_lines(card) if "tenth" in line)
+    assert "lightest tenth (62.0, 28.0, 9.0); middle tenth (45.0, 30.0, 10.0); darkest" in line
+    assert any("light and shade in them" in line for line in card_lines(card))
     assert card_record(card)["map"]["tenths"] == TENTH_LABS.tolist()
+
+
+CELLS = [
+    {"lab": [84.5, -6.9, 32.7], "share": 0.8},
+    {"lab": [60.9, 48.3, 4.7], "share": 0.11},
+    {"lab": [47.5, -11.6, -28.2], "share": 0.09},
+]
+DOTS = {"per_dm2": 232.9, "mean_mm": 2.52, "lab": [63.1, 6.1, 1.3]}
+
+
+def test_a_speckled_yarn_shows_its_dots_and_no_tenths():
+    made = record("speckled", 8.8, dots=DOTS, signature=CELLS)
+    fills, said = bars(a_card(record=made))
+    assert fills == [hex_of_lab(c["lab"]) for c in CELLS] and "tenth" not in said
+    assert all(words in said for words in ("80 %", "11 %", "9 %", OF_CELLS))
+    told = " ".join(card_lines(a_card(record=made)))
+    assert "dots of other colours, some 230 to the dm² and 2.5 mm wide; those that touch" in told
+    assert "11 % (60.9, 48.3, 4.7)" in told and "tenth" not in told
+    assert say(record("speckled")).sentence == "a ground colour with dots of other colours."
+    old = colours_of(record("speckled"), TENTH_LABS)  # a record that holds no cells
+    assert [p.words for p in old.parts] == ["100 %"] and old.lines == []
+    assert len(colours_of({**made, "palette": THREE}).parts) == len(THREE)
+    assert_it_fits(card_svg(a_card(record={**made, "signature": CELLS * 2})))
+
+
+def test_a_gradients_ends_are_named_and_given_as_text():
+    ends = {"direction_deg": 10.0, "ends": [[50.0, 20.0, 0.0], [70.0, -20.0, 10.0]]}
+    card = a_card(record=record("gradient", gradient=ends))
+    (line,) = [line for line in card_lines(card) if "Its colours in" in line]
+    assert "left end (50.0, 20.0, 0.0); right end (70.0, -20.0, 10.0)." in line
+    assert "left end" in bars(card)[1] and "right end" in bars(card)[1]
 
 
 def test_several_colours_and_too_few_blocks_are_drawn_as_before():
