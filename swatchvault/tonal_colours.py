@@ -14,8 +14,8 @@ from swatchvault.tonal_words import AT_CRESTS, ends_of, percent
 TENTHS = ("lightest", "middle", "darkest")
 #: Said of the tenths: they are no shares of dye alone.
 AS_SEEN = "patches as the photo shows them, light and shade in them."
-#: Said of a speckled yarn's colours, whose dots are too small for a palette of even places.
-OF_CELLS = "squares of 1 mm in six colours at most; at the edge of a dot two are mixed."
+#: Said of colours of dots, and of those too fine to be counted.
+OF_CELLS = "squares of 1 mm in six colours at most; where colours meet they are mixed."
 
 
 @dataclass(frozen=True)
@@ -56,7 +56,7 @@ def colours_of(record: Mapping[str, Any] | None, tenths: Array | None = None) ->
     palette = told.get("palette") or ()
     if len(palette) > 1:
         return Colours(_shares(palette), AT_CRESTS)
-    if told.get("class") == "speckled":
+    if told.get("class") in ("speckled", "variegated"):  # too fine for a palette of even places
         cells = told.get("signature") or palette
         return Colours(_shares(cells), f"{OF_CELLS} {AT_CRESTS}")
     if len(palette) == 1 and tenths is not None:

@@ -220,7 +220,10 @@ def _variegated(record: Mapping[str, Any]) -> str:
     shares = [float(c["share"]) for c in record["palette"]]
     if len(shares) < 2:
         return "colours that run into each other too finely to be counted."
-    return f"{len(shares)} colours; the largest covers {percent(shares[0])} of it."
+    told = f"{len(shares)} colours told apart"
+    if len(shares) > 2:  # plies of two colours are three with what lies between
+        told += ", mixtures of two where they meet or are plied perhaps among them"
+    return f"{told}; the largest covers {percent(shares[0])} of it."
 
 
 def _speckled(record: Mapping[str, Any]) -> str:

@@ -126,7 +126,17 @@ def a_card(**more):
         (record("solid", 0.1), "Solid", "one colour all over"),
         (record(), "Semi-solid", "short patches whose shades are about as far apart as"),
         (record(patch_length=None), "Semi-solid", "one colour in patches whose shades are"),
-        (record("variegated", palette=THREE), "Variegated", "3 colours; the largest covers 55 %"),
+        (
+            record("variegated", palette=THREE),
+            "Variegated",
+            "3 colours told apart, mixtures of two where",
+        ),
+        (record("variegated", palette=THREE), "Variegated", "; the largest covers 55 % of it."),
+        (
+            record("variegated", palette=THREE[:2]),
+            "Variegated",
+            "2 colours told apart; the largest covers 55 % of it.",
+        ),
         (record("speckled"), "Speckled", "dots of other colours"),
         (CANNOT, "Cannot tell", "not show whether it is solid or semi-solid"),
         (None, "Cannot tell", "mark a known length"),
@@ -598,6 +608,8 @@ def test_a_speckled_yarn_shows_its_dots_and_no_tenths():
     told = " ".join(card_lines(a_card(record=made)))
     assert "dots of other colours, some 230 to the dm² and 2.5 mm wide; those that touch" in told
     assert "11 % (60.9, 48.3, 4.7)" in told and "tenth" not in told
+    fine = colours_of({**made, "class": "variegated"}, TENTH_LABS)
+    assert len(fine.parts) == len(CELLS) and OF_CELLS in fine.said
     assert say(record("speckled")).sentence == "a ground colour with dots of other colours."
     old = colours_of(record("speckled"), TENTH_LABS)  # a record that holds no cells
     assert [p.words for p in old.parts] == ["100 %"] and old.lines == []
