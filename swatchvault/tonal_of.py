@@ -17,7 +17,9 @@ from ingest.tonality import METHOD
 from swatchvault.archive import (
     Archive,
     StoredColour,
+    SwatchFacts,
     colours,
+    current_master,
     eye_rule,
     reference_of_setup,
     swatch_facts,
@@ -34,7 +36,7 @@ from swatchvault.evenness_check import Evenness
 from swatchvault.filing import with_owned
 from swatchvault.naming import measured_swatch
 from swatchvault.tonal_card import Card
-from swatchvault.tonal_peers import Peer, Peers, beside
+from swatchvault.tonal_peers import OwnForms, Peer, Peers, beside
 
 #: Long side in pixels of the picture that a card is given.
 PICTURE_SIDE = 900
@@ -134,17 +136,34 @@ def beside_archive(
 def _peers_of(conn: sqlite3.Connection, stored: StoredColour, rule: EyeRule | None) -> Peers:
     own = peer_of(stored, rule)
     every = _each(conn, colours(conn), rule)
-    earlier: list[Peer] = []
+    family: list[SwatchFacts] = []
     if stored.colourway is not None:
-        for facts in swatches_of_colourway(conn, stored.colourway, stored.base):
-            if facts.lot_id == stored.lot_id:
-                break
-            if facts.swatch_id in every:
-                earlier.append(
-                    replace(every[facts.swatch_id], when=facts.day, by_photo=facts.by_photo)
-                )
+        family = swatches_of_colourway(conn, stored.colourway, stored.base)
+    earlier: list[Peer] = []
+    for facts in family:
+        if facts.lot_id == stored.lot_id:
+            break
+        if facts.swatch_id in every:
+            earlier.append(replace(every[facts.swatch_id], when=facts.day, by_photo=facts.by_photo))
     others = [p for k, p in every.items() if k != stored.swatch_id and p.lot != stored.lot]
-    return beside(own.evenness, earlier, others, own.off_line)
+    return beside(own.evenness, earlier, others, own.off_line, _forms(conn, stored, family, every))
+
+
+def _forms(
+    conn: sqlite3.Connection,
+    stored: StoredColour,
+    family: Sequence[SwatchFacts],
+    every: Mapping[int, Peer],
+) -> OwnForms:
+    """Forms of its lot's other swatches that can be compared, and of its colourway's masters."""
+    of_lot: dict[str, Peer] = {}
+    for facts in family:
+        peer = every.get(facts.swatch_id)
+        if facts.lot_id == stored.lot_id and peer is not None and peer.evenness.why_not is None:
+            of_lot.setdefault(facts.form, peer)
+    name, base = stored.colourway or "", stored.base
+    held = {f for f in {s.form for s in family} if current_master(conn, name, base, f) is not None}
+    return OwnForms(of_lot, frozenset(held))
 
 
 def _each(

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from swatchvault.evenness_check import (
@@ -122,20 +122,34 @@ def across_forms(own: float, form: str, other: float, other_form: str) -> str:
     return "more tonal than" if apart > 0 else "less tonal than"
 
 
+@dataclass(frozen=True)
+class OwnForms:
+    """Forms that count beside a swatch's own. ``of_lot``: other swatches of its lot, by form;
+    ``of_masters``: forms in which its colourway has a master on its base."""
+
+    of_lot: Mapping[str, Peer] = field(default_factory=dict)
+    of_masters: frozenset[str] = frozenset()
+
+
 def beside(
-    own: Evenness, earlier: Sequence[Peer], others: Sequence[Peer], off_line: float = math.nan
+    own: Evenness,
+    earlier: Sequence[Peer],
+    others: Sequence[Peer],
+    off_line: float = math.nan,
+    forms: OwnForms | None = None,
 ) -> Peers:
     """Set a swatch beside earlier lots of its colourway (oldest first) and all other swatches.
 
     Both may be of any form, class and method; only like is compared with like.
     """
+    forms = OwnForms() if forms is None else forms
     if own.why_not is not None:
         return Peers(notes=(f"Not compared with others: {own.why_not}.",))
     held = [(p, _held(p.evenness, own)) for p in _like(earlier)]
     alike = [(p, c) for p, c in held if not_comparable(p.evenness, own) is None]
     pool = [p for p in _like(others) if p.evenness.kind == "semi-solid" and _alike(p.evenness, own)]
-    notes = () if alike else _other_form(own, earlier, off_line)
-    notes = (*notes, *_other_version(own, earlier))
+    notes = () if alike else _other_form(own, earlier, off_line, forms)
+    notes = (*notes, *_other_version(own, earlier, others))
     if own.kind != "semi-solid":
         return Peers(tuple(alike), (), None, notes)
     if 0 < len(pool) < FEWEST:
@@ -186,32 +200,64 @@ def _alike(a: Evenness, b: Evenness) -> bool:
     return a.form == b.form and a.method == b.method
 
 
-def _other_form(own: Evenness, earlier: Sequence[Peer], off_line: float) -> tuple[str, ...]:
-    """Which form would allow a comparison, and what can be said across forms until then."""
+def _other_form(
+    own: Evenness, earlier: Sequence[Peer], off_line: float, forms: OwnForms
+) -> tuple[str, ...]:
+    """Which form allows a comparison, and what can be said across forms."""
     elsewhere = [p for p in _like(earlier) if p.evenness.form != own.form]
     if not elsewhere:
         return ()
-    forms = sorted({p.evenness.form for p in elsewhere})
-    asked = (
-        f"Earlier lots were measured as {' and '.join(forms)}, this one as {own.form}: evenness "
-        f"is compared only within one form. Photograph this lot as {forms[0]} too."
-    )
-    last = elsewhere[-1]
-    both = {own.kind, last.evenness.kind} == {"semi-solid"} and last.evenness.method == own.method
-    if not both or math.isnan(off_line) or math.isnan(last.off_line):
-        return (asked,)
-    word = across_forms(off_line, own.form, last.off_line, last.evenness.form)
+    theirs = [p.evenness.form for p in elsewhere]
+    asked = max(reversed(theirs), key=lambda form: (form in forms.of_masters, theirs.count(form)))
+    there = [form for form in (asked, *theirs) if form in forms.of_lot]
     said = (
-        f"Until then, by what light alone cannot make: {word} {last.name} ({last.evenness.form})."
+        f"Earlier lots were measured as {' and '.join(sorted(set(theirs)))}, this one as "
+        f"{own.form}: evenness is compared only within one form. "
     )
-    return (asked, said)
+    if there:
+        said += (
+            f"Of this lot {forms.of_lot[there[0]].name} is measured as {there[0]}: see its card."
+        )
+    else:
+        said += f"Photograph this lot as {asked} too."
+    return (said, *_across(own, elsewhere, off_line, asked))
 
 
-def _other_version(own: Evenness, earlier: Sequence[Peer]) -> tuple[str, ...]:
-    old = [p for p in _like(earlier) if p.evenness.method != own.method]
-    if not old:
+def _across(
+    own: Evenness, elsewhere: Sequence[Peer], off_line: float, form: str
+) -> tuple[str, ...]:
+    """A sentence on semi-solids of other forms, the newest first: of each lot one, as ``form``
+    where it has such. Nothing where there is none."""
+    if own.kind != "semi-solid" or math.isnan(off_line):
+        return ()
+    lots: dict[str | None, Peer] = {}
+    for peer in sorted(elsewhere, key=lambda p: p.evenness.form == form):
+        even = peer.evenness
+        alike = even.kind == "semi-solid" and even.method == own.method
+        if alike and not math.isnan(peer.off_line):
+            lots[peer.lot] = peer
+    told = [
+        f"{across_forms(off_line, own.form, p.off_line, p.evenness.form)} {p.name} "
+        f"({p.evenness.form})"
+        for p in reversed(elsewhere)
+        if p in lots.values()
+    ]
+    if not told:
+        return ()
+    return (f"Across forms, by what light alone cannot make: {'; '.join(told)}.",)
+
+
+def _other_version(
+    own: Evenness, earlier: Sequence[Peer], others: Sequence[Peer]
+) -> tuple[str, ...]:
+    old = sum(p.evenness.method != own.method for p in _like(earlier))
+    rest = [p.evenness for p in _like(others)] if own.kind == "semi-solid" else []
+    kept = sum(e.method != own.method and (e.kind, e.form) == (own.kind, own.form) for e in rest)
+    counts = [f"{old} of the earlier swatches"] if old else []
+    counts += [f"{kept} other semi-solids measured as {own.form}"] if kept else []
+    if not counts:
         return ()
     return (
-        f"Left out, measured by another version of the method: {len(old)} of the earlier "
-        "swatches. `swatchvault remeasure` brings them to this one.",
+        f"Left out, measured by another version of the method: {' and '.join(counts)}. "
+        "`swatchvault remeasure` brings them to this one.",
     )

@@ -36,7 +36,15 @@ from swatchvault.tonal_drawing import (
     card_svg,
     picture_bytes,
 )
-from swatchvault.tonal_peers import FEWEST, Peer, Peers, across_forms, beside, place_among
+from swatchvault.tonal_peers import (
+    FEWEST,
+    OwnForms,
+    Peer,
+    Peers,
+    across_forms,
+    beside,
+    place_among,
+)
 from swatchvault.tonal_words import AT_CRESTS, GREY_HELP, HOW_FAR, UNSEEN, advice, how_far, say
 from tests.ingest.test_evenness_stored import PLAIN
 from tests.swatchvault.running import run
@@ -408,6 +416,45 @@ def test_the_form_that_is_missing_is_asked_for():
     assert not any("light alone" in note for note in unknown.notes)
     same = beside(own, [*knit, *peers([1.4])], [])
     assert not any("Photograph" in note for note in same.notes)
+
+
+def wound_and_knit():
+    """Two earlier lots as wound card, the second as a knit too, oldest first."""
+    first, second = (replace(p, off_line=0.5) for p in peers([1.0, 1.1], form="wound card"))
+    knit = replace(second, name="lot 1 knit", evenness=evenness(1.4, form="knit"), off_line=0.9)
+    return [first, second, knit]
+
+
+def test_the_form_asked_for_is_the_masters_or_that_of_most_lots():
+    own, earlier = evenness(1.5), wound_and_knit()
+    masters = {
+        "knit": OwnForms(of_masters=frozenset({"knit"})),
+        "wound card": OwnForms(of_masters=frozenset({"skein"})),
+    }
+    for form, forms in masters.items():
+        note = beside(own, earlier, [], 2.4, forms).notes[0]
+        assert note.endswith(f"Photograph this lot as {form} too.")
+
+
+def test_a_form_that_the_lot_has_is_not_asked_for():
+    forms = OwnForms({"wound card": Peer("mine, wound", "9", None, evenness(1.2))})
+    asked, across = beside(evenness(1.5), wound_and_knit(), [], 2.4, forms).notes
+    assert asked.endswith("Of this lot mine, wound is measured as wound card: see its card.")
+    assert "Photograph" not in asked
+    assert across == (
+        "Across forms, by what light alone cannot make: more tonal than lot 1 skein a (wound "
+        "card); more tonal than lot 0 skein a (wound card)."
+    )
+
+
+def test_other_semi_solids_of_another_version_are_counted():
+    own, old = evenness(1.5), peers([1.0, 1.1, 1.2], method="evenness 0")
+    knits = peers([1.0], method="evenness 0", form="knit")
+    (note,) = beside(own, [], [*old, *knits]).notes
+    assert ": 3 other semi-solids measured as skein. `swatchvault remeasure`" in note
+    (note,) = beside(own, old[:1], old).notes
+    assert "1 of the earlier swatches and 3 other semi-solids" in note
+    assert beside(evenness(0.1, kind="solid"), [], old).notes == ()
 
 
 @pytest.mark.parametrize(
