@@ -89,8 +89,17 @@ def wrap(words: str, room: float, size: float, most: int = 99) -> list[str]:
 def in_pieces(pieces: Sequence[str], room: float, size: float, most: int = 99) -> list[str]:
     """Pieces with a dot between them, as lines that fit: none begins with a dot, or ends in one.
 
-    The last of ``most`` lines is cut. A piece longer than a line is wrapped.
+    A piece longer than a line is wrapped. Where there are more than ``most`` lines the longest
+    pieces are cut, so that each is still told of.
     """
+    lines, longest = _joined(pieces, room, size), most * room
+    while len(lines) > most and longest > size:
+        longest *= 0.9
+        lines = _joined([cut(piece, longest, size) for piece in pieces], room, size)
+    return [cut(line, room, size) for line in lines[:most]]
+
+
+def _joined(pieces: Sequence[str], room: float, size: float) -> list[str]:
     lines: list[str] = []
     for piece in pieces:
         longer = f"{lines[-1]} · {piece}" if lines else piece
@@ -98,9 +107,7 @@ def in_pieces(pieces: Sequence[str], room: float, size: float, most: int = 99) -
             lines[-1] = longer
         else:
             lines += wrap(piece, room, size)
-    if len(lines) > most:
-        lines = [*lines[: most - 1], " · ".join(lines[most - 1 :])]
-    return [cut(x, room, size) for x in lines]
+    return lines
 
 
 def _broken(word: str, room: float, size: float) -> list[str]:

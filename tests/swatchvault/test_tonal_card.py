@@ -592,6 +592,14 @@ def test_text_never_overlaps_or_leaves_the_card(kind):
     assert_it_fits(card_svg(kinds()[kind]))
 
 
+def test_a_long_name_takes_neither_the_day_nor_the_form_from_the_card():
+    long = "Navy & Night <deep> colourway with a rather long name for a card"
+    for of in ((long, "Sock Fine", "lot O-4", "2026-04-10"), (long, long, long, "2026-04-10")):
+        said = " ".join(b[4] for b in boxes(card_svg(a_card(of=of, form="wound card"))) if b[4])
+        assert "2026-04-10" in said and "wound card" in said
+        assert "Navy & Night" in said and "…" in said
+
+
 @pytest.mark.parametrize("long", range(8, 40, 4))
 def test_no_line_begins_or_ends_with_a_dot(long):
     of = ("Confetti on Gravel", "x" * long, "lot CG-1", "2026-05-13")
