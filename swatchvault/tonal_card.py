@@ -17,7 +17,7 @@ from ingest.model import Array
 from swatchvault.evenness_check import EvennessComparison, Tonal
 from swatchvault.tonal_colours import Colours, colours_of
 from swatchvault.tonal_peers import Peers, Place
-from swatchvault.tonal_words import Said, figure, percent, say
+from swatchvault.tonal_words import Said, eye_words, figure, percent, say
 
 #: Words of the map's steps.
 STEP_WORDS = (
@@ -35,7 +35,7 @@ NOTHING = percent(0.0)
 class Card:
     """What a card shows. ``name``: the swatch's. ``of``: what it is of, in short pieces (colourway,
     base, lot, day). ``record``: the tonality record, None where nothing was measured.
-    ``picture``: uint8 sRGB of the rectangle around the swatch."""
+    ``picture``: uint8 sRGB of the rectangle around the swatch. ``named``: the dyer's own word."""
 
     name: str
     of: tuple[str, ...]
@@ -46,10 +46,15 @@ class Card:
     picture: Array | None = None
     peers: Peers = field(default_factory=Peers)
     notes: tuple[str, ...] = ()
+    named: str | None = None
 
     @property
     def said(self) -> Said:
         return say(self.record, self.flags)
+
+    @property
+    def to_the_eye(self) -> str:
+        return eye_words(self.named, (self.record or {}).get("class"))
 
     @property
     def colours(self) -> Colours:
@@ -60,7 +65,7 @@ def card_lines(card: Card) -> list[str]:
     """The card as text."""
     of = [*card.of, *([card.form] if card.form else [])]
     lines = [" · ".join([card.name, *of])]
-    lines += [f"  {line}" for line in card.said.lines]
+    lines += [f"  {line}" for line in (*card.said.lines, card.to_the_eye) if line]
     if card.map is not None:
         shares = card.map.step_shares()
         steps = zip(STEP_WORDS, map(percent, shares), strict=True)
@@ -116,6 +121,7 @@ def card_record(card: Card) -> dict[str, Any]:
         "tonality": None if card.record is None else dict(card.record),
         "flags": sorted(card.flags),
         "words": card.said.record(),
+        "you_named_it": card.named,
         "map": None if shown is None else _map_record(shown),
         "compared": card.peers.record(),
         "notes": list(card.notes),

@@ -84,7 +84,7 @@ def _drawn(
     parts += more
     more, y = palette(card.colours, EDGE, WIDTH - EDGE, y + 18 + air)
     parts += more
-    more, y = _words(card.said, y + 30 + air, grown)
+    more, y = _words(card.said, card.to_the_eye, y + 30 + air, grown)
     parts += more
     more, y = _others(card, y + 8, most, grown)
     return parts + more, y
@@ -264,14 +264,14 @@ def _legend(y: float) -> tuple[list[str], float]:
     return parts, y + 28
 
 
-def _words(said: Said, y: float, grown: float) -> tuple[list[str], float]:
+def _words(said: Said, to_the_eye: str, y: float, grown: float) -> tuple[list[str], float]:
     parts = []
     y += grown * HEAD * 0.8
     parts.append(text(EDGE, y, said.headline, grown * HEAD, bold=True))
     helped = () if said.help is None else (f"What would help: {said.help}.",)
     y += 6
     sentence = said.sentence[:1].upper() + said.sentence[1:]
-    small = (said.figures, said.strands, *said.reasons, *helped)
+    small = (said.figures, said.strands, *said.reasons, to_the_eye, *helped)
     told = [(sentence, grown * BODY), *((w, grown * SMALL) for w in small if w)]
     for words, size in told:
         for line in _wrapped(words, size, 4):

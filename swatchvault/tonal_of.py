@@ -26,7 +26,7 @@ from swatchvault.archive import (
     swatches_of_colourway,
     tells_evenness,
 )
-from swatchvault.archive.eye import EyeRule
+from swatchvault.archive.eye import EyeRule, word_for
 from swatchvault.archive.originals import original_of
 from swatchvault.by_eye import as_told, class_by
 from swatchvault.colour_words import photos_words
@@ -84,7 +84,9 @@ def card_of_swatch(archive: Archive, label: str) -> Card:
     day = facts.dyed_on or (stored.taken_at or "")[:10]
     of = tuple(p for p in (facts.colourway, facts.base, lot, day) if p)
     peers = _peers_of(conn, stored, rule)
-    return Card(label, of, stored.form, record, stored.flags, found, picture, peers, notes)
+    seen = (record, stored.flags, found, picture)
+    named = word_for(conn, stored.swatch_id)
+    return Card(label, of, stored.form, *seen, peers, notes, named)
 
 
 def told_from(photos: Sequence[StoredColour], told: StoredColour) -> tuple[str, ...]:

@@ -129,6 +129,17 @@ def say(record: Mapping[str, Any] | None, flags: Collection[str] = ()) -> Said:
     )
 
 
+def eye_words(named: str | None, kind: str | None) -> str:
+    """The dyer's own word beside the class told, as a sentence; "" where there is none.
+
+    >>> eye_words("semi-solid", "solid")
+    "To the dyer's eye: semi-solid, which differs."
+    """
+    if not named:
+        return ""
+    return f"To the dyer's eye: {named}{', which differs' if kind not in (None, named) else ''}."
+
+
 def advice(flags: Collection[str]) -> str:
     """What would help, by the flags raised."""
     told = [words for flag, words in HELP.items() if flag in flags]

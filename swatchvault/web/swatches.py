@@ -69,7 +69,7 @@ def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
     from swatchvault.archive.standing import no_longer
     from swatchvault.tonal_colours import colours_of
     from swatchvault.tonal_master import stated_words
-    from swatchvault.tonal_words import say
+    from swatchvault.tonal_words import eye_words, say
 
     found = swatch_colours(conn, swatch_id)
     spoken = speaks_of(conn, found).get(swatch_id)
@@ -89,7 +89,8 @@ def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
         "evenness": None if even is None else say(told, even.flags),
         "palette": palette_bar(colours),
         "colours": colours.lines,
-        "named": word_for(conn, swatch_id),
+        "named": (named := word_for(conn, swatch_id)),
+        "to_the_eye": eye_words(named, (told or {}).get("class")),
         "classes": CLASSES,
         "no_word": NO_WORD,
         "flags": [] if spoken is None else _flags(spoken),

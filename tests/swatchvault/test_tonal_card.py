@@ -291,6 +291,22 @@ def test_how_often_ranges_held_is_said_of_classes_where_it_was_counted(kind, hel
     assert say(record(kind)).figures.partition("from their mean.")[2] == held
 
 
+@pytest.mark.parametrize(
+    ("named", "made", "said"),
+    [
+        ("solid", record(), "To the dyer's eye: solid, which differs."),
+        ("semi-solid", record(), "To the dyer's eye: semi-solid."),
+        ("solid", CANNOT, "To the dyer's eye: solid."),
+        (None, record(), ""),
+    ],
+)
+def test_the_dyers_own_word_stands_on_the_card(named, made, said):
+    card = a_card(record=made, named=named)
+    assert card_record(card)["you_named_it"] == named
+    for told in (" ".join(card_lines(card)), bars(card)[1]):
+        assert said in told and ("dyer's eye" in told) is bool(said)
+
+
 def test_the_words_grow_with_the_unevenness():
     values = [0.1, 1.0, 2.0, 4.0, 40.0]
     assert [how_far(v) for v in values] == [words for _, words in HOW_FAR]

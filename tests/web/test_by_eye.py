@@ -186,10 +186,10 @@ async def test_the_dyer_says_on_its_page_how_even_a_swatch_looks(
         answer = await dyer.post(path, form)
         assert answer.status_code == 303 and answer.headers["location"] == f"{path}#even"
         assert kept() == ["solid"]
-    assert "To the dyer's eye: solid , which differs." in words((await dyer.get(path)).text)
+    assert "To the dyer's eye: solid, which differs." in words((await dyer.get(path)).text)
     answer = await dyer.post(path, {"once": "a-word-of-this-test-2", "looks": "stripy"})
     assert answer.status_code == 400 and "unknown class" in answer.text and kept() == ["solid"]
     await dyer.post(path, {"once": "a-word-of-this-test-3", "looks": "semi-solid"})
-    assert "To the dyer's eye: semi-solid ." in words((await dyer.get(path)).text)
+    assert "To the dyer's eye: semi-solid." in words((await dyer.get(path)).text)
     await dyer.post(path, {"once": "a-word-of-this-test-4", "looks": "none"})
     assert kept() == [] and "To the dyer's eye" not in (await dyer.get(path)).text
