@@ -35,7 +35,7 @@ from swatchvault.errors import SwatchvaultError
 from swatchvault.evenness_check import Evenness
 from swatchvault.filing import with_owned
 from swatchvault.naming import measured_swatch
-from swatchvault.tonal_card import Card
+from swatchvault.tonal_card import Card, peer_lines
 from swatchvault.tonal_peers import OwnForms, Peer, Peers, beside
 
 #: Long side in pixels of the picture that a card is given.
@@ -135,9 +135,25 @@ def beside_archive(
     return beside(own, (), list(_each(conn, colours(conn, form=form), rule).values()))
 
 
-def _peers_of(conn: sqlite3.Connection, stored: StoredColour, rule: EyeRule | None) -> Peers:
+def lines_beside_earlier(conn: sqlite3.Connection, stored: StoredColour) -> list[str]:
+    """How a stored swatch compares with earlier lots of its colourway, in a card's words, without
+    a look at its photo or at other colourways."""
+    rule = eye_rule(conn)
+    peers = _peers_of(conn, stored, rule, others=False)
+    record = as_told(stored.tonality, stored.flags, rule)
+    return peer_lines(Card(stored.swatch, (), stored.form, record, stored.flags, peers=peers))
+
+
+def _peers_of(
+    conn: sqlite3.Connection, stored: StoredColour, rule: EyeRule | None, *, others: bool = True
+) -> Peers:
     own = peer_of(stored, rule)
-    every = _each(conn, colours(conn), rule)
+    photos: list[StoredColour] = []
+    if others:
+        photos = colours(conn)
+    elif stored.colourway is not None:
+        photos = colours(conn, colourway=stored.colourway, base=stored.base)
+    every = _each(conn, photos, rule)
     family: list[SwatchFacts] = []
     if stored.colourway is not None:
         family = swatches_of_colourway(conn, stored.colourway, stored.base)
@@ -147,8 +163,9 @@ def _peers_of(conn: sqlite3.Connection, stored: StoredColour, rule: EyeRule | No
             break
         if facts.swatch_id in every:
             earlier.append(replace(every[facts.swatch_id], when=facts.day, by_photo=facts.by_photo))
-    others = [p for k, p in every.items() if k != stored.swatch_id and p.lot != stored.lot]
-    return beside(own.evenness, earlier, others, own.off_line, _forms(conn, stored, family, every))
+    rest = [p for k, p in every.items() if k != stored.swatch_id and p.lot != stored.lot]
+    forms = _forms(conn, stored, family, every)
+    return beside(own.evenness, earlier, rest if others else (), own.off_line, forms)
 
 
 def _forms(

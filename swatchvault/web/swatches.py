@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import json
 import sqlite3
 from pathlib import Path
@@ -69,6 +70,7 @@ def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
     from swatchvault.archive.standing import no_longer
     from swatchvault.tonal_colours import colours_of
     from swatchvault.tonal_master import stated_words
+    from swatchvault.tonal_of import lines_beside_earlier
     from swatchvault.tonal_words import eye_words, say
 
     found = swatch_colours(conn, swatch_id)
@@ -87,6 +89,7 @@ def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
         "photos": [c.photo_sha256 for c in found],
         "doubt": None if spoken is None else _doubt(spoken.covariance),
         "evenness": None if even is None else say(told, even.flags),
+        "beside": [on_page(s) for s in lines_beside_earlier(conn, even)] if even else [],
         "palette": palette_bar(colours),
         "colours": colours.lines,
         "named": (named := word_for(conn, swatch_id)),
@@ -173,14 +176,25 @@ def outlines(reference: Any) -> list[Any]:
 
 
 async def tonal_page(visit: Visit) -> Response:
-    """The card of how tonal a swatch came out, with its words, on a page to print from."""
-    from swatchvault.tonal_drawing import PAPERS
+    """The card of how tonal a swatch came out, on a page to print from, and all that it and the
+    command tell as text."""
+    from swatchvault.tonal_card import card_lines
+    from swatchvault.tonal_drawing import PAPERS, card_svg
 
-    paper = _paper(visit)
-    found = await visit.read(_tonal_words, row_id(visit))
-    drawing = f"/swatch/{row_id(visit)}/tonal.svg?paper={paper}"
+    paper, swatch_id = _paper(visit), row_id(visit)
+    card = await visit.read(_tonal_card, visit.folder, swatch_id)
+    svg = await visit.work(card_svg, card, paper)
+    coded = base64.b64encode(svg.encode("utf-8")).decode("ascii")
     return await visit.page(
-        "sv_tonal.html", {**found, "drawing": drawing, "paper": paper, "papers": tuple(PAPERS)}
+        "sv_tonal.html",
+        {
+            "swatch": {"id": swatch_id, "label": card.name},
+            "lines": [on_page(line.strip()) for line in card_lines(card)],
+            "card": f"data:image/svg+xml;base64,{coded}",
+            "drawing": f"/swatch/{swatch_id}/tonal.svg?paper={paper}",
+            "paper": paper,
+            "papers": tuple(PAPERS),
+        },
     )
 
 
@@ -200,21 +214,6 @@ def _paper(visit: Visit) -> str:
     if paper not in PAPERS:
         raise RefusedError(f"no card on paper {paper!r}: choose one of {', '.join(PAPERS)}")
     return paper
-
-
-def _tonal_words(conn: sqlite3.Connection, swatch_id: int) -> Record:
-    """A swatch and the sentences on its evenness, from the photo that tells it."""
-    from swatchvault.archive import pages_yarn as pages
-    from swatchvault.archive import tells_evenness
-    from swatchvault.naming import measured_swatch
-    from swatchvault.tonal_of import told_from
-    from swatchvault.tonal_words import say
-
-    swatch = pages.one(conn, "swatch", swatch_id)
-    photos = measured_swatch(conn, swatch["label"])
-    (even,) = tells_evenness(conn, photos).values()
-    lines = (*say(_as_told(conn, even), even.flags).lines, *told_from(photos, even))
-    return {"swatch": swatch, "lines": lines}
 
 
 def _tonal_card(conn: sqlite3.Connection, folder: Path, swatch_id: int) -> Any:

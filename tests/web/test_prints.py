@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import base64
 import html
+import json
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -14,6 +16,7 @@ from swatchvault.archive import colours, open_archive
 from swatchvault.cautions import CAUTIONS
 from swatchvault.errors import SwatchvaultError
 from swatchvault.web.recipes import sheet_answer
+from tests.swatchvault.running import run
 
 pytestmark = pytest.mark.anyio
 
@@ -158,18 +161,43 @@ async def test_tonal_card(visitor: Callable[[str], Any]) -> None:
         assert (await visitor("dyer").get(f"/swatch/1/{name}?paper=A0")).status_code == 400
 
 
-async def test_the_page_of_a_tonal_card_says_it_in_words_and_leads_on(
-    visitor: Callable[[str], Any], studio: Path
+async def test_the_page_of_a_tonal_card_says_all_that_the_command_says_and_leads_on(
+    visitor: Callable[[str], Any], studio: Path, capsys: Any
 ) -> None:
+    dyer = visitor("dyer")
+    with open_archive(studio) as archive:
+        swatches = {c.swatch: c.swatch_id for c in colours(archive.conn)}
+    for label in ("MA-1 knit", "NF-3 card"):  # several colours; earlier lots
+        swatch = swatches[label]
+        page = html.unescape((await dyer.get(f"/swatch/{swatch}/tonal?paper=A4")).text)
+        told = run(capsys, "tonal", label, "--archive", studio).out.splitlines()
+        assert any("of its patches" in line for line in told)
+        assert [line for line in told if f">{' '.join(line.split())}</p>" not in page] == []
+        (card,) = re.findall(r'src="data:image/svg\+xml;base64,([^"]+)"', page)
+        drawn = (await dyer.get(f"/swatch/{swatch}/tonal.svg?paper=A4")).text
+        assert base64.b64decode(card).decode("utf-8") == drawn
+        assert f'href="/swatch/{swatch}"' in page and "data-print" in page
+        assert 'href="?paper=A6"' in page
 
+
+async def test_a_swatchs_page_tells_of_strands_and_earlier_lots(
+    visitor: Callable[[str], Any], studio: Path, capsys: Any
+) -> None:
     from swatchvault.tonal_words import say
 
-    page = html.unescape((await visitor("dyer").get("/swatch/1/tonal?paper=A4")).text)
     with open_archive(studio) as archive:
-        newest = [c for c in colours(archive.conn) if c.swatch_id == 1][-1]
-    assert all(line in page for line in say(newest.tonality, newest.flags).lines)
-    assert 'src="/swatch/1/tonal.svg?paper=A4"' in page
-    assert 'href="/swatch/1"' in page and "data-print" in page and 'href="?paper=A6"' in page
+        told = next(c for c in colours(archive.conn) if c.swatch == "NF-3 card")
+    asked = ("tonal", told.swatch, "--json", "--archive", studio)
+    record = json.loads(run(capsys, *asked).out)
+    earlier = [f"<p>{e['swatch']} of " for e in record["compared"]["earlier_lots"]]
+    said = say(told.tonality, told.flags)
+    page = html.unescape((await visitor("dyer").get(f"/swatch/{told.swatch_id}")).text)
+    lines = [
+        said.strands or said.unseen,
+        *earlier,
+        *record["compared"]["notes"],
+    ]
+    assert earlier and all(lines) and [line for line in lines if line not in page] == []
 
 
 async def test_all_places_lead_somewhere(visitor: Callable[[str], Any], studio: Path) -> None:
