@@ -152,6 +152,15 @@ async def test_a_swatch_says_from_which_of_its_photos_how_even_it_is_is_told(
     assert "Told from the same photo" in (await dyer.get(f"/swatch/{swatch}")).text
 
 
+async def test_a_lots_evenness_is_named_where_its_column_is_not_seen(
+    visitor: Callable[[str], Any],
+) -> None:
+    for page in ("/colourway/1", "/base/1"):
+        text = (await visitor("dyer").get(page)).text
+        cells = re.findall(r"<td([^>]*)>(?:solid|semi-solid|cannot tell)[^<]*</td>", text)
+        assert cells and set(cells) == {' data-label="evenness"'}, page
+
+
 async def test_the_master_is_set_once_by_a_form(
     visitor: Callable[[str], Any], studio: Path
 ) -> None:
