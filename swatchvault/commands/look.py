@@ -5,7 +5,8 @@ from __future__ import annotations
 import csv
 import io
 import json
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -39,6 +40,8 @@ def list_command(
     with open_archive(need_archive(archive_folder)) as archive:
         rows = listing(archive.conn, what, text, sort, largest_first=largest_first)
         by_eye = {"evenness", "class"} & set(rows.columns) and eye_rule(archive.conn)
+        ranked = sort == "unevenness" and "swatch" in rows.columns
+        even = listing(archive.conn, "evenness").records() if ranked else []
     if as_json:
         click.echo(json.dumps(rows.records(), ensure_ascii=False))
     elif not rows.rows:
@@ -47,6 +50,27 @@ def list_command(
         click.echo("\n".join(table_lines(*as_read(rows.columns, _by_this_clock(rows.rows)))))
         if by_eye:
             click.echo("(classes of evenness are by your eye's rule where it can say)")
+        if said := unlike_words(rows.records(), even):
+            click.echo(said)
+
+
+def unlike_words(rows: Sequence[Mapping[str, Any]], even: Sequence[Mapping[str, Any]]) -> str:
+    """That rows ranked by unevenness are of several forms, or of several versions of its method;
+    "" where they are of one. ``rows``, ``even``: with their ``swatch``; ``even`` is the list of
+    evenness."""
+    ranked = {row["swatch"] for row in rows if row["unevenness"] is not None}
+    told = [row for row in even if row["swatch"] in ranked]
+    parts = []
+    for key, of in (("form", "as"), ("method", "by")):
+        counts = Counter(row[key] for row in told)
+        if len(counts) > 1:
+            parts.append(", ".join(f"{n} {of} {name}" for name, n in sorted(counts.items())))
+    if not parts:
+        return ""
+    return (
+        "(unevenness is compared only within one form and one version of the method; here are "
+        f"{'; '.join(parts)}: `list evenness` has both of each)"
+    )
 
 
 @click.command("show")

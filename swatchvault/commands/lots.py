@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,6 +22,7 @@ from swatchvault.errors import ArchiveError
 if TYPE_CHECKING:
     from swatchvault.checking import Check
     from swatchvault.compare import Comparison
+    from swatchvault.families import CoursePoint
     from swatchvault.lotcheck import CheckedSwatch
 
 FORMS = click.Choice(["skein", "wound card", "knit"])
@@ -182,6 +183,18 @@ def weakened(comparison: Comparison) -> list[str]:
     return flag_lines(name for name in found if FLAGS[name] not in told)
 
 
+def not_told(course: Sequence[CoursePoint]) -> list[str]:
+    """Why a verdict on evenness is not told of some swatches, each reason once."""
+    from swatchvault.evenness_check import Tonal
+
+    why: dict[str, list[str]] = {}
+    for point in course:
+        if point.evenness is not None and point.evenness.verdict is Tonal.CANNOT_TELL:
+            for reason in point.evenness.reasons:
+                why.setdefault(reason, []).append(point.swatch)
+    return [f"evenness of {', '.join(names)}: {reason}" for reason, names in why.items()]
+
+
 @click.command("lots")
 @click.argument("colourway")
 @click.option("--base", help="The base, where the colourway is on several.")
@@ -221,3 +234,5 @@ def lots_command(
             click.echo("\n".join(f"  {line}" for line in course_lines(family.course)))
             if any(point.evenness for point in family.course):
                 click.echo("(as, more, less tonal: verdicts on evenness, apart from the colour's)")
+                for line in not_told(family.course):
+                    click.echo(f"  {line}")

@@ -156,6 +156,41 @@ def test_lots_leave_out_pairs_of_two_versions_and_show_the_rest(archive, capsys)
     assert [p["swatch"] for p in family["course"]] == ["sun 3", "sun 4"]
 
 
+@pytest.fixture
+def two_methods(archive, tmp_path):
+    """The master states its evenness; sun 3 has a figure by another version of the method."""
+    (three,) = {c.swatch_id for c in photos_of(archive, "sun 3")}
+    for photo in photos_of(archive, "sun 3"):
+        set_aside(archive.conn, three, photo.photo_sha256, "lamp on")
+    file_one(archive, tmp_path, three, "f", (43.0, 31.0, -8.0), "1", "evenness 2")
+    return archive
+
+
+def test_lots_say_why_no_evenness_is_told(two_methods, capsys):
+    where = ("--archive", two_methods.folder)
+    assert run(capsys, "master", "sun 1", "--evenness", *where).code == 0
+    lines = [s.strip() for s in run(capsys, "lots", "Low sun", *where).out.splitlines()]
+    (said,) = [s for s in lines if s.startswith("evenness of ")]
+    assert said.startswith("evenness of sun 3: The master's evenness is by 'evenness 1', the lot's")
+    assert "swatchvault remeasure" in said
+
+
+def test_a_ranking_by_unevenness_says_that_it_mixes_versions_and_forms(two_methods, capsys):
+    add_swatch(two_methods.conn, Swatch("knit", "Lumme", "knit", "L2"))
+    ask = ("list", "swatches", "--archive", two_methods.folder)
+    ran = run(capsys, *ask, "--sort", "unevenness")
+    (said,) = [s for s in ran.out.splitlines() if "one version of the method" in s]
+    methods = dict(
+        two_methods.conn.execute("SELECT method, count(*) FROM how_even GROUP BY method")
+    )
+    assert ", ".join(f"{n} by {name}" for name, n in sorted(methods.items())) in said
+    assert len(methods) == 2 and "as skein" not in said  # the knit is not measured
+    assert "one version" not in run(capsys, *ask).out
+    assert "one version" not in run(capsys, *ask, "--sort", "unevenness", "--with", "sun 1").out
+    ran = run(capsys, "list", "evenness", "--archive", two_methods.folder, "--sort", "unevenness")
+    assert said in ran.out
+
+
 def test_lots_are_set_against_each_other_without_their_master(archive, capsys):
     (photo,) = photos_of(archive, "sun 1")
     set_aside(archive.conn, photo.swatch_id, photo.photo_sha256, "lamp on")
