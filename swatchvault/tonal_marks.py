@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from swatchvault.svg_text import text
+from swatchvault.svg_text import text, wrap
 from swatchvault.tonal_peers import Peers
 
 INK, PALE, PAPER, SIZE = "#222222", "#767676", "#ffffff", 20.0
@@ -33,8 +33,8 @@ def unevenness_line(
     for k in range(int(far / step) + 1):
         parts.append(_line(at(k * step), line, at(k * step), line + 8, PALE, 2))
         parts.append(text(at(k * step), line + 30, f"{k * step:g}", SIZE, anchor="middle"))
-    parts += [_line(at(v), line - 9, at(v), line + 9, PALE, 3) for v in others]
     parts += [_bar(at(low), at(high), line) for low, high in spans]
+    parts += [_line(at(v), line - 9, at(v), line + 9, PALE, 3) for v in others]
     parts += [_dot(at(v), line, PAPER) for v in earlier]
     parts += [_line(at(span[0]), line - 18, at(span[1]), line - 18, INK, 4)]
     parts += [] if own is None else [_dot(at(own), line - 18, INK)]
@@ -42,7 +42,11 @@ def unevenness_line(
     key += ", ○ earlier lots" if earlier else ""
     key += ", ▭ ranges of earlier lots" if spans else ""
     key += ", | other semi-solids" if others else ""
-    return [*parts, text(left, line + 60, key, SIZE + 2)], line + 60
+    end = line + 60
+    for k, words in enumerate(wrap(key, right - left, SIZE + 2)):
+        end = line + 60 + 1.25 * (SIZE + 2) * k
+        parts.append(text(left, end, words, SIZE + 2))
+    return parts, end
 
 
 def _line(x1: float, y1: float, x2: float, y2: float, ink: str, thick: float) -> str:

@@ -401,16 +401,18 @@ def test_what_has_no_class_has_a_range_and_no_figure(value, span, verdict):
 def test_the_line_of_marks_has_no_point_for_what_has_a_range_alone():
     vague = evenness(0.9, span=(0.0, 1.9), **VAGUE)
     own = record(None, 0.9, range=[0.0, 1.9], between=["solid", "semi-solid"])
-    points = {}
+    points, others = {}, peers([0.5, 1.0, 1.5, 2.0, 3.0])
     for name, made, mine in (("own", own, vague), ("other", record(), evenness(1.6))):
         before = evenness(4.0) if name == "own" else vague
-        found = beside(mine, [Peer("x", None, None, before)], [])
-        svg = card_svg(a_card(record=made, peers=found))
+        earlier = [Peer("x", None, None, before), *peers([1.0])[: name == "other"]]
+        svg = card_svg(a_card(record=made, peers=beside(mine, earlier, others)))
         assert_it_fits(svg)
         points[name] = svg.count("<circle")
         assert ("▬ range of this one" in svg) is (name == "own")
-        assert ("▭ ranges of earlier lots" in svg) is (name == "other")
-    assert points == {"own": 1, "other": 1}
+        assert ("▭ ranges of earlier lots" in " ".join(b[4] for b in boxes(svg) if b[4])) is (
+            name == "other"
+        )
+    assert points == {"own": 1, "other": 2}
 
 
 def test_as_tonal_is_told_with_its_tolerance():
