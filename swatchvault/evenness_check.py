@@ -10,13 +10,13 @@ as the master, how often would one so far above come up? Both at most one time i
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum
 from typing import Any
 
 from ingest.evenness_model import ROOT_FLOOR
 from ingest.model import none_if_nan
+from swatchvault.evenness_read import Evenness
 from swatchvault.words import percent
 
 #: Largest probability of a wrong word at the boundary, as for the colour's verdict.
@@ -28,19 +28,6 @@ PAIR = 0.75
 #: A master's tolerance, ΔE00: so many times the doubt of a difference of two photos as even as
 #: the master, and this at least. Our choice: the first makes "as tonal" possible at all.
 TOLERANCE_TIMES, LEAST_TOLERANCE = 2.0, 0.5
-#: Flags under which how even a swatch is cannot be compared.
-STOPS: Mapping[str, str] = {
-    "photo too dark": "its photo is far too dark",
-    "evenness not judged": "shadow or clipping keeps its evenness from being judged",
-    "scale doubtful": "its scale in millimetres is doubtful",
-    "scale estimated": "its scale is only a guess: mark a known length in the photo",
-    "too little yarn for evenness": "the region holds too few strands, or is blurred",
-    "out of focus": "its photo is out of focus",
-    "perhaps two swatches": "the region may hold two swatches",
-    "clipped beyond use": "too much of it is clipped",
-}
-
-
 #: Said where a tolerance reaches below no unevenness at all, and the lot reads clearly lower.
 TOO_WIDE = (
     "It reads less tonal than the master, but the tolerance is wider than the master is uneven, so "
@@ -64,72 +51,6 @@ class Tonal(Enum):
     MORE = "more tonal"
     LESS = "less tonal"
     CANNOT_TELL = "cannot tell"
-
-
-@dataclass(frozen=True)
-class Evenness:
-    """How even one swatch is in one photo. ``unevenness``, ``u``: ΔE00, NaN where unknown.
-
-    ``kind``: its class, None where it cannot be told, then ``between`` two of them. ``method``:
-    version of the measure.
-    ``notes``: what the measure itself says against the figure. ``set_aside``: its photo is not to
-    count. ``span``: the range of the figure, ΔE00.
-    """
-
-    unevenness: float
-    u: float
-    form: str
-    method: str | None
-    kind: str | None = None
-    between: tuple[str, ...] = ()
-    flags: frozenset[str] = frozenset()
-    notes: tuple[str, ...] = ()
-    set_aside: bool = False
-    span: tuple[float, float] | None = None
-
-    @classmethod
-    def of_record(
-        cls, record: Mapping[str, Any] | None, form: str, flags: frozenset[str] = frozenset()
-    ) -> Evenness:
-        """From a measurement's ``tonality`` record (None: nothing was measured)."""
-        told = record or {}
-        value, u = (told.get(k) for k in ("unevenness", "u_unevenness"))
-        span = told.get("range")
-        return cls(
-            math.nan if value is None else float(value),
-            math.nan if u is None else float(u),
-            form,
-            told.get("method"),
-            told.get("class"),
-            tuple(told.get("between") or ()),
-            flags,
-            tuple(told.get("reasons") or ()) if told.get("class") == "solid" else (),
-            span=None if span is None else (float(span[0]), float(span[1])),
-        )
-
-    @property
-    def span_alone(self) -> str:
-        """Its range in words, where that is all that may be told: of no class; else ""."""
-        if self.kind is not None or self.span is None:
-            return ""
-        return f"somewhere between {self.span[0]:.1f} and {self.span[1]:.1f}"
-
-    @property
-    def why_not(self) -> str | None:
-        """Why it cannot be compared; None where it can."""
-        if self.set_aside:
-            return (
-                "the photo that its evenness was stated from is set aside: state it again with "
-                "`swatchvault master SWATCH --evenness`"
-            )
-        for flag, words in STOPS.items():
-            if flag in self.flags:
-                return words
-        if "variegated" in self.between:  # each of the two is measured in a way of its own
-            return f"cannot tell {' from '.join(self.between)}, and so which figure holds"
-        if not (self.unevenness >= 0.0 and self.u > 0.0):
-            return "how even it is was not measured"
-        return None
 
 
 @dataclass(frozen=True)
@@ -182,7 +103,7 @@ class EvennessComparison:
         said = (
             "cannot tell" if self.verdict is Tonal.CANNOT_TELL else f"{self.verdict.value} {than}"
         )
-        return f"Evenness: {said}; {_figure(self.new)} against {_figure(self.master)}, " + (
+        return f"Evenness: {said}; {self.new.words} against {self.master.words}, " + (
             f"tolerance {self.tolerance:.2g}."
         )
 
@@ -296,15 +217,6 @@ def _root_sd(side: Evenness) -> float:
     """u = sqrt((2 r s)^2 + 2 s^4) solved for s, as ingest.evenness_model makes u from s."""
     square = _root(side.unevenness) ** 2
     return math.sqrt(max(math.sqrt(square**2 + side.u**2 / 2.0) - square, 1e-9))
-
-
-def _figure(side: Evenness) -> str:
-    if side.span_alone:
-        return side.span_alone
-    kind = f"{side.kind}, " if side.kind else ""
-    if math.isnan(side.unevenness):
-        return f"{kind}unknown"
-    return f"{kind}{side.unevenness:.2f} ± {side.u:.2f}"
 
 
 def _small_print(verdict: Tonal) -> tuple[str, ...]:

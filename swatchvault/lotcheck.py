@@ -17,7 +17,8 @@ from swatchvault.archive.evenness import StatedEvenness
 from swatchvault.compare import Comparison, as_record, compare_under
 from swatchvault.difference import STOPPING_APART, STOPPING_ONE, curve_in_shadow
 from swatchvault.errors import CompareError
-from swatchvault.evenness_check import Evenness, EvennessComparison, compare_evenness
+from swatchvault.evenness_check import EvennessComparison, compare_evenness
+from swatchvault.evenness_read import Evenness
 from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, mean_of_photos
 from swatchvault.words import listed
 

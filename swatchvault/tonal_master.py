@@ -15,7 +15,8 @@ from swatchvault.archive import (
     why_none_counts,
 )
 from swatchvault.errors import ArchiveError, NotFound
-from swatchvault.evenness_check import Evenness, reason_for, tolerance_for
+from swatchvault.evenness_check import reason_for, tolerance_for
+from swatchvault.evenness_read import Evenness
 from swatchvault.lotcheck import evenness_of
 
 WIDER = "that is wider than it is uneven itself, so no lot can be called less tonal"

@@ -32,7 +32,7 @@ from swatchvault.by_eye import as_told, class_by
 from swatchvault.colour_words import photos_words
 from swatchvault.days import photo_when
 from swatchvault.errors import SwatchvaultError
-from swatchvault.evenness_check import Evenness
+from swatchvault.evenness_read import Evenness
 from swatchvault.filing import with_owned
 from swatchvault.naming import measured_swatch
 from swatchvault.tonal_card import Card, peer_lines

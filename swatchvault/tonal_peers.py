@@ -12,13 +12,13 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from swatchvault.evenness_check import (
-    Evenness,
     EvennessComparison,
     Tonal,
     compare_evenness,
     not_comparable,
     tolerance_for,
 )
+from swatchvault.evenness_read import Evenness
 
 #: Figures of a record that keep their order across forms, each with its mean over that of a
 #: wound card; and the standard deviation of ln of their ratio between two forms after that. On 27

@@ -19,7 +19,7 @@ from swatchvault.archive.pages_yarn import lots_of_colourway, swatches_of_colour
 from swatchvault.archive.speaking import speaking, telling_evenness
 from swatchvault.archive.wall import wall
 from swatchvault.checking import Ask, check_lot
-from swatchvault.evenness_check import STOPS
+from swatchvault.evenness_read import STOPS
 from swatchvault.tonal_of import card_of_swatch, told_from
 from tests.swatchvault.factories import measured, photo_file, photo_of
 from tests.swatchvault.running import run

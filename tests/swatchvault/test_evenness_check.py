@@ -11,15 +11,14 @@ from swatchvault.evenness_check import (
     LEAST_TOLERANCE,
     ONE_SIDED,
     PAIR,
-    STOPS,
     TOO_WIDE,
     Chances,
-    Evenness,
     Tonal,
     compare_evenness,
     decide,
     tolerance_for,
 )
+from swatchvault.evenness_read import STOPS, Evenness
 
 
 def even(unevenness, u=0.1, form="skein", method="1", **more):

@@ -22,7 +22,8 @@ from ingest.evenness_rim import DEEP_SHADOW, FEW_PIXELS, LITTLE_YARN, NO_STRANDS
 from ingest.flags import FLAGS
 from ingest.screen import hex_of_lab
 from swatchvault.archive.values import to_json
-from swatchvault.evenness_check import Evenness, Tonal, tolerance_for
+from swatchvault.evenness_check import Tonal, tolerance_for
+from swatchvault.evenness_read import Evenness
 from swatchvault.report import evenness_lines
 from swatchvault.svg_text import clean, cut, isolated, width, wrap
 from swatchvault.tonal_card import STEP_WORDS, Card, card_lines, card_record, peer_lines

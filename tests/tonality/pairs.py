@@ -18,7 +18,8 @@ from pathlib import Path
 import numpy as np
 
 from ingest.tonality import measure_tonality
-from swatchvault.evenness_check import Evenness, compare_evenness, tolerance_for
+from swatchvault.evenness_check import compare_evenness, tolerance_for
+from swatchvault.evenness_read import Evenness
 from tests.tonality.draws import Case, draw
 from tests.tonality.photos import Seen, render, to_xyz
 
