@@ -50,7 +50,7 @@ def list_command(
         click.echo("\n".join(table_lines(*as_read(rows.columns, _by_this_clock(rows.rows)))))
         if by_eye:
             click.echo("(classes of evenness are by your eye's rule where it can say)")
-        if said := unlike_words(rows.records(), even):
+        if ranked and (said := unlike_words(rows.records(), even)):
             click.echo(said)
 
 
