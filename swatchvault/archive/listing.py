@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 import unicodedata
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -29,13 +29,30 @@ class Rows:
         return [dict(zip(self.columns, row, strict=True)) for row in self.rows]
 
 
+def _ranged(class_: str, value: Callable[[str], str]) -> str:
+    """SQL: unevenness and its doubt, of what has a class alone, and its range. ``class_``: SQL of
+    the class, ``value``: SQL of a figure by its name."""
+    told = ", ".join(
+        f"CASE WHEN {class_} <> 'cannot tell' THEN round({value(name)}, 2) END AS {name}"
+        for name in ("unevenness", "u_unevenness")
+    )
+    ends = ", ".join(f"round({value(name)}, 2) AS {name}" for name in ("range_low", "range_high"))
+    return f"{told}, {ends}"
+
+
+_FIGURE = {
+    "unevenness": "$.unevenness",
+    "u_unevenness": "$.u_unevenness",
+    "range_low": "$.range[0]",
+    "range_high": "$.range[1]",
+}
 # By the photo that tells it best; as `_DRY`, of one swatch at a time: a view of all, joined to, may
 # be looked through for each.
+_CLASS = f"COALESCE({class_of('even')}, 'cannot tell')"
 _EVENNESS = (
-    "CASE WHEN even.tonality IS NOT NULL "
-    f"THEN COALESCE({class_of('even')}, 'cannot tell') END AS evenness, "
-    "round(json_extract(even.tonality, '$.unevenness'), 2) AS unevenness, "
-    "round(json_extract(even.tonality, '$.u_unevenness'), 2) AS u_unevenness"
+    f"CASE WHEN even.tonality IS NOT NULL THEN {_CLASS} END AS evenness, "
+    + _ranged(_CLASS, lambda name: f"json_extract(even.tonality, '{_FIGURE[name]}')")
+    + ", json_extract(even.tonality, '$.method') AS method"
 )
 
 
@@ -106,8 +123,9 @@ LISTS: Mapping[str, str] = {
         "SELECT swatch, colourway, base, lot, form, COALESCE(by_your_eyes_rule, class, "
         "CASE WHEN method IS NOT NULL THEN 'cannot tell' END) AS class, "
         "CASE WHEN by_your_eyes_rule IS NULL THEN cannot_tell END AS cannot_tell, "
-        "by_your_eyes_rule, you_named_it, round(unevenness, 2) AS unevenness, "
-        "round(u_unevenness, 2) AS u_unevenness, patch_length, "
+        "by_your_eyes_rule, you_named_it, "
+        + _ranged("COALESCE(by_your_eyes_rule, class, 'cannot tell')", str)
+        + ", patch_length, "
         "round(strand_contrast, 2) AS strand_contrast, dots_percent, colours, "
         f"method FROM ({HOW_EVEN}) ORDER BY swatch"
     ),

@@ -164,3 +164,15 @@ def test_a_photo_from_before_the_last_dye_speaks_only_where_there_is_no_later_on
         assert heard() == (2, 2, [True, False])
         record_step(conn, "L1", PotStep("dye in", "2026-05-04T18:00", "5 mL"))
         assert heard() == (1, 1, [True, True])
+
+
+@pytest.mark.parametrize("what", ["swatches", "colours", "evenness"])
+def test_of_what_has_no_class_a_list_tells_the_range_alone(what, tmp_path):
+    vague = even(0.9, 0.4, name=None, between=["solid", "semi-solid"])
+    for number, (facts, figure) in enumerate(((even(1.0, 0.4), 1.0), (vague, None))):
+        (folder := tmp_path / f"{number}").mkdir()
+        with photographed(folder, (40, facts)) as archive:
+            row = listing(archive.conn, what).records()[0]
+        assert (row["unevenness"], row["u_unevenness"]) == (figure, figure and 0.4)
+        assert row["range_high"] == pytest.approx(1.7 if figure is None else 1.8)
+        assert row["method"] == "evenness 1"
