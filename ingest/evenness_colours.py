@@ -104,12 +104,14 @@ def layout(lab: Floats, middle: Floats) -> Layout:
 @dataclass(frozen=True, eq=False)
 class Dots:
     """``percent`` of the yarn's cells, ``per_dm2``, ``mean_mm``: side of a mean dot,
-    ``lab``: (3,) their mean colour or None."""
+    ``lab``: (3,) their mean colour or None. ``off``: by how much the middle dot's a* and b* are
+    off what less or more light makes of its surround, ΔC of a difference weighted by chroma."""
 
     percent: float
     per_dm2: float
     mean_mm: float
     lab: Floats | None
+    off: float = 0.0
 
 
 def dots(lab: Floats, cell_mm: float) -> Dots:
@@ -125,7 +127,8 @@ def dots(lab: Floats, cell_mm: float) -> Dots:
         whole[~seen] = np.median(lab[seen], axis=0)
     whole *= np.array([2.0, 1.0, 1.0], np.float32)
     whole += np.array([0.0, 128.0, 128.0], np.float32)
-    gap = whole - cv2.medianBlur(cv2.convertScaleAbs(np.maximum(whole, 0.0)), SURROUND)
+    ground = cv2.medianBlur(cv2.convertScaleAbs(np.maximum(whole, 0.0)), SURROUND)
+    gap = whole - ground
     gap[..., 0] *= LIGHTNESS / 2.0
     away = np.sqrt(np.einsum("ijk,ijk->ij", gap, gap))
     robust = 1.4826 * float(np.median(sampled(away[seen])))
@@ -136,7 +139,20 @@ def dots(lab: Floats, cell_mm: float) -> Dots:
     pieces = int(cv2.connectedComponents(found.astype(np.uint8))[0]) - 1
     area_dm2 = count * cell_mm**2 / 1e4
     side = cell_mm * float(np.sqrt(dotted / pieces))
-    return Dots(100.0 * dotted / count, pieces / area_dm2, side, lab[found].mean(axis=0))
+    around = (ground[found] - np.array([0.0, 128.0, 128.0])) * (0.5, 1.0, 1.0)
+    off = float(np.median(off_light(lab[found], around)))
+    return Dots(100.0 * dotted / count, pieces / area_dm2, side, lab[found].mean(axis=0), off)
+
+
+def off_light(lab: Floats, ground: Floats) -> Floats:
+    """(n,) how far a* and b* of colours (n, 3) are off what light alone makes of a ground (n, 3).
+
+    Light scales XYZ, and so L* + 16, a* and b* by one factor (CIE 15:2018, above its straight
+    part). Weighted by SC of CIEDE2000 at the chroma that light makes.
+    """
+    lit = ground[:, 1:] * ((lab[:, :1] + 16.0) / (ground[:, :1] + 16.0))
+    weight = 1.0 + 0.045 * np.linalg.norm(lit, axis=1)
+    return np.asarray(np.linalg.norm(lab[:, 1:] - lit, axis=1) / weight)
 
 
 @dataclass(frozen=True, eq=False)

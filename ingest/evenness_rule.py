@@ -25,6 +25,12 @@ GRADIENT_LEAST = 0.5
 GRADIENT_SURE_TURN, GRADIENT_SURE_SPAN, GRADIENT_SURE_LEAST = 0.5, 1.2, 0.8
 #: Several colours: dots in % of the yarn, or 1 mm cells that reach so far off the light line.
 DOTS_PERCENT, VARIEGATED_REACH = 4.0, 7.5
+#: How far dots are off what less light makes of their surround, ΔE00 units of a* and b*, to be dye
+#: where colour is no grey, if their ground is not so even (``bulk``) as to show them at once. Of
+#: renders by the first of the seeds that fit, with dots over 1.5 %, gaps between strands lie at 0.3
+#: to 2.2 (one of nine, in hard light, at 7.6) with a ground of 0.36 and more; of 25 speckled yarns
+#: 24 lie at 3.1 and more, and the other on a ground of 0.17.
+DOTS_OFF, DOTS_BULK = 2.5, 0.28
 #: Speckled, of several colours, where three quarters of the cells lie this near to the main one,
 #: as a share of how far cells lie at all, and where no colour runs on; else variegated.
 SPECKLED_BULK, SPECKLED_RUN = 0.47, 0.32
@@ -52,7 +58,7 @@ GREY_SOLID_WHOLE, GREY_WHOLE = 3.0, 4.8
 GREY_DOTS, GREY_BULK, GREY_RUN = 2.0, 0.36, 0.20
 #: Greyer still, and in a photo of more than this doubt, unevenness up to so many floors is not
 #: told from none: of 47 solid greys in hard renders 7 read up to 1.3 floors.
-GREY_BAND_DEPTH, GREY_BAND_DOUBT, GREY_BAND = 0.12, 0.22, 1.2
+GREY_BAND_DEPTH, GREY_BAND_DOUBT, GREY_BAND = 0.12, 0.22, 1.3
 
 #: Share of the reach of variegated yarn from which cells that stand out may be colours of their
 #: own; under it they are holes between strands. On renders by other hands, in hard light.
@@ -78,6 +84,8 @@ class Thresholds:
     gradient_sure_span: float = GRADIENT_SURE_SPAN
     gradient_sure_least: float = GRADIENT_SURE_LEAST
     dots_percent: float = DOTS_PERCENT
+    dots_off: float = DOTS_OFF
+    dots_bulk: float = DOTS_BULK
     variegated_reach: float = VARIEGATED_REACH
     speckled_bulk: float = SPECKLED_BULK
     speckled_run: float = SPECKLED_RUN
@@ -107,7 +115,8 @@ class RuleFigures:
 
     ``rank``, ``plane``, ``span``: of the slope; ``turn``: how much of it leaves the light line,
     over what a change of depth would; ``tied``: unevenness with what goes with it along that line.
-    ``dots_percent``; ``reach``: 95 % distance of 1 mm cells off the light line;
+    ``dots_percent``; ``dots_off``: how far dots are off what light makes of their surround;
+    ``reach``: 95 % distance of 1 mm cells off the light line;
     ``bulk``, ``run``: of their layout. ``unevenness``: as estimated, and ``doubt``: standard
     deviation of its root. ``depth_off``; ``whole``: what blocks differ by, light and dye.
     ``chroma``: C*ab of the mean.
@@ -119,6 +128,7 @@ class RuleFigures:
     turn: float
     tied: float
     dots_percent: float
+    dots_off: float
     reach: float
     bulk: float
     run: float
@@ -154,6 +164,7 @@ def rule_figures(found: Figures, estimate: Estimate) -> RuleFigures:
         turn=float(found.slope.turn) / max(found.depth.off, LEAST_DEPTH_OFF),
         tied=float(found.crest.tied),
         dots_percent=float(found.dots.percent),
+        dots_off=float(found.dots.off),
         reach=float(found.reach.off95),
         bulk=float(found.layout.bulk),
         run=float(found.layout.run),
@@ -173,18 +184,15 @@ def class_of(read: RuleFigures, limits: Thresholds = DEFAULT) -> Class:
     # Holes between strands stand out as dots do: they speak for colours only where they lie as
     # dots on a ground, or where cells reach off the light line.
     speckled = is_speckled(read, limits)
-    dotted = read.dots_percent > limits.dots_percent
+    dotted = read.dots_percent > limits.dots_percent and may_be_dye(read, limits)
     lie_as_dots = speckled and read.run < DOTTED_RUN
     if many >= 1.0 + limits.margin or (dotted and (lie_as_dots or many >= 1.0 - limits.margin)):
         return Class("speckled" if speckled else "variegated", None, ())
-    if many >= 1.0 - limits.margin or (dotted and many >= DOTTED_REACH):
-        return Class(
-            None,
-            ("semi-solid", "variegated"),
-            ("The colours lie about as far apart as in the palest variegated yarn.",),
-        )
     floor = floor_of(read.doubt, limits)
     plain = solid_or_not(read.unevenness, floor, read.depth_off, read.whole, limits)
+    if many >= 1.0 - limits.margin or (dotted and many >= DOTTED_REACH):
+        said = "The colours lie about as far apart as in the palest variegated yarn."
+        return Class(None, (one_colour(plain), "variegated"), (said,))
     return in_grey(read, plain, limits) if is_grey(read, limits) else plain
 
 
@@ -217,6 +225,13 @@ def is_speckled(read: RuleFigures, limits: Thresholds = DEFAULT) -> bool:
     return read.bulk < limits.speckled_bulk and read.run < limits.speckled_run
 
 
+def may_be_dye(read: RuleFigures, limits: Thresholds = DEFAULT) -> bool:
+    """Whether what stands out may be dots of dye: in a grey tint any, else no mere dark gaps."""
+    on_even_ground = read.bulk < limits.dots_bulk and read.run < DOTTED_RUN
+    off_light = read.dots_off >= limits.dots_off
+    return read.chroma < limits.grey_chroma or off_light or on_even_ground
+
+
 def is_grey(read: RuleFigures, limits: Thresholds = DEFAULT) -> bool:
     """Whether painted light and dark would look as light and shade do."""
     return read.depth_off < limits.grey_depth or read.chroma < limits.grey_chroma
@@ -226,14 +241,20 @@ def dots_in_grey(read: RuleFigures, limits: Thresholds = DEFAULT) -> bool:
     """Whether what stands out of a grey may be dots of dye."""
     lie_as_dots = read.bulk < limits.grey_bulk and read.run < limits.grey_run
     many = read.dots_percent > limits.dots_percent
-    return many or (read.dots_percent > limits.grey_dots and lie_as_dots)
+    stand_out = many or (read.dots_percent > limits.grey_dots and lie_as_dots)
+    return stand_out and may_be_dye(read, limits)
 
 
 def in_grey(read: RuleFigures, plain: Class, limits: Thresholds = DEFAULT) -> Class:
-    """The class of a grey that would be ``plain`` were its light and dark all light and shade."""
-    said = "In a grey or pale tint, light and dark of dye look like light and shade"
-    if read.dots_percent > limits.dots_percent or read.whole > limits.grey_whole:
-        both = ("semi-solid", "variegated")
+    """The class of a grey that would be ``plain`` were its light and dark all light and shade.
+
+    What may be all light and shade is never told apart from semi-solid and variegated alone.
+    """
+    tint = "a grey or pale tint" if read.chroma < limits.grey_chroma else "this colour"
+    said = f"In {tint}, light and dark of dye look like light and shade"
+    many = read.dots_percent > limits.dots_percent and may_be_dye(read, limits)
+    if many or read.whole > limits.grey_whole:
+        both = (one_colour(plain), "variegated")
         return Class(None, both, (f"{said}: these may be colours of the yarn or shadow.",))
     if dots_in_grey(read, limits):
         return Class(None, ("solid", "speckled"), (f"{said}: these may be dots of dye or gaps.",))
@@ -244,6 +265,11 @@ def in_grey(read: RuleFigures, plain: Class, limits: Thresholds = DEFAULT) -> Cl
         both = ("solid", "semi-solid")
         return Class(None, both, (f"{said}, and these may be either.",))
     return plain
+
+
+def one_colour(plain: Class) -> str:
+    """The least uneven class of one colour that is not ruled out."""
+    return "semi-solid" if plain.name == "semi-solid" else "solid"
 
 
 def floor_of(doubt: float, limits: Thresholds = DEFAULT) -> float:

@@ -13,6 +13,7 @@ from tests.tonality.photos import render
 
 GREY = replace(PLAIN, depth_off=0.2, chroma=4.0)
 SOLID_OR_NOT, SOLID_OR_SPECKLED = ("solid", "semi-solid"), ("solid", "speckled")
+GAPS = {"bulk": 0.32, "run": 0.14, "dots_off": 0.25}
 SEVERAL = ("semi-solid", "variegated")
 
 
@@ -36,15 +37,20 @@ def test_what_is_a_grey(change, grey):
         ({"unevenness": 0.5}, "semi-solid", None),
         ({"whole": 3.5}, None, SOLID_OR_NOT),
         ({"whole": 3.5, "unevenness": 0.5}, "semi-solid", None),
-        ({"whole": 5.0}, None, SEVERAL),
+        ({"whole": 5.0}, None, ("solid", "variegated")),  # the truth is not shut out
         ({"whole": 5.0, "unevenness": 0.5}, None, SEVERAL),
         ({"dots_percent": 2.5, **DOTS}, None, SOLID_OR_SPECKLED),
         ({"dots_percent": 2.5, "bulk": 0.2, "run": 0.27}, "solid", None),  # strands that cross
         ({"dots_percent": 1.5, **DOTS}, "solid", None),
-        ({"dots_percent": 9.0}, None, SEVERAL),
+        ({"dots_percent": 9.0}, None, ("solid", "variegated")),
+        ({"dots_percent": 9.0, "unevenness": 0.5}, None, SEVERAL),
+        ({"dots_percent": 9.0, "dots_off": 0.5}, None, ("solid", "variegated")),  # may be grey dye
+        ({"dots_percent": 9.0, "dots_off": 0.5, "chroma": 40.0}, "solid", None),
+        ({"dots_percent": 2.5, **GAPS, "chroma": 40.0}, "solid", None),
+        ({"dots_percent": 2.5, **GAPS, "bulk": 0.27, "chroma": 40.0}, None, SOLID_OR_SPECKLED),
         ({"dots_percent": 5.0, **DOTS}, "speckled", None),
         ({"depth_off": 0.11, "doubt": 0.25, "unevenness": 0.55}, None, SOLID_OR_NOT),
-        ({"depth_off": 0.11, "doubt": 0.25, "unevenness": 0.65}, "semi-solid", None),
+        ({"depth_off": 0.11, "doubt": 0.25, "unevenness": 0.66}, "semi-solid", None),
         ({"depth_off": 0.11, "doubt": 0.15, "unevenness": 0.40}, "semi-solid", None),
         ({"depth_off": 0.13, "doubt": 0.25, "unevenness": 0.55}, "semi-solid", None),
     ],
@@ -53,6 +59,13 @@ def test_classes_of_greys(change, name, between):
     found = class_of(replace(GREY, **change))
     assert (found.name, found.between) == (name, between)
     assert bool(found.reasons) == (name is None)
+
+
+def test_a_strong_colour_is_not_told_to_be_a_pale_tint():
+    told = [class_of(replace(GREY, whole=5.0, chroma=c)).reasons[0] for c in (4.0, 43.0)]
+    rest = "light and dark of dye look like light and shade: these may be colours of the yarn"
+    assert told[0].startswith(f"In a grey or pale tint, {rest}")
+    assert told[1].startswith(f"In this colour, {rest}")
 
 
 @pytest.mark.parametrize("change", [{"whole": 3.5}, {"dots_percent": 2.5, **DOTS}])

@@ -17,6 +17,7 @@ BY_RULE = Estimate(0.5, 0.1, 0.3, 0.8, 0.7, 0.1)
 def ruled(**change):
     figures = {
         **dict.fromkeys(("rank", "plane", "span", "turn", "tied", "dots_percent", "reach"), 0.1),
+        "dots_off": 9.0,
         "bulk": 0.3,
         "run": 0.1,
         "unevenness": 0.5,

@@ -15,6 +15,7 @@ PLAIN = RuleFigures(
     turn=1.0,
     tied=0.3,
     dots_percent=0.1,
+    dots_off=9.0,
     reach=1.0,
     bulk=0.6,
     run=0.3,
@@ -50,6 +51,10 @@ DOTS = {"bulk": 0.2, "run": 0.1}
         ({"dots_percent": 9.0}, "solid"),  # holes between strands, and no colour beside
         ({"dots_percent": 5.0, "bulk": 0.3, "run": 0.25}, "solid"),  # holes run on, dots do not
         ({"dots_percent": 5.0, "reach": 8.0, "bulk": 0.3, "run": 0.25}, "speckled"),
+        ({"dots_percent": 5.0, **DOTS}, "speckled"),
+        ({"dots_percent": 5.0, "bulk": 0.32, "run": 0.14}, "speckled"),
+        ({"dots_percent": 5.0, "bulk": 0.32, "run": 0.14, "dots_off": 0.25}, "solid"),  # dark gaps
+        ({"dots_percent": 5.0, **DOTS, "dots_off": 0.25}, "speckled"),  # black, on an even ground
         ({"dots_percent": 9.0, "reach": 5.4}, None),
         ({"dots_percent": 9.0, "reach": 7.2}, "variegated"),
     ],
