@@ -178,4 +178,7 @@ def estimate(found: Figures, rule: Rule | None = None) -> Estimate:
     low, high = (float(unroot(mean + k * sd)) for k in (-rule.within[0], rule.within[1]))
     # dU = 2 root d(root), and never less than the curvature of the square says near zero.
     u = math.sqrt((2.0 * max(mean, 0.0) * sd) ** 2 + 2.0 * sd**4)
-    return Estimate(value, u, low, max(min(high, most), value), mean, sd)
+    # What is seen bounds the range, but never within the stated doubt: the two would contradict.
+    return Estimate(
+        value, u, min(low, max(value - u, 0.0)), max(min(high, most), value + u), mean, sd
+    )

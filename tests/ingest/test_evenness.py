@@ -1,5 +1,7 @@
 """The parts under tonality: MCDM by hand, cells, the light line, the rule as tables."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -9,8 +11,20 @@ from ingest.evenness_axes import PIECE, axes, light_line, mcdm, spread
 from ingest.evenness_cells import as_cells, blocks, cell_factor, sum_to_cells
 from ingest.evenness_colours import MOST_SAMPLES, dots, layout, palette, sampled, signature
 from ingest.evenness_depth import deeper
-from ingest.evenness_model import INPUTS, fitted, root, terms, unroot
+from ingest.evenness_figures import figures
+from ingest.evenness_model import (
+    INPUTS,
+    MOST_PLUS,
+    MOST_TIMES,
+    estimate,
+    fitted,
+    root,
+    terms,
+    unroot,
+)
 from ingest.evenness_rule import SOLID_SHARE, floor_of, solid_or_not
+from tests.tonality.draws import draw
+from tests.tonality.photos import render
 
 MEAN_LIGHT = np.array([0.30, 0.12, 0.08])
 
@@ -212,6 +226,15 @@ def laid_out(lab):
     return layout(lab, np.nanmedian(lab, axis=(0, 1)))
 
 
+@pytest.mark.parametrize(("dot", "off"), [((24.0, 20.0, -8.0), 0.0), ((24.0, 2.0, 1.0), 10.6)])
+def test_dots_off_what_light_makes_of_their_ground(dot, off):
+    """L* + 16, a* and b* of the ground (64, 40, -16) halved are a gap's; dye leaves them."""
+    lab = np.full((60, 60, 3), (64.0, 40.0, -16.0))
+    lab[5::10, 5::10] = dot
+    weight = 1.0 + 0.045 * np.hypot(20.0, 8.0)
+    assert dots(lab, 1.0).off == pytest.approx(off / 10.6 * np.hypot(18.0, 9.0) / weight, abs=0.02)
+
+
 def test_dots_lie_on_a_ground_and_do_not_run_while_stripes_do():
     rng = np.random.default_rng(3)
     ground = np.array([60.0, 10.0, 5.0]) + rng.normal(0.0, 0.5, (60, 80, 3))
@@ -255,6 +278,19 @@ def test_solid_or_semi_solid_by_table(value, doubt, depth_off, whole, name):
 def test_the_floor_rises_with_doubt():
     floors = [floor_of(c) for c in (0.0, 0.1, 0.2, 0.3, 2.0)]
     assert floors[0] == floors[1] < floors[2] < floors[3] < floors[4] == 0.9
+
+
+@pytest.mark.parametrize("height", [0.5, 0.2])
+def test_a_range_never_lies_within_the_doubt_stated_beside_it(height):
+    """Where less is seen than the rule would have, the range had ended at the value."""
+    seen = render(draw(1_000_005, True, "semi-solid"))
+    whole = np.ones(seen.linear.shape[:2], bool)
+    cells = as_cells(*sum_to_cells(seen.linear, whole, 1), seen.mm_per_px, 1)
+    found = figures(cells, to_xyz)
+    less = replace(found, plain=replace(found.plain, mcdm=height * found.plain.mcdm / 3.0))
+    made = estimate(less)
+    assert made.value == pytest.approx(MOST_TIMES * less.plain.mcdm + MOST_PLUS)
+    assert made.low <= made.value - made.u and made.high >= made.value + made.u
 
 
 def test_the_fitted_rule_is_whole_and_holds_its_inputs_in_range():
