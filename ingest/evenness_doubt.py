@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +13,7 @@ from ingest.evenness_figures import Figures
 from ingest.evenness_rule import SPECKLED_BULK, Class
 from ingest.evenness_seam import has_seam
 from ingest.evenness_smooth import smooth_field
-from ingest.flags import CLIPPED_BEYOND_USE, CLIPPED_NOTED
+from ingest.flags import CLIPPED_BEYOND_USE, CLIPPED_NOTED, ZERO_SHARE
 
 #: Length of the strands' light and dark, mm, outside which the scale is doubtful.
 TEXTURE_MM = (0.08, 2.2)
@@ -46,12 +47,37 @@ REACH_MM = 4
 Stop = tuple[str, str]
 
 
+@dataclass(frozen=True)
+class Ends:
+    """Shares, 0..1, of a region's pixels with a channel at an end of what the file can hold:
+    ``clipped`` at the top, ``zero`` at nought."""
+
+    clipped: float = 0.0
+    zero: float = 0.0
+
+    @property
+    def tint_lost(self) -> bool:
+        """Whether ratios of channels say nothing of the dye: as much as is flagged."""
+        return self.clipped >= CLIPPED_NOTED or self.zero >= ZERO_SHARE
+
+
+NO_ENDS = Ends()
+
+
 def stops(
-    found: Figures, kind: Class, side_mm: float, clipped_share: float, told: Sequence[Stop] = ()
+    cells: Cells,
+    found: Figures,
+    kind: Class,
+    side_mm: float,
+    ends: Ends,
+    told: Sequence[Stop] = (),
 ) -> list[Stop]:
     """Flags under which no class is given, each with its sentence; ``told`` come first."""
     contrast = found.shade.contrast
     out = list(told)
+    clipped_share = ends.clipped
+    if flat_topped(cells, contrast):
+        clipped_share = max(clipped_share, CLIPPED_BEYOND_USE)
     if clipped_share >= CLIPPED_BEYOND_USE and not _dark_dots(found, kind):
         out.append(("evenness not judged", "Too much of the yarn is clipped to judge evenness."))
     elif clipped_share >= CLIPPED_NOTED and _light_dots(found, kind):

@@ -7,9 +7,10 @@ import numpy as np
 from ingest.background import Background
 from ingest.correct import Correction
 from ingest.evenness_cells import cell_factor, sum_to_cells
-from ingest.evenness_doubt import Stop
+from ingest.evenness_doubt import Ends, Stop
 from ingest.model import Photo, SwatchRegion
-from ingest.raster import bounding_box, strips
+from ingest.raster import bounding_box, darkest, strips
+from ingest.reading import zero_code
 from ingest.tonality import Examined, Tonality, examine_cells
 
 #: Change of ln of a ratio of two channels across a region from which light may pass for dye: at
@@ -39,12 +40,15 @@ def examine_region(
 ) -> Examined:
     """The same, with the cells and figures that it was made from."""
     box = bounding_box(photo, region.polygon)
+    at_zero = pixels = 0
     factor = cell_factor(mm_per_px, (box.y1 - box.y0) * (box.x1 - box.x0))
     light, weight = [], []
     for strip in strips(photo, region.polygon, rows_multiple=factor):
         linear, seen = correction.linear(strip.pixels), strip.mask
         if background is not None and background.open:
             seen = seen & ~background.mask(linear)
+        at_zero += int(((darkest(strip.pixels) <= zero_code(strip.pixels)) & seen).sum())
+        pixels += int(seen.sum())
         cells = sum_to_cells(linear, seen, factor)
         light.append(cells[0])
         weight.append(cells[1])
@@ -56,7 +60,8 @@ def examine_region(
         points = np.stack(np.broadcast_arrays(x[None, :], y[:, None]), axis=-1)
         lit = (lit / correction.light_at(points)[..., None]).astype(np.float32)
     told = _told(photo, correction, region)
-    return examine_cells(lit, share, mm_per_px, factor, correction.xyz, clipped_share, told)
+    ends = Ends(clipped_share, at_zero / max(pixels, 1))
+    return examine_cells(lit, share, mm_per_px, factor, correction.xyz, ends, told)
 
 
 def _told(photo: Photo, correction: Correction, region: SwatchRegion) -> list[Stop]:

@@ -7,6 +7,8 @@ from collections.abc import Mapping
 #: Share of clipped pixels from which it is noted, of a swatch or of a reference's patch, which then
 #: shapes no curve; and from which a swatch's colour is shown and no more (design: flags).
 CLIPPED_NOTED, CLIPPED_BEYOND_USE = 0.01, 0.03
+#: Share of a swatch's pixels with a channel at zero from which that is noted.
+ZERO_SHARE = 0.03
 
 #: Every flag that a photo, a reference or a swatch can carry, with the sentence that explains it.
 FLAGS: Mapping[str, str] = {

@@ -25,7 +25,7 @@ from ingest.correct import Correction
 from ingest.doubt import lab_covariance
 from ingest.errors import SwatchError
 from ingest.evenness_region import region_tonality
-from ingest.flags import CLIPPED_BEYOND_USE, CLIPPED_NOTED
+from ingest.flags import CLIPPED_BEYOND_USE, CLIPPED_NOTED, ZERO_SHARE
 from ingest.model import Measurement, Photo, Settings, SwatchRegion
 from ingest.optimal import fluorescence_flags
 from ingest.raster import bounding_box
@@ -38,7 +38,7 @@ FEWEST_PIXELS = 400
 #: Blocks under which the block doubt is itself doubtful.
 FEWEST_BLOCKS = 6
 #: Shares of a swatch's pixels, as the flags' sentences state them.
-ZERO_SHARE, MUCH_LEFT_OUT, GLARE_SHARE = 0.03, 0.20, 0.003
+MUCH_LEFT_OUT, GLARE_SHARE = 0.20, 0.003
 #: Share of pixels that look like the surround, but may be yarn, from which that is flagged.
 PERHAPS_BACKGROUND = 0.02
 #: Y (1 for white) over which no yarn lies, fluorescent or not: then what was marked as the

@@ -18,14 +18,13 @@ from numpy.typing import NDArray
 
 from ingest.evenness_cells import Cells, ToXyz, as_cells, cell_factor, sum_to_cells
 from ingest.evenness_colours import signature
-from ingest.evenness_corehalo import core_halo
-from ingest.evenness_doubt import Stop, flat_topped, stops
+from ingest.evenness_corehalo import TINT_LOST, core_halo
+from ingest.evenness_doubt import NO_ENDS, Ends, Stop, stops
 from ingest.evenness_figures import Figures, figures
 from ingest.evenness_model import Estimate, estimate
 from ingest.evenness_rule import Class, RuleFigures, class_of, rule_figures
 from ingest.evenness_scale import scale_from_strands
 from ingest.evenness_seen import by_class
-from ingest.flags import CLIPPED_BEYOND_USE
 from ingest.model import Array
 
 Floats = NDArray[np.float64]
@@ -107,13 +106,14 @@ def measure_tonality(
     mask: Array,
     mm_per_px: float,
     to_xyz: ToXyz,
-    clipped_share: float = 0.0,
+    ends: Ends = NO_ENDS,
 ) -> Tonality | None:
     """Tonality of a region.
 
     ``linear``: (h, w, 3) float32 corrected linear RGB of any primaries; ``mask``: (h, w) bool,
     what is yarn; ``mm_per_px``: NaN where unknown; ``to_xyz``: (..., 3) RGB to XYZ relative to
-    D65, Y = 1 for white, scaling with light. None where nothing can be said.
+    D65, Y = 1 for white, scaling with light. ``ends``: pixels at an end of what the file can
+    hold. None where nothing can be said.
 
     >>> grey = np.full((300, 400, 3), 0.2, np.float32)
     >>> whole = np.ones((300, 400), bool)
@@ -123,7 +123,7 @@ def measure_tonality(
     """
     factor = cell_factor(mm_per_px, mask.size)
     light, weight = sum_to_cells(linear, mask, factor)
-    return examine_cells(light, weight, mm_per_px, factor, to_xyz, clipped_share).tonality
+    return examine_cells(light, weight, mm_per_px, factor, to_xyz, ends).tonality
 
 
 def examine_cells(
@@ -132,7 +132,7 @@ def examine_cells(
     mm_per_px: float,
     factor: int,
     to_xyz: ToXyz,
-    clipped_share: float = 0.0,
+    ends: Ends = NO_ENDS,
     told: Sequence[Stop] = (),
 ) -> Examined:
     """The same, with what it was made from, of light already summed over ``factor`` pixels
@@ -164,9 +164,7 @@ def examine_cells(
     made = estimate(found)
     ruled = rule_figures(found, made)
     kind = class_of(ruled)
-    if flat_topped(cells, found.shade.contrast):
-        clipped_share = max(clipped_share, CLIPPED_BEYOND_USE)
-    stopped = stops(found, kind, _shorter_side(cells), clipped_share, told)
+    stopped = stops(cells, found, kind, _shorter_side(cells), ends, told)
     flags |= {name for name, _ in stopped}
     made = by_class(found, ruled, kind, made)
     if stopped:
@@ -175,7 +173,8 @@ def examine_cells(
         made = replace(made, low=0.0)  # what may be solid may have no unevenness at all
     rims: tuple[Mapping[str, Any] | None, str | None] = (None, None)
     if kind.name == "solid":
-        rims = core_halo(cells, found.strand_mm, found.shade.contrast, to_xyz)
+        strands = (found.strand_mm, found.shade.contrast)
+        rims = (None, TINT_LOST) if ends.tint_lost else core_halo(cells, *strands, to_xyz)
     made_of = _tonality(found, made, kind, mm_per_px, frozenset(flags), ruled, rims)
     return Examined(made_of, cells, found)
 

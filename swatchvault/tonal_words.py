@@ -50,6 +50,7 @@ UNSEEN: Mapping[str, str] = {
     "little yarn": "too little of the middle of the region is yarn",
     "deep shadow": "the gaps are too dark: use flatter light",
     "grey or pale": "in this colour more dye looks like less light",
+    "channel at an end": "a colour channel is at the end of what the file can hold",
     "no difference": "no difference beyond light and chance",
 }
 #: Said where several colours of a palette, or a gradient's ends, stand beside the swatch's own.

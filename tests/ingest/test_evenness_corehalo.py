@@ -10,10 +10,12 @@ from ingest.evenness_corehalo import (
     LEAST_DOUBTS,
     NO_DIFFERENCE,
     SIZE_U,
+    TINT_LOST,
     core_halo,
     told_of,
 )
 from ingest.evenness_depth import UNDYED
+from ingest.evenness_doubt import Ends
 from ingest.evenness_rim import FEW_PIXELS, Rim
 from ingest.tonality import measure_tonality
 from tests.ingest.roses import RED, ROSE, cells_of, found_in, photo
@@ -28,6 +30,7 @@ def test_deeper_and_paler_rims_are_told(sign, word):
     assert told is not None
     assert told["rim"] == word
     assert abs(float(told["delta_e"]) - APART) < 2.0 * float(told["u"])
+    assert told["range"][0] < APART < told["range"][1]
     assert np.sign(told["lch"][0]) == -sign  # deeper is darker
     # Against the spectra that it was dyed from, which no camera sees.
     value = core_halo_for(ROSE, sign)
@@ -55,6 +58,20 @@ def test_a_record_says_it_and_several_colours_do_not():
     assert found is not None and found.name not in ("solid", "semi-solid")
     assert found.record()["core_halo"] is None
     assert found.record()["core_halo_unseen"] is None  # only of solid yarn is it asked
+
+
+@pytest.mark.parametrize(
+    ("ends", "lost"),
+    [(Ends(0.0, 0.029), False), (Ends(0.0, 0.031), True), (Ends(0.011, 0.0), True)],
+)
+def test_rims_are_not_read_where_a_channel_lies_at_an_end(ends, lost):
+    """At zero and at the top ratios of channels change with light, as they do with dye."""
+    seen = photo(1)
+    whole = np.ones(seen.linear.shape[:2], dtype=bool)
+    found = measure_tonality(seen.linear, whole, seen.mm_per_px, to_xyz, ends)
+    assert found is not None and found.name == "solid"
+    assert (found.record()["core_halo"] is None) is lost
+    assert found.record()["core_halo_unseen"] == (TINT_LOST if lost else None)
 
 
 @pytest.mark.parametrize("ln_depth", [0.4, -0.4])

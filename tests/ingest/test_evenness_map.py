@@ -8,6 +8,7 @@ import pytest
 from ingest.colour import SRGB_TO_XYZ, delta_e_2000, linear_to_srgb, xyz_to_lab
 from ingest.evenness_axes import mcdm
 from ingest.evenness_cells import as_cells, blocks, sum_to_cells
+from ingest.evenness_doubt import Ends
 from ingest.evenness_figures import figures, sharpness, strands_alike
 from ingest.evenness_light import light_and_shade
 from ingest.evenness_map import STEPS, EvennessMap, look_closely, map_of, region_picture, tenths_of
@@ -286,7 +287,7 @@ def test_clipped_highlights_are_not_called_speckles():
         light[y : y + 7, x : x + 7] = 1.0
     mask = np.ones(light.shape[:2], bool)
     spots = measure_tonality(light, mask, seen.mm_per_px, to_xyz)
-    clipped = measure_tonality(light, mask, seen.mm_per_px, to_xyz, clipped_share=0.02)
+    clipped = measure_tonality(light, mask, seen.mm_per_px, to_xyz, Ends(0.02))
     assert spots.name == "speckled"
     assert clipped.name is None and "evenness not judged" in clipped.flags
 

@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 
 from ingest.colour import SRGB_TO_XYZ
+from ingest.evenness_corehalo import TINT_LOST
+from ingest.evenness_doubt import Ends
 from ingest.flags import FLAGS
 from ingest.lightfield import LightField
 from ingest.lightleft import light_left
@@ -17,6 +19,8 @@ from ingest.surround import Light
 from ingest.tonality import measure_tonality
 from tests.ingest.builders import as_it_is, photo_of_light, swatch_at
 from tests.render.dye import Dyeing
+from tests.render.strands import Yarn
+from tests.render.yarn import Lamp
 from tests.tonality import odd, third_draws, third_yarn
 from tests.tonality.draws import draw
 from tests.tonality.photos import block_unevenness, render, to_xyz
@@ -266,18 +270,52 @@ def test_a_blur_is_not_told_as_too_few_strands():
 
     seen = render(draw(7, True, "solid"))
     mm = seen.mm_per_px
-    deep = seen.linear[: round(16.0 / mm)]
+    deep = seen.linear[: round(26.0 / mm)]
     assert measure(deep, mm).flags == frozenset()
     assert measure(cv2.GaussianBlur(deep, (0, 0), 3.0), mm).flags == {"out of focus"}
-    few = measure(seen.linear[: round(10.0 / mm)], mm)
-    assert few.flags == {"too little yarn for evenness"}
+    for wide in (10.0,):  # strands of 4.1 mm
+        few = measure(seen.linear[: round(wide / mm)], mm)
+        assert few.flags == {"too little yarn for evenness"}
     assert "or out of focus" in few.reasons[0]  # a slight blur passes as sharp
 
 
 def test_clipping_told_from_the_picture_stops_the_class():
     seen = photo("solid")
-    found = measure(seen.linear, seen.mm_per_px, clipped_share=0.05)
+    found = measure(seen.linear, seen.mm_per_px, ends=Ends(0.05))
     assert found.name is None and "evenness not judged" in found.flags
+
+
+def test_a_channel_at_zero_is_counted_in_the_file_and_rims_are_not_read():
+    seen = photo("solid")
+    light = 0.5 * seen.linear
+    for picture, lost in ((light, False), (light * np.array([1.0, 1.0, 0.0]), True)):
+        image = photo_of_light(picture)
+        made, whole = as_it_is(image), swatch_at((0, 0, *image.pixels.shape[1::-1]), image.pixels)
+        settings = Settings(allow_uncorrected=True)
+        found = measure_region(image, whole, made, settings, seen.mm_per_px).tonality
+        assert found["class"] == "solid"
+        assert (found["core_halo_unseen"] == TINT_LOST) is lost
+
+
+def test_gaps_of_a_solid_skein_are_no_dots_of_dye():
+    """Fine dark gaps over 4 % of a skein's teal had made it speckled."""
+    teal = (("Corrow turquoise", 0.5), ("Ostrel yellow", 0.25))
+    case = replace(
+        draw(102, False, "solid"),
+        form="skein",
+        yarn=Yarn(2.0, plies=3, twist_mm=9.0, groove=0.4, fibre=0.08, halo=70.0, gap=0.7),
+        lamp=Lamp(azimuth=225.0, elevation=62.0, key=0.3, bounce=0.1),
+        dyeing=Dyeing("white wool", (teal,), "solid", 0.006, 25.0),
+        px_per_mm=10.0,
+        exposure=0.75,
+        deep=1.0,
+        fall=0.0,
+    )
+    seen = render(case)
+    found = measure(seen.linear, seen.mm_per_px)
+    assert found.dots_percent > 4.0
+    assert (found.name, found.between) == ("solid", None)
+    assert found.high < 0.4
 
 
 def test_a_far_too_dark_photo_shows_no_evenness():
@@ -325,7 +363,7 @@ def test_a_slope_of_light_alone_is_no_gradient_and_one_of_dye_is():
 def test_dark_dots_are_dye_though_their_ground_is_clipped():
     seen = photo("speckled")
     for share in (0.02, 0.05):
-        assert measure(seen.linear, seen.mm_per_px, clipped_share=share).name == "speckled"
+        assert measure(seen.linear, seen.mm_per_px, ends=Ends(share)).name == "speckled"
 
 
 @pytest.mark.parametrize("share", [0.02, 0.05])
@@ -336,7 +374,7 @@ def test_light_dots_and_clipping_are_no_class(share):
     for y, x in rng.integers(0, 340, (70, 2)):
         light[y : y + 12, x : x + 12] = rng.uniform(0.7, 1.0)
     assert measure(light, seen.mm_per_px).name in ("speckled", "variegated")
-    found = measure(light, seen.mm_per_px, clipped_share=share)
+    found = measure(light, seen.mm_per_px, ends=Ends(share))
     assert found.name is None and "evenness not judged" in found.flags
 
 

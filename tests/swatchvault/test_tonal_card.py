@@ -16,7 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from ingest.evenness_corehalo import NO_DIFFERENCE
+from ingest.evenness_corehalo import NO_DIFFERENCE, TINT_LOST
 from ingest.evenness_map import STEPS, EvennessMap
 from ingest.evenness_rim import DEEP_SHADOW, FEW_PIXELS, LITTLE_YARN, NO_STRANDS, NO_TINT
 from ingest.flags import FLAGS
@@ -171,12 +171,28 @@ def test_core_and_halo_are_told_where_the_record_tells_of_them():
 
 
 def test_why_nothing_is_told_of_core_and_halo():
-    for name in (NO_STRANDS, FEW_PIXELS, LITTLE_YARN, DEEP_SHADOW, NO_TINT, NO_DIFFERENCE):
+    for name in (
+        NO_STRANDS,
+        FEW_PIXELS,
+        LITTLE_YARN,
+        DEEP_SHADOW,
+        NO_TINT,
+        NO_DIFFERENCE,
+        TINT_LOST,
+    ):
         words = say(record("solid", core_halo=None, core_halo_unseen=name))
         assert words.unseen == f"Core and halo: {UNSEEN[name]}."
         assert words.unseen in words.lines and words.record()["unseen"] == words.unseen
         assert words.strands == ""
-    assert set(UNSEEN) == {NO_STRANDS, FEW_PIXELS, LITTLE_YARN, DEEP_SHADOW, NO_TINT, NO_DIFFERENCE}
+    assert set(UNSEEN) == {
+        NO_STRANDS,
+        FEW_PIXELS,
+        LITTLE_YARN,
+        DEEP_SHADOW,
+        NO_TINT,
+        NO_DIFFERENCE,
+        TINT_LOST,
+    }
 
 
 HALO = {"rim": "deeper", "delta_e": 3.1, "u": 2.2, "lch": [-2.4, 1.0, -3.2]}

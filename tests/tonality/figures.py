@@ -31,7 +31,7 @@ def measured(case: Case, photo: Seen) -> Row:
     """One photo measured whole."""
     linear = photo.linear
     whole = np.ones(linear.shape[:2], dtype=bool)
-    found = measure_tonality(linear, whole, photo.mm_per_px, to_xyz)
+    found = measure_tonality(linear, whole, photo.mm_per_px, to_xyz, photo.ends)
     assert found is not None
     return Row(case, photo.truth, found)
 

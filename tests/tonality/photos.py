@@ -8,6 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ingest.colour import SRGB_TO_XYZ, delta_e_2000, linear_to_srgb, srgb_to_linear, xyz_to_lab
+from ingest.evenness_doubt import Ends
+from ingest.reading import zero_code
 from tests.render.camera import Shot
 from tests.render.dye import Dyeing, camera_table, look_up, smooth_field, xyz_table
 from tests.render.yarn import Piece, make_piece
@@ -33,6 +35,12 @@ class Seen:
     def linear(self) -> np.ndarray:
         """(h, w, 3) float32 linear sRGB relative to a white in the same light."""
         return _TO_LIGHT[self.coded] / np.float32(self.exposure)
+
+    @property
+    def ends(self) -> Ends:
+        """Pixels with a channel at zero; those at the top are told by the picture alone."""
+        darkest = self.coded.min(axis=2)
+        return Ends(zero=float((darkest <= zero_code(darkest)).mean()))
 
     @property
     def coded(self) -> np.ndarray:

@@ -82,7 +82,7 @@ def measured(case: Drawn, photo: Seen) -> Row:
     whole = np.ones(linear.shape[:2], dtype=bool)
     factor = cell_factor(photo.mm_per_px, whole.size)
     light, weight = sum_to_cells(linear, whole, factor)
-    examined = examine_cells(light, weight, photo.mm_per_px, factor, to_xyz)
+    examined = examine_cells(light, weight, photo.mm_per_px, factor, to_xyz, photo.ends)
     assert examined.tonality is not None and examined.figures is not None
     truth = photo.truth["unevenness"]
     return Row(case, truth, examined.tonality, inside(examined.tonality, examined.figures))
