@@ -12,7 +12,7 @@ from ingest.evenness_cells import Cells
 from ingest.evenness_figures import Figures
 from ingest.evenness_rule import SPECKLED_BULK, Class
 from ingest.evenness_seam import has_seam
-from ingest.evenness_smooth import smooth_field
+from ingest.evenness_smooth import paper_strip, smooth_field
 from ingest.flags import CLIPPED_BEYOND_USE, CLIPPED_NOTED, ZERO_SHARE
 
 #: Length of the strands' light and dark, mm, outside which the scale is doubtful.
@@ -21,6 +21,10 @@ TEXTURE_MM = (0.08, 2.2)
 SEEN_CONTRAST = 0.08
 #: The shorter side over that length under which a region holds too few strands: about five.
 LEAST_TEXTURES = 24.0
+#: The same over the width of a strand, which thick yarn of many plies is told by, of one colour:
+#: where colours run, their lengths pass for strands. Renders that the rule was fitted on hold 7.4
+#: and more.
+LEAST_STRANDS = 5.0
 #: Sharpness under which a photo is out of focus, where there are strands to see it by.
 UNSHARP, UNSHARP_CONTRAST = 1.0, 0.01
 #: Strand contrast under which, and length of light and dark in mm over which, only a blur is left
@@ -89,10 +93,10 @@ def stops(
         if not low < found.texture_mm < high:
             said = "Strands would be of an unlikely size at this scale: check the millimetres."
             out.append(("scale doubtful", said))
-        elif side_mm < LEAST_TEXTURES * found.texture_mm:
+        elif side_mm < LEAST_TEXTURES * found.texture_mm or _few_strands(found, kind, side_mm):
             said = "The region is only a few strands wide, or out of focus: mark more yarn, sharp."
             out.append(("too little yarn for evenness", said))
-    if unsharp or (contrast < SMEARED_CONTRAST and found.texture_mm > SMEARED_MM):
+    if unsharp or (found.inner_contrast < SMEARED_CONTRAST and found.texture_mm > SMEARED_MM):
         out.append(("out of focus", "The photo is out of focus: photograph it again."))
     colours = 1 if kind.name in ("solid", "semi-solid", None) else len(found.palette.share)
     if contrast > (TOO_DEEP if colours == 1 else FAR_TOO_DEEP):
@@ -101,10 +105,19 @@ def stops(
     if two_things(found) or has_seam(found.cells_lab):
         said = "Two plain fields meet in the region: two swatches, background, or painted yarn."
         out.append(("perhaps two swatches", said))
+    elif paper_strip(cells, found.shade.log_y):
+        said = "A bright strip without strands runs through the region, as paper: mark yarn alone."
+        out.append(("perhaps two swatches", said))
     elif smooth_field(found.palette, found.shade.log_y):
         said = "Part of the region has no strands, as a table or paper has none: mark yarn alone."
         out.append(("perhaps two swatches", said))
     return out
+
+
+def _few_strands(found: Figures, kind: Class, side_mm: float) -> bool:
+    """Whether yarn that may be of one colour is only a few strands wide."""
+    one_colour = {kind.name, *(kind.between or ())} & {"solid", "semi-solid"}
+    return bool(one_colour) and side_mm < LEAST_STRANDS * found.strand_mm
 
 
 def _light_dots(found: Figures, kind: Class) -> bool:

@@ -21,9 +21,16 @@ from ingest.evenness_colours import (
     reach,
 )
 from ingest.evenness_depth import Depth, depth_of
-from ingest.evenness_light import LightAndShade, LightTaken, light_and_shade, take_light_out
+from ingest.evenness_light import (
+    STRAND_MM,
+    LightAndShade,
+    LightTaken,
+    light_and_shade,
+    take_light_out,
+)
 from ingest.evenness_slope import Slope, slope
 from ingest.evenness_strands import strand_width
+from ingest.model import Array
 
 Floats = NDArray[np.float64]
 
@@ -32,6 +39,9 @@ FEWEST_BLOCKS = 12
 #: Three lags in mm, and the least that covariance falls between the first two over the last two:
 #: half a percent of the renders that the rule was fitted on are under one of them.
 SHARP = ((0.2, 0.4, 0.8, 0.40), (0.4, 0.6, 1.2, 0.31))
+#: How far inside its outline yarn is asked how sharp it is, mm: a blur smears what lies beside it
+#: over the edge, and that step is as sharp as strands are.
+EDGE_MM = 3.0
 #: Share of the variance that neighbouring cells must hold in common, or there is only noise.
 NOISE_ALONE = 0.1
 
@@ -41,7 +51,7 @@ class Figures:
     """What a region shows. ``plain``: blocks of all yarn; ``crest``: blocks of crests; ``wide``:
     blocks of 10 mm. ``texture_mm``: length of the light and dark in strands, 1/e.
     ``strand_mm``: width of a strand, NaN unknown. ``sharp``: under 1 where the photo is blurred;
-    see :func:`sharpness`."""
+    see :func:`sharpness`. ``inner_contrast``: strand contrast away from the yarn's outline."""
 
     shade: LightAndShade
     plain: Spread
@@ -59,6 +69,7 @@ class Figures:
     texture_mm: float
     strand_mm: float
     sharp: float
+    inner_contrast: float
     mm_per_px: float
     area_mm2: float
 
@@ -72,6 +83,7 @@ def figures(cells: Cells, to_xyz: ToXyz) -> Figures | None:
         return None
     wide = blocks(cells, shade.reading, 10.0)
     alike = strands_alike(cells, shade)
+    inner = inner_yarn(cells)
     plain = spread(found.light, found.halves, to_xyz)
     lab, _ = millimetre_cells(cells, shade.reading, to_xyz)
     read = lab[np.isfinite(lab[..., 0])]
@@ -96,7 +108,8 @@ def figures(cells: Cells, to_xyz: ToXyz) -> Figures | None:
         depth=depth_of(tops, shade, plain.line, to_xyz),
         texture_mm=texture_mm(alike, cells.mm),
         strand_mm=strand_width(alike, cells.mm),
-        sharp=sharpness(alike, cells.mm),
+        sharp=sharpness(strands_alike(cells, shade, inner), cells.mm),
+        inner_contrast=_contrast(shade, cells, inner),
         mm_per_px=cells.mm_per_px,
         area_mm2=float(cells.weight.sum()) * cells.mm**2,
     )
@@ -111,11 +124,38 @@ def _smooth(lab: Floats) -> Floats:
     return np.where(seen[..., None], out, np.nan).astype(np.float64)
 
 
-def strands_alike(cells: Cells, shade: LightAndShade) -> tuple[Floats, Floats]:
-    """Covariance of ln Y about its 8 mm mean with itself, by lag in cells, across and down."""
-    about = (shade.log_y - local_mean(shade.log_y, cells.weight, round(8.0 / cells.mm))) * (
-        cells.weight > 0
-    )
+def _contrast(shade: LightAndShade, cells: Cells, part: Array) -> float:
+    """Standard deviation of ln Y about its 5 mm mean in a part (h, w) of the yarn."""
+    about = shade.log_y - local_mean(shade.log_y, cells.weight, round(STRAND_MM / cells.mm))
+    return float(about[part > 0].std())
+
+
+def inner_yarn(cells: Cells) -> Array:
+    """(h, w), 1 in yarn :data:`EDGE_MM` from its outline; all yarn where a quarter is not left.
+
+    Gaps between strands, up to some millimetres, are no outline.
+    """
+    import cv2
+
+    yarn = (cells.weight > 0).astype(np.uint8)
+    far = round(EDGE_MM / cells.mm)
+    side = np.ones((2 * far + 1, 2 * far + 1), np.uint8)
+    nothing = {"borderType": cv2.BORDER_CONSTANT, "borderValue": 0}
+    wide = cv2.copyMakeBorder(yarn, far, far, far, far, cv2.BORDER_CONSTANT, value=0)
+    filled = cv2.erode(cv2.dilate(wide, side, **nothing), side, **nothing)
+    inner = yarn * cv2.erode(filled, side, **nothing)[far:-far, far:-far]
+    return np.asarray(inner if 4 * int(inner.sum()) >= int(yarn.sum()) else yarn)
+
+
+def strands_alike(
+    cells: Cells, shade: LightAndShade, where: Array | None = None
+) -> tuple[Floats, Floats]:
+    """Covariance of ln Y about its 8 mm mean with itself, by lag in cells, across and down.
+
+    ``where``: (h, w), 1 in the part that is asked, if not all yarn.
+    """
+    part = cells.weight > 0 if where is None else where > 0
+    about = (shade.log_y - local_mean(shade.log_y, cells.weight, round(8.0 / cells.mm))) * part
     found = []
     for lines in (about[::4], about.T[::4]):  # every fourth line says as much as all
         size = 1 << math.ceil(math.log2(2 * lines.shape[1]))

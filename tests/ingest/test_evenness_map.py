@@ -210,6 +210,21 @@ def test_a_blur_of_a_third_of_a_millimetre_is_out_of_focus(form):
     assert "out of focus" in blurred.flags and blurred.name is None
 
 
+def test_paper_that_a_blur_smears_over_the_edge_does_not_make_it_sharp():
+    import cv2
+
+    seen = render(replace(draw(8_000_003, False, "solid"), form="knit"))
+    border, blur = round(4.0 / seen.mm_per_px), 1.5 / seen.mm_per_px
+    paper = {"borderType": cv2.BORDER_CONSTANT, "value": [0.86] * 3}
+    on_paper = cv2.copyMakeBorder(seen.linear, *(border,) * 4, **paper)
+    edge = border + round(1.0 / seen.mm_per_px)
+    for picture, stopped in ((on_paper, False), (cv2.GaussianBlur(on_paper, (0, 0), blur), True)):
+        yarn = picture[edge:-edge, edge:-edge]
+        whole = np.ones(yarn.shape[:2], bool)
+        found = measure_tonality(yarn, whole, seen.mm_per_px, to_xyz)
+        assert ("out of focus" in found.flags) is stopped
+
+
 def test_noise_does_not_make_a_blurred_photo_sharp():
     import cv2
 

@@ -3,8 +3,10 @@
 import numpy as np
 import pytest
 
+from ingest.evenness_cells import as_cells, cell_factor, sum_to_cells
 from ingest.evenness_colours import Palette
-from ingest.evenness_smooth import smooth_field
+from ingest.evenness_light import light_and_shade
+from ingest.evenness_smooth import paper_strip, smooth_field
 from ingest.tonality import measure_tonality
 from tests.tonality.draws import draw
 from tests.tonality.photos import render, to_xyz
@@ -61,3 +63,26 @@ def test_table_between_two_skeins_takes_the_class_away(kind):
     linear[middle - half : middle + half] = np.array([0.5, 0.3, 0.1]) * np.exp(grain)
     found = measure_tonality(linear.astype(np.float32), whole, photo.mm_per_px, to_xyz)
     assert found.name is None and "perhaps two swatches" in found.flags
+
+
+@pytest.mark.parametrize("wide_mm", [1.5, 2.5])
+def test_a_strip_of_white_paper_takes_the_class_away(wide_mm):
+    photo = render(draw(70_003, False, "solid"))
+    linear = 0.5 * photo.linear
+    middle, wide = linear.shape[1] // 2, round(wide_mm / photo.mm_per_px)
+    grain = np.random.default_rng(1).normal(0.0, 0.01, (linear.shape[0], wide, 1))
+    linear[:, middle : middle + wide] = 0.86 * np.exp(grain)
+    whole = np.ones(linear.shape[:2], bool)
+    found = measure_tonality(linear.astype(np.float32), whole, photo.mm_per_px, to_xyz)
+    assert found.name is None and "perhaps two swatches" in found.flags
+
+
+def test_crests_that_catch_the_light_are_no_paper():
+    photo = render(draw(70_003, False, "solid"))
+    factor = cell_factor(photo.mm_per_px, photo.linear[..., 0].size)
+    whole = np.ones(photo.linear.shape[:2], bool)
+    cells = as_cells(*sum_to_cells(photo.linear, whole, factor), photo.mm_per_px, factor)
+    log_y = light_and_shade(cells, to_xyz).log_y
+    assert not paper_strip(cells, log_y)
+    sheen = log_y + 0.8 * (log_y > np.quantile(log_y, 0.8)).astype(np.float32)
+    assert not paper_strip(cells, sheen)

@@ -273,7 +273,7 @@ def test_a_blur_is_not_told_as_too_few_strands():
     deep = seen.linear[: round(26.0 / mm)]
     assert measure(deep, mm).flags == frozenset()
     assert measure(cv2.GaussianBlur(deep, (0, 0), 3.0), mm).flags == {"out of focus"}
-    for wide in (10.0,):  # strands of 4.1 mm
+    for wide in (10.0, 16.0):  # strands of 4.1 mm
         few = measure(seen.linear[: round(wide / mm)], mm)
         assert few.flags == {"too little yarn for evenness"}
     assert "or out of focus" in few.reasons[0]  # a slight blur passes as sharp
