@@ -21,10 +21,11 @@ TEXTURE_MM = (0.08, 2.2)
 SEEN_CONTRAST = 0.08
 #: The shorter side over that length under which a region holds too few strands: about five.
 LEAST_TEXTURES = 24.0
-#: The same over the width of a strand, which thick yarn of many plies is told by, of one colour:
-#: where colours run, their lengths pass for strands. Renders that the rule was fitted on hold 7.4
-#: and more.
-LEAST_STRANDS = 5.0
+#: The same over the width of a strand, of strands that are so wide (mm) and of one colour: their
+#: light and dark is that of the plies, which are finer. Of thinner yarn two strands may pass for
+#: one; where colours run, their lengths do. Our choice; renders that the rule was fitted on hold
+#: 7.4 strands and more.
+LEAST_STRANDS, THICK_MM = 5.0, 4.0
 #: Sharpness under which a photo is out of focus, where there are strands to see it by.
 UNSHARP, UNSHARP_CONTRAST = 1.0, 0.01
 #: Strand contrast under which, and length of light and dark in mm over which, only a blur is left
@@ -115,9 +116,10 @@ def stops(
 
 
 def _few_strands(found: Figures, kind: Class, side_mm: float) -> bool:
-    """Whether yarn that may be of one colour is only a few strands wide."""
+    """Whether thick yarn that may be of one colour is only a few strands wide."""
     one_colour = {kind.name, *(kind.between or ())} & {"solid", "semi-solid"}
-    return bool(one_colour) and side_mm < LEAST_STRANDS * found.strand_mm
+    few = found.strand_mm > THICK_MM and side_mm < LEAST_STRANDS * found.strand_mm
+    return bool(one_colour) and few
 
 
 def _light_dots(found: Figures, kind: Class) -> bool:

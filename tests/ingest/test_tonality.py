@@ -279,6 +279,23 @@ def test_a_blur_is_not_told_as_too_few_strands():
     assert "or out of focus" in few.reasons[0]  # a slight blur passes as sharp
 
 
+def test_three_strands_of_thick_yarn_are_too_few():
+    thick = Yarn(8.0, plies=3, twist_mm=32.0, groove=0.4, fibre=0.08, halo=40.0, gap=0.9)
+    case = replace(
+        draw(701, False, "solid"),
+        form="wound card",
+        yarn=thick,
+        dyeing=LOTS["solid"],
+        size_mm=(70.0, 56.0),
+        px_per_mm=8.0,
+    )
+    seen = render(case)
+    for strands, few in ((3.2, True), (6.8, False)):
+        part = seen.linear[: round(strands * 8.0 / seen.mm_per_px)]
+        found = measure(part, seen.mm_per_px)
+        assert ("too little yarn for evenness" in found.flags) is few
+
+
 def test_clipping_told_from_the_picture_stops_the_class():
     seen = photo("solid")
     found = measure(seen.linear, seen.mm_per_px, ends=Ends(0.05))
