@@ -10,6 +10,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from ingest.evenness_corehalo import SIZE_TIMES
 from ingest.evenness_rule import DEFAULT, is_grey
 from ingest.evenness_stored import figures_of_record
 from ingest.flags import FLAGS
@@ -196,9 +197,11 @@ def _strands(record: Mapping[str, Any]) -> str:
     if not told:
         return ""
     lightness, chroma, hue = (f"{v:+.1f}".replace("-", "\N{MINUS SIGN}") for v in told["lch"])
+    size = told["delta_e"]
+    least, most = told.get("range") or (size * times for times in SIZE_TIMES)
     return (
-        f"Core and halo: the rims of the strands look {told['rim']} than their crests, ΔE00 "
-        f"{told['delta_e']:.1f} ± {told['u']:.1f} (L* {lightness}, C* {chroma}, h {hue}°)."
+        f"Core and halo: the rims of the strands look {told['rim']} than their crests, by ΔE00 "
+        f"{least:.1f} to {most:.1f}; at {size:.1f} L* {lightness}, C* {chroma}, h {hue}°."
     )
 
 

@@ -160,11 +160,12 @@ def test_the_headline_and_the_sentence(made, headline, said):
 
 def test_core_and_halo_are_told_where_the_record_tells_of_them():
     told = {"rim": "deeper", "delta_e": 3.1, "u": 2.2, "lch": [-2.4, 1.0, -3.2]}
-    words = say(record("solid", core_halo=told))
-    assert words.strands == (
-        "Core and halo: the rims of the strands look deeper than their crests, ΔE00 3.1 ± 2.2 "
-        "(L* \N{MINUS SIGN}2.4, C* +1.0, h \N{MINUS SIGN}3.2°)."
-    )
+    for ranged in ({"range": [1.2, 6.2]}, {}):  # older records lack the key
+        words = say(record("solid", core_halo=told | ranged))
+        assert words.strands == (
+            "Core and halo: the rims of the strands look deeper than their crests, by ΔE00 1.2 to "
+            "6.2; at 3.1 L* \N{MINUS SIGN}2.4, C* +1.0, h \N{MINUS SIGN}3.2°."
+        )
     assert words.strands in words.lines and words.record()["strands"] == words.strands
     for none in (record("solid"), record("solid", core_halo=None)):  # older records lack the key
         assert (say(none).strands, say(none).unseen) == ("", "") and "" not in say(none).lines
