@@ -49,7 +49,7 @@ PAIR_FLAGS: Mapping[str, str] = {
         "settings or the light moved, so they count as the same set-up with settings free."
     ),
     "dark": (
-        "A dark colour: of such lots that were called within in simulation up to 1.7 % lay beyond "
+        "A dark colour: of such lots that were called within in simulation up to 1.9 % lay beyond "
         "the tolerance. Judge it beside the master by eye, in daylight."
     ),
 }
