@@ -36,7 +36,12 @@ _SHARE = re.compile(
     rf"(?:,? (?:of )?(?P<after>{_NAME}))?",
     re.IGNORECASE,
 )
-_PER_100_G = re.compile(rf"(.+?) ?(?:per|/) ?100 ?g(?: {OF_GOODS})?", re.IGNORECASE)
+_PER_100_G = re.compile(
+    rf"(?P<amount>.+?) ?(?:per|/) ?100 ?g(?: {OF_GOODS})?"
+    r"(?P<behind>(?:(?P<comma>,)|(?: of)?) (?P<thing>.+))?",
+    re.IGNORECASE,
+)
+_GOODS = re.compile(rf"(?<!\w){OF_GOODS}(?!\w)", re.IGNORECASE)
 _STRENGTH = re.compile(rf"(?<![0-9.,/]){_PERCENT}")
 #: A number and the words after it that may be its unit, of which some have two ("fl oz").
 _MEASURE = re.compile(
@@ -53,7 +58,10 @@ _COUNTS = frozenset(
         "until up x yarn"
     )
 )
-_OTHER_WAYS = "a share of the goods is written '2 %' or '5 mL per 100 g'"
+_OTHER_WAYS = (
+    "a share of the goods is written '2 %' or '5 mL per 100 g', and what goes in behind it, as in "
+    "'5 mL per 100 g of 56 % acetic acid'"
+)
 
 
 @dataclass(frozen=True)
@@ -87,6 +95,9 @@ def planned_amount(text: str | None, spoons: SpoonSizes | None = None) -> ReadAm
     (2.0, 5.0)
     >>> planned_amount("20 mL of 56 % acetic acid").ml
     20.0
+    >>> read = planned_amount("5 mL per 100 g of 56 % acetic acid")
+    >>> read.ml_per_100_g, read.percent_of_goods, read.thing
+    (5.0, None, '56 % acetic acid')
     """
     typed = _one_line(text)
     if typed is None or not _has_number(typed):
@@ -96,9 +107,15 @@ def planned_amount(text: str | None, spoons: SpoonSizes | None = None) -> ReadAm
         percent = read_number(number, "the share of the goods")
         thing = " ".join(filter(None, (share["before"], share["after"]))) or None
         return ReadAmount(typed, percent_of_goods=percent, thing=thing)
-    if per_goods := _PER_100_G.fullmatch(typed):
-        amount, thing = _measure(per_goods[1], spoons)
-        on_goods = ReadAmount(typed, thing=thing)
+    if (per_goods := _PER_100_G.fullmatch(typed)) and _is_behind(per_goods):
+        amount, before = _measure(per_goods["amount"], spoons)
+        after = per_goods["thing"]
+        if before and after:
+            raise AmountError(
+                f"amount {quoted(typed)} cannot be read: it names {quoted(before)} and "
+                f"{quoted(after)}, and one thing goes in with one step; {_OTHER_WAYS}"
+            )
+        on_goods = ReadAmount(typed, thing=before or after)
         if amount.si_unit == "mL":
             return replace(on_goods, ml_per_100_g=amount.si_value)
         return replace(on_goods, percent_of_goods=amount.si_value)
@@ -132,6 +149,19 @@ def dye_amount(text: str | None, spoons: SpoonSizes | None = None) -> ReadAmount
     if typed is None or not _has_number(typed):
         return ReadAmount(typed)
     return _read(typed, parse_amount(typed, spoons), None)
+
+
+def same_thing(typed: str, other: str | None) -> str:
+    """An amount with what ``other`` says goes in, where it is a mass or volume and nothing else.
+
+    >>> same_thing("12 mL", "20 mL of 56 % acetic acid"), same_thing("2 g of salt", "4 g of acid")
+    ('12 mL of 56 % acetic acid', '2 g of salt')
+    """
+    try:
+        alone, thing = done_amount(typed).alone, done_amount(other).thing
+    except AmountError:
+        return typed
+    return f"{typed.strip()} of {thing}" if alone and thing else typed
 
 
 def strength_of(text: str) -> bool:
@@ -170,6 +200,18 @@ def _among_words(text: str, spoons: SpoonSizes | None) -> tuple[Amount, str] | N
                 return None
             return parse_amount(measure, spoons), _tidy(beside)
     return None
+
+
+def _is_behind(found: re.Match[str]) -> bool:
+    """Whether what stands behind "per 100 g" is what goes in, or nothing does.
+
+    Without a comma it says its strength: 100 g "of wool" are the goods.
+    """
+    thing = found["thing"]
+    if thing is None:
+        return True
+    named, strengths = _STRENGTH.subn(" ", thing, count=1)
+    return not _GOODS.search(thing) and _names(named) and bool(strengths or found["comma"])
 
 
 def _names(*texts: str | None) -> bool:

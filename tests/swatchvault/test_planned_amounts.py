@@ -26,6 +26,12 @@ ACID = "56 % acetic acid"
         ("2 tsp/100 g of goods", {"ml_per_100_g": 10.0}),
         ("3 g / 100 g", {"percent_of_goods": 3.0}),
         ("20 mL of 5 % vinegar per 100 g", {"ml_per_100_g": 20.0, "thing": "5 % vinegar"}),
+        (f"5 mL per 100 g of {ACID}", {"ml_per_100_g": 5.0, "thing": ACID}),
+        (f"5 mL per 100 g, {ACID}", {"ml_per_100_g": 5.0, "thing": ACID}),
+        (f"5 mL per 100 g {ACID}", {"ml_per_100_g": 5.0, "thing": ACID}),
+        ("5 mL/100 g, acetic acid 56 %", {"ml_per_100_g": 5.0, "thing": "acetic acid 56 %"}),
+        ("5 mL per 100 g of goods, vinegar", {"ml_per_100_g": 5.0, "thing": "vinegar"}),
+        (f"3 g per 100 g of yarn of {ACID}", {"percent_of_goods": 3.0, "thing": ACID}),
         ("12 mL", {"ml": 12.0}),
         ("0.5 kg", {"g": 500.0}),
         ("½ tsp", {"ml": 2.5}),
@@ -67,6 +73,11 @@ def test_a_percentage_beside_a_name_is_asked_back_with_both_ways_to_write_it(typ
         f"{ACID} 20 mL or 4 g",
         "5 % 20 mL",
         "20 mL, 2 % of goods",
+        "5 mL per 100 g of 2 % of goods",
+        "5 mL per 100 g of 2 % owf acid",
+        "5 mL per 100 g of wool",  # the goods, and not what goes in
+        f"5 mL of vinegar per 100 g of {ACID}",
+        f"5 mL per 100 g of 20 mL of {ACID}",
         "20 mL per skein",
         "20 mL a skein",
         "2 % per skein",
@@ -115,7 +126,14 @@ def test_spoons_are_the_archives():
     ml=st.integers(1, 500),
     name=st.sampled_from(["acetic acid", "vinegar", "citric acid", "formic acid", "ammonia"]),
     form=st.sampled_from(
-        ["{p} % {n} {m} mL", "{m} mL of {p} % {n}", "{n}, {p} %, {m} mL", "{p} % {n}"]
+        [
+            "{p} % {n} {m} mL",
+            "{m} mL of {p} % {n}",
+            "{n}, {p} %, {m} mL",
+            "{p} % {n}",
+            "{m} mL per 100 g of {p} % {n}",
+            "{m} mL/100 g, {n} {p} %",
+        ]
     ),
 )
 def test_a_strength_is_never_a_share_of_the_goods(percent, ml, name, form):
@@ -124,4 +142,5 @@ def test_a_strength_is_never_a_share_of_the_goods(percent, ml, name, form):
         read = planned_amount(typed)
     except AmountError:
         return
-    assert (read.ml, read.percent_of_goods, read.ml_per_100_g) == (ml, None, None)
+    on_goods = (None, None, ml) if "100 g" in form else (ml, None, None)
+    assert (read.ml, read.percent_of_goods, read.ml_per_100_g) == on_goods
