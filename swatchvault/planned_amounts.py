@@ -21,7 +21,7 @@ from swatchvault.amounts import (
     quoted,
     spelled_out,
 )
-from swatchvault.errors import AmountError
+from swatchvault.errors import AmountError, SwatchvaultError
 from swatchvault.typed_numbers import read_number
 
 _PERCENT = rf"(?P<percent>{NUMBER}) ?%"
@@ -158,10 +158,18 @@ def same_thing(typed: str, other: str | None) -> str:
     ('12 mL of 56 % acetic acid', '2 g of salt')
     """
     try:
-        alone, thing = done_amount(typed).alone, done_amount(other).thing
+        thing = done_amount(other).thing
     except AmountError:
         return typed
-    return f"{typed.strip()} of {thing}" if alone and thing else typed
+    return f"{typed.strip()} of {thing}" if thing and is_measure(typed) else typed
+
+
+def is_measure(text: str) -> bool:
+    """Whether a text is a mass or volume, on all or on 100 g of the goods, and nothing else."""
+    try:
+        return planned_amount(text).alone
+    except SwatchvaultError:
+        return False
 
 
 def strength_of(text: str) -> bool:

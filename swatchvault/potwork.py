@@ -8,7 +8,8 @@ from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
 from swatchvault.days import when
-from swatchvault.errors import NotFound
+from swatchvault.errors import AmountError, NotFound
+from swatchvault.planned_amounts import done_amount, is_measure, same_thing
 
 if TYPE_CHECKING:
     from swatchvault.archive import DyeIn, Pot, PotStep, Recipe
@@ -141,11 +142,7 @@ def noted(pot: Pot, told: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def make_step(pot: Pot, kind: str, planned: StepPlan | None, told: Mapping[str, Any]) -> PotStep:
-    """The step as it is stored: what was said, else as planned; the time is now if not said.
-
-    Of what goes in besides dye the plan's note is kept too, where the amount is the planned one:
-    it says which acid or salt that is, and how strong.
-    """
+    """The step as it is stored: what was said, else as planned; the time is now if not said."""
     from swatchvault.archive import PotStep
     from swatchvault.pot import AUXILIARIES
     from swatchvault.potclock import check_minutes
@@ -153,8 +150,8 @@ def make_step(pot: Pot, kind: str, planned: StepPlan | None, told: Mapping[str, 
     said = noted(pot, told)
     said["at"] = said["at"] or local_now().isoformat(timespec="seconds")
     if planned is not None:
-        if kind in AUXILIARIES and said["amount"] is None and said["note"] is None:
-            said["note"] = planned.note
+        if kind in AUXILIARIES:
+            said |= _which(planned, said["amount"], said["note"])
         for name, value in (
             ("amount", planned.amount_alone),
             ("temperature_c", planned.temperature_c),
@@ -163,6 +160,31 @@ def make_step(pot: Pot, kind: str, planned: StepPlan | None, told: Mapping[str, 
             said[name] = value if said[name] is None else said[name]
         check_minutes(said["minutes"])
     return PotStep(kind=kind, **said)
+
+
+def _which(planned: StepPlan, amount: str | None, note: str | None) -> dict[str, str | None]:
+    """Amount and note of what went in besides dye: they say which acid or salt, and how strong.
+
+    That is the planned one where only how much was told. A note, or an amount with words of its
+    own, may name another: then the planned one is told as planned.
+    """
+    wanted = planned.amount_alone
+    try:
+        thing, unread = done_amount(wanted).thing, None
+    except AmountError:
+        thing, unread = None, wanted
+    named = amount is not None and not is_measure(amount)
+    unsure = [planned.note] if named or note is not None else []
+    unsure += [thing if named else None, None if amount is None else unread]
+    if amount is not None:
+        amount = same_thing(amount, wanted)
+    if note is None and not named:
+        note = planned.note
+    told = f"{amount or wanted} {note}".casefold()
+    said = ", ".join(words for words in unsure if words and words.casefold() not in told)
+    if said:
+        note = f"{note} (planned: {said})" if note else f"planned: {said}"
+    return {"amount": amount, "note": note}
 
 
 def step_words(step: PotStep) -> str:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from swatchvault.amounts import UNITS
 from swatchvault.errors import SwatchvaultError
-from swatchvault.planned_amounts import OF_GOODS, planned_amount, strength_of
+from swatchvault.planned_amounts import OF_GOODS, is_measure, planned_amount, strength_of
 from swatchvault.typed_numbers import read_number, read_percent
 
 if TYPE_CHECKING:
@@ -72,7 +72,7 @@ def read_step(text: str) -> PlannedStep:
                 f"{word} of what? Write its unit: {word} C, {word} min, {word} %, {word} g or "
                 f"{word} mL"
             )
-        elif _is_measure(word):
+        elif is_measure(word):
             if amount is not None:
                 raise SwatchvaultError(
                     f"{amount} and {word} are two amounts of one step: write one, and a strength "
@@ -90,14 +90,6 @@ def read_step(text: str) -> PlannedStep:
     if amount is None and strength:
         planned_amount(strength)  # refuses it, for it can be read in two ways
     return PlannedStep(check_kind(kind), amount, temperature, minutes, ", ".join(note) or None)
-
-
-def _is_measure(word: str) -> bool:
-    """Whether a word is a mass or volume and nothing else."""
-    try:
-        return planned_amount(word).alone
-    except SwatchvaultError:
-        return False
 
 
 def _without_commas(first: str) -> list[str]:

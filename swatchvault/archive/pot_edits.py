@@ -15,6 +15,7 @@ from swatchvault.archive.pots import next_place
 from swatchvault.archive.rows import transaction
 from swatchvault.archive.struck import dye_in_by_id
 from swatchvault.errors import NotFound
+from swatchvault.planned_amounts import same_thing
 
 #: A nought as it may be typed.
 _NOUGHT = re.compile(r"0+(?:[.,]0*)?")
@@ -28,7 +29,8 @@ _WHICH = (
 
 
 def edit_step(conn: sqlite3.Connection, code: str, number: int, changes: Mapping[str, Any]) -> None:
-    """Correct a step of the log; only what ``changes`` names (fields of ``PotStep``) is replaced.
+    """Correct a step of the log; only what ``changes`` names (fields of ``PotStep``) is replaced:
+    another amount alone is of what the one before was of.
 
     What turns out to be of another kind did not carry out the planned step: that is open again.
     Raises ``NotFound`` for a step that the log does not have.
@@ -45,7 +47,10 @@ def edit_step(conn: sqlite3.Connection, code: str, number: int, changes: Mapping
                 f"lot {code!r} has no step {number}: its log has "
                 f"{next_place(conn, 'pot_step', lot_id) - 1}"
             )
-        columns = step_columns(conn, PotStep(**{**dict(row), **changes}))
+        new = {**dict(row), **changes}
+        if new["kind"] == row["kind"] and new["amount"] and row["amount"]:
+            new["amount"] = same_thing(new["amount"], row["amount"])
+        columns = step_columns(conn, PotStep(**new))
         if "amount" not in changes:  # its mL stay as worked out when it was typed
             columns = {k: v for k, v in columns.items() if not k.startswith("amount")}
         if changes.get("kind", row["kind"]) != row["kind"]:

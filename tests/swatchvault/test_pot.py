@@ -769,18 +769,61 @@ def test_what_goes_in_is_recorded_as_planned_with_its_name_or_asked_for(pot, fol
     ]
 
 
-def test_as_planned_keeps_which_acid_it_was(pot, folder):
+@pytest.fixture
+def acids(pot, folder):
+    """Pot P4 of 100 g: an acid named in the note, one in the amount, one that cannot be read."""
+    steps = (
+        PlannedStep("acid in", "20 mL per 100 g", note="56 % acetic acid"),
+        PlannedStep("acid in", "5 mL per 100 g of 56 % acetic acid"),
+        PlannedStep("acid in", "5 % vinegar"),
+    )
     with open_archive(folder) as archive, transaction(archive.conn):
-        steps = (PlannedStep("acid in", "20 mL per 100 g", note="white vinegar, 5 %"),)
-        part = RecipePart(dyes=(PlannedDye("Ember", 0.8),), steps=steps)
-        add_recipe(archive.conn, Recipe("Low sun", "Lumme", 3, 1, (part,)))
+        recipe = Recipe("Low sun", "Lumme", 3, 1, (RecipePart(steps=steps),))
+        add_recipe(archive.conn, recipe, as_kept=True)
     pot("start", "P4", "Low sun", "Lumme", "--goods", "100 g")
-    assert "acid in, 20 mL, white vinegar, 5 %" in pot("did", "P4", "1")
-    pot("start", "P5", "Low sun", "Lumme", "--goods", "100 g")
-    assert "vinegar" not in pot("did", "P5", "1", "--amount", "3 mL")  # it may be another one
-    pot("start", "P6", "Low sun", "Lumme", "--goods", "100 g")
-    said = pot("did", "P6", "1", "--note", "citric acid")
-    assert "citric acid" in said and "vinegar" not in said
+    return pot
+
+
+@pytest.mark.parametrize(
+    ("number", "told", "said"),
+    [
+        (1, (), "acid in, 20 mL, 56 % acetic acid"),
+        (1, ("--ph", "5"), "acid in, 20 mL, pH 5, 56 % acetic acid"),
+        (1, ("--amount", "6 mL"), "acid in, 6 mL, 56 % acetic acid"),
+        (1, ("--note", "slowly"), "acid in, 20 mL, slowly (planned: 56 % acetic acid)"),
+        (
+            1,
+            ("--amount", "6 mL", "--note", "citric acid"),  # it may be another one
+            "acid in, 6 mL, citric acid (planned: 56 % acetic acid)",
+        ),
+        (1, ("--note", "the 56 % acetic acid"), "acid in, 20 mL, the 56 % acetic acid"),
+        (
+            1,
+            ("--amount", "60 mL of 5 % vinegar"),
+            "acid in, 60 mL of 5 % vinegar, planned: 56 % acetic acid",
+        ),
+        (1, ("--amount", "a splash"), "acid in, a splash, planned: 56 % acetic acid"),
+        (2, (), "acid in, 5 mL of 56 % acetic acid"),
+        (2, ("--amount", "12 mL"), "acid in, 12 mL of 56 % acetic acid"),
+        (2, ("--amount", "2 tsp", "--note", "slowly"), "2 tsp of 56 % acetic acid, slowly"),
+        (2, ("--amount", "12 mL vinegar"), "12 mL vinegar, planned: 56 % acetic acid"),
+        (3, ("--amount", "60 mL"), "acid in, 60 mL, planned: 5 % vinegar"),
+    ],
+)
+def test_which_acid_it_was_stays_with_another_amount(acids, number, told, said):
+    assert acids("did", "P4", number, *told).splitlines()[0].endswith(said)
+    assert said in acids("log", "P4")
+
+
+def test_a_corrected_amount_keeps_which_acid_it_was(acids, folder):
+    acids("did", "P4", 2)
+    said = acids("edit", "P4", 1, "--amount", "12 mL")
+    assert said.splitlines()[0].endswith("acid in, 12 mL of 56 % acetic acid")
+    with open_archive(folder) as archive:
+        assert get_pot(archive.conn, "P4").steps[0].amount_ml == 12.0
+    assert "12 mL of 5 % vinegar" in acids("edit", "P4", 1, "--amount", "12 mL of 5 % vinegar")
+    said = acids("edit", "P4", 1, "--kind", "salt in", "--amount", "2 g")
+    assert "vinegar" not in said
 
 
 def test_skeins_with_grams_in_and_out_and_one_that_broke(pot, folder):
