@@ -16,6 +16,7 @@ from swatchvault.archive.measured import tonality_from
 from swatchvault.archive.names import find
 from swatchvault.archive.speaking import BEFORE_LAST_DYE, speaking, telling_evenness
 from swatchvault.archive.values import tri
+from swatchvault.archive.views import GONE_IN
 from swatchvault.errors import NotFound
 
 _SELECT = f"""SELECT m.*, swatch.label AS swatch, swatch.form, swatch.dry AS swatch_dry,
@@ -161,7 +162,7 @@ def lot_dyes(conn: sqlite3.Connection, lot_id: int) -> list[LotDye]:
     """Dyes that really went into a lot, in their order."""
     sql = (
         "SELECT dye.name, pack.code, stock.code, used.amount, used.dye_g "
-        "FROM lot_dye AS used JOIN dye ON dye.id = used.dye_id "
+        f"FROM {GONE_IN} AS used JOIN dye ON dye.id = used.dye_id "
         "LEFT JOIN stock ON stock.id = used.stock_id LEFT JOIN dye_pack AS pack "
         "ON pack.id = COALESCE(used.dye_pack_id, stock.dye_pack_id) "
         "WHERE used.lot_id = ? ORDER BY used.position"

@@ -15,6 +15,7 @@ from swatchvault.archive.colours import StoredColour, colours, tells_evenness
 from swatchvault.archive.eye import classes_in_force
 from swatchvault.archive.names import find
 from swatchvault.archive.speaking import speaking
+from swatchvault.archive.views import GONE_IN
 from swatchvault.basefit import DyedLot, Undyed
 from swatchvault.errors import ArchiveError, NotFound
 from swatchvault.fluorescing import IS_FLUORESCENT, MAY_BE_FLUORESCENT, says_fluorescent
@@ -30,7 +31,7 @@ _LOTS = """SELECT lot.id, lot.code, lot.dry_g, lot.overdyes_lot_id,
 (SELECT min(share_percent) FROM recipe_part AS part WHERE part.recipe_id = lot.recipe_id)
 FROM lot"""
 
-_DYES = """SELECT used.lot_id, dye.name, used.dye_g FROM lot_dye AS used
+_DYES = f"""SELECT used.lot_id, dye.name, used.dye_g FROM {GONE_IN} AS used
 JOIN dye ON dye.id = used.dye_id ORDER BY used.lot_id, used.position"""
 
 

@@ -15,7 +15,7 @@ from ingest.model import Array
 from swatchvault.archive.names import find, folded
 from swatchvault.archive.speaking import placed, placed_by_evenness
 from swatchvault.archive.values import clean
-from swatchvault.archive.views import DAY_OF_LOT
+from swatchvault.archive.views import DAY_OF_LOT, GONE_IN
 from swatchvault.archive.views_evenness import class_of
 from swatchvault.errors import ArchiveError
 
@@ -33,9 +33,9 @@ WHERE swatch.id IN (SELECT value FROM json_each(?))
 ORDER BY lot.id IS NULL, day, lot.id, swatch.id"""
 
 #: A dye that went in more than once from one stock or pack is one, unless some of it is unknown.
-_DYES = """SELECT used.lot_id, dye.name, pack.code, stock.code,
+_DYES = f"""SELECT used.lot_id, dye.name, pack.code, stock.code,
 CASE WHEN count(used.dye_g) = count(*) THEN 100.0 * sum(used.dye_g) / lot.dry_g END
-FROM lot_dye AS used JOIN dye ON dye.id = used.dye_id JOIN lot ON lot.id = used.lot_id
+FROM {GONE_IN} AS used JOIN dye ON dye.id = used.dye_id JOIN lot ON lot.id = used.lot_id
 LEFT JOIN stock ON stock.id = used.stock_id
 LEFT JOIN dye_pack AS pack ON pack.id = COALESCE(used.dye_pack_id, stock.dye_pack_id)
 WHERE used.lot_id IN (SELECT value FROM json_each(?))
@@ -176,7 +176,7 @@ def swatches_where(conn: sqlite3.Connection, filters: Filters) -> set[int]:
     if filters.form is not None:
         where.append(("swatch.form = ?", filters.form))
     if filters.dye is not None:
-        sql = "SELECT lot_id FROM lot_dye WHERE dye_id = ?"
+        sql = f"SELECT lot_id FROM {GONE_IN} WHERE dye_id = ?"
         where.append((f"swatch.lot_id IN ({sql})", find(conn, "dye", filters.dye)))
     if filters.since is not None:
         where.append(("lot.dyed_on >= ?", filters.since))

@@ -6,6 +6,7 @@ import sqlite3
 from dataclasses import dataclass
 
 from swatchvault.archive.listing import Rows, query
+from swatchvault.archive.views import GONE_IN
 from swatchvault.errors import NotFound
 
 _STOCKS = """SELECT stocks.stock_id, dye.id AS dye_id, stocks.dye, stocks.stock AS code,
@@ -13,9 +14,9 @@ stocks.pack, stocks.strength_percent, stocks.grams, stocks.made_up_to_ml, stocks
 stocks.left_seen_ml, stocks.left_seen_on, stocks.left_ml, stocks.note
 FROM stocks JOIN dye ON dye.name = stocks.dye"""
 
-_DYES = """SELECT dye.id, dye.name, dye.family, dye.note,
+_DYES = f"""SELECT dye.id, dye.name, dye.family, dye.note,
 (SELECT count(*) FROM dye_pack WHERE dye_pack.dye_id = dye.id) AS packs,
-(SELECT count(DISTINCT lot_id) FROM lot_dye WHERE lot_dye.dye_id = dye.id) AS lots
+(SELECT count(DISTINCT lot_id) FROM {GONE_IN} AS used WHERE used.dye_id = dye.id) AS lots
 FROM dye ORDER BY dye.name"""
 
 _BASES = """SELECT base.id, base.name, base.superwash, base.construction, base.halo,

@@ -21,6 +21,7 @@ from swatchvault.archive.rows import insert, transaction
 from swatchvault.archive.speaking import speaks_for
 from swatchvault.archive.struck import dyes_by_step, struck_of
 from swatchvault.archive.values import clean, named, to_json
+from swatchvault.archive.views import GONE_IN
 from swatchvault.errors import ArchiveError, NotFound
 
 
@@ -52,7 +53,8 @@ class DoneStep:
 
 @dataclass(frozen=True)
 class Pot:
-    """A lot's pot: the recipe it follows, what was done in order, what went in, how it ended.
+    """A lot's pot: the recipe it follows, what was done in order, what went in, how it ended. A dye
+    of which a correction says that none went in is not of ``dyes_in``.
 
     ``put_in_by``: of each of ``dyes_in`` the number of the step that put it in, ``None`` where that
     is not known. ``struck``: steps that were taken back; nothing else holds or counts them.
@@ -135,12 +137,13 @@ def get_pot(conn: sqlite3.Connection, code: str) -> Pot:
     ).fetchall()
     numbers = {step["id"]: step["position"] for step in steps}
     dyes = conn.execute(
-        "SELECT dye.name, amount, dye_pack.code, stock.code, dye_g FROM lot_dye "
-        "JOIN dye ON dye.id = lot_dye.dye_id LEFT JOIN dye_pack ON dye_pack.id = "
-        "lot_dye.dye_pack_id LEFT JOIN stock ON stock.id = stock_id WHERE lot_id = ? "
+        "SELECT used.id, dye.name, amount, dye_pack.code, stock.code, dye_g "
+        f"FROM {GONE_IN} AS used JOIN dye ON dye.id = used.dye_id LEFT JOIN dye_pack ON "
+        "dye_pack.id = used.dye_pack_id LEFT JOIN stock ON stock.id = stock_id WHERE lot_id = ? "
         "ORDER BY position",
         (lot_id,),
-    )
+    ).fetchall()
+    by = dyes_by_step(conn, lot_id)
     return Pot(
         lot=row["code"],
         recipe=None if row["recipe_id"] is None else recipe_by_id(conn, row["recipe_id"]),
@@ -152,13 +155,10 @@ def get_pot(conn: sqlite3.Connection, code: str) -> Pot:
             DoneStep(number, PotStep(*facts[:-2]), _plan_number(order, planned), *facts[-2:])
             for _, number, planned, *facts in map(tuple, steps)
         ),
-        dyes_in=tuple((DyeIn(*r[:4]), r[4]) for r in map(tuple, dyes)),
+        dyes_in=tuple((DyeIn(*r[1:5]), r[5]) for r in map(tuple, dyes)),
         end={k: row[k] for k in ("bled", "handle", "success", "next_time")},
         planned_from=json.loads(row["planned_from"] or "{}"),
-        put_in_by=tuple(
-            None if step_id is None else numbers[step_id]
-            for step_id in dyes_by_step(conn, lot_id).values()
-        ),
+        put_in_by=tuple(None if by[r[0]] is None else numbers[by[r[0]]] for r in dyes),
         struck=struck_of(conn, lot_id),
     )
 

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from swatchvault.archive.names import NAMES_SHOWN
-from swatchvault.archive.views import POURED
+from swatchvault.archive.views import GONE_IN, POURED
 
 _POURED = f"""SELECT stock.id AS stock_id, dye.name AS dye, stock.code, left_seen_on, unplaced,
 left_ml IS NOT NULL AS looked, COALESCE(left_ml, made_up_to_ml) AS had, sum(ml) AS went,
@@ -19,10 +19,10 @@ JOIN stock ON stock.id = poured.stock_id JOIN dye ON dye.id = stock.dye_id
 GROUP BY stock.id, unplaced HAVING CASE WHEN unplaced THEN went > 0 ELSE went > had + :slack END
 ORDER BY dye.name, stock.code, unplaced"""
 
-_MIXED_LATER = """SELECT DISTINCT stock.id, dye.name, stock.code, substr(stock.mixed_on, 1, 10),
+_MIXED_LATER = f"""SELECT DISTINCT stock.id, dye.name, stock.code, substr(stock.mixed_on, 1, 10),
 lot.code, substr(lot.dyed_on, 1, 10)
-FROM lot_dye JOIN stock ON stock.id = lot_dye.stock_id JOIN dye ON dye.id = stock.dye_id
-JOIN lot ON lot.id = lot_dye.lot_id
+FROM {GONE_IN} AS used JOIN stock ON stock.id = used.stock_id JOIN dye ON dye.id = stock.dye_id
+JOIN lot ON lot.id = used.lot_id
 WHERE substr(lot.dyed_on, 1, 10) < substr(stock.mixed_on, 1, 10)
 AND (:lot IS NULL OR stock.id IN (SELECT stock_id FROM lot_dye WHERE lot_id = :lot))
 ORDER BY dye.name, stock.code, lot.dyed_on, lot.id"""

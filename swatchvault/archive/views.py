@@ -35,6 +35,9 @@ DAY_OF_LOT = (
     "JOIN photo ON photo.id = m.photo_id WHERE swatch.lot_id = lot.id))"
 )
 
+#: Dyes that went into lots: `lot_dye` without those of which a correction says that none did.
+GONE_IN = "(SELECT * FROM lot_dye WHERE COALESCE(dye_g, amount_g, amount_ml) IS NOT 0)"
+
 #: What was poured of each stock since it was last looked at: ``stock_id``, ``lot_id``, ``code`` of
 #: the lot, ``day``, ``ml``, and whether it is ``unplaced``. A pour's day is that of its step, else
 #: its lot's; on the day itself one looks after the pots. What cannot be placed counts as poured
@@ -191,7 +194,7 @@ SELECT lot.code AS lot, step.position AS step, step.at, step.kind, step.amount, 
     step.colour_left_percent, step.note, lot.id AS lot_id
 FROM pot_step AS step JOIN lot ON lot.id = step.lot_id
 ORDER BY lot.dyed_on, lot.code, step.position""",
-    "dyes_used": """CREATE VIEW dyes_used AS
+    "dyes_used": f"""CREATE VIEW dyes_used AS
 SELECT lot.code AS lot, colourway.name AS colourway, lot.dyed_on, dye.name AS dye,
     pack.code AS pack, stock.code AS stock, used.amount, used.amount_ml, used.amount_g,
     used.dye_g, lot.dry_g,
@@ -201,7 +204,7 @@ SELECT lot.code AS lot, colourway.name AS colourway, lot.dyed_on, dye.name AS dy
         WHERE part.recipe_id = lot.recipe_id AND line.dye_id = used.dye_id)
         AS planned_depth_percent,
     lot.id AS lot_id
-FROM lot_dye AS used
+FROM {GONE_IN} AS used
 JOIN lot ON lot.id = used.lot_id
 JOIN dye ON dye.id = used.dye_id
 LEFT JOIN colourway ON colourway.id = lot.colourway_id

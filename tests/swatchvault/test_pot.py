@@ -515,10 +515,13 @@ def test_a_step_that_ends_a_hold_says_so(pot):
 def test_a_dye_that_did_not_go_in_is_nothing_in_any_unit(pot, typed):
     started(pot, "--powder", "Tarn")
     pot("did", "P1", "dye in", "--dye", "Ember=80 mL", "--dye", "Tarn=0.2 g")
-    pot("edit", "P1", "1", "--dye", f"Ember={typed}", "--dye", "Tarn=0")
+    assert "went in" in pot("log", "P1")
+    out = pot("edit", "P1", "1", "--dye", f"Ember={typed}", "--dye", "Tarn=0")
+    assert "Ember: 0 mL of stock S1" in out and "Tarn: 0 g, and not 0.2 g" in out
     out = pot("log", "P1")
-    assert "Ember 0 mL of stock S1: 0 % depth of shade" in out
-    assert "Tarn 0 g: 0 %" in out
+    assert "  dye in\n" in out and "went in" not in out
+    pot("end", "P1")
+    assert "Ember 0 % instead of 0.8 %" in pot("log", "P1")
 
 
 def test_a_step_that_was_another_leaves_the_planned_one_open(pot):

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from swatchvault.archive import DyeIn, Lot, PotStep, add_lot, get_recipe, open_archive
+from swatchvault.archive import DyeIn, Lot, PotStep, add_lot, edit_dye_in, get_recipe, open_archive
 from tests.web.test_new_recipe import counts
 from tests.web.test_pots import start, step, token
 from tests.web.test_yarn import ask
@@ -89,6 +89,17 @@ async def test_a_dye_left_out_and_one_not_planned_are_marked(
     page = (await visitor("dyer").get(f"/recipe/new?lot={lot_of(studio, 'NF-X')}")).text
     assert rows_of(page) == [("Pellow red", "0.3", ""), ("Marn blue", "0.05", "not planned")]
     assert "Brackle brown: planned at 0.45 %, and none went in" in page
+
+
+async def test_a_dye_put_right_to_nothing_is_no_dye_of_the_next_version(
+    visitor: Visitor, studio: Path
+) -> None:
+    lot = lot_of(studio, "NF-3")
+    with open_archive(studio) as archive:
+        edit_dye_in(archive.conn, "NF-3", "Pellow red", "0 mL")
+    page = (await visitor("dyer").get(f"/recipe/new?lot={lot}")).text
+    assert rows_of(page) == [("Brackle brown", "0.8325", "planned at 0.45 %")]
+    assert "Pellow red: planned at 0.3 %, and none went in" in page
 
 
 async def test_it_is_offered_only_where_it_can_be(visitor: Visitor, studio: Path) -> None:
