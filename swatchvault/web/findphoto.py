@@ -40,14 +40,14 @@ async def measure_sent(visit: Visit, form: Form) -> Response:
     marks = form.files("marks")
     data = await sent[0].read()
     sha256 = await visit.work(lambda: hashlib.sha256(data).hexdigest())
-    filed = [] if marks else await visit.read(_labels_of, sha256)  # marks say what is meant
+    filed = {} if marks else await visit.read(_swatches_of, sha256)  # marks say what is meant
     if len(filed) == 1:
-        return visit.go(_near_swatch(filed[0]))
+        return visit.go(_near_swatch(*filed.values()))
     if filed:
         raise RefusedError(
             f"This photo is in the archive already. It shows {', '.join(filed)}: choose which one "
             "to look for.",
-            links=[(_near_swatch(label), f"Find near {label}") for label in filed],
+            links=[(_near_swatch(number), f"Find near {label}") for label, number in filed.items()],
         )
     with tempfile.TemporaryDirectory() as place:
         path = Path(place) / ("photo" + _suffix(str(sent[0].filename)))
@@ -76,15 +76,15 @@ async def measure_sent(visit: Visit, form: Form) -> Response:
     return visit.go(f"/find?by=photo&photo={key}&region={_quoted(photo.swatches[0].name)}#found")
 
 
-def _labels_of(conn: sqlite3.Connection, sha256: str) -> list[str]:
-    """Labels of the swatches that a filed photo measures; none where it is not filed."""
+def _swatches_of(conn: sqlite3.Connection, sha256: str) -> dict[str, int]:
+    """The swatches that a filed photo measures, label to number; none where it is not filed."""
     from swatchvault.archive import colours
 
-    return list(dict.fromkeys(c.swatch for c in colours(conn, photo_sha256=sha256)))
+    return {c.swatch: c.swatch_id for c in colours(conn, photo_sha256=sha256)}
 
 
-def _near_swatch(label: str) -> str:
-    return f"/find?by=swatch&swatch={_quoted(label)}#found"
+def _near_swatch(number: int) -> str:
+    return f"/find?by=swatch&swatch={number}#found"
 
 
 def picture_of(state: dict[str, Any], asked: Asked) -> dict[str, Any]:
