@@ -55,6 +55,8 @@ def log_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
     plan = plan_of(conn, pot, {})
     planned = _planned(plan, pot, form.text("what"))
     kind = planned.kind if planned else form.need("kind", "What was done")
+    if planned is None and kind == "look":
+        planned = _look_that_is_due(conn, plan, pot)
     told = told_of(form, local_now())
     step = make_step(pot, kind, planned, told)
     if form.text("already") and not form.text("at"):
@@ -105,6 +107,22 @@ def _planned(plan: PotPlan | None, pot: Pot, what: str) -> StepPlan | None:
     if found is None:
         raise RefusedError(f"the recipe of this lot has no step {number}: load the page again")
     return found
+
+
+def _look_that_is_due(conn: sqlite3.Connection, plan: PotPlan | None, pot: Pot) -> StepPlan | None:
+    """The planned look that comes next: a look that is told among other things is that one."""
+    from swatchvault.archive import find
+    from swatchvault.archive.pages_pot import started_here
+
+    left = left_of(plan, pot)
+    open_here = not pot.ended_at and started_here(conn, find(conn, "lot", pot.lot))
+    return left[0] if left and left[0].kind == "look" and open_here else None
+
+
+def left_of(plan: PotPlan | None, pot: Pot) -> list[StepPlan]:
+    """The planned steps that are not done yet."""
+    done = {d.plan_number for d in pot.steps}
+    return [s for s in (plan.steps if plan else ()) if s.number not in done]
 
 
 def minute_words(at: str | None) -> str:

@@ -159,7 +159,7 @@ def _view(conn: sqlite3.Connection, lot_id: int, step: str, number: str) -> PotV
     pot = get_pot(conn, pages.lot_code(conn, lot_id))
     plan = plan_of(conn, pot, {})
     afterwards = bool(pot.steps) and not pages.started_here(conn, lot_id)
-    left = [] if afterwards else _left(plan, pot)
+    left = [] if afterwards else potforms.left_of(plan, pot)
     first = left[0] if left and not pot.ended_at else None
     chosen = next((s for s in left if str(s.number) == step), first)
     skeins = pages.skeins_of(conn, pot.lot)
@@ -203,11 +203,6 @@ def _view(conn: sqlite3.Connection, lot_id: int, step: str, number: str) -> PotV
         left=left_to_do(conn, lot_id, pot, skeins, left),
         can_go=not what_belongs(conn, "lot", lot_id),
     )
-
-
-def _left(plan: PotPlan | None, pot: Pot) -> list[StepPlan]:
-    done = {d.plan_number for d in pot.steps}
-    return [s for s in (plan.steps if plan else ()) if s.number not in done]
 
 
 def _part_of(plan: PotPlan | None, step: StepPlan | None) -> PartPlan | None:
