@@ -96,7 +96,13 @@ from swatchvault.archive.photos import (
     store_files,
 )
 from swatchvault.archive.planned import set_spoons
-from swatchvault.archive.pot_edits import dyes_of_step, edit_dye_in, edit_step
+from swatchvault.archive.pot_edits import (
+    another_dye,
+    dye_put_in,
+    dyes_of_step,
+    edit_dye_in,
+    edit_step,
+)
 from swatchvault.archive.pots import (
     DoneStep,
     Pot,
@@ -200,6 +206,7 @@ __all__ = [
     "add_skein",
     "add_stock",
     "add_swatch",
+    "another_dye",
     "apply_notes",
     "backup",
     "class_stated",
@@ -208,6 +215,7 @@ __all__ = [
     "create_archive",
     "current_master",
     "decide_same_dyes",
+    "dye_put_in",
     "dyes_of_step",
     "edit_dye_in",
     "edit_step",

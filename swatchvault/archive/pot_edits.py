@@ -9,12 +9,17 @@ from types import MappingProxyType
 from typing import Any
 
 from swatchvault.archive.entities import DyeIn, PotStep
-from swatchvault.archive.lots import dye_amount_columns, dye_in_grams, step_columns
+from swatchvault.archive.lots import (
+    dye_amount_columns,
+    dye_columns,
+    dye_in_grams,
+    step_columns,
+)
 from swatchvault.archive.names import find, find_of
 from swatchvault.archive.pots import next_place
 from swatchvault.archive.rows import transaction
 from swatchvault.archive.struck import dye_in_by_id
-from swatchvault.errors import NotFound
+from swatchvault.errors import ArchiveError, NotFound
 from swatchvault.planned_amounts import same_thing
 
 #: A nought as it may be typed.
@@ -78,10 +83,7 @@ def edit_dye_in(
     Returns what it was and what it is. Raises ``NotFound`` where none of the dye went in.
     """
     with transaction(conn):
-        lot_id, dye_id = find(conn, "lot", code), find(conn, "dye", dye)
-        row = conn.execute(_WHICH, {"lot": lot_id, "dye": dye_id, "number": number}).fetchone()
-        if row is None:
-            raise NotFound(f'no {dye!r} went into lot {code!r}: record it as a step "dye in"')
+        dye_id, row = find(conn, "dye", dye), _that_went_in(conn, code, dye, number)
         was = dye_in_by_id(conn, row["id"])
         columns = {k: row[k] for k in ("stock_id", "dye_pack_id", "amount_g", "amount_ml")}
         for stock in (s for d, s in source.items() if d.casefold() == dye.casefold()):
@@ -99,6 +101,50 @@ def edit_dye_in(
         sets = ", ".join(f"{c} = ?" for c in columns)
         conn.execute(f"UPDATE lot_dye SET {sets} WHERE id = ?", (*columns.values(), row["id"]))
         return was, dye_in_by_id(conn, row["id"])
+
+
+def dye_put_in(conn: sqlite3.Connection, code: str, dye: str, number: int | None) -> DyeIn:
+    """What `edit_dye_in` and `another_dye` correct of a dye. Raises ``NotFound`` as they do."""
+    return dye_in_by_id(conn, _that_went_in(conn, code, dye, number)["id"])
+
+
+def another_dye(
+    conn: sqlite3.Connection, code: str, dye: str, other: DyeIn, *, number: int | None = None
+) -> tuple[DyeIn, DyeIn]:
+    """Correct which dye went in: where `edit_dye_in` would correct ``dye``, ``other`` stands in its
+    place. Returns what it was and what it is.
+
+    Raises ``NotFound`` where none of ``dye`` went in, ``ArchiveError`` where the same step put in
+    the other one too: its amount is what is to be corrected then.
+    """
+    with transaction(conn):
+        row = _that_went_in(conn, code, dye, number)
+        was, columns = dye_in_by_id(conn, row["id"]), dye_columns(conn, other)
+        sql = (
+            "SELECT 1 FROM lot_dye AS one JOIN lot_dye AS more ON more.lot_id = one.lot_id "
+            "AND more.pot_step_id IS one.pot_step_id AND more.id <> one.id "
+            "WHERE one.id = ? AND more.dye_id = ?"
+        )
+        if conn.execute(sql, (row["id"], columns["dye_id"])).fetchone():
+            raise ArchiveError(
+                f"{other.dye} went in with the same step already: correct how much of it that was, "
+                f"and that of {was.dye} to 0"
+            )
+        sets = ", ".join(f"{c} = ?" for c in columns)
+        conn.execute(f"UPDATE lot_dye SET {sets} WHERE id = ?", (*columns.values(), row["id"]))
+        return was, dye_in_by_id(conn, row["id"])
+
+
+def _that_went_in(conn: sqlite3.Connection, code: str, dye: str, number: int | None) -> sqlite3.Row:
+    lot_id, dye_id = find(conn, "lot", code), find(conn, "dye", dye)
+    found = conn.execute(_WHICH, {"lot": lot_id, "dye": dye_id, "number": number}).fetchone()
+    if found is None:
+        raise NotFound(
+            f'no {dye!r} went into lot {code!r}: record it as a step "dye in"; where another dye '
+            f'was told in its place, correct which it was, with --instead "OTHER={dye}"'
+        )
+    row: sqlite3.Row = found
+    return row
 
 
 def dyes_of_step(conn: sqlite3.Connection, code: str, number: int) -> list[DyeIn]:

@@ -13,7 +13,7 @@ import click
 from swatchvault.amounts import parse_amount
 from swatchvault.commands.making import pair, sources
 from swatchvault.commands.options import NUMBER, WHOLE, archive_option, json_option, need_archive
-from swatchvault.commands.potsteps import edited_lines, log_lines, stock_lines
+from swatchvault.commands.potsteps import edited_lines, log_lines, put_other_dyes, stock_lines
 from swatchvault.commands.sums import say_caution
 from swatchvault.errors import ArchiveError
 from swatchvault.potclock import latest_timed
@@ -53,6 +53,7 @@ def step_options(command: Callable[..., Any]) -> Callable[..., Any]:
 @click.argument("number", type=WHOLE)
 @click.option("--kind", help="What it was.")
 @click.option("--dye", "dyes", multiple=True, help='"DYE=80 mL": what really went in of it.')
+@click.option("--instead", multiple=True, help='"DYE=OTHER": what went in was OTHER.')
 @click.option("--stock", "stocks", multiple=True, help='"DYE=CODE": the stock it came from.')
 @click.option("--powder", "powders", multiple=True, help="DYE: it was weighed as powder.")
 @click.option("--pack", "packs", multiple=True, help='"DYE=CODE": it was powder of that pack.')
@@ -63,6 +64,7 @@ def pot_edit(
     number: int,
     kind: str | None,
     dyes: tuple[str, ...],
+    instead: tuple[str, ...],
     stocks: tuple[str, ...],
     powders: tuple[str, ...],
     packs: tuple[str, ...],
@@ -71,7 +73,9 @@ def pot_edit(
 ) -> None:
     """Correct step NUMBER of the log of LOT; what is not named stays.
 
-    Of a dye that the step put in, that is corrected; of any other, what last went in of it.
+    Of a dye that the step put in, that is corrected; of any other, what last went in of it. Which
+    dye it was is corrected by --instead: its amount stays where --dye names none, and it came from
+    what --stock or --powder says, else from the stock that `pot did` would take.
     """
     from swatchvault.archive import edit_dye_in, edit_step, get_pot, open_archive, transaction
     from swatchvault.archive.doubts import doubts, new_doubts
@@ -82,12 +86,14 @@ def pot_edit(
         conn = archive.conn
         pot = get_pot(conn, lot)
         changes = {k: v for k, v in {"kind": kind, **noted(pot, told)}.items() if v is not None}
-        if not changes and not amounts and not source:
+        if not changes and not amounts and not source and not instead:
             raise click.UsageError("say what to correct, such as --at or --amount")
         before = doubts(conn)
         changed: dict[str, tuple[DyeIn, DyeIn]] = {}
         with transaction(conn):
             edit_step(conn, lot, number, changes)
+            for was, now in put_other_dyes(conn, pot, number, instead, amounts, source):
+                changed[now.dye] = (was, now)
             for dye in dict.fromkeys((*amounts, *source)):
                 was, now = edit_dye_in(
                     conn, lot, dye, amounts.get(dye), number=number, source=source, pack=of_pack

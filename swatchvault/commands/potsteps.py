@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -11,7 +11,7 @@ from swatchvault.commands.making import pair
 from swatchvault.departures import departures
 from swatchvault.errors import ArchiveError, NotFound
 from swatchvault.potsource import sourced
-from swatchvault.potwork import done_words, source_words, struck_words
+from swatchvault.potwork import done_words, plan_of, source_words, struck_words
 from swatchvault.typed_numbers import row_number
 
 if TYPE_CHECKING:
@@ -111,6 +111,36 @@ def stock_lines(conn: sqlite3.Connection, dyes: Iterable[DyeIn], verb: str = "")
     return lines
 
 
+def put_other_dyes(
+    conn: sqlite3.Connection,
+    pot: Pot,
+    number: int,
+    instead: Iterable[str],
+    amounts: dict[str, str],
+    named: Mapping[str, str | None],
+) -> Iterator[tuple[DyeIn, DyeIn]]:
+    """Correct which dye a step put in, of each ``DYE=OTHER``: what it was and what it is.
+
+    An amount told of the other one, or of the one it was, is its amount, and is taken out of
+    ``amounts``; else that stays. It came from what is ``named``, else as `pot did` has it.
+    """
+    from swatchvault.archive import another_dye, dye_put_in
+
+    plan = plan_of(conn, pot, named)
+    for dye, other in map(pair, instead):
+        was = dye_put_in(conn, pot.lot, dye, number)
+        told = [amounts.pop(key) for key in [*amounts] if key.casefold() in _either(dye, other)]
+        amount = told[0] if told else was.amount
+        if amount is None:
+            raise ArchiveError(f'how much {other} went in is not known: say --dye "{other}=80 mL"')
+        (source,) = sourced(conn, plan, pot, [(other, amount)], named)
+        yield another_dye(conn, pot.lot, dye, source, number=number)
+
+
+def _either(*names: str) -> set[str]:
+    return {name.casefold() for name in names}
+
+
 def edited_lines(conn: sqlite3.Connection, changed: Iterable[tuple[DyeIn, DyeIn]]) -> list[str]:
     """What went in as it is now corrected, what it was before, and what is left of its stock."""
     lines = []
@@ -119,8 +149,10 @@ def edited_lines(conn: sqlite3.Connection, changed: Iterable[tuple[DyeIn, DyeIn]
         source = source_words(was) or (
             " without a stock" if now.stock else " of no pack that is told"
         )
-        source = "" if (was.stock, was.pack) == (now.stock, now.pack) else source
-        verb = f", and not {amount}{source}" if was != now else ", as it was"
+        same = (was.dye, was.stock, was.pack) == (now.dye, now.stock, now.pack)
+        source = "" if same else source
+        of = "" if was.dye == now.dye else f" of {was.dye}"
+        verb = f", and not {amount}{of}{source}" if was != now else ", as it was"
         lines += stock_lines(conn, [now], verb)
     return lines
 

@@ -70,8 +70,11 @@ def filled_in(text: Callable[[str], str]) -> dict[str, str]:
 
 
 def correct_dyes(conn: sqlite3.Connection, code: str, number: int, form: Form) -> list[DyeIn]:
-    """Correct the dyes of a step as its form says: those that were corrected, as they now are."""
-    from swatchvault.archive import dyes_of_step, edit_dye_in
+    """Correct the dyes of a step as its form says: those that were corrected, as they now are.
+
+    A source of another dye says that it was that one which went in.
+    """
+    from swatchvault.archive import DyeIn, another_dye, dyes_of_step, edit_dye_in
 
     corrected, known = [], _known_sources(conn)
     for index, dye in enumerate(dyes_of_step(conn, code, number), 1):
@@ -81,7 +84,11 @@ def correct_dyes(conn: sqlite3.Connection, code: str, number: int, form: Form) -
         amount = None if typed in ("", dye.amount or "") else typed
         source: dict[str, str | None] = {}
         pack: dict[str, str | None] = {}
-        if chosen is not None and chosen.dye == dye.dye:
+        if chosen is not None and chosen.dye != dye.dye:
+            other = DyeIn(chosen.dye, amount or dye.amount, chosen.pack, chosen.stock)
+            corrected.append(another_dye(conn, code, dye.dye, other, number=number)[1])
+            continue
+        if chosen is not None:
             source = {dye.dye: chosen.stock} if chosen.stock != dye.stock else {}
             pack = {dye.dye: chosen.pack} if not chosen.stock and chosen.pack != dye.pack else {}
         if amount or source or pack:

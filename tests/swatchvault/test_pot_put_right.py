@@ -1,8 +1,8 @@
-"""A pot's log put right: what did not go in after all counts nowhere."""
+"""A pot's log put right: what did not go in after all counts nowhere, and which dye it was."""
 
 import pytest
 
-from swatchvault.archive import get_pot, get_recipe, open_archive
+from swatchvault.archive import Dye, add_dye, get_pot, get_recipe, open_archive
 from swatchvault.archive.colours import lot_dyes
 from swatchvault.archive.dyed import pot_as_dyed
 from swatchvault.archive.made import Filters, made_of, swatches_where
@@ -58,3 +58,50 @@ def test_nothing_can_be_put_right_again(measured_lot):
     with open_archive(measured_lot.folder) as archive:
         dyes = get_pot(archive.conn, "L1").dyes_in
     assert [(dye.dye, grams) for dye, grams in dyes] == [("Ember", 0.8), ("Tarn", 0.3)]
+
+
+@pytest.fixture
+def poured(pot):
+    """The pot's commands; P1 of 100 g took 20 mL of Ember."""
+    pot("start", "P1", "Low sun", "Lumme", "--version", 1, "--goods", "100 g")
+    pot("did", "P1", "dye in", "--dye", "Ember=20 mL")
+    return pot
+
+
+def went_in(folder):
+    with open_archive(folder) as archive:
+        pot = get_pot(archive.conn, "P1")
+    return [(d.dye, d.amount, d.stock, d.pack, grams) for d, grams in pot.dyes_in]
+
+
+@pytest.mark.parametrize(
+    ("told", "now"),
+    [
+        ((), ("Tarn", "20 mL", "S1", None, 0.2)),
+        (("--dye", "Tarn=30 mL"), ("Tarn", "30 mL", "S1", None, 0.3)),
+        (("--dye", "Ember=30 mL"), ("Tarn", "30 mL", "S1", None, 0.3)),
+        (("--dye", "Tarn=0.2 g", "--powder", "Tarn"), ("Tarn", "0.2 g", None, None, 0.2)),
+        (("--dye", "Tarn=0.2 g", "--pack", "Tarn=T1"), ("Tarn", "0.2 g", None, "T1", 0.2)),
+    ],
+)
+def test_which_dye_went_in_is_put_right_in_place(poured, folder, told, now):
+    assert went_in(folder) == [("Ember", "20 mL", "S1", None, 0.2)]
+    poured("did", "P1", "soak")
+    said = poured("edit", "P1", 1, "--instead", "ember=tarn", *told)
+    assert "Tarn: " in said and "and not 20 mL of Ember of stock S1" in said
+    assert went_in(folder) == [now]
+    log = poured("log", "P1")
+    assert f"dye in, with {now[1]} of Tarn" in log and "2. " in log
+
+
+def test_another_dye_that_cannot_be_is_refused_and_nothing_is_changed(poured, folder):
+    poured("did", "P1", "dye in", "--dye", "Ember=30 mL", "--dye", "Tarn=5 mL")
+    before = went_in(folder)
+    said = poured("edit", "P1", 2, "--instead", "Ember=Tarn", "--note", "slip", code=1)
+    assert "Tarn went in with the same step already: correct how much of it" in said
+    assert "unknown dye 'Nosuch'" in poured("edit", "P1", 2, "--instead", "Ember=Nosuch", code=1)
+    assert went_in(folder) == before and "slip" not in poured("log", "P1")
+    with open_archive(folder) as archive:
+        add_dye(archive.conn, Dye("Moss"))
+    said = poured("edit", "P1", 1, "--dye", "Moss=5 g", code=1)
+    assert '--instead "OTHER=Moss"' in said

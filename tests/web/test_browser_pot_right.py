@@ -4,11 +4,19 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
+from swatchvault.archive import get_pot, open_archive
 from tests.web.conftest import PHONE, Live
-from tests.web.test_browser_pot import start, steps
+from tests.web.test_browser_pot import something_else, start, steps
 from tests.web.test_pot_look import look_first
+
+
+def went_in(folder: Path, code: str) -> list[tuple[Any, ...]]:
+    with open_archive(folder) as archive:
+        pot = get_pot(archive.conn, code)
+    return [(d.dye, d.amount, grams) for d, grams in pot.dyes_in]
 
 
 def fits(page: Any) -> bool:
@@ -33,3 +41,22 @@ def test_a_planned_look_is_told_with_what_was_seen(
         assert conn.execute(sql).fetchone() == (1,)
     conn.close()
     assert page.get_by_text("Not taken, kept here.").count() == 0
+
+
+def test_a_wrong_dye_is_put_right_in_its_step(signed_in: Callable[..., Any], live: Live) -> None:
+    page = signed_in("helper", PHONE)
+    start(page, live, "B-D")
+    form = something_else(page)
+    form.get_by_role("radio", name="dye in", exact=True).check()
+    form.get_by_text("Dyes that went in").click()
+    form.locator("[name=dye1]").select_option(label="Pellow red, stock pellow 1 %")
+    form.get_by_label("How much of dye 1").fill("5 mL")
+    form.get_by_role("button", name="Log it").click()
+    page.locator("#log li").first.wait_for()
+    page.get_by_role("link", name="Correct step 1").click()
+    box = page.locator("#correct")
+    box.get_by_label("Pellow red, from").select_option(label="Brackle brown, stock brackle 1 %")
+    assert fits(page)
+    box.get_by_role("button", name="Store the correction").click()
+    page.get_by_text("5 mL of stock brackle 1 %").first.wait_for()
+    assert went_in(live.folder, "B-D") == [("Brackle brown", "5 mL", 0.05)]

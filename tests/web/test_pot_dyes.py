@@ -89,6 +89,32 @@ async def test_the_pack_of_powder_can_be_told_and_corrected(
     assert "0.6 g of pack PEL-2" in (await dyer.get(path)).text
 
 
+async def test_a_wrong_dye_is_put_right_in_its_step(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    path = await start(dyer)
+    lot = int(path.rsplit("/", 1)[1])
+    dye, stock = pellow(studio)
+    told = {"kind": "dye in", "dye1": f"{dye}:{stock}", "amount1": "20 mL"}
+    assert (await dyer.post(path, step("red", **told))).status_code == 303
+    await dyer.post(path, step("later", kind="look", left="some"))
+    edit = await correction(dyer, path, 1)
+    assert edit["source1"] == f"{dye}:{stock}"
+    sql = "SELECT dye_id, stock.id FROM stock JOIN dye ON dye.id = dye_id WHERE name = ?"
+    brown, of_brown = rows(studio, sql, "Brackle brown")[0]
+    sent = {**edit, "source1": f"{brown}:{of_brown}", "once": token("brown")}
+    assert (await dyer.post(path, sent)).status_code == 303
+    which = "SELECT dye_id, stock_id, amount, dye_g, pot_step_id IS NOT NULL FROM lot_dye "
+    which += "WHERE lot_id = ?"
+    assert rows(studio, which, lot) == [(brown, of_brown, "20 mL", pytest.approx(0.2), 1)]
+    refused = {**(await correction(dyer, path, 1)), "source1": f"{dye}:powder"}
+    answer = await dyer.post(path, {**refused, "once": token("powder")})
+    assert answer.status_code == 400 and "without a stock" in answer.text
+    assert f'value="{dye}:powder" selected' in answer.text
+    assert rows(studio, which, lot)[0][0] == brown
+
+
 async def test_a_planned_powder_is_asked_for_its_pack(
     visitor: Callable[[str], Any], studio: Path
 ) -> None:
