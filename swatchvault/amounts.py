@@ -170,6 +170,16 @@ def parse_amount(
     return _amount(text, _value(text, found), unit, spoons)
 
 
+def with_unit(text: str, unit: SiUnit) -> str:
+    """A number with the one unit that can be meant; any other text as it is.
+
+    >>> with_unit("60", "mL"), with_unit("1/2", "g"), with_unit("4 tbsp", "mL")
+    ('60 mL', '1/2 g', '4 tbsp')
+    """
+    alone = re.fullmatch(rf"{FRACTION}|{NUMBER}", spelled_out(text))
+    return f"{text.strip()} {unit}" if alone else text
+
+
 def is_unit(text: str) -> bool:
     """Whether a text is a unit as :func:`parse_amount` knows it: ``mL``, ``fl. oz.``, ``cups``."""
     return _bare(text) in _NAMES

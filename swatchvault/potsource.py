@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from datetime import date
 from typing import TYPE_CHECKING
 
+from swatchvault.amounts import with_unit
 from swatchvault.errors import ArchiveError
 from swatchvault.planned_amounts import dye_amount
 
@@ -38,7 +39,8 @@ def sourced(
     That is what ``named`` says, else what the dye is planned from. A volume of any other dye, or of
     one planned as powder, is of the newest stock that suffices, for powder is weighed; without a
     stock its dye is not known. A weight of a dye that is not planned is powder where there is no
-    stock of it. Raises ``ArchiveError`` where there is one: it may be either.
+    stock of it. Raises ``ArchiveError`` where there is one: it may be either. A number without a
+    unit is mL of a stock.
     """
     from swatchvault.archive import DyeIn
 
@@ -52,6 +54,7 @@ def sourced(
             stock = said[key]
         else:
             stock = known.get(key) or _unsaid(conn, dye, amount, key in known)
+        amount = amount if stock is None else with_unit(amount, "mL")
         found.append(DyeIn(dye, amount, stock=stock))
     return found
 

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Any
 
+from swatchvault.amounts import with_unit
 from swatchvault.archive.entities import DyeIn, PotStep
 from swatchvault.archive.lots import (
     dye_amount_columns,
@@ -96,6 +97,8 @@ def edit_dye_in(
         if amount is not None:
             if _NOUGHT.fullmatch(amount.strip()):  # nothing is nothing, in any unit
                 amount = "0 g" if columns["stock_id"] is None else "0 mL"
+            elif columns["stock_id"] is not None:
+                amount = with_unit(amount, "mL")
             columns |= dye_amount_columns(conn, amount)
         columns["dye_g"] = dye_in_grams(conn, columns)
         sets = ", ".join(f"{c} = ?" for c in columns)

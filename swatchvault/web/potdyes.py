@@ -6,6 +6,7 @@ import sqlite3
 from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING
 
+from swatchvault.amounts import with_unit
 from swatchvault.web.visit import Form, RefusedError
 
 if TYPE_CHECKING:
@@ -44,7 +45,7 @@ def dyes_in_form(
             if source not in known:
                 raise RefusedError("choose which dye went in, and from which stock, for each")
         told = [(known[source], amount) for source, amount in typed]
-        return [DyeIn(s.dye, amount, s.pack, s.stock) for s, amount in told]
+        return [DyeIn(s.dye, _measured(amount, s), s.pack, s.stock) for s, amount in told]
     part = next((p for p in (plan.parts if plan else ()) if planned in p.steps), None)
     if part is None:
         raise RefusedError("say which dye went in and how much: nothing is planned for this step")
@@ -53,6 +54,11 @@ def dyes_in_form(
             f"the dye of part {part.name!r} goes in more than once: say how much went in now"
         )
     return [DyeIn(d.dye, d.words, stock=d.stock) for d in part.doses]
+
+
+def _measured(amount: str, source: DyeSource) -> str:
+    """An amount as typed; a number without a unit is mL of a stock, and g of powder."""
+    return with_unit(amount, "g" if source.stock is None else "mL")
 
 
 def _known_sources(conn: sqlite3.Connection) -> dict[str, DyeSource]:
@@ -82,6 +88,7 @@ def correct_dyes(conn: sqlite3.Connection, code: str, number: int, form: Form) -
             continue
         typed, chosen = form.text(f"amount{index}"), known.get(form.text(f"source{index}"))
         amount = None if typed in ("", dye.amount or "") else typed
+        amount = _measured(amount, chosen) if amount and chosen else amount
         source: dict[str, str | None] = {}
         pack: dict[str, str | None] = {}
         if chosen is not None and chosen.dye != dye.dye:

@@ -105,3 +105,11 @@ def test_another_dye_that_cannot_be_is_refused_and_nothing_is_changed(poured, fo
         add_dye(archive.conn, Dye("Moss"))
     said = poured("edit", "P1", 1, "--dye", "Moss=5 g", code=1)
     assert '--instead "OTHER=Moss"' in said
+
+
+def test_a_number_is_ml_of_a_stock_and_of_powder_nothing(poured, folder):
+    poured("edit", "P1", 1, "--dye", "Ember=30")
+    assert went_in(folder) == [("Ember", "30 mL", "S1", None, 0.3)]
+    assert "Ember: 25 mL of stock S1" in poured("did", "P1", "dye in", "--dye", "Ember=25")
+    asked = ("--dye", "Tarn=0.5", "--powder", "Tarn")
+    assert "it has no unit" in poured("did", "P1", "dye in", *asked, code=1)

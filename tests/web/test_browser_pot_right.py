@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sqlite3
 from collections.abc import Callable
 from pathlib import Path
@@ -60,3 +61,24 @@ def test_a_wrong_dye_is_put_right_in_its_step(signed_in: Callable[..., Any], liv
     box.get_by_role("button", name="Store the correction").click()
     page.get_by_text("5 mL of stock brackle 1 %").first.wait_for()
     assert went_in(live.folder, "B-D") == [("Brackle brown", "5 mL", 0.05)]
+
+
+def test_a_bare_number_is_taken_of_a_stock(signed_in: Callable[..., Any], live: Live) -> None:
+    page = signed_in("helper", PHONE)
+    page.goto(f"{live.url}/pots?recipe=1&goods=200&ratio=30")
+    page.get_by_label("Code of the new lot").fill("B-N")
+    page.get_by_role("button", name="Start the pot").click()
+    page.wait_for_url(re.compile(r"/pot/\d+"))
+    page.goto(f"{re.split('[?#]', page.url)[0]}?step=2")
+    field = page.locator("#next [name=amount1]")
+    assert field.input_value() == "60 mL"
+    field.fill("61.5")
+    page.get_by_role("button", name="Done as planned").click()
+    page.locator("#log li").first.wait_for()
+    assert page.get_by_text("Not taken, kept here.").count() == 0
+    assert went_in(live.folder, "B-N")[0][1] == "61.5 mL"
+    page.get_by_role("link", name="Correct step 1").click()
+    page.locator("#correct [name=amount1]").fill("58")
+    page.get_by_role("button", name="Store the correction").click()
+    page.get_by_text("58 mL of stock").first.wait_for()
+    assert went_in(live.folder, "B-N")[0][1] == "58 mL" and fits(page)

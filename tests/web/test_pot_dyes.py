@@ -89,6 +89,29 @@ async def test_the_pack_of_powder_can_be_told_and_corrected(
     assert "0.6 g of pack PEL-2" in (await dyer.get(path)).text
 
 
+async def test_a_number_is_ml_of_a_stock_and_grams_of_powder(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    path = await start(dyer)
+    lot = int(path.rsplit("/", 1)[1])
+    dye, stock = pellow(studio)
+    fields = {"kind": "dye in", "dye1": f"{dye}:{stock}", "amount1": "60"}
+    assert (await dyer.post(path, step("stock", **fields))).status_code == 303
+    assert rows(studio, WENT_IN, lot) == [("60 mL", stock, pytest.approx(0.6))]
+    edit = await correction(dyer, path, 1)
+    for amount, source, was in (("90,5", stock, "90,5 mL"), ("0.5", "powder", "0.5 g")):
+        sent = {**edit, "amount1": amount, "source1": f"{dye}:{source}", "once": token(amount)}
+        assert (await dyer.post(path, sent)).status_code == 303
+        assert rows(studio, WENT_IN, lot)[0][0] == was
+    sent = {**edit, "amount1": "1,250", "once": token("thousands")}
+    answer = await dyer.post(path, sent)
+    assert answer.status_code == 400 and "write 1.250 or 1250" in answer.text
+    fields = {"kind": "dye in", "dye1": f"{dye}:powder", "amount1": "0,4"}
+    assert (await dyer.post(path, step("powder", **fields))).status_code == 303
+    assert rows(studio, WENT_IN, lot)[1] == ("0,4 g", None, 0.4)
+
+
 async def test_a_wrong_dye_is_put_right_in_its_step(
     visitor: Callable[[str], Any], studio: Path
 ) -> None:
