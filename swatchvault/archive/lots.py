@@ -17,6 +17,7 @@ from swatchvault.archive.recipes import check_kind, recipe_id_of
 from swatchvault.archive.rows import Entry, insert, put, transaction
 from swatchvault.archive.settings import spoons_of
 from swatchvault.archive.values import clean, named, yes_no
+from swatchvault.archive.yarn_of import bound_to_lot
 from swatchvault.errors import ArchiveError
 from swatchvault.planned_amounts import ReadAmount, done_amount, dye_amount
 from swatchvault.typed_numbers import read_number
@@ -107,6 +108,17 @@ def add_swatch(conn: sqlite3.Connection, swatch: Swatch) -> Entry:
             raise ArchiveError(
                 f"swatch {label!r} is kept as undyed yarn, not of lot {swatch.lot!r}: correct the "
                 "one that is wrong (the archive's by `swatchvault mend`), or use another label"
+            )
+        if known_id is not None and lot_id is not None and known[0] != lot_id:
+            (other,) = conn.execute("SELECT code FROM lot WHERE id = ?", (known[0],)).fetchone()
+            mended = (
+                f'if that is wrong, correct it with `swatchvault mend swatch "{label}" --lot '
+                f'"{swatch.lot}"`, else use another label'
+            )
+            why = bound_to_lot(conn, known_id)
+            raise ArchiveError(
+                f"swatch {label!r} is kept as of another lot, {other!r} and not {swatch.lot!r}"
+                + (f", and {why}: use another label" if why else f": {mended}")
             )
         fixed = ("base_id", "base_lot_id", "lot_id", "skein_id", "form")
         return put(conn, "swatch", {"label": label}, facts, fixed)

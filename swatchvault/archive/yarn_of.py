@@ -51,18 +51,21 @@ def move_to_base(conn: sqlite3.Connection, swatch_id: int, base_id: int) -> tupl
 
 
 def put_into_lot(conn: sqlite3.Connection, swatch_id: int, lot_id: int) -> tuple[list[str], bool]:
-    """Put a swatch that was kept as undyed yarn into a lot.
+    """Put a swatch that was kept as undyed yarn, or of a wrong lot, into a lot.
 
     What went along, in words, and whether the lot is on one base more than before. Inside a
-    transaction. Raises ``ArchiveError`` where the swatch has a lot.
+    transaction. Raises ``ArchiveError`` where the swatch has a lot and a master, a verdict or
+    a skein of that lot says so too.
     """
     sql = "SELECT base_id, lot_id FROM swatch WHERE id = ?"
     base_id, old = conn.execute(sql, (swatch_id,)).fetchone()
-    if old is not None:
+    if old is not None and (why := bound_to_lot(conn, swatch_id)):
+        lot = name_of(conn, "lot", lot_id)
         raise ArchiveError(
             f"swatch {name_of(conn, 'swatch', swatch_id)!r} is of lot "
-            f"{name_of(conn, 'lot', old)!r}: only undyed yarn is put into a lot. A photo that was "
-            "filed for the wrong swatch is moved to the right one"
+            f"{name_of(conn, 'lot', old)!r}, and {why}: file its photo as of lot {lot!r} under "
+            "another label, with `swatchvault add PHOTO --swatch LABEL --relabel`; what was said "
+            "of this one keeps its words"
         )
     before = _bases_of(conn, lot_id)
     sql = "INSERT OR IGNORE INTO lot_base (lot_id, base_id) VALUES (?, ?)"
@@ -73,6 +76,19 @@ def put_into_lot(conn: sqlite3.Connection, swatch_id: int, lot_id: int) -> tuple
         return [], False
     on = " and ".join(map(repr, after))
     return [f"lot {name_of(conn, 'lot', lot_id)!r} is on {on} now"], bool(before)
+
+
+def bound_to_lot(conn: sqlite3.Connection, swatch_id: int) -> str:
+    """What else says of which lot a swatch is; "" where nothing does."""
+    judged = (
+        "SELECT EXISTS (SELECT 1 FROM master WHERE swatch_id = :id) OR EXISTS "
+        "(SELECT 1 FROM lot_check WHERE swatch_id = :id OR master_swatch_id = :id)"
+    )
+    if conn.execute(judged, {"id": swatch_id}).fetchone()[0]:
+        return "it is a master or was held to one as that"
+    sql = "SELECT skein_id FROM swatch WHERE id = ?"
+    (skein_id,) = conn.execute(sql, (swatch_id,)).fetchone()
+    return "" if skein_id is None else f"of its skein {name_of(conn, 'skein', skein_id)!r}"
 
 
 def same_yarn(conn: sqlite3.Connection, swatch_id: int) -> tuple[list[int], list[int]]:

@@ -99,8 +99,8 @@ def put_right(
     names: Sequence[str] = (),
 ) -> dict[str, Any]:
     """What the form of a stock, swatch or lot shows; ``typed``: what was typed and refused;
-    ``names``: bases, colourways or packs to choose from. A swatch that has a lot keeps it, and a
-    stock of a dye without packs is asked for none."""
+    ``names``: bases, colourways or packs to choose from. A stock of a dye
+    without packs is asked for none."""
     told = typed or {}
     fields = [
         {
@@ -110,8 +110,7 @@ def put_right(
             "value": told.get(f.name, f.shown(facts[f.name])),
         }
         for f in FIELDS[kind]
-        if not (f.name == "lot" and facts["lot"] is not None)
-        and not (f.name == "pack" and not names)
+        if not (f.name == "pack" and not names)
     ]
     return {"kind": kind, "number": number, "fields": fields, "forms": FORMS, "names": names}
 

@@ -272,8 +272,22 @@ def test_a_swatch_filed_as_undyed_is_put_into_its_lot(folder, capsys):
     with open_archive(folder) as archive:
         apply_notes(archive.conn, Notes(lots=(Lot("U", ("Lumme",)),)))
     ran = run(capsys, "mend", "swatch", "sun 9", "--lot", "U")
-    assert ran.code == 1 and "'sun 9' is of lot 'T': only undyed yarn is put into a lot" in ran.err
+    assert ran.out.startswith("swatch 'sun 9': lot U, was T\n")
+    assert ask(folder, of.format("sun 9")) == [("U",)]
     assert run(capsys, "verify").out == "everything fits\n"
+
+
+def test_a_swatch_of_a_wrong_lot_leads_to_what_puts_it_right(folder, capsys):
+    with open_archive(folder) as archive:
+        apply_notes(archive.conn, Notes(lots=(Lot("U", ("Lumme",)),)))
+        with pytest.raises(ArchiveError, match=r"mend swatch \"sun 9\" --lot \"U\"") as said:
+            add_swatch(archive.conn, Swatch("sun 9", "Lumme", "knit", "U"))
+    assert "'sun 9' is kept as of another lot, 'T' and not 'U'" in str(said.value)
+    judged(folder)
+    ran = run(capsys, "mend", "swatch", "sun 9", "--lot", "U", "--yes")
+    assert ran.code == 1 and "it is a master or was held to one as that: file its photo" in ran.err
+    ran = run(capsys, "mend", "swatch", "sun 1", "--lot", "U", "--yes")
+    assert ran.code == 1 and "of its skein 'a': file its photo as of lot 'U'" in ran.err
 
 
 def test_undyed_yarn_changes_its_base_alone(folder, capsys):
@@ -396,7 +410,8 @@ def test_an_error_sends_only_to_what_mend_mends(folder):
     tell(folder, bases=(SOK,), lots=(Lot("T", ("Lume",)),))
     for swatch, hint in (
         (Swatch("sun 9", "Lume", "skein", "T"), True),
-        (Swatch("sun 9", "Lumme", "skein", "L1"), False),
+        (Swatch("sun 9", "Lumme", "knit", "L1"), True),
+        (Swatch("sun 1", "Lumme", "skein", "L2"), False),  # of a skein of its lot
     ):
         with open_archive(folder) as archive, pytest.raises(ArchiveError) as error:
             add_swatch(archive.conn, swatch)
