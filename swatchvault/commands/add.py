@@ -80,11 +80,13 @@ def add_command(
     shows, studio.toml says what there is of bases, dyes, recipes and lots. Or PATHS are photos,
     and the options say what they show. Adding a photo again as the same changes nothing;
     with another mark it is measured anew, what is still marked stays, and what is not is named.
+    A swatch that the archive has needs only its label.
     With --create a name that is nearly one of the archive's is asked about, and so is a second
     base of a lot.
     """
     from swatchvault.archive import apply_notes, open_archive
     from swatchvault.archive.doubts import doubts, new_doubts
+    from swatchvault.archive.swatches import swatch_there
     from swatchvault.days import past_day
     from swatchvault.filing import file_photos, file_told
 
@@ -100,7 +102,9 @@ def add_command(
     settings = make_settings(known, LIGHTS.get(light or ""), no_card)
     failed: list[str | None] = []
     with open_archive(need_archive(archive_folder)) as archive:
-        for notes, folder in gather(paths, told, light, create, dyed_on):
+        label = told.get("swatch")
+        there = bool(label) and not create and swatch_there(archive.conn, str(label))
+        for notes, folder in gather(paths, told, light, create, dyed_on, there):
             how: dict[str, Any] = {"settings": settings, "workers": workers, "relabel": relabel}
             added, changed, measured = 0, 0, 0
             before = doubts(archive.conn)
@@ -142,8 +146,10 @@ def gather(
     light: str | None,
     create: bool,
     dyed_on: str | None = None,
+    there: bool = False,
 ) -> list[tuple[Any, Path | None]]:
-    """Notes with the folder their photos' names are relative to; none for what options tell."""
+    """Notes with the folder their photos' names are relative to; none for what options tell.
+    ``there``: the archive has the swatch that they name."""
     from swatchvault.notes import PHOTOS_CSV, STUDIO_TOML, read_notes
 
     for path in paths:
@@ -162,7 +168,7 @@ def gather(
         (read_notes(p), p if p.is_dir() else p.parent) for p in noted
     ]
     if photos:
-        found.append((notes_from_options(photos, told, light, create, dyed_on), None))
+        found.append((notes_from_options(photos, told, light, create, dyed_on, there), None))
     return found
 
 
@@ -172,16 +178,18 @@ def notes_from_options(
     light: str | None,
     create: bool,
     dyed_on: str | None = None,
+    there: bool = False,
 ) -> Any:
-    """Notes for photos whose content the options tell."""
+    """Notes for photos whose content the options tell; a swatch that is ``there`` needs only its
+    label."""
     from swatchvault.archive import Base, Colourway, Lot, Notes, PhotoNote
 
-    missing = [k for k in ("swatch", "base", "form") if not told.get(k)]
+    missing = [k for k in ("swatch", "base", "form") if not (there or told.get(k))]
     if missing:
         names = ", ".join(f"--{m}" for m in missing)
         raise ArchiveError(
-            f"{photos[0].name}: what it shows is not said; give {names} "
-            "(or name a folder with photos.csv)"
+            f"{photos[0].name}: what it shows is not said; give {names} (of a swatch that the "
+            "archive has the label alone; or name a folder with photos.csv)"
         )
     rows = tuple(
         PhotoNote(photo=str(p.absolute()), light=light, where=p.name, **told)  # type: ignore[arg-type]

@@ -306,6 +306,16 @@ def test_add_one_photo_by_options(capsys, tmp_path):
     )
     assert ran.code == 0, ran.err
     assert "filed, one swatch" in ran.out
+    there = ("--archive", archive)
+    one = ("--region", "new", *there)
+    ran = run(capsys, "add", EXAMPLE / "furrow-2.jpg", "--swatch", "S-1", *one)
+    assert ran.code == 0, ran.err
+    seen = json.loads(run(capsys, "list", "colours", "--json", *there).out)
+    assert {(r["swatch"], r["lot"], r["form"]) for r in seen} == {("s-1", "1", "wound card")}
+    photos = json.loads(run(capsys, "list", "photos", "--json", *there).out)
+    assert [p["swatches"] for p in photos] == ["s-1", "s-1"]
+    ran = run(capsys, "add", EXAMPLE / "furrow-3.jpg", "--swatch", "s-2", *one)
+    assert ran.code == 1 and "give --base, --form (of a swatch that the archive has" in ran.err
 
 
 @pytest.mark.parametrize(
