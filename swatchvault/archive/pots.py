@@ -176,7 +176,8 @@ def record_step(
 ) -> int:
     """Add a step to a lot's log with the dyes that went in; return its number in the log.
 
-    ``plan_number`` counts the planned steps of the lot's recipe through all parts, from 1.
+    ``plan_number`` counts the planned steps of the lot's recipe through all parts, from 1. A step
+    from before the pot's start, as goods that were soaked ahead, is where the pot began.
     """
     with transaction(conn):
         lot_id = find(conn, "lot", code)
@@ -194,6 +195,11 @@ def record_step(
             place = {"lot_id": lot_id, "position": next_place(conn, "lot_dye", lot_id)}
             place["pot_step_id"] = step_id
             insert(conn, "lot_dye", {**place, **dye_columns(conn, dye)})
+        conn.execute(
+            "UPDATE pot SET started_at = :at WHERE lot_id = :lot "
+            "AND length(:at) > 10 AND datetime(:at) < datetime(started_at)",
+            {"at": step.at, "lot": lot_id},
+        )
     return number
 
 

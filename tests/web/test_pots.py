@@ -620,6 +620,21 @@ async def test_a_planned_soak_is_begun_with_its_timer_or_over_already(
     assert heat_at == dye_at  # its 50 minutes would reach back before the dye
 
 
+async def test_a_pot_began_with_the_soak_that_was_over_before(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    path = await start(dyer)
+    before = f"{datetime.now().astimezone() - timedelta(minutes=10):%Y-%m-%dT%H:%M}"
+    look = {"kind": "look", "left": "some", "at": before}
+    refused = await dyer.post(path, step("early", **look))
+    assert refused.status_code == 400 and "before the lot began" in refused.text
+    await dyer.post(path, step("over", what="1", already="yes"))
+    begun = "SELECT started_at = at FROM pot JOIN pot_step USING (lot_id) WHERE kind = 'soak' "
+    assert rows(studio, begun + "ORDER BY pot_step.id DESC LIMIT 1") == [(1,)]
+    assert (await dyer.post(path, step("within", **look))).status_code == 303
+
+
 def fold(page: str) -> str:
     found = re.search(r"<details( open)?><summary>A look, a hold, or what", page)
     assert found is not None
