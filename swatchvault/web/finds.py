@@ -109,6 +109,8 @@ def _values(conn: sqlite3.Connection, state: dict[str, Any], asked: Asked) -> di
         "problem": "",
         "status": 200,
         "query": None,
+        "all": None,
+        "of_all": 0,
         "hits": [],
         "notes": [],
         "regions": _regions(state, asked),
@@ -119,6 +121,8 @@ def _values(conn: sqlite3.Connection, state: dict[str, Any], asked: Asked) -> di
     try:
         if asked.by and not several:
             values |= _found(conn, state, asked)
+        elif asked.narrowed and not several:
+            values |= _all_that_are(conn, asked)
     except NotFound as error:
         values |= {"problem": str(error), "status": 200 if values["query"] else 404}
     except SwatchvaultError as error:
@@ -165,6 +169,18 @@ def _found(conn: sqlite3.Connection, state: dict[str, Any], asked: Asked) -> dic
         "colourways": colourway_ids(conn, [h.made.swatch_id for h in hits]),
         "recipes": recipe_ids(conn, [h.made.swatch_id for h in hits]),
     }
+
+
+def _all_that_are(conn: sqlite3.Connection, asked: Asked) -> dict[str, Any]:
+    """The swatches that limits alone leave, near no colour: the newest lot first."""
+    from swatchvault.archive.made import made_of, speaking_labs, swatches_where
+
+    wanted = swatches_where(conn, asked.filters())
+    made = list(reversed(made_of(conn, sorted(wanted)).values()))
+    ids, labs = speaking_labs(conn)
+    lab_of = dict(zip(ids.tolist(), labs.tolist(), strict=True))
+    shown = [{"made": m, "lab": lab_of[m.swatch_id]} for m in made if m.swatch_id in lab_of]
+    return {"all": shown[: asked.count], "of_all": len(shown)}
 
 
 def _shown(hit: Hit) -> dict[str, Any]:

@@ -257,6 +257,31 @@ async def test_a_photo_that_is_filed_is_found_by_its_swatches(
             assert f"Near <bdi>swatch {label}</bdi>" in found.text
 
 
+async def test_limits_alone_show_all_that_are_so(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    from swatchvault.archive.made import Filters, swatches_where
+
+    dyer = visitor("dyer")
+    with open_archive(studio) as archive:
+        wanted = swatches_where(archive.conn, Filters(dye="Pellow red"))
+        (dye,) = archive.conn.execute("SELECT id FROM dye WHERE name = 'Pellow red'").fetchone()
+    shelf = (await dyer.get(f"/dye/{dye}")).text
+    (link,) = re.findall(r'href="(/find\?dye=[^"]*)">Find colours with it', shelf)
+    page = (await dyer.get(html.unescape(link).partition("#")[0] + "&n=200")).text
+    found = page.split('id="found"')[1]
+    assert {int(i) for i in re.findall(r'href="/swatch/(\d+)"', found)} == wanted != set()
+    assert f"{len(wanted)} swatches with <bdi>Pellow red</bdi>" in found
+    page = (await dyer.get("/find?dye=Pellow%20red&n=2")).text.split('id="found"')[1]
+    assert page.count('href="/swatch/') == 2 and "2 of them are shown" in page
+    page = (await dyer.get("/find?dye=Pellow%20red&since=2999-01-01")).text
+    assert "No swatches with" in page
+    assert (
+        'id="found"' in (await dyer.get("/find")).text
+        and "swatches" not in ((await dyer.get("/find")).text.split('id="found"')[1])
+    )
+
+
 async def test_the_photo_sent_is_shown_with_what_was_looked_at(
     visitor: Callable[[str], Any],
 ) -> None:
