@@ -14,6 +14,8 @@ from swatchvault.typed_numbers import read_percent
 if TYPE_CHECKING:
     from swatchvault.archive.entities import PotStep
 
+#: A time that has been over for longer was told later, and no one waits for it; our choice.
+OVER_TOLD_S = 6 * 3600.0
 #: Words for how much colour a look at the liquor finds left.
 LEFT_WORDS = ("none", "trace", "some", "much")
 
@@ -49,7 +51,9 @@ class Hold:
             return said + f"ended by {self.ended_by}"
         if self.left_s > 0:
             return said + f"{clock(self.left_s)} left"
-        return said + f"done, {clock(-self.left_s)} over"
+        return said + (
+            "done" if -self.left_s > OVER_TOLD_S else f"done, {clock(-self.left_s)} over"
+        )
 
 
 def clock(seconds: float) -> str:

@@ -15,6 +15,7 @@ from swatchvault.commands.making import pair, sources
 from swatchvault.commands.options import NUMBER, WHOLE, archive_option, json_option, need_archive
 from swatchvault.commands.potsteps import edited_lines, log_lines, put_other_dyes, stock_lines
 from swatchvault.commands.sums import say_caution
+from swatchvault.days import when as when_words
 from swatchvault.errors import ArchiveError
 from swatchvault.potclock import latest_timed
 from swatchvault.potsource import unknown_doses
@@ -233,6 +234,6 @@ def pot_end(lot: str, at: str | None, archive_folder: Path | None, **told: str |
         end_pot(archive.conn, lot, ended or check_time(when, pot.started_at, now), told)
         pot = get_pot(archive.conn, lot)
         plan = plan_of(archive.conn, pot, {})
-    click.echo(f"lot {pot.lot} ended {pot.ended_at}")
+    click.echo(f"lot {pot.lot} ended {when_words(pot.ended_at or '')}")
     click.echo("\n".join(log_lines(plan, pot)))
     say_caution()

@@ -12,9 +12,6 @@ if TYPE_CHECKING:
     from swatchvault.archive.pages_pot import PotEntry
     from swatchvault.potclock import Hold
 
-#: A hold that has been over for longer is not shown any more; our choice.
-OVER_SHOWN_S = 6 * 3600.0
-
 
 @dataclass(frozen=True)
 class OpenPot:
@@ -26,10 +23,10 @@ class OpenPot:
 
 def shown_hold(pot: Pot, now: datetime) -> Hold | None:
     """The step whose time runs, or a hold that is over and was not followed by what ends it."""
-    from swatchvault.potclock import latest_timed
+    from swatchvault.potclock import OVER_TOLD_S, latest_timed
 
     hold = latest_timed((d.step for d in pot.steps), now)
-    shown_s = OVER_SHOWN_S if hold and hold.kind == "hold" else 0.0
+    shown_s = OVER_TOLD_S if hold and hold.kind == "hold" else 0.0
     if hold and (pot.ended_at or hold.ended_by or hold.left_s < -shown_s):
         return None
     return hold

@@ -1,12 +1,16 @@
 """A pot's log put right: what did not go in after all counts nowhere, and which dye it was."""
 
+import re
+from datetime import UTC, datetime
+
 import pytest
 
-from swatchvault.archive import Dye, add_dye, get_pot, get_recipe, open_archive
+from swatchvault.archive import Dye, PotStep, add_dye, get_pot, get_recipe, open_archive
 from swatchvault.archive.colours import lot_dyes
 from swatchvault.archive.dyed import pot_as_dyed
 from swatchvault.archive.made import Filters, made_of, swatches_where
 from swatchvault.archive.pages_shelf import dyes_on_shelf
+from swatchvault.potclock import latest_timed
 from tests.swatchvault.running import run
 from tests.swatchvault.test_archive_speaking import photographed
 
@@ -113,3 +117,21 @@ def test_a_number_is_ml_of_a_stock_and_of_powder_nothing(poured, folder):
     assert "Ember: 25 mL of stock S1" in poured("did", "P1", "dye in", "--dye", "Ember=25")
     asked = ("--dye", "Tarn=0.5", "--powder", "Tarn")
     assert "it has no unit" in poured("did", "P1", "dye in", *asked, code=1)
+
+
+def test_the_end_is_told_by_this_computers_clock(poured):
+    said = poured("end", "P1").splitlines()[0]
+    assert re.fullmatch(r"lot P1 ended \d{4}-\d\d-\d\d \d\d:\d\d", said)
+
+
+def test_a_step_told_days_later_is_done_and_not_so_long_over():
+    now = datetime(2026, 3, 9, 12, 0, tzinfo=UTC)
+
+    def said(start):
+        (step,) = [PotStep("soak", start, minutes=30.0)]
+        hold = latest_timed([step], now)
+        assert hold is not None
+        return hold.words.split("to ")[1].split(": ")[1]
+
+    assert said("2026-03-02T00:00:00+00:00") == "done"
+    assert said("2026-03-09T11:00:00+00:00") == "done, 30 min 00 s over"
