@@ -82,3 +82,29 @@ def test_a_bare_number_is_taken_of_a_stock(signed_in: Callable[..., Any], live: 
     page.get_by_role("button", name="Store the correction").click()
     page.get_by_text("58 mL of stock").first.wait_for()
     assert went_in(live.folder, "B-N")[0][1] == "58 mL" and fits(page)
+
+
+def test_a_correction_that_was_refused_goes_when_the_right_one_is_stored(
+    signed_in: Callable[..., Any], live: Live
+) -> None:
+    page = signed_in("helper", PHONE)
+    page.goto(f"{live.url}/pots?recipe=1&goods=200&ratio=30")
+    page.get_by_label("Code of the new lot").fill("B-C")
+    page.get_by_role("button", name="Start the pot").click()
+    page.wait_for_url(re.compile(r"/pot/\d+"))
+    page.goto(f"{re.split('[?#]', page.url)[0]}?step=2")
+    page.get_by_role("button", name="Done as planned").click()
+    page.locator("#log li").first.wait_for()
+    for amount in ("1,250", "58"):
+        page.get_by_role("link", name="Correct step 1").click()
+        page.locator("#correct [name=amount1]").fill(amount)
+        page.get_by_role("button", name="Store the correction").click()
+        if amount == "58":
+            break
+        waits = page.locator("#kept .kept")
+        waits.get_by_text("Not taken, kept here.").wait_for()
+        assert "source" not in waits.inner_text()
+        assert "1,250 of Pellow red" in waits.inner_text()
+    page.get_by_text("58 mL of stock").first.wait_for()
+    page.wait_for_timeout(500)
+    assert page.locator("#kept .kept").count() == 0

@@ -137,7 +137,7 @@
 
   function entryWords(entry) {
     const said = entry.fields
-      .filter(([name, value]) => value && !QUIET.includes(name) && !/^(dye|amount)\d/.test(name))
+      .filter(([name, value]) => value && !QUIET.includes(name) && !/^(dye|amount|source)\d/.test(name))
       .map(([name, value]) => `${PLAIN[name] || name.replace("_", " ")} ${value}`);
     const typed = Object.fromEntries(entry.fields);
     for (const name of Object.keys(typed).filter((key) => /^dye\d/.test(key) && typed[key])) {
@@ -274,6 +274,16 @@
     return made;
   }
 
+  // What was refused of a step that has been corrected since is not to be sent any more.
+  function dropOlderCorrections(entry) {
+    const said = (of, name) => (of.fields.find(([key]) => key === name) || ["", ""])[1];
+    if (said(entry, "do") !== "edit") return;
+    for (const old of kept()) {
+      const same = old.to === entry.to && ["do", "number"].every((name) => said(old, name) === said(entry, name));
+      if (same && old.refused && old.order < entry.order) localStorage.removeItem(old.key);
+    }
+  }
+
   async function sendOne(entry) {
     const body = new URLSearchParams(entry.fields);
     let answer;
@@ -294,6 +304,7 @@
     }
     if (answer.ok && said.ok) {
       localStorage.removeItem(entry.key);
+      dropOlderCorrections(entry);
       return "taken";
     }
     keep({ ...entry, refused: said.words || "The server did not take it." });
