@@ -23,7 +23,8 @@ _LIKE = 0.4
 
 
 def measured_swatch(conn: sqlite3.Connection, label: str) -> list[StoredColour]:
-    """The colours of the swatch of that label, oldest photo first.
+    """The colours of the swatch of that label, else of the one swatch of the lot of that code,
+    oldest photo first.
 
     Raises ``NotFound`` for a swatch without a measured photo, and for any other name, saying
     whether it is a lot's and else which labels are nearest.
@@ -31,8 +32,21 @@ def measured_swatch(conn: sqlite3.Connection, label: str) -> list[StoredColour]:
     try:
         swatch_id_of(conn, label)
     except NotFound as error:
-        raise _no_such(conn, label, error, ("swatch",)) from error
+        only = _only_swatch_of_lot(conn, label)
+        if only is None:
+            raise _no_such(conn, label, error, ("swatch",)) from error
+        return measured_or_not_found(conn, only)
     return measured_or_not_found(conn, label)
+
+
+def _only_swatch_of_lot(conn: sqlite3.Connection, name: str) -> str | None:
+    """The label of the one swatch of the lot of that code; ``None`` where it has none or several,
+    or no lot has it."""
+    try:
+        of_lot = swatches_of_lot(conn, name)
+    except NotFound:
+        return None
+    return of_lot[0].swatch if len(of_lot) == 1 else None
 
 
 def swatches_named(conn: sqlite3.Connection, name: str) -> list[int]:
@@ -72,8 +86,6 @@ def _no_such(
     if not of_lot:
         return NotFound(f"lot {name!r} has no swatch yet: photograph its yarn and add it first")
     labels = [s.swatch for s in of_lot]
-    if len(labels) == 1:
-        return NotFound(f"{name!r} is a lot, and its one swatch is {labels[0]!r}: name that")
     return NotFound(
         f"{name!r} is a lot, and its swatches are {', '.join(map(repr, labels))}: name one of them"
     )

@@ -72,7 +72,7 @@ def query_of_swatch(conn: sqlite3.Connection, label: str) -> Query:
     (spoken,) = speaks_of(conn, photos).values()
     warnings = [shades.NO_CARD_WARNING] if spoken.reference == "none" else []
     warnings += [shades.DAMP_WARNING] if spoken.damp else []
-    target = shades.Target(spoken.lab, f"swatch {label}", tuple(warnings))
+    target = shades.Target(spoken.lab, f"swatch {spoken.swatch}", tuple(warnings))
     return Query(target, photos, spoken, tonality=spoken.tonality, version=spoken.version)
 
 

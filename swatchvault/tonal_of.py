@@ -69,6 +69,7 @@ def card_of_swatch(archive: Archive, label: str) -> Card:
     conn = archive.conn
     photos = measured_swatch(conn, label)
     (stored,) = tells_evenness(conn, photos).values()
+    label = stored.swatch
     facts = swatch_facts(conn, label)
     picture, found, notes = _pictures(archive, stored)
     rule = eye_rule(conn)

@@ -450,7 +450,7 @@ def test_a_photo_is_searched_and_without_a_card_warned_of(ask, tmp_path, monkeyp
         (["like", "d0", "--tonality", "gradient"], "ask for less"),
         (["near", "nothing-like-it"], "14 names, none like it: look through its swatches"),
         (["near", "T-1"], "the nearest are 't1', "),
-        (["near", "L2"], "'L2' is a lot, and its one swatch is 'sun 2'"),
+        (["near", "L2"], "swatch 'sun 2' has no measured photo yet"),  # its one swatch
         (["like", "sun 1"], "swatch 'sun 1' has no measured photo yet"),
         (["groups"], "nothing to group"),
         (["groups", "d77"], "unknown swatch or lot 'd77': the nearest are "),

@@ -3,8 +3,12 @@
 import pytest
 
 from swatchvault.archive import Lot, Swatch, add_lot, add_swatch, create_archive
+from swatchvault.errors import NotFound
+from swatchvault.naming import measured_swatch
+from swatchvault.queries import query_of_text
 from tests.swatchvault.factories import studio
 from tests.swatchvault.running import run
+from tests.swatchvault.test_archive_speaking import photographed
 
 
 @pytest.fixture
@@ -23,7 +27,7 @@ def archive(tmp_path):
     ("name", "said"),
     [
         ("l1", "'l1' is a lot, and its swatches are 'sun 1', 'sun 1 b', 'sun 1 c': name one of "),
-        ("L2", "'L2' is a lot, and its one swatch is 'sun 2': name that"),
+        ("L2", "swatch 'sun 2' has no measured photo yet"),  # the one swatch of its lot
         ("d77", "lot 'd77' has no swatch yet: photograph its yarn and add it first"),
         ("sun 2", "swatch 'sun 2' has no measured photo yet: photograph and add it first"),
         ("snu 2", "unknown swatch 'snu 2': the nearest are 'sun 2', 'sun 1', 'sun 1 c', 'sun 1 b'"),
@@ -48,6 +52,15 @@ def test_a_swatch_is_asked_for(archive, capsys, command, name, said):
 def test_lots_and_swatches_are_asked_for(archive, capsys, name, said):
     ran = run(capsys, "groups", name, "--archive", archive)
     assert (ran.code, said in ran.err) == (1, True), ran.err
+
+
+def test_a_lot_of_one_swatch_is_that_swatch(tmp_path):
+    with photographed(tmp_path, (41, {})) as archive:
+        assert [c.swatch for c in measured_swatch(archive.conn, "l1")] == ["sun 1"]
+        assert query_of_text(archive.conn, "L1").target.name == "swatch sun 1"
+        add_swatch(archive.conn, Swatch("sun 3", "Lumme", "skein", "L1"))
+        with pytest.raises(NotFound, match="its swatches are 'sun 1', 'sun 3': name one"):
+            measured_swatch(archive.conn, "L1")
 
 
 def test_an_empty_archive_has_none(tmp_path, capsys):
