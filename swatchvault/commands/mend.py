@@ -10,7 +10,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from swatchvault.commands.options import NUMBER, archive_option, json_option, need_archive
+from swatchvault.commands.options import (
+    GRAMS,
+    MILLILITRES,
+    NUMBER,
+    archive_option,
+    json_option,
+    need_archive,
+)
 
 FILE = click.Path(path_type=Path, dir_okay=False)
 KINDS = ["stock", "swatch", "lot", "base", "colourway", "reference", "setup"]
@@ -22,8 +29,8 @@ if TYPE_CHECKING:
 @click.command("mend")
 @click.argument("kind", type=click.Choice(KINDS))
 @click.argument("name")
-@click.option("--grams", type=NUMBER, help="Of a stock: powder in it, g.")
-@click.option("--made-up-to-ml", type=NUMBER, help="Of a stock: what it was made up to, mL.")
+@click.option("--grams", type=GRAMS, help="Of a stock: powder in it, g.")
+@click.option("--made-up-to-ml", type=MILLILITRES, help="Of a stock: what it was made up to, mL.")
 @click.option("--mixed-on", help="Of a stock: the day it was mixed, as 2026-03-01.")
 @click.option("--pack", help="Of a stock: the pack of its dye that it was mixed from.")
 @click.option(
@@ -32,7 +39,7 @@ if TYPE_CHECKING:
 @click.option("--base", help="Of a swatch: the base it is on; its skein and lot go along.")
 @click.option("--lot", help="Of a swatch that was kept as undyed yarn: the lot it is of.")
 @click.option("--dyed-on", help="Of a lot: the day it was dyed, as 2026-03-01.")
-@click.option("--dry-g", type=NUMBER, help="Of a lot: dry weight of the goods, g.")
+@click.option("--dry-g", type=GRAMS, help="Of a lot: dry weight of the goods, g.")
 @click.option("--colourway", help="Of a lot: its colourway.")
 @click.option("--fibres", help='Of a base: all of them, as "80 % wool, 20 % silk".')
 @click.option("--price-per-kg", type=NUMBER, help="Of a base: its price.")

@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 
 import click
 
-from swatchvault.amounts import after_one
+from swatchvault.amounts import SiUnit, after_one, parse_amount
 from swatchvault.errors import AmountError, ArchiveError
 from swatchvault.typed_numbers import read_number, row_number
 
@@ -77,6 +77,27 @@ class Number(click.ParamType):  # type: ignore[type-arg]
 
 
 NUMBER = Number()
+
+
+class Measured(click.ParamType):  # type: ignore[type-arg]
+    """A mass in g or a volume in mL: a number alone, or with a unit that can be turned into it."""
+
+    name = "amount"
+
+    def __init__(self, unit: SiUnit) -> None:
+        self.unit = unit
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        try:
+            told = parse_amount(str(value), bare=self.unit)
+            return told.g if self.unit == "g" else told.ml
+        except AmountError as error:
+            self.fail(str(error), param, ctx)
+
+
+GRAMS, MILLILITRES = Measured("g"), Measured("mL")
 
 
 class Ratio(Number):

@@ -94,6 +94,14 @@ def test_a_swatch_and_a_lot_are_put_right(folder, capsys):
     assert (lot["dyed_on"], lot["dry_g"]) == ("2026-04-02", 110)
 
 
+@pytest.mark.parametrize(("typed", "grams"), [("120 g", 120), ("0,2 kg", 200), ("90.5", 90.5)])
+def test_a_weight_may_carry_its_unit(folder, capsys, typed, grams):
+    assert run(capsys, "mend", "lot", "T", "--dry-g", typed).code == 0
+    assert row_of(folder, LOT)["dry_g"] == grams
+    ran = run(capsys, "mend", "lot", "T", "--dry-g", "5 mL")
+    assert ran.code == 2 and "is no mass" in ran.err
+
+
 def test_a_master_keeps_its_form(folder, capsys):
     with open_archive(folder) as archive:
         set_master(archive.conn, Master("Low sun", "Lumme", "skein", "sun 9"))
