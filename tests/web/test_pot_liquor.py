@@ -139,11 +139,12 @@ async def test_a_photo_without_a_time_is_kept_at_the_time_it_was_sent(
     helper, lot_id = visitor("helper"), lot(studio)
     sha256 = await sent(helper, lot_id, glass(tmp_path, "start"), "start")
     came = incoming.draft(studio, sha256)["sent_at"]
-    incoming.note(studio, sha256, {"sent_at": came.replace(came[17:19], "03")})
+    at = f"{came[:17]}00{came[19:]}"  # the very second, and not this one
+    incoming.note(studio, sha256, {"sent_at": at})
     text = plain(await page(helper, lot_id))
     assert f"{came[:16].replace('T', ' ')} (when it was sent: the photo has none)" in text
     await post(helper, f"/pot/{lot_id}/liquor", {"do": "keep"})
-    assert [s.at for s in looks(studio)] == [came.replace(came[17:19], "03")]
+    assert [s.at for s in looks(studio)] == [at]
 
 
 async def test_a_dilution_is_told_beside_its_glass(
