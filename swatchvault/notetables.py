@@ -33,8 +33,8 @@ from swatchvault.archive.entities import (
     Stock,
 )
 from swatchvault.archive.schema_photos import LIGHTS
-from swatchvault.archive.schema_studio import FORMS
 from swatchvault.errors import SwatchvaultError
+from swatchvault.kinds import FORMS
 
 Read = Callable[[Any, str], Any]
 

@@ -13,11 +13,11 @@ from ingest.evenness_stored import class_of_record
 from swatchvault.archive.measured import tonality_from
 from swatchvault.archive.names import find
 from swatchvault.archive.rows import insert, transaction
-from swatchvault.archive.schema_evenness import CLASSES
 from swatchvault.archive.speaking import tells_evenness_of
 from swatchvault.archive.values import clean, now, to_json
 from swatchvault.archive.views_evenness import class_of
 from swatchvault.errors import ArchiveError
+from swatchvault.kinds import CLASSES
 
 #: Trade words for the same class.
 ALSO = {"tonal": "semi-solid", "semisolid": "semi-solid", "semi solid": "semi-solid"}

@@ -12,8 +12,7 @@ from swatchvault.archive.names import NAMES_SHOWN, find
 from swatchvault.archive.rows import transaction
 from swatchvault.archive.values import yes_no
 from swatchvault.errors import ArchiveError
-
-LIGHTS = ("daylight", "other")
+from swatchvault.kinds import LIGHTS
 
 # A photo that says what its set-up says took it from there, or agreed; a photo's own light stays.
 _FOLLOWS = "(photo.light IS NULL OR photo.light IS :light)"

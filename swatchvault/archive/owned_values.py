@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from ingest.charts import CHART24_COLUMNS, CHART24_ROWS
 from ingest.errors import MarksError
-from ingest.locate import EDITIONS
 from ingest.marks_values import colour, grey, reflectance
 from swatchvault.archive.entities import OwnedReference
 from swatchvault.errors import ArchiveError
+from swatchvault.kinds import EDITIONS
 
 #: Largest tolerance in ΔE00 that is believed of a reference; our choice.
 MOST_TOLERANCE = 20.0

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from swatchvault.archive.schema_photos import _json, _kept, _superseded_once
 from swatchvault.archive.schema_studio import above_zero, is_time, not_below_zero, one_of
+from swatchvault.kinds import CLASSES
 
-CLASSES = ("solid", "semi-solid", "variegated", "speckled", "gradient")
 EVENNESS_VERDICTS = ("as tonal", "more tonal", "less tonal", "cannot tell")
 
 _SHARE = 'CONSTRAINT "a share must be between 0 and 1" CHECK ({0} BETWEEN 0 AND 1)'

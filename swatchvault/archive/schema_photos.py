@@ -7,12 +7,12 @@ or said: triggers refuse to change or delete them; a newer row supersedes.
 from __future__ import annotations
 
 from swatchvault.archive.schema_studio import (
-    FORMS,
     above_zero,
     is_time,
     not_below_zero,
     one_of,
 )
+from swatchvault.kinds import FORMS
 
 LIGHTS = ("daylight", "other", "black light")
 LOCATED_BY = ("marks", "mat", "search")

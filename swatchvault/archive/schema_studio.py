@@ -6,9 +6,10 @@ constraints are sentences, because SQLite prints them when a row is refused.
 
 from __future__ import annotations
 
+from swatchvault.kinds import FORMS
+
 #: Words that a column may hold; the CHECKs below are built from them.
 HALOS = ("none", "slight", "strong")
-FORMS = ("skein", "wound card", "knit")
 STEP_KINDS = (
     "soak",
     "dye in",

@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from ingest.model import Light
+from swatchvault import kinds
 from swatchvault.commands.options import (
     WORKERS,
     archive_option,
@@ -19,7 +20,7 @@ from swatchvault.commands.options import (
 from swatchvault.commands.photos import leave_with_failures, make_settings
 from swatchvault.errors import ArchiveError
 
-FORMS = click.Choice(["skein", "wound card", "knit"])
+FORMS = click.Choice(kinds.FORMS)
 #: Lights that a photo is measured in; one under black light is kept beside its swatch.
 LIGHTS: Mapping[str, Light] = {"daylight": "daylight", "other": "other"}
 

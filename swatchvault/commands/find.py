@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from swatchvault import kinds
 from swatchvault.commands.options import (
     NUMBER,
     archive_option,
@@ -24,8 +25,8 @@ if TYPE_CHECKING:
     from ingest.model import Light, Measurement, PhotoMeasurement
     from swatchvault.queries import Query
 
-FORMS = click.Choice(["skein", "wound card", "knit"])
-CLASSES = click.Choice(["solid", "semi-solid", "variegated", "speckled", "gradient"])
+FORMS = click.Choice(kinds.FORMS)
+CLASSES = click.Choice(kinds.CLASSES)
 #: What the ± of a hit's colour is, beside that of its distance; and of looks, which have none.
 OF_ITSELF = (
     "(± is one standard uncertainty; that of L*, a*, b* is of the colour by itself, and most of it "

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from swatchvault import kinds
 from swatchvault.commands.options import (
     NUMBER,
     Number,
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from swatchvault.families import CoursePoint
     from swatchvault.lotcheck import CheckedSwatch
 
-FORMS = click.Choice(["skein", "wound card", "knit"])
+FORMS = click.Choice(kinds.FORMS)
 
 
 @click.command("master")

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from swatchvault import kinds
 from swatchvault.commands.options import (
     GRAMS,
     MILLILITRES,
@@ -33,9 +34,7 @@ if TYPE_CHECKING:
 @click.option("--made-up-to-ml", type=MILLILITRES, help="Of a stock: what it was made up to, mL.")
 @click.option("--mixed-on", help="Of a stock: the day it was mixed, as 2026-03-01.")
 @click.option("--pack", help="Of a stock: the pack of its dye that it was mixed from.")
-@click.option(
-    "--form", type=click.Choice(["skein", "wound card", "knit"]), help="Of a swatch: its form."
-)
+@click.option("--form", type=click.Choice(kinds.FORMS), help="Of a swatch: its form.")
 @click.option("--base", help="Of a swatch: the base it is on; its skein and lot go along.")
 @click.option("--lot", help="Of a swatch that was kept as undyed yarn: the lot it is of.")
 @click.option("--dyed-on", help="Of a lot: the day it was dyed, as 2026-03-01.")
@@ -47,10 +46,10 @@ if TYPE_CHECKING:
 @click.option("--y", help="Of a reference: what the card or steps reflect, as of `reference`.")
 @click.option("--lab", type=NUMBER, nargs=3, help="Of a reference: a card's L* a* b* under D50.")
 @click.option("--values", type=FILE, help="Of a reference: a CSV of the chart's 24 L*,a*,b*.")
-@click.option("--edition", type=click.Choice(["before-2014-11", "after-2014-11"]))
+@click.option("--edition", type=click.Choice(kinds.EDITIONS))
 @click.option("--tolerance", type=NUMBER, help="Of a reference: tolerance of its values, ΔE00.")
 @click.option("--source", help="Of a reference: where its values are from.")
-@click.option("--light", type=click.Choice(["daylight", "other"]), help="Of a set-up: its light.")
+@click.option("--light", type=click.Choice(kinds.LIGHTS), help="Of a set-up: its light.")
 @click.option(
     "--locked/--settings-free", default=None, help="Of a set-up: if the camera is locked."
 )

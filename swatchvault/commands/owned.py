@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from swatchvault import kinds
 from swatchvault.commands.options import NUMBER, archive_option, need_archive
 from swatchvault.typed_numbers import Triple, lightest_first, read_values, reflectances
 
@@ -20,7 +21,7 @@ from swatchvault.typed_numbers import Triple, lightest_first, read_values, refle
     type=click.Path(path_type=Path),
     help="A CSV of L*,a*,b* under D50, a row for each of the chart's 24 patches, dark skin first.",
 )
-@click.option("--edition", type=click.Choice(["before-2014-11", "after-2014-11"]))
+@click.option("--edition", type=click.Choice(kinds.EDITIONS))
 @click.option("--tolerance", type=NUMBER, help="Tolerance of the values in ΔE00, of its maker.")
 @click.option("--source", help="Where the values are from.")
 @archive_option
@@ -61,7 +62,7 @@ def reference_command(
 @click.command("setup")
 @click.argument("name")
 @click.option("--phone", help="The phone or camera.")
-@click.option("--light", type=click.Choice(["daylight", "other"]), help="Its light.")
+@click.option("--light", type=click.Choice(kinds.LIGHTS), help="Its light.")
 @click.option("--locked/--free", default=None, help="Whether the camera's settings are locked.")
 @click.option("--reference", help="The card, steps or chart that belongs to it.")
 @archive_option

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from swatchvault import kinds
 from swatchvault.commands.options import archive_option, json_option, reference_options
 from swatchvault.commands.photos import FILE, make_settings, one_layout, split_name
 from swatchvault.errors import ArchiveError, CompareError
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
     from ingest.model import Layout, Settings
     from swatchvault.tonal_card import Card
 
-FORMS = click.Choice(["skein", "wound card", "knit"])
+FORMS = click.Choice(kinds.FORMS)
 
 
 @click.command("tonal")

@@ -6,6 +6,7 @@ import sqlite3
 from collections.abc import Collection, Sequence
 from typing import TYPE_CHECKING, Any
 
+from swatchvault.kinds import FORMS
 from swatchvault.web.said import on_page
 from swatchvault.web.visit import RefusedError
 
@@ -13,8 +14,6 @@ if TYPE_CHECKING:
     from swatchvault.checking import Ask
 
 Record = dict[str, Any]
-
-FORMS = ("skein", "wound card", "knit")
 
 
 def ready(conn: sqlite3.Connection, lot_id: int, only: Collection[int] | None = None) -> Record:

@@ -11,7 +11,8 @@ from urllib.parse import urlencode
 from datasette import Response
 
 from swatchvault.errors import CompareError, NotFound
-from swatchvault.web.checkable import FORMS, cannot, ready, some_can
+from swatchvault.kinds import FORMS
+from swatchvault.web.checkable import cannot, ready, some_can
 from swatchvault.web.said import difference_parts, on_page
 from swatchvault.web.typed import number_or_none, row_id, whole
 from swatchvault.web.visit import Form, RefusedError, Visit

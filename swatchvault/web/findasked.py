@@ -16,8 +16,6 @@ if TYPE_CHECKING:
     from swatchvault.queries import Query
     from swatchvault.taken import Taken
 
-FORMS = ("skein", "wound card", "knit")
-CLASSES = ("solid", "semi-solid", "variegated", "speckled", "gradient")
 #: The colour that the picker stands at before anything was picked: a middling one.
 FIRST = ("55", "25", "30")
 MOST_HITS = 200

@@ -9,9 +9,10 @@ from urllib.parse import urlencode
 from datasette import Response
 
 from swatchvault.errors import NotFound, SwatchvaultError
-from swatchvault.web.findasked import CLASSES, FORMS, Asked, query_of, read_asked
+from swatchvault.kinds import CLASSES, FORMS
+from swatchvault.web.findasked import Asked, query_of, read_asked
 from swatchvault.web.findphoto import measure_sent, picture_of
-from swatchvault.web.photos import raw_suffixes
+from swatchvault.web.photos import MOST_BYTES, raw_suffixes
 from swatchvault.web.typed import number
 from swatchvault.web.visit import Visit
 
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
     from swatchvault.nearby import KeptColours
     from swatchvault.queries import Query
 
-MOST_BYTES = 60_000_000  # as a photo that is to be filed
 #: Whose doubt that of a hit's distance is, by how the two were photographed.
 DOUBT_OF = {
     "same frame": "as for two swatches in one photo",

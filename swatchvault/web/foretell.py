@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from datasette import Response
 
 from swatchvault.errors import AmountError, NotFound, SwatchvaultError
-from swatchvault.web.findasked import FORMS
+from swatchvault.kinds import FORMS
 from swatchvault.web.learned import (
     LEARN_FIELDS,
     dyes_asked,

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
-from swatchvault.web.findasked import FORMS
+from swatchvault.kinds import FORMS
 from swatchvault.web.typed import number
 from swatchvault.web.visit import RefusedError
 

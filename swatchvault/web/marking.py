@@ -13,6 +13,7 @@ from datasette import Response
 from ingest.errors import IngestError, MarksError, ReferenceMissing
 from ingest.locate import as_marks, parse_marks
 from ingest.model import Layout, Reference, Settings
+from swatchvault import kinds
 from swatchvault.archive import OwnedReference
 from swatchvault.errors import CompareError, NotFound
 from swatchvault.filing import BLACK_LIGHT
@@ -25,7 +26,7 @@ from swatchvault.web.picture import heavy, source_of
 from swatchvault.web.said import NO_CARD, missed, not_marked, on_page
 from swatchvault.web.visit import Form, RefusedError, Visit
 
-LIGHTS = ("daylight", "other", BLACK_LIGHT)
+LIGHTS = (*kinds.LIGHTS, BLACK_LIGHT)
 
 
 async def mark_page(visit: Visit) -> Response:

@@ -11,7 +11,7 @@ from typing import Any
 from datasette import Response
 
 from swatchvault.errors import NotFound, SwatchvaultError
-from swatchvault.web.findasked import FORMS
+from swatchvault.kinds import FORMS
 from swatchvault.web.said import NOTHING_TYPED, on_page
 from swatchvault.web.typed import (
     day_or_none,

@@ -10,7 +10,7 @@ from urllib.parse import urlencode
 from datasette import Response
 
 from swatchvault.errors import NotFound, SwatchvaultError
-from swatchvault.web.findasked import FORMS
+from swatchvault.kinds import FORMS
 from swatchvault.web.learned import LEARN_FIELDS, learn_from, rests_on
 from swatchvault.web.said import on_page
 from swatchvault.web.typed import row_id

@@ -10,13 +10,12 @@ from datasette import Response
 
 from swatchvault.archive import OwnedReference, Setup
 from swatchvault.errors import SwatchvaultError
+from swatchvault.kinds import EDITIONS, LIGHTS
 from swatchvault.web.said import NOTHING_TYPED, on_page
 from swatchvault.web.typed import number_or_none
 from swatchvault.web.visit import Form, RefusedError, Visit
 
 KINDS = {"card": "grey card", "steps": "neutral steps", "chart24": "24-patch chart"}
-EDITIONS = ("after-2014-11", "before-2014-11")
-LIGHTS = ("daylight", "other")
 _YES_NO = {"yes": True, "no": False}
 
 

@@ -31,6 +31,7 @@ from swatchvault.archive import (
 from swatchvault.archive.pages_photo import photo_row
 from swatchvault.errors import SwatchvaultError
 from swatchvault.filing import BLACK_LIGHT
+from swatchvault.kinds import FORMS
 from swatchvault.newnames import ask_about_new, refuse_other_day
 from swatchvault.web import incoming, measuring
 from swatchvault.web.glass import marked_regions, page_of
@@ -41,7 +42,6 @@ from swatchvault.web.said import CREATE, MOVE, REALLY_NEW, UNDYED, lacking, not_
 from swatchvault.web.typed import day_or_none
 from swatchvault.web.visit import Form, RefusedError, Visit
 
-FORMS = ("skein", "wound card", "knit")
 #: The picture's width and height where its marks are drawn, whatever its shape is.
 DRAWN = 1000.0
 _FACTS = ("swatch", "base", "colourway", "lot", "skein", "form", "dry", "dyed_on")

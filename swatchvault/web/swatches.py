@@ -66,8 +66,8 @@ def _swatch(conn: sqlite3.Connection, swatch_id: int) -> Record:
     from swatchvault.archive import pages_check, speaks_of, swatch_colours, tells_evenness
     from swatchvault.archive import pages_yarn as pages
     from swatchvault.archive.eye import word_for
-    from swatchvault.archive.schema_evenness import CLASSES
     from swatchvault.archive.standing import no_longer
+    from swatchvault.kinds import CLASSES
     from swatchvault.tonal_colours import colours_of
     from swatchvault.tonal_master import stated_words
     from swatchvault.tonal_of import lines_beside_earlier

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from datasette import Response
 
 from swatchvault.errors import NotFound, SwatchvaultError
-from swatchvault.web.findasked import FORMS
+from swatchvault.kinds import FORMS
 from swatchvault.web.typed import number, whole
 from swatchvault.web.visit import RefusedError, Visit
 

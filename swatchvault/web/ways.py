@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 from datasette import Response
 
 from swatchvault.errors import NotFound, SwatchvaultError
-from swatchvault.web.findasked import FORMS, Asked, query_of, read_asked
+from swatchvault.kinds import FORMS
+from swatchvault.web.findasked import Asked, query_of, read_asked
 from swatchvault.web.learned import (
     LEARN_FIELDS,
     dyes_in_address,
