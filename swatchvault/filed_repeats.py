@@ -6,6 +6,9 @@ import sqlite3
 from collections import Counter
 from collections.abc import Collection
 from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
 
 from ingest.model import FLAGS_THAT_STOP_A_VERDICT, Light
 from swatchvault.archive import Archive, StoredColour, add_repeat_set, colours
@@ -14,6 +17,7 @@ from swatchvault.archive.entities import Setup
 from swatchvault.archive.names import find
 from swatchvault.archive.repeat_sets import filed_among
 from swatchvault.batch import Job, measure_many
+from swatchvault.copies import View, view_of
 from swatchvault.errors import CompareError
 from swatchvault.lotcheck import as_colour
 from swatchvault.pair import HUES, REPEATS, Capture, mean_of_photos
@@ -44,14 +48,16 @@ class FiledShot:
         """Their labels, each once."""
         return tuple(dict.fromkeys(c.swatch for c in self.colours))
 
-    def shot(self) -> Shot:
-        """The photo as it was filed; two places of one swatch are one reading."""
+    def shot(self, thumbs: Path) -> Shot:
+        """The photo as it was filed, its picture from the folder of thumbs; two places of one
+        swatch are one reading."""
         one = self.first
         seen = {
             name: mean_of_photos([as_colour(c) for c in self.colours if c.swatch == name])
             for name in self.swatches
         }
-        return Shot(self.sha256, one.version, one.taken_at, one.neutral, seen)
+        known = (self.sha256, one.version, one.taken_at, one.neutral, seen)
+        return Shot(one.photo, *known, _view_of_file(thumbs / f"{self.sha256}.jpg"))
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,8 +119,10 @@ def _why_not(stored: StoredColour) -> str:
 
 @dataclass(frozen=True, eq=False)
 class Lesson:
-    """What is to be learned from: photos as they were filed, and others to be measured for it."""
+    """What is to be learned from: photos as they were filed, and others to be measured for it.
+    ``thumbs``: the archive's folder of small pictures."""
 
+    thumbs: Path
     filed: tuple[FiledShot, ...]
     anew: tuple[tuple[FiledShot, Job], ...]
 
@@ -127,19 +135,20 @@ def lesson_of(archive: Archive, repeats: FiledRepeats) -> Lesson:
 
     alike = len({s.first.version for s in repeats.shots}) == 1
     if alike and all(s.first.neutral is not None for s in repeats.shots):
-        return Lesson(repeats.shots, ())
+        return Lesson(archive.thumbs, repeats.shots, ())
     lacking = {
         s.sha256: s
         for s in repeats.shots
         if s.first.version != METHOD_VERSION or s.first.neutral is None
     }
     if not lacking:
-        return Lesson(repeats.shots, ())
+        return Lesson(archive.thumbs, repeats.shots, ())
     stored = stored_photos(
         archive.conn, version=METHOD_VERSION, evenness="", names=tuple(lacking), again=True
     )
     anew = tuple((lacking[p.sha256], job_of(archive, p)) for p in stored)
-    return Lesson(tuple(s for s in repeats.shots if s.sha256 not in lacking), anew)
+    as_filed = tuple(s for s in repeats.shots if s.sha256 not in lacking)
+    return Lesson(archive.thumbs, as_filed, anew)
 
 
 def learn_filed(lesson: Lesson, capture: Capture, workers: int | None = None) -> Learned:
@@ -152,7 +161,7 @@ def learn_filed(lesson: Lesson, capture: Capture, workers: int | None = None) ->
             f"no photos to learn from: needed {REPEATS} of each of {HUES} swatches of different "
             "hue, filed with this set-up, and everything set up anew before each"
         )
-    shots = [s.shot() for s in lesson.filed]
+    shots = [s.shot(lesson.thumbs) for s in lesson.filed]
     outcomes = measure_many([job for _, job in lesson.anew], workers)
     for (filed, job), outcome in zip(lesson.anew, outcomes, strict=True):
         found = outcome.measurement
@@ -165,9 +174,21 @@ def learn_filed(lesson: Lesson, capture: Capture, workers: int | None = None) ->
             light = "other"
         label = {c.region: c.swatch for c in filed.colours}
         regions = tuple(replace(s, name=label[s.name]) for s in found.swatches if s.name in label)
-        shots.append(shot_of(replace(found, swatches=regions), light))
+        taken = replace(found, path=filed.first.photo, swatches=regions)
+        shots.append(shot_of(taken, light))
     learned = learn(shots, capture)
     return replace(learned, to_be_said=(*_measured_words(lesson), *learned.to_be_said))
+
+
+def _view_of_file(path: Path) -> View | None:
+    """The view of a stored small picture; ``None`` where the file is not there or is damaged."""
+    from PIL import Image
+
+    try:
+        with Image.open(path) as picture:
+            return view_of(np.asarray(picture.convert("RGB")))
+    except (OSError, SyntaxError, ValueError):
+        return None
 
 
 def _measured_words(lesson: Lesson) -> tuple[str, ...]:

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from ingest.model import Light, PhotoMeasurement
+from swatchvault.copies import View, of_one_shot, view_of, why_one
 from swatchvault.difference import GATE_WITHIN
 from swatchvault.errors import CompareError
 from swatchvault.pair import (
@@ -27,7 +28,8 @@ from swatchvault.pair import (
 from swatchvault.pairdoubt import pair_doubt
 from swatchvault.words import listed
 
-#: Log of linear RGB of the mid grey: photos that agree so nearly are one photo. Our choice.
+#: Log of linear RGB of the mid grey: where all photos agree so nearly, they are one photo. Our
+#: choice.
 SAME_GREYS = 0.001
 _FIGURES = ("smallest_tolerance", "default_smallest_tolerance", "k_l")
 
@@ -90,14 +92,16 @@ class Shot:
     """One repeat photo: the colour of each swatch in it, by the swatch's name.
 
     ``grey``: linear RGB of its reference's mid grey, ``None`` where unknown. ``version``: of the
-    method that measured it.
+    method that measured it. ``view``: its picture as copies are told by, ``None`` where unknown.
     """
 
+    name: str
     sha256: str
     version: str
     taken_at: str | None
     grey: tuple[float, ...] | None
     colours: Mapping[str, Colour]
+    view: View | None = None
 
 
 def shot_of(photo: PhotoMeasurement, light: Light | None = None) -> Shot:
@@ -107,13 +111,15 @@ def shot_of(photo: PhotoMeasurement, light: Light | None = None) -> Shot:
     for swatch in photo.swatches:
         seen.setdefault(swatch.name, []).append(Colour.from_measurement(swatch, light=light))
     colours = {name: mean_of_photos(places) for name, places in seen.items()}
-    return Shot(photo.sha256, photo.version, photo.taken_at, grey, colours)
+    known = (photo.sha256, photo.version, photo.taken_at, grey, colours, view_of(photo.preview))
+    return Shot(Path(photo.path).name, *known)
 
 
 def learn(shots: Sequence[Shot], capture: Capture, k_l: float = 2.0) -> Learned:
     """Learn from photos of the same swatches, each set up anew.
 
     Swatches go together by name; one that stands in fewer than ten of the photos is left out.
+    Photos of one shot count as one; where too few are left so, nothing is certified.
     Raises :class:`CompareError` for fewer than ten photos or four hues, for the capture classes
     that repeats say nothing of, and for figures of two versions of the method.
     """
@@ -121,6 +127,22 @@ def learn(shots: Sequence[Shot], capture: Capture, k_l: float = 2.0) -> Learned:
         raise CompareError(
             f"repeats teach 'locked set-up' or 'same set-up', not '{capture.value}'; say which"
         )
+    _check(shots)
+    ones, copies = _one_shots(shots)
+    if not copies:
+        return _learn(shots, capture, k_l, _greys_alike(shots))
+    try:
+        learned = _learn(ones, capture, k_l, _greys_alike(ones))
+    except CompareError:  # too few are left
+        return _learn(shots, capture, k_l, copies)
+    once = f"Counted as one photo each: {'; '.join(copies)}."
+    return replace(learned, to_be_said=(once, *learned.to_be_said))
+
+
+def _learn(
+    shots: Sequence[Shot], capture: Capture, k_l: float, one_shot: tuple[str, ...]
+) -> Learned:
+    """What photos teach; ``one_shot``: why they may be copies of one."""
     readings = _readings(shots)
     few = {n: len(found) for n, found in readings.items() if len(found) < REPEATS}
     if len(few) == len(readings):
@@ -137,21 +159,20 @@ def learn(shots: Sequence[Shot], capture: Capture, k_l: float = 2.0) -> Learned:
     shots = [s for s in shots if s.colours.keys() & taught.keys()]
     typical = _typical(taught)
     conditions = Conditions(capture, 2.0, k_l, typical.light, True, own)
-    alike = one_shot(shots)
     return Learned(
         own,
         tuple(taught),
         tuple(s.sha256 for s in shots),
-        math.nan if alike else smallest_tolerance(typical, conditions),
+        math.nan if one_shot else smallest_tolerance(typical, conditions),
         smallest_tolerance(typical, replace(conditions, own_frame=None)),
         k_l,
-        alike,
+        one_shot,
         _to_be_said(shots, capture, few),
     )
 
 
-def _readings(shots: Sequence[Shot]) -> dict[str, list[Colour]]:
-    """What the photos say of each swatch, by name; refused where they do not go together."""
+def _check(shots: Sequence[Shot]) -> None:
+    """Raises :class:`CompareError` for photos that do not go together."""
     if len({s.sha256 for s in shots}) < len(shots):
         raise CompareError("the same photo is given twice; each repeat is a new photo, set up anew")
     versions = sorted({s.version for s in shots})
@@ -160,9 +181,13 @@ def _readings(shots: Sequence[Shot]) -> dict[str, list[Colour]]:
             f"the photos were measured by versions {' and '.join(versions)} of the method, and "
             "figures of two versions are never set against each other: measure them anew"
         )
-    names = sorted({name for s in shots for name in s.colours})
-    if not names:
+    if not any(s.colours for s in shots):
         raise CompareError("no swatch stands in the photos; give the swatches the same names")
+
+
+def _readings(shots: Sequence[Shot]) -> dict[str, list[Colour]]:
+    """What the photos say of each swatch, by name."""
+    names = sorted({name for s in shots for name in s.colours})
     return {n: [s.colours[n] for s in shots if n in s.colours] for n in names}
 
 
@@ -187,15 +212,21 @@ def _in_photos(counts: Mapping[str, int]) -> str:
 
 
 def _to_be_said(shots: Sequence[Shot], capture: Capture, few: Mapping[str, int]) -> tuple[str, ...]:
-    """What weakens the answer: swatches left out, greys that are unknown or tell otherwise."""
+    """What weakens the answer: swatches left out, what is unknown of photos, greys that differ."""
     lines = []
     if few:
         lines.append(f"Left out, for needed are {REPEATS} photos: {_in_photos(few)}.")
-    greys = [s.grey for s in shots if s.grey is not None]
-    if len(greys) < len(shots):
+    unseen = sum(s.view is None for s in shots)
+    if unseen:
         lines.append(
-            f"The grey of {len(shots) - len(greys)} of the photos is not known, so copies of one "
-            "shot are told by their time alone."
+            f"The picture of {unseen} of the photos shows nothing to know copies by: they are told "
+            "by their times and greys alone."
+        )
+    greys = [s.grey for s in shots if s.grey is not None]
+    if capture is Capture.LOCKED and len(greys) < len(shots):
+        lines.append(
+            f"The grey of {len(shots) - len(greys)} of the photos is not known, so nor is whether "
+            "their settings were locked."
         )
     if capture is Capture.LOCKED and greys:
         each = np.array(greys)
@@ -208,22 +239,23 @@ def _to_be_said(shots: Sequence[Shot], capture: Capture, few: Mapping[str, int])
     return tuple(lines)
 
 
-def one_shot(shots: Sequence[Shot]) -> tuple[str, ...]:
-    """Why photos may be copies of one shot, a phrase each: bytes differ after any saving.
+def _one_shots(shots: Sequence[Shot]) -> tuple[list[Shot], tuple[str, ...]]:
+    """One photo of each shot, and why others are of the same, a phrase for each shot."""
+    groups = of_one_shot([s.view for s in shots], [s.taken_at for s in shots])
+    several = [[shots[i] for i in group] for group in groups if len(group) > 1]
+    why = [why_one([s.name for s in same], [s.taken_at for s in same]) for same in several]
+    return [shots[group[0]] for group in groups], tuple(why)
 
-    Two that were taken in one second; greys that agree in all of them to :data:`SAME_GREYS`.
-    """
-    out = []
-    times = Counter(s.taken_at for s in shots if s.taken_at)
-    for when, count in times.items():
-        if count > 1:
-            out.append(f"{count} of them were taken in the same second ({when})")
+
+def _greys_alike(shots: Sequence[Shot]) -> tuple[str, ...]:
+    """Why all photos may be of one shot: greys that agree in all of them to :data:`SAME_GREYS`."""
     known = [s.grey for s in shots if s.grey is not None and min(s.grey) > 0]
-    if len(known) == len(shots) > 1:
-        logs = np.log(np.asarray(known, dtype=float))
-        if float(np.ptp(logs, axis=0).max()) < SAME_GREYS:
-            out.append("their greys agree to a thousandth, and light and hands never do")
-    return tuple(out)
+    if len(known) < len(shots) or len(shots) < 2:
+        return ()
+    logs = np.log(np.asarray(known, dtype=float))
+    if float(np.ptp(logs, axis=0).max()) >= SAME_GREYS:
+        return ()
+    return ("their greys agree to a thousandth, and light and hands never do",)
 
 
 def smallest_tolerance(typical: Colour, conditions: Conditions) -> float:

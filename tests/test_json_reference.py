@@ -273,7 +273,7 @@ def some_more(folder: Path) -> None:
 
 
 def glasses(folder: Path) -> None:
-    """Photos of a liquor, and ten of four colours, each with its own light."""
+    """Photos of a liquor, and ten of four colours, each set up anew in its own light."""
     seen = views({"start": 1.0, "again": 0.5, "hold 1": 0.4})
     white = seen["white"]
     for name, region in (("start", "start"), ("again", "again"), ("hold-1", "hold 1")):
@@ -284,7 +284,7 @@ def glasses(folder: Path) -> None:
     for number in range(10):
         light = 1.0 + 0.02 * rng.normal(size=3)
         seen = {name: np.array(rgb) * light for name, rgb in {"white": yellow, **dyes}.items()}
-        photograph(folder / f"repeat-{number}.png", seen, seed=number)
+        photograph(folder / f"repeat-{number}.png", seen, seed=number, moved=2 * number)
 
 
 # --- tests -------------------------------------------------------------------------------------

@@ -22,6 +22,7 @@ from swatchvault.errors import NotFound
 _SELECT = f"""SELECT m.*, swatch.label AS swatch, swatch.form, swatch.dry AS swatch_dry,
 swatch.lot_id, lot.code AS lot, skein.label AS skein, colourway.name AS colourway,
 base.name AS base, photo.taken_at, photo.added_at, setup.name AS setup, setup.locked,
+COALESCE(photo.original_name, photo.sha256) AS photo,
 COALESCE(photo.light, setup.light) AS light, photo.setup_id,
 json_extract(m.provenance, '$.references[0].neutral') AS neutral,
 {BEFORE_LAST_DYE} AS before_last_dye
@@ -40,7 +41,8 @@ LEFT JOIN colourway ON colourway.id = lot.colourway_id
 class StoredColour:
     """A current measurement as the archive holds it, with what is needed to compare it.
 
-    ``lab``: (3,) CIELAB D65/2°. Two of them show the same frame where ``photo_sha256`` is equal.
+    ``lab``: (3,) CIELAB D65/2°. Two of them show the same frame where ``photo_sha256`` is equal;
+    ``photo`` is its file's name, else its sha256.
     ``dry`` is as it was in the photo, else as the swatch is; ``shadow_sd`` and ``mm_per_px`` are
     NaN where unknown. ``before_last_dye``: taken before the last dye went into the lot, by the
     times of its pot, so that it shows another colour than the lot's.
@@ -75,6 +77,7 @@ class StoredColour:
     version: str
     neutral: tuple[float, ...] | None = None
     before_last_dye: bool = False
+    photo: str = ""
 
     @property
     def damp(self) -> bool:
@@ -236,7 +239,7 @@ def _stored(row: Mapping[str, Any]) -> StoredColour:
             for name in (
                 *("swatch_id", "swatch", "region", "reference", "photo_sha256", "taken_at"),
                 *("added_at", "setup_id", "setup", "light", "form", "lot_id", "lot", "skein"),
-                *("colourway", "base", "version"),
+                *("colourway", "base", "version", "photo"),
             )
         },
     )

@@ -57,8 +57,8 @@ def repeat_command(
 
     Take ten or more photos of at least four swatches of different hue, in the places where lots
     are measured, and set everything up anew before each. Swatches go together by their names; one
-    that stands in fewer than ten photos is left out. Copies of one shot are told by their time and
-    their greys, and certify nothing.
+    that stands in fewer than ten photos is left out. Photos of one shot, known by their picture or
+    their time, count as one; where too few are left, nothing is certified.
 
     With --filed the photos are those of the archive that are filed with --setup and whose swatches
     stand in several of them, taken one by one over days. What was kept is taken back by

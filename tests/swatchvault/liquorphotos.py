@@ -23,8 +23,16 @@ def place(index):
     return ((left, 0.2), (left + 0.17, 0.2), (left + 0.17, 0.8), (left, 0.8))
 
 
-def photograph(path, views, *, steps=True, white=True, seed=0):
-    """A photo of glasses (name -> linear RGB of white light) on white paper, with its marks."""
+def shifted(outline, by):
+    """An outline so far to the right."""
+    return [[x + by, y] for x, y in outline]
+
+
+def photograph(path, views, *, steps=True, white=True, seed=0, moved=0):
+    """A photo of glasses (name -> linear RGB of white light) on white paper, with its marks.
+
+    ``moved``: pixels by which all lies further to the right, up to 20.
+    """
     rng = np.random.default_rng(seed)
     height, width = 300, 600
     light = np.ones((height, width, 3)) * views.pop("white")
@@ -45,6 +53,10 @@ def photograph(path, views, *, steps=True, white=True, seed=0):
             patches.append([[left + 0.02, 0.02], [left + 0.1, 0.02]])
             patches[-1] += [[left + 0.1, 0.06], [left + 0.02, 0.06]]
         marks["references"] = [{"kind": "steps", "y": greys, "patches": patches}]
+        marks["references"][0]["patches"] = [shifted(p, moved / width) for p in patches]
+    for region in regions:
+        region["polygon"] = shifted(region["polygon"], moved / width)
+    light = np.roll(light, moved, axis=1)
     coded = linear_to_srgb(np.clip(light * (1 + 0.01 * rng.normal(size=light.shape)), 0, 1))
     Image.fromarray(np.round(coded * 255).astype(np.uint8)).save(path)
     path.with_name(f"{path.stem}.marks.json").write_text(json.dumps(marks))

@@ -36,7 +36,8 @@ def shots(folder, scatter=0.5, count=12, names=tuple(HUES), version="4", seed=0)
             for n in names
         ]
         steps = ReferenceReading(place.references[0], frozenset(), neutral=tuple(grey))
-        facts = {"layout": place, "references": (steps,), "flags": frozenset()}
+        seen = rng.integers(0, 255, (48, 64, 3), dtype=np.uint8)
+        facts = {"preview": seen, "layout": place, "references": (steps,), "flags": frozenset()}
         yield path, photo_of(path, swatches, version, taken_at=taken_on(i), **facts)
 
 

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from ingest.model import Settings
 from ingest.pipeline import measure_photo
@@ -92,7 +93,7 @@ def test_the_command_learns_from_filed_photos_keeps_and_takes_back(archive, tmp_
 
 @pytest.fixture(scope="module")
 def rendered(tmp_path_factory):
-    """Ten photos of four colours, each in its own light, and what is measured in them."""
+    """Ten photos of four colours, each set up anew in its own light, and what they show."""
     folder, rng = tmp_path_factory.mktemp("rendered"), np.random.default_rng(1)
     colours = {"white": (0.5, 0.4, 0.12), "red": (0.3, 0.08, 0.06)}
     colours |= {"green": (0.07, 0.25, 0.1), "blue": (0.06, 0.1, 0.3)}
@@ -101,7 +102,7 @@ def rendered(tmp_path_factory):
         light = 1.0 + 0.02 * rng.normal(size=3)
         seen = {name: np.array(rgb) * light for name, rgb in colours.items()}
         path = folder / f"repeat-{number}.png"
-        photograph(path, seen, seed=number)
+        photograph(path, seen, seed=number, moved=2 * number)
         found.append((path, measure_photo(path, settings=Settings(light="daylight"))))
     return found
 
@@ -205,7 +206,8 @@ def test_a_swatch_in_too_few_photos_is_left_out_and_told(archive, tmp_path):
     with pytest.raises(CompareError, match="needed 4: add swatches; 'blue' is in 8 of the photos"):
         taught(archive)
     more = [shot_of(photo, "daylight") for photo in seen]
-    more += [shot_of(p, "daylight") for _, p in shots(tmp_path, names=("red",), seed=2, count=2)]
+    later = shots(tmp_path, names=("red",), seed=2, count=2)
+    more += [shot_of(replace(p, taken_at=None), "daylight") for _, p in later]
     odd = replace(more[0], colours={**more[0].colours, "ochre": more[0].colours["yellow"]})
     found = learn([odd, *more[1:]], Capture.LOCKED)
     assert found.swatches == ("blue", "green", "red", "yellow") and len(found.photos) == 14
@@ -222,6 +224,24 @@ def test_copies_of_one_shot_are_kept_for_no_set_up(archive, tmp_path, capsys):
     assert learned_of_setup(archive.conn, setup_of(archive)) is None
 
 
+def test_filed_copies_are_known_by_their_small_pictures(archive, tmp_path):
+    filed, _ = file_repeats(archive, tmp_path, "Lumme")
+    folder = archive.thumbs
+    for number, sha256 in enumerate(filed[1:4], 1):
+        with Image.open(folder / f"{filed[0]}.jpg") as first:
+            first.save(folder / f"{sha256}.jpg", quality=94 + number)
+    found = taught(archive)
+    assert found.one_shot == (
+        "repeat-0-3.jpg, repeat-0-2.jpg, repeat-0-1.jpg and 1 more are one picture, in which "
+        "nothing moved",
+    )
+    assert "nothing is certified" in " ".join(words(found))
+    for sha256 in filed[:4]:
+        (folder / f"{sha256}.jpg").write_bytes(b"no picture")
+    (line,) = taught(archive).to_be_said
+    assert line.startswith("The picture of 4 of the photos shows nothing to know copies by")
+
+
 def test_greys_that_are_not_as_locked_settings_give_them_are_told(archive, tmp_path):
     _, seen = file_repeats(archive, tmp_path, "Lumme")
     known = [shot_of(photo, "daylight") for photo in seen]
@@ -231,6 +251,8 @@ def test_greys_that_are_not_as_locked_settings_give_them_are_told(archive, tmp_p
     assert learn([*brighter, *known[2:]], Capture.SAME_SETUP).to_be_said == ()
     (line,) = learn([replace(known[0], grey=None), *known[1:]], Capture.LOCKED).to_be_said
     assert line.startswith("The grey of 1 of the photos is not known")
+    free = learn([replace(known[0], grey=None), *known[1:]], Capture.SAME_SETUP)
+    assert free.to_be_said == ()
 
 
 def test_figures_of_two_versions_do_not_mix(tmp_path):

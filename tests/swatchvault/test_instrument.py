@@ -152,6 +152,11 @@ def swatch(name, lab):
     )
 
 
+def picture(rng):
+    """A small picture of which no other is a copy."""
+    return rng.integers(0, 255, (48, 64, 3), dtype=np.uint8)
+
+
 def photos(sd, count=12, names=tuple(HUES), seed=0):
     rng = np.random.default_rng(seed)
     made = []
@@ -167,7 +172,7 @@ def photos(sd, count=12, names=tuple(HUES), seed=0):
                 flags=frozenset(),
                 steps=(),
                 version="1",
-                preview=np.zeros((1, 1, 3), np.uint8),
+                preview=picture(rng),
             )
         )
     return made
@@ -210,8 +215,8 @@ def with_greys(taken, scatter, seconds=None):
     [
         (0.02, range(12), []),
         (0.0008, range(12), ["greys agree to a thousandth"]),
-        (0.02, [0, *range(11)], ["2 of them were taken in the same second (2026-05-01T10:00:00)"]),
-        (0.0, [7] * 12, ["12 of them were taken in the same second", "greys agree"]),
+        (0.02, [*range(9), 0, 1, 2], [f"{i}.jpg, {i + 9}.jpg were taken in" for i in range(3)]),
+        (0.0, [7] * 12, ["and 9 more were taken in the same second (2026-05-01T10:00:07)"]),
     ],
 )
 def test_copies_of_one_shot_certify_nothing(scatter, seconds, reasons):
