@@ -33,6 +33,8 @@ from ingest.model import Array, Photo, Polygon, Reference, ReferenceReading, Set
 from ingest.neutrals import exposure_sd, fit_neutrals, neutral_indices, usable_neutrals
 from ingest.reading import PatchReading, card_flags, exposure_flags
 from ingest.sampling import (
+    all_neutrals,
+    as_taken,
     hull,
     located_flags,
     mid_neutral,
@@ -175,6 +177,7 @@ def _from_card(
         flags,
         patch_records(reference, stated[None], found[None]),
         neutral=tuple(float(v) for v in patch.linear),
+        neutrals=(as_taken(patch.linear, patch.clipped), _paper_as_taken(light, gain, around)),
     )
     step = Step("exposure and white to the card", {"gain": rounded(gain), **patch.detail()})
     return Correction(
@@ -247,6 +250,7 @@ def _from_neutrals(
                 frozenset(flags),
                 records,
                 neutral=mid_neutral(reference, patches, stated[:, 1]),
+                neutrals=all_neutrals(reference, patches, stated[:, 1]),
             ),
         ),
         flags=frozenset(flags),
@@ -254,6 +258,14 @@ def _from_neutrals(
         colours=fit.colours,
         left=left,
     )
+
+
+def _paper_as_taken(light: Light, gain: Floats, around: Polygon) -> tuple[float, ...] | None:
+    """Linear RGB of the plain surround beside a card, its encoding undone and nothing else.
+    ``gain``: the card's, (3,)."""
+    if light.paper is None:
+        return None
+    return tuple(float(v) for v in light.paper.beside(around) / gain)
 
 
 def _value_sd(settings: Settings) -> float:

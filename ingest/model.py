@@ -255,7 +255,8 @@ class ReferenceReading:
     ``patches``: for steps and charts a list of {"name", "expected_lab", "corrected_lab",
     "left_out_lab"} (D65/2°), the last only where a fit was made. ``neutral``: linear RGB, the
     encoding undone and nothing else, of the neutral nearest 20 %: photos of one locked set-up
-    agree in it.
+    agree in it. ``neutrals``: the same of all neutrals of steps or a chart, the lightest first; of
+    a card itself and the plain paper about it. ``None`` in it: clipped, or not seen.
     """
 
     reference: Reference
@@ -263,6 +264,12 @@ class ReferenceReading:
     patches: tuple[Mapping[str, Any], ...] = ()
     used: bool = True
     neutral: tuple[float, ...] | None = None
+    neutrals: tuple[tuple[float, ...] | None, ...] = ()
+
+    @property
+    def greys(self) -> tuple[tuple[float, ...] | None, ...] | None:
+        """``neutral``, then ``neutrals``: by which settings that are locked are known."""
+        return None if self.neutral is None else (self.neutral, *self.neutrals)
 
     def record(self) -> dict[str, Any]:
         ref = self.reference
@@ -274,6 +281,7 @@ class ReferenceReading:
             "edition": ref.edition,
             "flags": sorted(self.flags),
             "neutral": None if self.neutral is None else list(self.neutral),
+            "neutrals": [None if n is None else list(n) for n in self.neutrals],
             "patches": [dict(p) for p in self.patches],
         }
 
@@ -297,6 +305,11 @@ class PhotoMeasurement:
     steps: tuple[Step, ...]
     version: str
     preview: Array
+
+    @property
+    def greys(self) -> tuple[tuple[float, ...] | None, ...] | None:
+        """Those of the reference that corrected it; ``None`` where there is none."""
+        return next((r.greys for r in self.references if r.used), None)
 
     def record(self) -> dict[str, Any]:
         """The photo's measurements as one JSON object."""

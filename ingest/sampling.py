@@ -70,6 +70,20 @@ def mid_neutral(reference: Reference, patches: list[PatchReading], y: Floats) ->
     return tuple(float(v) for v in patches[nearest].linear)
 
 
+def all_neutrals(
+    reference: Reference, patches: list[PatchReading], y: Floats
+) -> tuple[tuple[float, ...] | None, ...]:
+    """The same of every neutral, the lightest by its stated reflectance first; ``None`` for one
+    that is clipped."""
+    in_order = sorted(neutral_indices(reference), key=lambda i: -float(y[i]))
+    return tuple(as_taken(patches[i].linear, patches[i].clipped) for i in in_order)
+
+
+def as_taken(linear: Floats, clipped: float) -> tuple[float, ...] | None:
+    """Linear RGB (3,) as plain numbers; ``None`` where too many of its pixels are clipped."""
+    return None if clipped > CLIPPED_NOTED else tuple(float(v) for v in linear)
+
+
 _NAMED = {"card": "the card is", "steps": "the steps are", "chart24": "the chart is"}
 
 

@@ -89,6 +89,15 @@ class Paper:
                 return np.asarray(off.mean(axis=0))
         return None
 
+    def beside(self, outline: Polygon) -> Floats:
+        """(3,) median light of the sheet about an outline; of all of it where little is there."""
+        for scale in ABOUT_A_THING:
+            rows, columns, about = _cut(shrink_polygon(outline, scale), self.sheet)
+            near = self.sheet[rows, columns] & about
+            if near.sum() >= FEWEST_ABOUT:
+                return np.asarray(np.median(self.linear[rows, columns][near], axis=0), dtype=float)
+        return np.asarray(np.median(self.linear[self.sheet], axis=0), dtype=float)
+
     def luminance(self, to_xyz: Array) -> float:
         """Median Y of the sheet; ``to_xyz``: (3, 3)."""
         return float(np.median(self.linear[self.sheet] @ np.asarray(to_xyz, dtype=float)[1]))

@@ -45,8 +45,9 @@ PAIR_FLAGS: Mapping[str, str] = {
         "screen or print will not show it. Judge them by eye in the light they are worn in."
     ),
     "not locked": (
-        "The photos were said to be of a locked set-up, but their greys differ: the camera's "
-        "settings or the light moved, so they count as the same set-up with settings free."
+        "The photos were said to be of a locked set-up, but the greys of their references, or "
+        "the paper beside a card, differ: the camera's settings, its curve of tone or the light "
+        "moved, so they count as the same set-up with settings free."
     ),
     "dark": (
         "A dark colour: of such lots that were called within in simulation up to 1.9 % lay beyond "

@@ -56,7 +56,7 @@ class FiledShot:
             name: mean_of_photos([as_colour(c) for c in self.colours if c.swatch == name])
             for name in self.swatches
         }
-        known = (self.sha256, one.version, one.taken_at, one.neutral, seen)
+        known = (self.sha256, one.version, one.taken_at, one.greys, seen)
         return Shot(one.photo, *known, _view_of_file(thumbs / f"{self.sha256}.jpg"))
 
 
@@ -134,12 +134,12 @@ def lesson_of(archive: Archive, repeats: FiledRepeats) -> Lesson:
     from swatchvault.remeasure import job_of
 
     alike = len({s.first.version for s in repeats.shots}) == 1
-    if alike and all(s.first.neutral is not None for s in repeats.shots):
+    if alike and all(s.first.greys is not None for s in repeats.shots):
         return Lesson(archive.thumbs, repeats.shots, ())
     lacking = {
         s.sha256: s
         for s in repeats.shots
-        if s.first.version != METHOD_VERSION or s.first.neutral is None
+        if s.first.version != METHOD_VERSION or s.first.greys is None
     }
     if not lacking:
         return Lesson(archive.thumbs, repeats.shots, ())

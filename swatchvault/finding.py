@@ -154,7 +154,7 @@ def apart_from(
         return apart(query.photos, hit, (query.spoken, spoken), k_l, frames, alike)
     if query.measured is not None:
         light = query.taken.light if query.taken else None
-        ours = Colour.from_measurement(query.measured, light=light, neutral=query.neutral)
+        ours = Colour.from_measurement(query.measured, light=light, greys=query.greys)
         theirs = as_colour(spoken)
         capture = capture_class(ours, theirs, _of_one_setup(query.taken, spoken))
         return apart_under((ours, theirs), Conditions(capture, k_l=k_l), ((), (spoken,)))

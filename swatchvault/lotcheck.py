@@ -116,7 +116,7 @@ def as_colour(stored: StoredColour) -> Colour:
         light="daylight" if stored.light == "daylight" else "other" if stored.light else None,
         form=stored.form,
         photo_ids=frozenset({stored.photo_sha256}),
-        neutral=stored.neutral,
+        greys=stored.greys,
         frame_cov=frame_of_its_own(
             stored.covariance.frame, stored.lab, stored.reference, stored.light, stored.flags
         ),

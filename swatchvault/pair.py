@@ -40,6 +40,9 @@ class Capture(StrEnum):
         return cls(name)
 
 
+Greys = tuple[tuple[float, ...] | None, ...]
+
+
 @dataclass(frozen=True, eq=False)
 class Colour:
     """One side of a comparison, from one photo or the mean of several.
@@ -53,8 +56,8 @@ class Colour:
     the strands' scale. ``photo_ids``: sha256 of the photos, by which one frame is known.
     ``frame_cov``: (3, 3) covariance of ``lab`` that a photo has on top of what the tables of doubt
     give its reference; another region of the same photo shares it.
-    ``neutral``: linear RGB of the reference's mid grey as the camera gave it, by which a locked
-    set-up is known.
+    ``greys``: linear RGB of neutrals as the camera gave them, the mid grey first, by which a locked
+    set-up is known; ``None`` where unknown, as a whole or one of them.
     """
 
     lab: Floats
@@ -64,7 +67,7 @@ class Colour:
     neutrals: int | None = None
     n_photos: float = 1.0
     photo_ids: frozenset[str] = frozenset()
-    neutral: tuple[float, ...] | None = None
+    greys: Greys | None = None
     light: Light | None = None
     flags: frozenset[str] = frozenset()
     form: str | None = None
@@ -103,23 +106,58 @@ class Colour:
 #: set-up: in level, and between its channels. Our choice: a lamp's drift and a card laid a
 #: little elsewhere stay under it, a step of exposure or white balance does not.
 LOCKED_LEVEL, LOCKED_COLOUR = 0.15, 0.03
+#: What counts as black, so that it has a logarithm: under a tenth of an 8-bit code in linear light.
+_BLACK = 3e-5
+
+
+#: The same of neutrals from the lightest to the darkest, where a curve of tone that is not the same
+#: parts them; those darker than this share of the mid grey are left out, for stray light moves them
+#: more. First of two, a card and the paper beside it, then of more. Rendered photos of a locked
+#: set-up, reference and pieces moved, the light 8 degrees about, up to 0.037 and 0.077; by two of
+#: six curves that give one mid grey from 0.039 (on average 0.08) and 0.086 on. Two curves that
+#: part card and paper by 0.02 are not told apart.
+LOCKED_PAPER, LOCKED_CURVE, DARKEST = 0.045, 0.08, 0.25
+
+
+def grey_table(greys: Sequence[Greys | None]) -> Floats:
+    """(n, k, 3) linear RGB, the mid grey first; NaN where unknown. References of so many neutrals
+    and of another number stand in columns of their own, so that no two of them meet."""
+    lengths = sorted({len(g) for g in greys if g is not None})
+    starts = dict(zip(lengths, np.cumsum([1, *(n - 1 for n in lengths)]), strict=False))
+    table = np.full((len(greys), 1 + sum(n - 1 for n in lengths), 3), np.nan)
+    for row, known in zip(table, greys, strict=True):
+        if known is not None:
+            rows = [(math.nan,) * 3 if g is None else g for g in known]
+            start = starts[len(rows)]
+            row[0], row[start : start + len(rows) - 1] = rows[0], np.reshape(rows[1:], (-1, 3))
+    return table
 
 
 def greys_differ(one: ArrayLike, other: ArrayLike) -> NDArray[np.bool_]:
-    """(...) whether greys (..., 3), linear RGB, differ more than settings that are locked let
-    them; an unknown one, NaN, differs from none."""
-    ratio = np.log(np.asarray(other, dtype=float)) - np.log(np.asarray(one, dtype=float))
+    """(...) whether greys (..., k, 3) of :func:`grey_table` differ more than settings that are
+    locked let them; an unknown one, NaN, differs from none."""
+    light = [np.maximum(np.asarray(side, dtype=float), _BLACK) for side in (one, other)]
+    ratio = np.log(light[1]) - np.log(light[0])
+    mid, level = ratio[..., 0, :], ratio[..., 1:, :].mean(axis=-1)
+    y = [side.mean(axis=-1) for side in light]
+    known = ~np.isnan(level)
+    for side in y:
+        known &= ~(side[..., 1:] < DARKEST * side[..., :1])
+    lowest = np.where(known, level, np.inf).min(axis=-1, initial=np.inf)
+    highest = np.where(known, level, -np.inf).max(axis=-1, initial=-np.inf)
     return np.asarray(
-        (np.abs(ratio.mean(axis=-1)) > LOCKED_LEVEL) | (np.ptp(ratio, axis=-1) > LOCKED_COLOUR)
+        (np.abs(mid.mean(axis=-1)) > LOCKED_LEVEL)
+        | (np.ptp(mid, axis=-1) > LOCKED_COLOUR)
+        | (highest - lowest > np.where(known.sum(axis=-1) > 2, LOCKED_CURVE, LOCKED_PAPER))
     )
 
 
 def capture_class(one: Colour, other: Colour, stated: Capture) -> Capture:
     """The class that counts for a pair of which ``stated`` is said: photos of a locked set-up whose
     greys differ are of the same set-up with settings free."""
-    if stated is not Capture.LOCKED or one.neutral is None or other.neutral is None:
+    if stated is not Capture.LOCKED:
         return stated
-    return Capture.SAME_SETUP if greys_differ(one.neutral, other.neutral) else stated
+    return Capture.SAME_SETUP if greys_differ(*grey_table((one.greys, other.greys))) else stated
 
 
 def mean_of_photos(colours: Sequence[Colour]) -> Colour:
@@ -150,7 +188,7 @@ def mean_of_photos(colours: Sequence[Colour]) -> Colour:
         neutrals=None,
         n_photos=1.0 / sum(w**2 / max(c.n_photos for c in of_it) for w, of_it in photos),
         photo_ids=frozenset().union(*(c.photo_ids for c in colours)),
-        neutral=_mean_neutral(colours),
+        greys=_mean_greys([c.greys for c in colours]),
         flags=frozenset().union(*(c.flags for c in colours)),
         shadow_sd=float(weights @ np.array([c.shadow_sd for c in colours])),
         light="other" if any(c.light == "other" for c in colours) else agreed("light"),
@@ -169,9 +207,14 @@ def _of_each_photo(colours: Sequence[Colour], weights: Floats) -> list[tuple[flo
     return list(photos.values())
 
 
-def _mean_neutral(colours: Sequence[Colour]) -> tuple[float, ...] | None:
-    known = [c.neutral for c in colours if c.neutral is not None]
-    return tuple(np.mean(known, axis=0).tolist()) if len(known) == len(colours) else None
+def _mean_greys(greys: Sequence[Greys | None]) -> Greys | None:
+    """The mean of each grey that all know; the mid grey alone where they have not the same ones."""
+    known = [g for g in greys if g is not None]
+    if len(known) < len(greys):
+        return None
+    alike = len({len(g) for g in known}) == 1
+    columns = zip(*(g if alike else g[:1] for g in known), strict=True)
+    return tuple(None if None in c else tuple(np.mean(c, axis=0).tolist()) for c in columns)
 
 
 @dataclass(frozen=True, eq=False)

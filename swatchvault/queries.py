@@ -17,6 +17,7 @@ from swatchvault.archive import StoredColour, speaks_of
 from swatchvault.archive.swatches import swatch_there
 from swatchvault.errors import SwatchvaultError
 from swatchvault.naming import measured_swatch
+from swatchvault.pair import Greys
 from swatchvault.taken import Taken
 
 #: Flags of what the program found by itself, so that a person looks whether it did so rightly.
@@ -49,7 +50,7 @@ class Query:
     tonality: Mapping[str, Any] | None = None
     version: str | None = None  # of the method that measured it; None: a stated colour
     taken: Taken | None = None  # of a new measurement
-    neutral: tuple[float, ...] | None = None  # its photo's grey, as the camera gave it
+    greys: Greys | None = None  # its photo's, as the camera gave them
 
     @property
     def evenness_method(self) -> str | None:
@@ -111,7 +112,7 @@ def query_of_measurement(
         tonality=measured.tonality,
         version=METHOD_VERSION,
         taken=taken,
-        neutral=next((r.neutral for r in photo.references if r.used), None) if photo else None,
+        greys=photo.greys if photo else None,
     )
 
 

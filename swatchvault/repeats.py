@@ -20,7 +20,9 @@ from swatchvault.pair import (
     Capture,
     Colour,
     Conditions,
+    Greys,
     OwnFrame,
+    grey_table,
     greys_differ,
     mean_of_photos,
     own_frame,
@@ -91,7 +93,7 @@ def from_record(record: Mapping[str, Any]) -> Learned:
 class Shot:
     """One repeat photo: the colour of each swatch in it, by the swatch's name.
 
-    ``grey``: linear RGB of its reference's mid grey, ``None`` where unknown. ``version``: of the
+    ``greys``: of its reference, as :class:`Colour` has them. ``version``: of the
     method that measured it. ``view``: its picture as copies are told by, ``None`` where unknown.
     """
 
@@ -99,20 +101,19 @@ class Shot:
     sha256: str
     version: str
     taken_at: str | None
-    grey: tuple[float, ...] | None
+    greys: Greys | None
     colours: Mapping[str, Colour]
     view: View | None = None
 
 
 def shot_of(photo: PhotoMeasurement, light: Light | None = None) -> Shot:
     """A photo as it was just measured; ``light``: what is said of it."""
-    grey = next((r.neutral for r in photo.references if r.used), None)
     seen: dict[str, list[Colour]] = {}
     for swatch in photo.swatches:
         seen.setdefault(swatch.name, []).append(Colour.from_measurement(swatch, light=light))
     colours = {name: mean_of_photos(places) for name, places in seen.items()}
-    known = (photo.sha256, photo.version, photo.taken_at, grey, colours, view_of(photo.preview))
-    return Shot(Path(photo.path).name, *known)
+    known = (photo.sha256, photo.version, photo.taken_at, photo.greys, colours)
+    return Shot(Path(photo.path).name, *known, view_of(photo.preview))
 
 
 def learn(shots: Sequence[Shot], capture: Capture, k_l: float = 2.0) -> Learned:
@@ -222,15 +223,16 @@ def _to_be_said(shots: Sequence[Shot], capture: Capture, few: Mapping[str, int])
             f"The picture of {unseen} of the photos shows nothing to know copies by: they are told "
             "by their times and greys alone."
         )
-    greys = [s.grey for s in shots if s.grey is not None]
+    greys = [s.greys for s in shots if s.greys is not None]
     if capture is Capture.LOCKED and len(greys) < len(shots):
         lines.append(
             f"The grey of {len(shots) - len(greys)} of the photos is not known, so nor is whether "
             "their settings were locked."
         )
     if capture is Capture.LOCKED and greys:
-        each = np.array(greys)
-        apart = int(greys_differ(np.median(each, axis=0), each).sum())
+        each = grey_table(greys)
+        of_most = greys_differ(each[:, None], each).sum(axis=1) > len(each) / 2.0
+        apart = int(of_most.sum())
         if apart:
             lines.append(
                 f"The grey of {apart} of the photos differs more than locked settings let it: in "
@@ -249,7 +251,8 @@ def _one_shots(shots: Sequence[Shot]) -> tuple[list[Shot], tuple[str, ...]]:
 
 def _greys_alike(shots: Sequence[Shot]) -> tuple[str, ...]:
     """Why all photos may be of one shot: greys that agree in all of them to :data:`SAME_GREYS`."""
-    known = [s.grey for s in shots if s.grey is not None and min(s.grey) > 0]
+    mid = [s.greys[0] for s in shots if s.greys is not None]
+    known = [grey for grey in mid if grey is not None and min(grey) > 0]
     if len(known) < len(shots) or len(shots) < 2:
         return ()
     logs = np.log(np.asarray(known, dtype=float))

@@ -24,7 +24,7 @@ from swatchvault.groups import U_UNKNOWN, Grouping, group, order_alike, pairwise
 from swatchvault.lab_index import LabIndex
 from swatchvault.likeness import Look, LookIndex, look_of
 from swatchvault.maps import Gap, gaps, map_svg
-from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, greys_differ
+from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, grey_table, greys_differ
 from swatchvault.pairdoubt import COVERAGE, dark_share, pair_doubt
 from swatchvault.typed_numbers import plain_number
 
@@ -226,9 +226,10 @@ def captures(
     one_setup = (setup[:, None] == setup) & (setup >= 0)
     result = np.full(one_setup.shape, ways.index(Capture.OTHER))
     result[one_setup] = ways.index(Capture.SAME_SETUP)
-    grey = np.array([(math.nan,) * 3 if c.neutral is None else c.neutral for c in colours])
-    same_grey = ~greys_differ(grey[:, None], grey)
-    result[one_setup & locked[:, None] & locked & same_grey] = ways.index(Capture.LOCKED)
+    greys = grey_table([c.greys for c in colours])
+    one, other = np.nonzero(one_setup & locked[:, None] & locked)
+    alike = ~greys_differ(greys[one], greys[other])
+    result[one[alike], other[alike]] = ways.index(Capture.LOCKED)
     result[(frame[:, None] == frame) & named] = ways.index(Capture.SAME_FRAME)
     return result
 

@@ -25,6 +25,7 @@ base.name AS base, photo.taken_at, photo.added_at, setup.name AS setup, setup.lo
 COALESCE(photo.original_name, photo.sha256) AS photo,
 COALESCE(photo.light, setup.light) AS light, photo.setup_id,
 json_extract(m.provenance, '$.references[0].neutral') AS neutral,
+json_extract(m.provenance, '$.references[0].neutrals') AS neutrals,
 {BEFORE_LAST_DYE} AS before_last_dye
 FROM {{measured}} AS m
 JOIN photo ON photo.id = m.photo_id
@@ -75,7 +76,7 @@ class StoredColour:
     colourway: str | None
     base: str
     version: str
-    neutral: tuple[float, ...] | None = None
+    greys: tuple[tuple[float, ...] | None, ...] | None = None
     before_last_dye: bool = False
     photo: str = ""
 
@@ -232,7 +233,7 @@ def _stored(row: Mapping[str, Any]) -> StoredColour:
         tonality=tonality_from(row["tonality"]),
         locked=tri(row["locked"]),
         dry=tri(dry),
-        neutral=None if row["neutral"] is None else tuple(json.loads(row["neutral"])),
+        greys=_greys(row["neutral"], row["neutrals"]),
         before_last_dye=bool(row["before_last_dye"]),
         **{
             name: row[name]
@@ -249,6 +250,14 @@ def covariance_of(row: Mapping[str, Any]) -> LabCovariance:
     """The four parts of a measurement's covariance, from its columns."""
     parts = ("region", "frame", "setup", "profile")
     return LabCovariance(*(_matrix(row[f"cov_{part}"]) for part in parts))
+
+
+def _greys(mid: str | None, others: str | None) -> tuple[tuple[float, ...] | None, ...] | None:
+    """The mid grey and then the other neutrals, linear RGB; old records have it alone, or none."""
+    if mid is None:
+        return None
+    rows = [json.loads(mid), *json.loads(others or "[]")]
+    return tuple(None if row is None else tuple(row) for row in rows)
 
 
 def _matrix(text: str) -> Array:

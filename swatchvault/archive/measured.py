@@ -96,6 +96,7 @@ def _stated(reading: ReferenceReading, plain: Mapping[str, Any], layout: Layout)
     reference = reading.reference
     inside = reference in layout.references
     spare = {"patches", *(("located", "confidence") if inside else ())}
+    spare |= set() if reading.neutrals else {"neutrals"}
     short = {key: value for key, value in plain.items() if key not in spare and value is not None}
     if reference.edition is None and not (inside and (reference.y or reference.lab_d50)):
         short["expected_lab"] = [p["expected_lab"] for p in reading.patches]

@@ -122,7 +122,7 @@ def compare_command(
                 side.swatch,
                 photo_ids=frozenset({side.photo.sha256}),
                 light=light,
-                neutral=grey_of(side.photo),
+                greys=side.photo.greys,
             )
             for side in (master, new)
         ),
@@ -232,11 +232,6 @@ class Side(NamedTuple):
 
     photo: PhotoMeasurement
     swatch: Measurement
-
-
-def grey_of(photo: PhotoMeasurement) -> tuple[float, ...] | None:
-    """The mid grey of the photo's main reference, as the camera gave it."""
-    return next((r.neutral for r in photo.references if r.used), None)
 
 
 def pick_pair(

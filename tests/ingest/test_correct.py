@@ -8,7 +8,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ingest import charts
-from ingest.colour import delta_e_2000, lab_d50_to_d65, lab_to_xyz, xyz_to_lab
+from ingest.colour import (
+    delta_e_2000,
+    lab_d50_to_d65,
+    lab_to_xyz,
+    linear_to_srgb,
+    srgb_to_linear,
+    xyz_to_lab,
+)
 from ingest.correct import apply_curve, correct
 from ingest.errors import ReferenceMissing
 from ingest.expected import expected_rgb, expected_xyz
@@ -320,6 +327,34 @@ def test_one_or_two_swapped_steps_are_flagged(swaps):
         order[i], order[j] = order[j], order[i]
     made = correct(photo, [steps_at(order, photo.pixels)], Settings())
     assert "steps not in order" in made.flags and "card clipped" not in made.flags
+
+
+def test_all_neutrals_are_kept_as_they_were_taken():
+    photo, boxes = bent_picture((45, -30, 10))
+    straight = [steps_at(boxes, photo.pixels), steps_at(boxes[::-1], photo.pixels, SIX_Y[::-1])]
+    for steps in straight:  # the lightest first, however they were marked
+        (reading,) = correct(photo, [steps], Settings()).readings
+        seen = np.array([srgb_to_linear(bend(linear_to_srgb(np.full(3, y)))) for y in SIX_Y])
+        np.testing.assert_allclose(reading.neutrals, seen, rtol=0.02)
+        assert reading.neutral in reading.neutrals
+        assert reading.record()["neutrals"] == [list(n) for n in reading.neutrals]
+    photo, boxes = bent_picture((45, -30, 10), gain=1.5)
+    (reading,) = correct(photo, [steps_at(boxes, photo.pixels)], Settings()).readings
+    assert reading.neutrals[0] is None and None not in reading.neutrals[1:]
+    assert reading.record()["neutrals"][0] is None
+
+
+@pytest.mark.parametrize("paper", [0.7, 0.85, None])
+def test_a_card_keeps_the_paper_beside_it_as_it_was_taken(paper):
+    light = scene(light=(0.1, 0.02, 0.02) if paper is None else (paper,) * 3)
+    paint(light, CARD, grey(0.18))
+    photo = photo_of(coded(noisy(0.9 * light, sd=0.005), 8, bend))
+    (reading,) = correct(photo, [card_at(CARD, photo.pixels)], Settings()).readings
+    card, beside = reading.neutrals
+    assert card == reading.neutral and (beside is None) == (paper is None)
+    if paper is not None:
+        seen = srgb_to_linear(bend(linear_to_srgb(np.full(3, 0.9 * paper))))
+        np.testing.assert_allclose(beside, seen, rtol=0.02)
 
 
 def test_a_clipped_white_step_is_left_out():

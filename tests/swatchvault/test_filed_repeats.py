@@ -245,13 +245,13 @@ def test_filed_copies_are_known_by_their_small_pictures(archive, tmp_path):
 def test_greys_that_are_not_as_locked_settings_give_them_are_told(archive, tmp_path):
     _, seen = file_repeats(archive, tmp_path, "Lumme")
     known = [shot_of(photo, "daylight") for photo in seen]
-    brighter = [replace(s, grey=tuple(1.3 * g for g in s.grey)) for s in known[:2]]
+    brighter = [replace(s, greys=(tuple(1.3 * g for g in s.greys[0]),)) for s in known[:2]]
     (line,) = learn([*brighter, *known[2:]], Capture.LOCKED).to_be_said
     assert line.startswith("The grey of 2 of the photos differs more than locked settings let it")
     assert learn([*brighter, *known[2:]], Capture.SAME_SETUP).to_be_said == ()
-    (line,) = learn([replace(known[0], grey=None), *known[1:]], Capture.LOCKED).to_be_said
+    (line,) = learn([replace(known[0], greys=None), *known[1:]], Capture.LOCKED).to_be_said
     assert line.startswith("The grey of 1 of the photos is not known")
-    free = learn([replace(known[0], grey=None), *known[1:]], Capture.SAME_SETUP)
+    free = learn([replace(known[0], greys=None), *known[1:]], Capture.SAME_SETUP)
     assert free.to_be_said == ()
 
 

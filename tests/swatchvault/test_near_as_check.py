@@ -34,6 +34,7 @@ GREY = (0.2, 0.2, 0.2)
 LOTS = {
     "like": (("S1",), GREY),
     "moved": (("S1",), (0.2, 0.2, 0.22)),  # the white balance moved by a tenth
+    "bent": (("S1",), GREY),  # the paper beside the card tells of another curve of tone
     "other": (("S2",), GREY),
     "bare": ((), GREY),
     "far": (("S1",), GREY),
@@ -64,7 +65,9 @@ def archive(tmp_path_factory):
             lab, doubt = (lightness, 31.5, -8.0), covariance(0.02)
             found = measured(lab=lab, covariance=doubt, flags=frozenset())
             place = layout()
-            reading = ReferenceReading(place.references[0], frozenset(), neutral=grey)
+            neutrals = (grey, (0.9 if label == "bent" else 0.8,) * 3)
+            read = {"neutral": grey, "neutrals": neutrals}
+            reading = ReferenceReading(place.references[0], frozenset(), **read)
             photo = photo_of(source, (found,), layout=place, references=(reading,))
             file_photo(made, photo, source, [RegionOf("new", swatch)], PhotoFacts(setup))
         set_master(made.conn, Master("Low sun", "Lumme", "skein", "master"))
@@ -86,15 +89,16 @@ def test_near_says_of_a_pair_what_check_says(archive, hits, capsys, lot):
 
 
 def test_greys_that_differ_are_no_locked_set_up(archive, hits):
-    assert {n: h["photos"] for n, h in hits.items() if n != "moved"} == dict.fromkeys(
-        ("again", "like", "other", "bare", "far"), "locked set-up"
-    )
-    assert hits["moved"]["photos"] == "same set-up"
+    locked = dict.fromkeys(("again", "like", "other", "bare", "far"), "locked set-up")
+    free = dict.fromkeys(("moved", "bent"), "same set-up")
+    assert {n: h["photos"] for n, h in hits.items()} == locked | free
 
 
 def test_groups_see_the_greys_too():
     grey, lab = [GREY, GREY, (0.2, 0.2, 0.22), None], np.array([42.0, 31.5, -8.0])
-    sides = [Colour(lab, np.zeros((3, 3)), "steps", light="daylight", neutral=g) for g in grey]
+    sides = [
+        Colour(lab, np.zeros((3, 3)), "steps", light="daylight", greys=g and (g,)) for g in grey
+    ]
     apart = u_pairs(sides, [(1, True)] * 4, np.full((4, 4), 1.0), 2.0)
     locked, free = (
         pair_doubt(sides[0], sides[0], Conditions(way, k_l=2.0)).u(1.0)
@@ -106,7 +110,7 @@ def test_groups_see_the_greys_too():
 
 def test_same_dyes_are_known_from_the_records(hits):
     known = {name: hit["same_dyes"] for name, hit in hits.items()}
-    alike = dict.fromkeys(("again", "like", "moved", "far"), True)
+    alike = dict.fromkeys(("again", "like", "moved", "bent", "far"), True)
     assert known == {**alike, "other": False, "bare": None}
     assert hits["like"]["u"] < 0.5 * hits["bare"]["u"]
     assert hits["other"]["u"] == pytest.approx(hits["bare"]["u"], rel=0.1)

@@ -8,7 +8,15 @@ import pytest
 from ingest.colour import difference_terms
 from ingest.model import LabCovariance, Measurement
 from swatchvault.errors import CompareError
-from swatchvault.pair import Capture, Colour, Conditions, mean_of_photos, own_frame
+from swatchvault.pair import (
+    Capture,
+    Colour,
+    Conditions,
+    capture_class,
+    mean_of_photos,
+    own_frame,
+)
+from swatchvault.shades import captures
 
 COV = np.diag([0.04, 0.02, 0.01])
 
@@ -105,6 +113,60 @@ def test_conditions_refuse_nonsense(bad):
         Conditions(Capture.OTHER, tolerance=bad)
     with pytest.raises(CompareError, match="k_l"):
         Conditions(Capture.OTHER, k_l=bad)
+
+
+STEPS_Y = np.array([0.9, 0.59, 0.36, 0.2, 0.09, 0.03])
+
+
+def greys(light, mid):
+    """Greys of a photo in which neutrals look so bright, by the number of the mid grey."""
+    rows = [None if np.isnan(y) else (y, 0.98 * y, 0.9 * y) for y in light]
+    return (rows[mid], *rows)
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "counts"),
+    [
+        ((0.18, 0.8), (0.18, 0.8), Capture.LOCKED),
+        ((0.18, 0.8), (0.19, 0.84), Capture.LOCKED),  # a lamp that drifts
+        ((0.18, 0.8), (0.18, 0.86), Capture.SAME_SETUP),
+        ((0.18, 0.8), (0.18, math.nan), Capture.LOCKED),
+        ((0.18, math.nan), (0.18,), Capture.LOCKED),
+        ((0.18, 0.8), (0.22, 0.98), Capture.SAME_SETUP),  # another exposure
+        (STEPS_Y, 1.1 * STEPS_Y, Capture.LOCKED),
+        (STEPS_Y, 0.2 * (STEPS_Y / 0.2) ** 1.1, Capture.SAME_SETUP),
+        (STEPS_Y, STEPS_Y + 0.005, Capture.LOCKED),  # stray light, which moves the darkest most
+        (STEPS_Y, STEPS_Y[:3], Capture.LOCKED),
+    ],
+)
+def test_photos_of_another_curve_of_tone_are_of_no_locked_set_up(one, other, counts):
+    def seen(light):
+        mid = 3 if len(light) == 6 else 2 if len(light) == 3 else 0
+        scale = 0.2 / light[mid] if len(light) == 3 else 1.0
+        known = greys(np.asarray(light) * scale, mid)
+        return Colour(np.array([50.0, 10, 0]), COV, "steps", greys=known)
+
+    assert capture_class(seen(one), seen(other), Capture.LOCKED) is counts
+    assert capture_class(seen(other), seen(one), Capture.LOCKED) is counts
+    assert capture_class(seen(one), seen(other), Capture.OTHER) is Capture.OTHER
+    bare = Colour(np.array([50.0, 10, 0]), COV, "steps")
+    assert capture_class(seen(one), bare, Capture.LOCKED) is Capture.LOCKED
+    table = captures([seen(one), seen(other), bare], [(1, True)] * 3)
+    assert list(Capture)[table[0, 1]] is list(Capture)[table[1, 0]] is counts
+    assert list(Capture)[table[0, 2]] is Capture.LOCKED
+
+
+def test_means_keep_the_greys_that_all_photos_know():
+    def seen(*rows):
+        return Colour(np.array([50.0, 10, 0]), COV, "card", greys=rows)
+
+    white, paper = (0.2, 0.2, 0.2), (0.8, 0.8, 0.8)
+    both = mean_of_photos([seen(white, white, paper), seen(white, white, None)])
+    np.testing.assert_allclose(both.greys[0], white)
+    assert both.greys[2] is None
+    assert len(mean_of_photos([seen(white, white, paper), seen(white)]).greys) == 1
+    unknown = Colour(np.array([50.0, 10, 0]), COV, "card")
+    assert mean_of_photos([seen(white), unknown]).greys is None
 
 
 def test_capture_by_name():
