@@ -21,7 +21,8 @@ from swatchvault.copies import View, view_of
 from swatchvault.errors import CompareError
 from swatchvault.lotcheck import as_colour
 from swatchvault.pair import HUES, REPEATS, Capture, mean_of_photos
-from swatchvault.repeats import Learned, Shot, learn, shot_of
+from swatchvault.repeat_shots import Shot, shot_of
+from swatchvault.repeats import Learned, learn
 
 #: Why what a photo says of a swatch teaches nothing here.
 EARLY, DAMP = "from before the last dye went in", "of damp yarn"

@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from ingest.model import Light, PhotoMeasurement
-from swatchvault.copies import View, of_one_shot, view_of, why_one
 from swatchvault.difference import GATE_WITHIN
 from swatchvault.errors import CompareError
 from swatchvault.pair import (
@@ -20,19 +17,23 @@ from swatchvault.pair import (
     Capture,
     Colour,
     Conditions,
-    Greys,
     OwnFrame,
-    grey_table,
-    greys_differ,
     mean_of_photos,
     own_frame,
 )
 from swatchvault.pairdoubt import pair_doubt
+from swatchvault.repeat_shots import (
+    Shot,
+    check_shots,
+    greys_alike,
+    in_photos,
+    not_locked,
+    one_shots,
+    stopped_words,
+    weak_words,
+)
 from swatchvault.words import listed
 
-#: Log of linear RGB of the mid grey: where all photos agree so nearly, they are one photo. Our
-#: choice.
-SAME_GREYS = 0.001
 _FIGURES = ("smallest_tolerance", "default_smallest_tolerance", "k_l")
 
 
@@ -43,7 +44,7 @@ class Learned:
     ``smallest_tolerance``: the least T at which a lot of the same dyes could be called within,
     with the doubt of the region as the repeats had it; NaN where none under 20 can, or where
     ``one_shot`` says why the photos may be copies of one: then nothing was learned.
-    ``to_be_said``: what else weakens it, in sentences; not kept.
+    ``to_be_said``: what else weakens it, in sentences; ``flags``: of all readings; neither is kept.
     """
 
     own: OwnFrame
@@ -54,6 +55,7 @@ class Learned:
     k_l: float
     one_shot: tuple[str, ...] = ()
     to_be_said: tuple[str, ...] = ()
+    flags: frozenset[str] = frozenset()
 
     @property
     def frame_sd(self) -> float:
@@ -89,33 +91,6 @@ def from_record(record: Mapping[str, Any]) -> Learned:
     )
 
 
-@dataclass(frozen=True, eq=False)
-class Shot:
-    """One repeat photo: the colour of each swatch in it, by the swatch's name.
-
-    ``greys``: of its reference, as :class:`Colour` has them. ``version``: of the
-    method that measured it. ``view``: its picture as copies are told by, ``None`` where unknown.
-    """
-
-    name: str
-    sha256: str
-    version: str
-    taken_at: str | None
-    greys: Greys | None
-    colours: Mapping[str, Colour]
-    view: View | None = None
-
-
-def shot_of(photo: PhotoMeasurement, light: Light | None = None) -> Shot:
-    """A photo as it was just measured; ``light``: what is said of it."""
-    seen: dict[str, list[Colour]] = {}
-    for swatch in photo.swatches:
-        seen.setdefault(swatch.name, []).append(Colour.from_measurement(swatch, light=light))
-    colours = {name: mean_of_photos(places) for name, places in seen.items()}
-    known = (photo.sha256, photo.version, photo.taken_at, photo.greys, colours)
-    return Shot(Path(photo.path).name, *known, view_of(photo.preview))
-
-
 def learn(shots: Sequence[Shot], capture: Capture, k_l: float = 2.0) -> Learned:
     """Learn from photos of the same swatches, each set up anew.
 
@@ -128,12 +103,12 @@ def learn(shots: Sequence[Shot], capture: Capture, k_l: float = 2.0) -> Learned:
         raise CompareError(
             f"repeats teach 'locked set-up' or 'same set-up', not '{capture.value}'; say which"
         )
-    _check(shots)
-    ones, copies = _one_shots(shots)
+    check_shots(shots)
+    ones, copies = one_shots(shots)
     if not copies:
-        return _learn(shots, capture, k_l, _greys_alike(shots))
+        return _learn(shots, capture, k_l, greys_alike(shots))
     try:
-        learned = _learn(ones, capture, k_l, _greys_alike(ones))
+        learned = _learn(ones, capture, k_l, greys_alike(ones))
     except CompareError:  # too few are left
         return _learn(shots, capture, k_l, copies)
     once = f"Counted as one photo each: {'; '.join(copies)}."
@@ -141,22 +116,25 @@ def learn(shots: Sequence[Shot], capture: Capture, k_l: float = 2.0) -> Learned:
 
 
 def _learn(
-    shots: Sequence[Shot], capture: Capture, k_l: float, one_shot: tuple[str, ...]
+    shots: Sequence[Shot], stated: Capture, k_l: float, one_shot: tuple[str, ...]
 ) -> Learned:
     """What photos teach; ``one_shot``: why they may be copies of one."""
     readings = _readings(shots)
-    few = {n: len(found) for n, found in readings.items() if len(found) < REPEATS}
+    capture = Capture.SAME_SETUP if stated is Capture.LOCKED and not_locked(shots) else stated
+    few = [n for n, found in readings.items() if len(found) < REPEATS]
+    stopped = stopped_words(shots)
     if len(few) == len(readings):
         raise CompareError(
             f"too few photos: needed {REPEATS} of each of {HUES} swatches of different hue, each "
-            f"set up anew, and {_in_photos(few)}: take more"
+            f"set up anew, and {in_photos(shots, few)}: take more{_dot(stopped)}"
         )
     taught = {n: found for n, found in readings.items() if n not in few}
     try:
         own = own_frame([np.array([c.lab for c in found]) for found in taught.values()], capture)
     except CompareError as error:
-        too_few = f"; {_in_photos(few)} of the photos, needed {REPEATS}" if few else ""
-        raise CompareError(f"{error}{too_few}") from None
+        there = f"; {in_photos(shots, few)} of the photos, needed {REPEATS}" if few else ""
+        raise CompareError(f"{error}{there}{_dot(stopped)}") from None
+    left_out = _left_out_words(shots, few, taught.keys())
     shots = [s for s in shots if s.colours.keys() & taught.keys()]
     typical = _typical(taught)
     conditions = Conditions(capture, 2.0, k_l, typical.light, True, own)
@@ -168,22 +146,30 @@ def _learn(
         smallest_tolerance(typical, replace(conditions, own_frame=None)),
         k_l,
         one_shot,
-        _to_be_said(shots, capture, few),
+        (*left_out, *weak_words(shots, stated)),
+        frozenset().union(*(c.flags for found in taught.values() for c in found)),
     )
 
 
-def _check(shots: Sequence[Shot]) -> None:
-    """Raises :class:`CompareError` for photos that do not go together."""
-    if len({s.sha256 for s in shots}) < len(shots):
-        raise CompareError("the same photo is given twice; each repeat is a new photo, set up anew")
-    versions = sorted({s.version for s in shots})
-    if len(versions) > 1:
-        raise CompareError(
-            f"the photos were measured by versions {' and '.join(versions)} of the method, and "
-            "figures of two versions are never set against each other: measure them anew"
-        )
-    if not any(s.colours for s in shots):
-        raise CompareError("no swatch stands in the photos; give the swatches the same names")
+def _left_out_words(
+    shots: Sequence[Shot], few: Sequence[str], taught: Collection[str]
+) -> list[str]:
+    """What is left out, in sentences: swatches in too few photos, photos without those that are
+    learned from, what no lot is judged on."""
+    lines = []
+    if few:
+        lines.append(f"Left out, for needed are {REPEATS} photos: {in_photos(shots, few)}.")
+    bare = [s.name for s in shots if not s.colours.keys() & set(taught)]
+    if bare:
+        shows = "it shows" if len(bare) == 1 else "they show"
+        lines.append(f"Not counted, for {shows} none of these swatches: {listed(bare)}.")
+    stopped = stopped_words(shots)
+    return [*lines, stopped] if stopped else lines
+
+
+def _dot(sentence: str) -> str:
+    """A sentence that ends an error: without its stop."""
+    return f". {sentence.removesuffix('.')}" if sentence else ""
 
 
 def _readings(shots: Sequence[Shot]) -> dict[str, list[Colour]]:
@@ -206,59 +192,6 @@ def _typical(taught: Mapping[str, Sequence[Colour]]) -> Colour:
         light=whole.light,
         flags=frozenset(),
     )
-
-
-def _in_photos(counts: Mapping[str, int]) -> str:
-    return listed([f"{name!r} is in {count}" for name, count in counts.items()])
-
-
-def _to_be_said(shots: Sequence[Shot], capture: Capture, few: Mapping[str, int]) -> tuple[str, ...]:
-    """What weakens the answer: swatches left out, what is unknown of photos, greys that differ."""
-    lines = []
-    if few:
-        lines.append(f"Left out, for needed are {REPEATS} photos: {_in_photos(few)}.")
-    unseen = sum(s.view is None for s in shots)
-    if unseen:
-        lines.append(
-            f"The picture of {unseen} of the photos shows nothing to know copies by: they are told "
-            "by their times and greys alone."
-        )
-    greys = [s.greys for s in shots if s.greys is not None]
-    if capture is Capture.LOCKED and len(greys) < len(shots):
-        lines.append(
-            f"The grey of {len(shots) - len(greys)} of the photos is not known, so nor is whether "
-            "their settings were locked."
-        )
-    if capture is Capture.LOCKED and greys:
-        each = grey_table(greys)
-        of_most = greys_differ(each[:, None], each).sum(axis=1) > len(each) / 2.0
-        apart = int(of_most.sum())
-        if apart:
-            lines.append(
-                f"The grey of {apart} of the photos differs more than locked settings let it: in "
-                "lot checks such photos count as taken with settings free."
-            )
-    return tuple(lines)
-
-
-def _one_shots(shots: Sequence[Shot]) -> tuple[list[Shot], tuple[str, ...]]:
-    """One photo of each shot, and why others are of the same, a phrase for each shot."""
-    groups = of_one_shot([s.view for s in shots], [s.taken_at for s in shots])
-    several = [[shots[i] for i in group] for group in groups if len(group) > 1]
-    why = [why_one([s.name for s in same], [s.taken_at for s in same]) for same in several]
-    return [shots[group[0]] for group in groups], tuple(why)
-
-
-def _greys_alike(shots: Sequence[Shot]) -> tuple[str, ...]:
-    """Why all photos may be of one shot: greys that agree in all of them to :data:`SAME_GREYS`."""
-    mid = [s.greys[0] for s in shots if s.greys is not None]
-    known = [grey for grey in mid if grey is not None and min(grey) > 0]
-    if len(known) < len(shots) or len(shots) < 2:
-        return ()
-    logs = np.log(np.asarray(known, dtype=float))
-    if float(np.ptp(logs, axis=0).max()) >= SAME_GREYS:
-        return ()
-    return ("their greys agree to a thousandth, and light and hands never do",)
 
 
 def smallest_tolerance(typical: Colour, conditions: Conditions) -> float:
@@ -285,7 +218,9 @@ def words(learned: Learned) -> list[str]:
         )
         return lines
     if math.isnan(learned.smallest_tolerance):
-        lines.append("No tolerance under 20 can be certified like this: use a better reference.")
+        told = not math.isnan(learned.default_tolerance)
+        mend = "see why the photos differ so much" if told else "use a better reference"
+        lines.append(f"No tolerance under 20 can be certified like this: {mend}.")
     else:
         lines.append(
             f"It can call a lot of the same dyes within a tolerance of "

@@ -133,6 +133,12 @@ def evenness_lines(
     return [f"evenness: {words}", *(f"  {reason}" for reason in tonality.get("reasons", ()))]
 
 
+#: Flags that figures of differences already carry; the others are told with them.
+STANDING_FLAGS = frozenset(
+    {"tone curve not removed", "camera colours not corrected", "no profile", "scale unknown"}
+)
+
+
 def flag_lines(names: Iterable[str], indent: str = "") -> list[str]:
     """Each flag with its sentence; of two on one fact the graver."""
     return [f"{indent}! {name}: {FLAGS[name]}" for name in sorted(_gravest(names))]

@@ -176,8 +176,7 @@ def judged_on(checked: CheckedSwatch, names: Mapping[int, str]) -> str:
 def weakened(comparison: Comparison) -> list[str]:
     """Flags of both sides that the comparison's own sentences do not tell already."""
     from ingest.flags import FLAGS
-    from swatchvault.commands.photos import STANDING_FLAGS
-    from swatchvault.report import flag_lines
+    from swatchvault.report import STANDING_FLAGS, flag_lines
 
     found = (comparison.master.flags | comparison.new.flags) & FLAGS.keys() - STANDING_FLAGS
     told = " ".join(comparison.sentences)

@@ -23,10 +23,6 @@ from swatchvault.errors import AmountError, CompareError
 from swatchvault.typed_numbers import reflectances
 
 FILE = click.Path(path_type=Path)
-#: Flags that the figures of a comparison already carry; the others are printed below it.
-STANDING_FLAGS = frozenset(
-    {"tone curve not removed", "camera colours not corrected", "no profile", "scale unknown"}
-)
 
 
 @click.command("measure")
@@ -110,7 +106,7 @@ def compare_command(
     """
     from swatchvault.compare import as_record, compare
     from swatchvault.pair import Colour
-    from swatchvault.report import comparison_lines, flag_lines
+    from swatchvault.report import STANDING_FLAGS, comparison_lines, flag_lines
 
     settings = make_settings(known, light)
     named = [split_name(p) for p in (photo_a, photo_b) if p is not None]

@@ -99,7 +99,8 @@ def _from_files(
     photos: Sequence[Path], capture: Capture, light: Light | None, known: dict[str, Any]
 ) -> Learned:
     from swatchvault.batch import Job, measure_many
-    from swatchvault.repeats import learn, shot_of
+    from swatchvault.repeat_shots import shot_of
+    from swatchvault.repeats import learn
 
     settings = make_settings(known, light)
     outcomes = list(measure_many([Job(p, None, settings) for p in photos]))
@@ -136,11 +137,13 @@ def _keep(folder: Path | None, setup: str, learned: Learned) -> Sequence[str]:
 
 def _print(learned: Learned, kept: Sequence[str], as_json: bool) -> None:
     from swatchvault.repeats import words
+    from swatchvault.report import STANDING_FLAGS, flag_lines
 
     if as_json:
         click.echo(json.dumps(learned.record()))
         return
-    click.echo("\n".join([*words(learned), *learned.to_be_said, *kept]))
+    weak = flag_lines(learned.flags - STANDING_FLAGS)
+    click.echo("\n".join([*words(learned), *learned.to_be_said, *weak, *kept]))
 
 
 def _take_back(folder: Path, setup: str, as_json: bool) -> None:

@@ -79,8 +79,11 @@ def _lesson(conn: sqlite3.Connection, folder: Path, setup_id: int, asked: Asked)
 def _shown(learned: Learned, setup: Any) -> dict[str, Any]:
     from swatchvault.filed_repeats import lock_words
     from swatchvault.repeats import words
+    from swatchvault.report import STANDING_FLAGS, flag_lines
 
-    lines = [*words(learned), *learned.to_be_said, *lock_words(setup, learned.own.capture)]
+    weak = flag_lines(learned.flags - STANDING_FLAGS)
+    told = [*learned.to_be_said, *weak, *lock_words(setup, learned.own.capture)]
+    lines = [*words(learned), *told]
     return {"lines": lines, "keeps": not learned.one_shot}
 
 

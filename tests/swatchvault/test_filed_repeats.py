@@ -32,7 +32,8 @@ from swatchvault.filed_repeats import (
     lock_words,
 )
 from swatchvault.pair import Capture
-from swatchvault.repeats import learn, shot_of, words
+from swatchvault.repeat_shots import shot_of
+from swatchvault.repeats import learn, words
 from tests.swatchvault.factories import dump
 from tests.swatchvault.repeat_photos import file_repeats, shots, without_grey
 from tests.swatchvault.running import run
@@ -246,8 +247,14 @@ def test_greys_that_are_not_as_locked_settings_give_them_are_told(archive, tmp_p
     _, seen = file_repeats(archive, tmp_path, "Lumme")
     known = [shot_of(photo, "daylight") for photo in seen]
     brighter = [replace(s, greys=(tuple(1.3 * g for g in s.greys[0]),)) for s in known[:2]]
-    (line,) = learn([*brighter, *known[2:]], Capture.LOCKED).to_be_said
-    assert line.startswith("The grey of 2 of the photos differs more than locked settings let it")
+    free = learn([*brighter, *known[2:]], Capture.LOCKED)
+    (line,) = free.to_be_said
+    assert line.startswith("The greys of 2 of the photos differ more than locked settings let them")
+    assert "(repeat-0-0.jpg, repeat-0-1.jpg)" in line
+    assert free.own.capture is Capture.SAME_SETUP and ", same set-up: two frames" in words(free)[0]
+    half = [replace(s, greys=(tuple(1.3 * g for g in s.greys[0]),)) for s in known[:6]]
+    (line,) = learn([*half, *known[6:]], Capture.LOCKED).to_be_said
+    assert line.startswith("The greys of 6 of the photos differ")
     assert learn([*brighter, *known[2:]], Capture.SAME_SETUP).to_be_said == ()
     (line,) = learn([replace(known[0], greys=None), *known[1:]], Capture.LOCKED).to_be_said
     assert line.startswith("The grey of 1 of the photos is not known")

@@ -1,6 +1,7 @@
 """`mat`, `picture`, `calibration`, `repeat` and `measure --show`: the photo as an instrument."""
 
 import json
+import math
 import xml.etree.ElementTree as ElementTree
 from dataclasses import replace
 from importlib.resources import files
@@ -22,7 +23,8 @@ from ingest.pipeline import prepare_file
 from swatchvault.calibration import Page, errors_of, page_lines, page_svg
 from swatchvault.errors import CompareError
 from swatchvault.pair import Capture
-from swatchvault.repeats import learn, shot_of, words
+from swatchvault.repeat_shots import shot_of
+from swatchvault.repeats import learn, words
 from tests.swatchvault.running import run
 
 EXAMPLE = Path(str(files("example_archive")))
@@ -257,6 +259,76 @@ def test_what_copies_of_one_shot_say_is_kept_for_no_set_up(capsys, tmp_path, mon
 def test_too_little_is_refused_in_one_line(made, capture, said):
     with pytest.raises(CompareError, match=said):
         learned_from(made, capture)
+
+
+def changed(taken, number, name, /, **changes):
+    """The photos, one swatch of one of them changed; without ``changes`` it is not marked there."""
+    photo = taken[number]
+    kept = [s for s in photo.swatches if changes or s.name != name]
+    seen = tuple(replace(s, **changes) if s.name == name else s for s in kept)
+    return [*taken[:number], replace(photo, swatches=seen), *taken[number + 1 :]]
+
+
+def test_a_reading_far_from_what_the_others_show_is_named():
+    taken = photos(0.5)
+    swapped = changed(changed(taken, 3, "red", name="held"), 3, "blue", name="red")
+    swapped = changed(swapped, 3, "held", name="blue")
+    learned = learned_from(swapped)
+    told = [line for line in learned.to_be_said if "marked and named rightly" in line]
+    assert len(told) == 2
+    assert all(any(f"In 3.jpg '{name}' lies" in line for line in told) for name in ("red", "blue"))
+    assert math.isnan(learned.smallest_tolerance) and learned.default_tolerance > 0
+    text = " ".join(words(learned))
+    assert "see why the photos differ so much" in text and "better reference" not in text
+    for quiet in (taken, photos(3.0)):
+        assert not any("lies" in line for line in learned_from(quiet).to_be_said)
+    every = taken
+    for number in range(5):
+        every = changed(every, number, "red", lab=np.array([85.0 + number, 50.0, 25.0]))
+    assert "So do 2 more." in learned_from(every).to_be_said
+
+
+def test_a_photo_in_which_a_swatch_is_missing_is_named():
+    with pytest.raises(CompareError, match=r"'red' is in 9 \(not in 3.jpg\) of the photos"):
+        learned_from(changed(photos(1.0, count=10), 3, "red"))
+    bare = photos(1.0, count=10)
+    bare[4] = replace(bare[4], swatches=())
+    with pytest.raises(CompareError, match=r"'blue' is in 9 \(not in 4.jpg\), 'green' is in 9"):
+        learned_from(bare)
+    enough = photos(1.0)
+    enough[4] = replace(enough[4], swatches=())
+    learned = learned_from(enough)
+    assert len(learned.photos) == 11
+    assert "Not counted, for it shows none of these swatches: 4.jpg." in learned.to_be_said
+
+
+def test_what_no_lot_is_judged_on_teaches_nothing_and_other_flags_are_told(
+    capsys, tmp_path, monkeypatch
+):
+    from swatchvault import batch
+
+    stops = {"flags": frozenset({"clipped beyond use", "glare"})}
+    two = changed(changed(photos(0.5), 1, "red", **stops), 2, "red", **stops)
+    learned = learned_from(changed(two, 5, "blue", flags=frozenset({"glare", "no profile"})))
+    line = "Left out, for no lot is judged on it, in so many photos: clipped beyond use (2)."
+    assert line in learned.to_be_said
+    assert learned.flags == {"glare", "no profile"}
+    all_of_it = photos(0.5)
+    for number, photo in enumerate(all_of_it):
+        for seen in photo.swatches:
+            all_of_it = changed(all_of_it, number, seen.name, **stops)
+    with pytest.raises(CompareError, match=r"judged on stands in .*: clipped beyond use \(12\)"):
+        learned_from(all_of_it)
+    few = photos(0.5)
+    for number in range(3):
+        few = changed(few, number, "red", **stops)
+    with pytest.raises(CompareError, match=r"'red' is in 9 \(not in .*beyond use \(3\)$"):
+        learned_from(few)
+    told = changed(photos(0.5), 5, "blue", flags=frozenset({"glare", "no profile"}))
+    measured = [batch.Outcome(batch.Job(Path("a.jpg")), photo) for photo in told]
+    monkeypatch.setattr(batch, "measure_many", lambda jobs: measured)
+    ran = run(capsys, "repeat", "a.jpg", "--capture", "locked set-up", "--light", "daylight")
+    assert "! glare: " in ran.out and "no profile" not in ran.out
 
 
 def test_repeat_command_refuses_one_photo(capsys):

@@ -13,7 +13,8 @@ import pytest
 
 from swatchvault.archive import find, learned_of_setup, open_archive
 from swatchvault.pair import Capture
-from swatchvault.repeats import learn, shot_of, words
+from swatchvault.repeat_shots import shot_of
+from swatchvault.repeats import learn, words
 from tests.swatchvault.repeat_photos import file_repeats
 
 pytestmark = pytest.mark.anyio
