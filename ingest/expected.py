@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from ingest import charts
 from ingest.colour import D65, lab_d50_to_d65, lab_to_xyz
 from ingest.errors import MarksError, ReferenceMissing
-from ingest.model import Encoding, Lab, Reference, Settings
+from ingest.model import Encoding, Lab, Layout, Reference, Settings
 
 Floats = NDArray[np.float64]
 
@@ -91,6 +91,13 @@ def value_flags(reference: Reference, settings: Settings) -> frozenset[str]:
             f"told is {told_words(reference.kind, settings)}: leave one of them out"
         )
     return frozenset({"values differ"})
+
+
+def unused_flag(layout: Layout, settings: Settings) -> frozenset[str]:
+    """``told and not found`` where what was told, or a set-up states, is of nothing located."""
+    located = {r.kind for r in layout.references} | {layout.located}
+    unused = (settings.told | settings.of_setup) - located
+    return frozenset({"told and not found"} if unused else ())
 
 
 def values_words(y: Sequence[float] | None, lab_d50: Sequence[Lab] | None) -> str:

@@ -105,6 +105,11 @@ FLAGS: Mapping[str, str] = {
         "The marks state other values of the reference than the set-up does, and the marks' were "
         "taken: put right the one that is wrong."
     ),
+    "told and not found": (
+        "What a card or steps reflect was told with the photo or by its set-up, or how long the "
+        "mat's bar is, and none is marked or found: it was used for nothing. See with --show what "
+        "was taken instead, and mark the one that you mean."
+    ),
     "tone varies in the frame": (
         "Neutrals at two places disagree after correction: the phone changed tones by place, or "
         "the light differs between them."

@@ -147,8 +147,9 @@ class Settings:
     #: Kinds of reference whose values above are the set-up's own: marks that state others go
     #: before them, and are flagged.
     of_setup: frozenset[ReferenceKind] = frozenset()
-    #: Kinds whose values a person told for these very photos: marks that state others are an error.
-    told: frozenset[ReferenceKind] = frozenset()
+    #: What a person told for these very photos: of kinds of reference their values (marks that
+    #: state others are an error), of the mat its bar.
+    told: frozenset[ReferenceKind | Literal["mat"]] = frozenset()
 
 
 # ---------------------------------------------------------------------------------------------

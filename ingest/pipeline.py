@@ -15,6 +15,7 @@ from ingest.correct import Correction, correct
 from ingest.decode import read_photo
 from ingest.errors import IngestError
 from ingest.exif import clean_text
+from ingest.expected import unused_flag
 from ingest.locate import marks_path, mm_per_px, read_marks
 from ingest.measure import measure_region
 from ingest.model import (
@@ -108,7 +109,7 @@ def prepare(photo: Photo, layout: Layout | None, settings: Settings | None = Non
     located = locate(photo, layout, settings)
     occupied = [s.polygon for s in located.swatches]
     made = correct(photo, located.references, settings, occupied, located.surround)
-    made = replace(made, flags=made.flags | colour_flag(photo))
+    made = replace(made, flags=made.flags | colour_flag(photo) | unused_flag(located, settings))
     return Prepared(photo, located, made)
 
 

@@ -6,7 +6,7 @@ import json
 import math
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 import click
 
@@ -148,9 +148,10 @@ def make_settings(
     card_y, card_lab = known["card_y"], known["card_lab"]
     if card_y is not None and card_lab is not None:
         raise click.UsageError("--card-y and --card-lab are both of the card: give one of them")
-    told: set[ReferenceKind] = set()
+    told: set[ReferenceKind | Literal["mat"]] = set()
     told |= {"card"} if (card_y, card_lab) != (None, None) else set()
     told |= {"steps"} if known["steps_y"] is not None else set()
+    told |= {"mat"} if known["bar_mm"] != Settings.bar_mm else set()
     card_y = Settings.card_y if card_y is None else float(card_y)
     if not (math.isfinite(card_y) and 0.0 < card_y <= 1.0):
         raise AmountError(f"--card-y is {card_y:g}; a reflectance lies above 0 and up to 1 (0.18)")

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from ingest.errors import MarksError
-from ingest.expected import value_flags, with_found_values
+from ingest.expected import unused_flag, value_flags, with_found_values
 from ingest.model import Layout, Reference, Settings
 from ingest.where import locate
 from tests.ingest.builders import photo_of_light
@@ -49,6 +49,27 @@ def test_an_error_names_both_values():
     with pytest.raises(MarksError) as stop:
         value_flags(CARD, Settings(card_y=0.25, told=frozenset({"card"})))
     assert "say 0.18" in str(stop.value) and "--card-y 0.25" in str(stop.value)
+
+
+@pytest.mark.parametrize(
+    ("references", "located", "told", "of_setup", "unused"),
+    [
+        ((CARD,), "marks", {"card"}, set(), False),
+        ((CARD,), "search", {"steps"}, set(), True),
+        ((CARD,), "search", set(), {"steps"}, True),
+        ((CARD, STEPS), "marks", {"steps"}, {"card"}, False),
+        ((CARD, STEPS), "marks", {"mat"}, set(), True),
+        ((CARD,), "mat", {"mat"}, set(), False),
+        ((), "search", {"card"}, set(), True),
+        ((), "search", set(), set(), False),
+    ],
+)
+def test_what_was_told_of_nothing_in_the_photo_is_flagged(
+    references, located, told, of_setup, unused
+):
+    layout = Layout(references, located=located)
+    flags = unused_flag(layout, Settings(told=frozenset(told), of_setup=frozenset(of_setup)))
+    assert flags == ({"told and not found"} if unused else set())
 
 
 @pytest.mark.parametrize("located", ["search", "mat", "marks"])

@@ -64,6 +64,22 @@ def test_so_are_steps_and_a_cards_lab(capsys, card, steps):
     assert (ran.code, "give one of them" in ran.err) == (2, True)
 
 
+def test_what_is_told_of_no_reference_in_the_photo_is_flagged(capsys, card, steps):
+    other = (
+        *((card, "--steps", OTHERS), (card, "--bar-mm", "97")),
+        *((steps, "--card-y", "0.5"), (steps, "--card-lab", "60", "0", "0")),
+    )
+    for told in other:
+        ran = run(capsys, "measure", *told, "--json")
+        assert ran.code == 0, ran.err
+        measured = json.loads(ran.out)
+        assert "told and not found" in measured["flags"]
+        assert all("told and not found" in s["flags"] for s in measured["swatches"])
+    for told in ((card, "--card-y", "0.18"), (card, "--bar-mm", "100"), (steps,)):
+        assert "told and not found" not in run(capsys, "measure", *told).out
+    assert "it was used for nothing" in run(capsys, "calibration", card, "--steps", OTHERS).out
+
+
 @pytest.fixture
 def archive(tmp_path, capsys, monkeypatch):
     folder = tmp_path / "archive"
