@@ -65,7 +65,7 @@ def read_photo(path: str | os.PathLike[str], *, max_pixels: int = 150_000_000) -
         format=decoded.head.format,
         taken_at=decoded.exif.taken_at,
         camera=decoded.exif.camera,
-        flags=flags,
+        flags=flags | ({"picture by this program"} if decoded.exif.ours else set()),
     )
 
 

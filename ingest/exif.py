@@ -19,6 +19,8 @@ _LETTERS = {1: "B", 3: "H", 4: "I"}
 _MAX_ENTRIES = 2000  # our choice: real files have under 100 in a directory
 
 ORIENTATION = 274
+#: What the tag Software of every picture says that this program writes.
+SOFTWARE, OURS = 305, "Swatchvault"
 _MAKE, _MODEL = 271, 272
 _EXIF_IFD, _INTEROP_IFD = 34665, 40965
 _TAKEN, _OFFSET_TAKEN, _COLOUR_SPACE = 36867, 36881, 40961
@@ -99,12 +101,14 @@ def read_directory(data: bytes, offset: int) -> Directory:
 
 @dataclass(frozen=True)
 class Exif:
-    """What Exif says. ``space``: "sRGB", "Adobe RGB (1998)" or None; ``orientation``: 1..8."""
+    """What Exif says. ``space``: "sRGB", "Adobe RGB (1998)" or None; ``orientation``: 1..8;
+    ``ours``: this program wrote the picture."""
 
     orientation: int = 1
     taken_at: str | None = None
     camera: str | None = None
     space: str | None = None
+    ours: bool = False
 
 
 def read_exif(data: bytes | None) -> Exif:
@@ -124,6 +128,7 @@ def read_exif(data: bytes | None) -> Exif:
         _taken_at(detail.text(_TAKEN), detail.text(_OFFSET_TAKEN)),
         _camera(main.text(_MAKE), main.text(_MODEL)),
         _space(detail.number(_COLOUR_SPACE), interop.text(1)),
+        main.text(SOFTWARE) == OURS,
     )
 
 

@@ -30,6 +30,10 @@ FLAGS: Mapping[str, str] = {
         "Every lightness in the picture has one colour, as in a toned or faded photo: a filter may "
         "have taken hue and chroma away. Switch filters off, or lay something coloured beside."
     ),
+    "picture by this program": (
+        "This program wrote the picture: its colours are corrected already, cut off or drawn over, "
+        "and no lot is judged on them. Measure the photo that it was made from."
+    ),
     "raw": "A camera raw file, decoded linear and without the camera's own rendering.",
     # what the reference says
     "no reference": (
@@ -202,6 +206,7 @@ FLAGS_THAT_STOP_A_VERDICT = frozenset(
     {
         *("clipped beyond use", "no reference", "reference far off", "steps not in order"),
         *("steps unlike a photo", "card unlike its value", "hardly any colour"),
+        "picture by this program",
     }
 )
 

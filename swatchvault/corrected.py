@@ -11,6 +11,7 @@ from ingest.model import Array, Layout, Settings
 from ingest.pipeline import to_srgb
 from ingest.raster import small_copy
 from swatchvault.errors import NotFound
+from swatchvault.pictures import signed
 
 #: Share of a region's longer side shown around it. Our choice.
 MARGIN = 0.08
@@ -51,11 +52,10 @@ def preview_jpeg(path: Path, long_side: int) -> bytes:
 
 
 def jpeg_of(pixels: Array) -> bytes:
-    """uint8 sRGB (h, w, 3) as a JPEG with its profile."""
+    """uint8 sRGB (h, w, 3) as a JPEG with its profile, signed as ours."""
     from PIL import Image
 
     coded = io.BytesIO()
-    Image.fromarray(pixels).save(
-        coded, "JPEG", quality=_QUALITY, subsampling=0, icc_profile=display_profile("srgb")
-    )
+    how = {"quality": _QUALITY, "subsampling": 0, "icc_profile": display_profile("srgb")}
+    Image.fromarray(pixels).save(coded, "JPEG", exif=signed(), **how)
     return coded.getvalue()

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ingest.exif import OURS, SOFTWARE
 from ingest.icc_write import display_profile
 from ingest.model import Array, Layout, Photo, Polygon
 from ingest.pipeline import to_srgb
@@ -15,14 +16,15 @@ from ingest.rendition import Rendition
 from swatchvault.errors import SwatchvaultError
 from swatchvault.writing import cannot_write
 
+if TYPE_CHECKING:
+    from PIL import Image
+
 #: Long side in pixels of a drawing of what was located.
 DRAWING_SIDE = 1600
 #: Outlines are drawn white inside black, so that no colour stands beside a swatch.
 LINE, RIM = (255, 255, 255), (0, 0, 0)
 #: Black around a label's words, pixels.
 PAD = 4
-#: What the standard tag Software (EXIF 305) of pictures of ours says.
-SOFTWARE_TAG, SOFTWARE = 0x0131, "Swatchvault"
 PICTURES = {".jpg": "JPEG", ".jpeg": "JPEG", ".png": "PNG"}
 
 
@@ -89,13 +91,19 @@ def save_picture(path: Path, pixels: Array, profile: bytes) -> None:
             "file, or delete it first"
         )
     options: dict[str, Any] = {"quality": 95, "subsampling": 0} if kind == "JPEG" else {}
-    picture = Image.fromarray(pixels)
-    exif = picture.getexif()
-    exif[SOFTWARE_TAG] = SOFTWARE
     try:
-        picture.save(path, kind, icc_profile=profile, exif=exif, **options)
+        Image.fromarray(pixels).save(path, kind, icc_profile=profile, exif=signed(), **options)
     except OSError as error:
         raise cannot_write(path, error) from error
+
+
+def signed() -> Image.Exif:
+    """The Exif of a picture of ours, by which it is known again."""
+    from PIL import Image
+
+    exif = Image.Exif()
+    exif[SOFTWARE] = OURS
+    return exif
 
 
 def _is_ours(path: Path) -> bool:
@@ -103,7 +111,7 @@ def _is_ours(path: Path) -> bool:
 
     try:
         with Image.open(path) as there:
-            return there.getexif().get(SOFTWARE_TAG) == SOFTWARE
+            return there.getexif().get(SOFTWARE) == OURS
     except (OSError, ValueError, SyntaxError, Image.DecompressionBombError):
         return False
 

@@ -25,9 +25,11 @@ FOUND_BY_SEARCH = ("located by search", "reference found by search")
 #: Flags of a photo that is looked for which put its colour in doubt, the worst first; those that
 #: only name how it was corrected are in its ±.
 DOUBTFUL = (
+    "picture by this program",
     *("reference far off", "steps not in order", "steps unlike a photo", "hardly any colour"),
     *("card unlike its value", "reference does not fit", "clipped beyond use"),
-    *("photo too dark", "channel at zero", "too dark", "values differ", "card clipped"),
+    *("photo too dark", "channel at zero", "too dark", "values differ"),
+    *("told and not found", "card clipped"),
     *("card in shadow", "card uneven", "card coloured", "tone varies in the frame"),
     *("light uneven", "clipped", "light of two colours"),
     *("out of focus", "perhaps two swatches", "perhaps background", "much left out", "glare"),

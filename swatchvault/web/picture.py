@@ -23,6 +23,8 @@ from swatchvault.web.visit import Visit
 PICTURES = "pictures"
 #: Long sides that are made; another is rounded up to the next of them.
 SIDES = (240, 480, 800, 1200, 1600)
+#: Version of what is made; it changes where the same photo would give another file.
+MADE = 2
 KEPT = 600  # pictures; about 150 MB at most. Our choice
 _NEVER_STALE = "private, no-cache"  # asked for again, and answered by 304 where it is the same
 
@@ -35,7 +37,7 @@ async def picture(visit: Visit) -> Response:
     row = await visit.read(need_photo_row, sha256)
     region, side = visit.asked("region") or None, side_of(visit.asked("width"))
     name = hashlib.sha256((region or "").encode("utf-8", "replace")).hexdigest()[:16]
-    key = f"{sha256}-{row.layout_id}-{name if region else 'all'}-{side}"
+    key = f"{sha256}-{row.layout_id}-{name if region else 'all'}-{side}-{MADE}"
     if row.reference is not None:  # whose values may be put right
         key += f"-{hashlib.sha256(repr(row.reference).encode()).hexdigest()[:8]}"
     path = visit.folder / "photos" / f"{sha256}{row.suffix}"
@@ -68,7 +70,7 @@ async def preview(visit: Visit) -> Response:
             raise FileNotFoundError(path)
         return preview_jpeg(path, side)
 
-    return await picture_answer(visit, f"{sha256}-preview-{side}", make)
+    return await picture_answer(visit, f"{sha256}-preview-{side}-{MADE}", make)
 
 
 async def source_of(visit: Visit, sha256: str) -> Path:

@@ -8,10 +8,10 @@ from PIL import Image
 from ingest.exif import Exif, clean_text, read_exif
 
 
-def exif(make=None, model=None, taken=None, offset=None, orientation=None):
+def exif(make=None, model=None, taken=None, offset=None, orientation=None, software=None):
     """Exif as Pillow writes it."""
     data = Image.Exif()
-    main = {271: make, 272: model, 274: orientation}
+    main = {271: make, 272: model, 274: orientation, 305: software}
     for tag, value in main.items():
         if value is not None:
             data[tag] = value
@@ -54,6 +54,13 @@ def test_time_is_iso_8601_or_unknown(taken, offset, wanted):
 )
 def test_camera_is_one_clean_short_line(make, model, wanted):
     assert read_exif(exif(make=make, model=model)).camera == wanted
+
+
+@pytest.mark.parametrize(
+    ("software", "ours"), [("Swatchvault", True), ("Swatchvault 2", False), (None, False)]
+)
+def test_a_picture_that_this_program_wrote_is_known(software, ours):
+    assert read_exif(exif(software=software)).ours is ours
 
 
 @pytest.mark.parametrize(("stored", "wanted"), [(0, 1), (1, 1), (6, 6), (8, 8), (9, 1), (999, 1)])

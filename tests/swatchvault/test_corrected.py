@@ -10,6 +10,7 @@ import pytest
 from PIL import Image, ImageCms
 
 from ingest.colour import SRGB_TO_XYZ, delta_e_2000, srgb_to_linear, xyz_to_lab
+from ingest.decode import read_photo
 from ingest.locate import read_marks
 from ingest.model import Settings
 from swatchvault.corrected import corrected_jpeg, preview_jpeg
@@ -70,6 +71,13 @@ def test_without_a_reference_it_is_the_cameras_own():
     found = corrected_jpeg(path, bare, Settings(steps_y=steps.y), 800)  # which a search would find
     truth = steps_seen(preview_jpeg(path, 800), "harbour-2")
     assert delta_e_2000(steps_seen(found, "harbour-2"), truth).max() < 1.0
+
+
+def test_it_is_known_as_ours_when_it_comes_back(tmp_path):
+    for made in (corrected("harbour-2"), preview_jpeg(EXAMPLE / "harbour-2.jpg", 800)):
+        (tmp_path / "saved.jpg").write_bytes(made)
+        assert "picture by this program" in read_photo(tmp_path / "saved.jpg").flags
+    assert "picture by this program" not in read_photo(EXAMPLE / "harbour-2.jpg").flags
 
 
 def test_it_carries_its_profile():

@@ -104,6 +104,30 @@ def test_the_corrected_picture_is_written_beside_the_untouched_original(capsys, 
     assert picture.info["icc_profile"]
 
 
+@pytest.mark.parametrize("name", ["out.jpg", "out.png"])
+def test_a_picture_of_ours_is_known_when_it_is_measured_and_no_lot_is_judged(
+    capsys, tmp_path, name
+):
+    pair, marks = EXAMPLE / "harbour-2.jpg", EXAMPLE / "harbour-2.marks.json"
+    assert run(capsys, "picture", pair, tmp_path / name).code == 0
+    (tmp_path / "out.marks.json").write_bytes(marks.read_bytes())
+    told = ("--light", "daylight", "--same-dyes")
+    before, after = (
+        run(capsys, "compare", pair, *told),
+        run(capsys, "compare", tmp_path / name, *told),
+    )
+    assert "picture by this program" not in before.out
+    assert "cannot tell" not in before.out.splitlines()[0]
+    assert "cannot tell" in after.out.splitlines()[0]
+    assert "picture by this program" in after.out
+
+
+def test_so_is_what_show_draws(capsys, tmp_path):
+    assert run(capsys, "measure", STEPS, "--show", tmp_path / "seen.png").code == 0
+    ran = run(capsys, "measure", tmp_path / "seen.png", "--no-card", "--json")
+    assert "picture by this program" in json.loads(ran.out)["flags"]
+
+
 def test_the_original_is_never_written_over(capsys, tmp_path):
     copy = tmp_path / "a.jpg"
     copy.write_bytes(CHART.read_bytes())
