@@ -107,6 +107,10 @@ def prepare(photo: Photo, layout: Layout | None, settings: Settings | None = Non
     settings = settings or Settings()
     refuse_black_and_white(photo)
     located = locate(photo, layout, settings)
+    if not located.references and settings.search and not settings.allow_uncorrected:
+        from ingest.search import refuse_mirrored
+
+        refuse_mirrored(photo)
     occupied = [s.polygon for s in located.swatches]
     made = correct(photo, located.references, settings, occupied, located.surround)
     made = replace(made, flags=made.flags | colour_flag(photo) | unused_flag(located, settings))

@@ -7,11 +7,13 @@ and correct it. Where nothing is clear nothing is returned.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from ingest.cardfind import find_card
 from ingest.chartfind import find_chart
+from ingest.errors import ReferenceMissing
 from ingest.flatareas import Quad, WorkingCopy, flat_quads, working_copy
 from ingest.model import Array, Layout, Photo, Reference, SwatchRegion
 from ingest.stepfind import find_row
@@ -57,6 +59,18 @@ def _references(
     another = chart is not None and find_chart(photo, copy, beside) is not None
     flags = frozenset({"another chart"} if another else ())
     return ((*found, card) if card else tuple(found)), flags
+
+
+def refuse_mirrored(photo: Photo) -> None:
+    """Raise :class:`ReferenceMissing` where a chart shows that the picture is mirrored. As long as
+    the search itself, so it is for photos in which that found nothing."""
+    turned = replace(photo, pixels=photo.pixels[:, ::-1])
+    copy = working_copy(turned)
+    if find_chart(turned, copy, flat_quads(copy)) is not None:
+        raise ReferenceMissing(
+            "the picture is mirrored: a chart in it can be read only the other way round; switch "
+            "the camera's mirroring off, or turn the picture back, and send it again"
+        )
 
 
 def _outside(quads: list[Quad], outline: Array) -> list[Quad]:

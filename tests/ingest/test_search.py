@@ -12,8 +12,10 @@ from PIL import Image
 
 import example_archive
 from ingest.decode import read_photo
+from ingest.errors import ReferenceMissing
 from ingest.flatareas import working_copy
 from ingest.model import Photo, Polygon, Reference
+from ingest.pipeline import prepare_file
 from ingest.search import flagged_references, outline_px, search_layout
 from ingest.swatchfind import find_swatch
 from tests.ingest.clutter_scenes import KINDS, clutter
@@ -30,6 +32,9 @@ from tests.ingest.search_scenes import (
     table,
     yarn,
 )
+
+EXAMPLES = Path(example_archive.__file__).parent
+CHART = EXAMPLES / "pear-2.jpg"
 
 PHOTOS = os.environ.get("SWATCHVAULT_TEST_PHOTOS")
 CARD = rectangle(330, 480, 260, 190, 12)
@@ -249,13 +254,13 @@ def test_five_of_six_are_not_steps_where_the_sixth_cannot_be_told() -> None:
 
 
 def test_a_charts_own_greys_are_no_steps() -> None:
-    photo = read_photo(Path(example_archive.__file__).parent / "pear-2.jpg")
+    photo = read_photo(CHART)
     found = references_of(photo, (0.9, 0.59, 0.36, 0.2, 0.09, 0.03))
     assert [r.kind for r in found] == ["chart24"]
 
 
 def test_of_two_charts_one_is_used_and_it_is_told(tmp_path: Path) -> None:
-    picture = Image.open(Path(example_archive.__file__).parent / "pear-2.jpg").convert("RGB")
+    picture = Image.open(CHART).convert("RGB")
     both = Image.new("RGB", (picture.width, 2 * picture.height))
     both.paste(picture, (0, 0))
     both.paste(picture, (0, picture.height))
@@ -263,15 +268,30 @@ def test_of_two_charts_one_is_used_and_it_is_told(tmp_path: Path) -> None:
     found = search_layout(read_photo(tmp_path / "two.jpg"))
     assert [r.kind for r in found.references].count("chart24") == 1
     assert "another chart" in found.flags
-    alone = search_layout(read_photo(Path(example_archive.__file__).parent / "pear-2.jpg"))
+    alone = search_layout(read_photo(CHART))
     assert "another chart" not in alone.flags
 
 
 @pytest.mark.parametrize(("name", "another"), [("pear-2", True), ("pear-1", False)])
 def test_of_two_swatches_it_is_told_that_one_is_measured(name: str, another: bool) -> None:
-    found = search_layout(read_photo(Path(example_archive.__file__).parent / f"{name}.jpg"))
+    found = search_layout(read_photo(EXAMPLES / f"{name}.jpg"))
     assert len(found.swatches) == 1
     assert ("another swatch" in found.flags) is another
+
+
+@pytest.mark.parametrize("across", [True, False])
+def test_a_mirrored_chart_is_told_where_nothing_else_was_found(
+    tmp_path: Path, across: bool
+) -> None:
+    whole = Image.open(CHART)
+    way = Image.Transpose.FLIP_LEFT_RIGHT if across else Image.Transpose.FLIP_TOP_BOTTOM
+    whole.transpose(way).save(tmp_path / "mirrored.png")
+    with pytest.raises(ReferenceMissing, match=r"mirrored\.png: the picture is mirrored: a chart"):
+        prepare_file(tmp_path / "mirrored.png")
+    assert prepare_file(CHART).correction.reference == "chart"
+    whole.crop((0, 0, *(np.array(whole.size) // 3))).save(tmp_path / "none.png")
+    with pytest.raises(ReferenceMissing, match="was found or marked"):
+        prepare_file(tmp_path / "none.png")
 
 
 def test_plain_table_gives_no_swatch() -> None:
