@@ -1,7 +1,8 @@
 """The picture as the measurement sees it: same white, exposure and tone, in a stated RGB space.
 
 Colours that the file cannot hold are marked, not bent: such pixels become a fine grey chequer,
-and their share is returned.
+and their share is returned. Colours that the photo's own file had cut already cannot be known: they
+are shown as they are, and counted.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from ingest.colour import DISPLAY_P3_TO_XYZ
 from ingest.correct import Correction
 from ingest.model import Array, Photo
 from ingest.raster import STRIP_PIXELS, brightest, darkest
+from ingest.reading import clip_code, zero_code
 from ingest.screen import XYZ_TO_SRGB, coded_8
 
 Space = Literal["srgb", "display-p3"]
@@ -28,11 +30,14 @@ CHEQUER, CHEQUER_SIDE = (96, 160), 2
 
 @dataclass(frozen=True, eq=False)
 class Rendition:
-    """``pixels``: uint8 (h, w, 3), coded in ``space``. ``outside``: share of marked pixels."""
+    """``pixels``: uint8 (h, w, 3), coded in ``space``. ``outside``: share of marked pixels.
+    ``cut``: share of the others in which the photo has a channel at either end of its codes;
+    ``None`` where that was not counted."""
 
     pixels: Array
     space: Space
     outside: float
+    cut: float | None = None
 
 
 def render(photo: Photo, correction: Correction, space: Space = "srgb") -> Rendition:
@@ -43,7 +48,7 @@ def render(photo: Photo, correction: Correction, space: Space = "srgb") -> Rendi
     from_xyz = XYZ_TO_SRGB if space == "srgb" else np.linalg.inv(DISPLAY_P3_TO_XYZ)
     out = np.empty((photo.height, photo.width, 3), dtype=np.uint8)
     rows = max(STRIP_PIXELS // photo.width, 1)
-    outside = 0
+    outside, cut = 0, 0
     for top in range(0, photo.height, rows):
         bottom = min(top + rows, photo.height)
         linear = correction.linear(photo.pixels[top:bottom])
@@ -54,7 +59,14 @@ def render(photo: Photo, correction: Correction, space: Space = "srgb") -> Rendi
         coded[beyond] = chequer(top, beyond)[beyond][:, None]
         out[top:bottom] = coded
         outside += int(beyond.sum())
-    return Rendition(out, space, outside / (photo.height * photo.width))
+        cut += int((_at_an_end(photo.pixels[top:bottom]) & ~beyond).sum())
+    whole = photo.height * photo.width
+    return Rendition(out, space, outside / whole, cut / whole)
+
+
+def _at_an_end(codes: Array) -> Array:
+    """(h, w) whether a channel of codes (h, w, 3) is clipped or at zero."""
+    return np.asarray((brightest(codes) >= clip_code(codes)) | (darkest(codes) <= zero_code(codes)))
 
 
 def _light(correction: Correction, photo: Photo, top: int, bottom: int) -> Array:

@@ -25,6 +25,11 @@ DRAWING_SIDE = 1600
 LINE, RIM = (255, 255, 255), (0, 0, 0)
 #: Black around a label's words, pixels.
 PAD = 4
+#: EXIF's tag ImageDescription.
+DESCRIPTION_TAG = 270
+#: Share of a picture from which it is told that the photo's file had cut colours. Our choice: a
+#: few glints and specks are in any photo.
+CUT_TOLD = 0.001
 PICTURES = {".jpg": "JPEG", ".jpeg": "JPEG", ".png": "PNG"}
 
 
@@ -75,8 +80,9 @@ def _label(picture: Array, words: str, outline: Array) -> None:
     cv2.putText(picture, words, place, cv2.FONT_HERSHEY_SIMPLEX, scale, LINE, 2, cv2.LINE_AA)
 
 
-def save_picture(path: Path, pixels: Array, profile: bytes) -> None:
-    """Write uint8 RGB (h, w, 3) as JPEG or PNG, by the ending, with an ICC profile.
+def save_picture(path: Path, pixels: Array, profile: bytes, description: str = "") -> None:
+    """Write uint8 RGB (h, w, 3) as JPEG or PNG, by the ending, with an ICC profile and what
+    explains it (ASCII).
 
     A file that is there already is written over only if it is a picture of ours: a photo never.
     """
@@ -91,8 +97,11 @@ def save_picture(path: Path, pixels: Array, profile: bytes) -> None:
             "file, or delete it first"
         )
     options: dict[str, Any] = {"quality": 95, "subsampling": 0} if kind == "JPEG" else {}
+    exif = signed()
+    if description:
+        exif[DESCRIPTION_TAG] = description
     try:
-        Image.fromarray(pixels).save(path, kind, icc_profile=profile, exif=signed(), **options)
+        Image.fromarray(pixels).save(path, kind, icc_profile=profile, exif=exif, **options)
     except OSError as error:
         raise cannot_write(path, error) from error
 
@@ -122,4 +131,26 @@ def save_rendition(path: Path, rendition: Rendition, original: str) -> None:
         raise SwatchvaultError(
             f"{path.name} is the original photo; name another file for the picture"
         )
-    save_picture(path, rendition.pixels, display_profile(rendition.space))
+    said = "; ".join(not_as_it_was(rendition))
+    save_picture(path, rendition.pixels, display_profile(rendition.space), said)
+
+
+def not_as_it_was(rendition: Rendition) -> list[str]:
+    """Which colours a corrected picture does not show as they were, in words."""
+    said = []
+    if rendition.outside > 0:
+        share = _share(rendition.outside)
+        said.append(
+            f"{share} of the picture is outside {rendition.space}, shown as a fine grey chequer"
+        )
+    if rendition.cut is not None and rendition.cut >= CUT_TOLD:
+        share = _share(rendition.cut)
+        said.append(
+            f"in {share} of the picture the photo's own file has a channel at the end of its "
+            "range, so those colours may be stronger, lighter or darker than shown"
+        )
+    return said
+
+
+def _share(value: float) -> str:
+    return "under 0.01%" if value < 0.0001 else f"{value:.2%}"

@@ -49,21 +49,18 @@ def picture_command(photo: Path, to: Path, marks: Path | None, space: str, **kno
     """Write PHOTO as the measurement sees it to TO (.jpg or .png).
 
     White, exposure, tone and, with a chart, colours are corrected. Colours that the file cannot
-    hold are shown as a fine grey chequer, not bent. The original is not touched. A screen is no
-    reference.
+    hold are shown as a fine grey chequer, not bent; of colours that PHOTO's own file had cut it is
+    told how much of the picture they are. The original is not touched. A screen is no reference.
     """
     from ingest.pipeline import prepare_file
     from ingest.rendition import render
-    from swatchvault.pictures import save_rendition
+    from swatchvault.pictures import not_as_it_was, save_rendition
 
     settings = make_settings(known)
     ready = prepare_file(photo, layout=one_layout(marks, [photo]), settings=settings)
     rendition = render(ready.photo, ready.correction, space)  # type: ignore[arg-type]
     save_rendition(to, rendition, str(photo))
-    said = f"wrote {to} in {space}"
-    if rendition.outside > 0:
-        said += f"; {rendition.outside:.2%} of it is outside that space, shown as a chequer"
-    click.echo(said)
+    click.echo("; ".join([f"wrote {to} in {space}", *not_as_it_was(rendition)]))
 
 
 @click.command("calibration")

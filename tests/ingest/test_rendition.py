@@ -1,6 +1,7 @@
 """The corrected picture: patches come out at their stated codes, what cannot be held is marked."""
 
 import io
+from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
 
@@ -21,6 +22,7 @@ from ingest.icc_write import display_profile
 from ingest.pipeline import prepare_file
 from ingest.raster import bounding_box
 from ingest.rendition import render
+from tests.ingest.builders import as_it_is, coded, photo_of
 
 EXAMPLE = Path(str(files("example_archive")))
 SPACES = {"srgb": SRGB_TO_XYZ, "display-p3": DISPLAY_P3_TO_XYZ}
@@ -52,6 +54,19 @@ def test_what_the_space_cannot_hold_is_a_chequer_and_is_counted():
     pixels = marked.pixels.reshape(-1, 3)
     grey = (pixels == pixels[:, :1]).all(axis=1) & np.isin(pixels[:, 0], (96, 160))
     assert grey.mean() >= marked.outside
+
+
+@pytest.mark.parametrize("top", [255, 65535])
+def test_what_the_photos_own_file_had_cut_is_counted_and_not_marked(top):
+    light = np.full((40, 100, 3), 0.4)
+    plain = coded(light, 8 if top == 255 else 16)
+    plain[:10, :, 0], plain[10:14, :, 2] = 0, top
+    photo = photo_of(plain)
+    made = render(photo, as_it_is(photo))
+    assert (made.outside, made.cut) == (0.0, 0.35)
+    lit = as_it_is(photo)
+    brighter = render(photo, replace(lit, curve=lit.curve * 1.2))
+    assert (brighter.outside, brighter.cut) == (0.1, 0.25)
 
 
 @pytest.mark.parametrize("space", SPACES)

@@ -1,10 +1,14 @@
 """What was located, drawn over the photo: labels that can be read wherever they lie."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from PIL import Image
 
 from ingest.model import Layout, Reference, SwatchRegion
-from swatchvault.pictures import draw_layout
+from ingest.rendition import Rendition
+from swatchvault.pictures import draw_layout, not_as_it_was, save_rendition
 from tests.ingest.builders import photo_of
 
 SHAPES = {"a phone's": (900, 1200), "a web page's": (200, 300), "upright": (300, 90)}
@@ -44,3 +48,32 @@ def test_a_charts_label_stands_above_its_corners_and_over_no_patch():
     assert (label == 0).all(axis=2).sum() > 1000
     inside = drawn[int(0.33 * 900) : int(0.37 * 900), int(0.325 * 1200) : int(0.355 * 1200)]
     assert (inside == 255).all()
+
+
+@pytest.mark.parametrize("name", ["out.jpg", "out.png"])
+@pytest.mark.parametrize(
+    ("outside", "cut", "said"),
+    [
+        (0.0, 0.0, []),
+        (0.0, 0.0005, []),
+        (
+            0.00002,
+            0.0,
+            ["under 0.01% of the picture is outside srgb, shown as a fine grey chequer"],
+        ),
+        (
+            0.0833,
+            0.0337,
+            ["8.33% of the picture is outside srgb", "in 3.37% of the picture the photo"],
+        ),
+        (0.0, 0.5, ["in 50.00% of the picture the photo's own file has a channel at the end"]),
+    ],
+)
+def test_what_is_not_as_it_was_stands_in_the_picture_itself(tmp_path, name, outside, cut, said):
+    picture = Rendition(np.zeros((8, 8, 3), np.uint8), "srgb", outside, cut)
+    save_rendition(tmp_path / name, picture, "photo.jpg")
+    described = Image.open(tmp_path / name).getexif().get(270, "")
+    assert len(not_as_it_was(picture)) == len(said)
+    assert described == "; ".join(not_as_it_was(picture))
+    assert all(words in described for words in said)
+    assert not_as_it_was(replace(picture, cut=None)) == not_as_it_was(replace(picture, cut=0.0))
