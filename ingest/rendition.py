@@ -54,12 +54,10 @@ def render(photo: Photo, correction: Correction, space: Space = "srgb") -> Rendi
         linear = correction.linear(photo.pixels[top:bottom])
         linear = linear / _light(correction, photo, top, bottom)
         rgb = correction.xyz(linear) @ from_xyz.T
-        beyond = (darkest(rgb) < -SLACK) | (brightest(rgb) > 1.0 + 3.0 * SLACK)
-        coded = coded_8(rgb)
-        coded[beyond] = chequer(top, beyond)[beyond][:, None]
-        out[top:bottom] = coded
-        outside += int(beyond.sum())
-        cut += int((_at_an_end(photo.pixels[top:bottom]) & ~beyond).sum())
+        marked = beyond(rgb)
+        out[top:bottom] = marked_codes(rgb, marked, top)
+        outside += int(marked.sum())
+        cut += int((_at_an_end(photo.pixels[top:bottom]) & ~marked).sum())
     whole = photo.height * photo.width
     return Rendition(out, space, outside / whole, cut / whole)
 
@@ -67,6 +65,19 @@ def render(photo: Photo, correction: Correction, space: Space = "srgb") -> Rendi
 def _at_an_end(codes: Array) -> Array:
     """(h, w) whether a channel of codes (h, w, 3) is clipped or at zero."""
     return np.asarray((brightest(codes) >= clip_code(codes)) | (darkest(codes) <= zero_code(codes)))
+
+
+def beyond(rgb: Array) -> Array:
+    """(...) whether linear RGB (..., 3) lies outside its space."""
+    return np.asarray((darkest(rgb) < -SLACK) | (brightest(rgb) > 1.0 + 3.0 * SLACK))
+
+
+def marked_codes(rgb: Array, marked: Array, top: int = 0) -> Array:
+    """uint8 codes of linear RGB (h, w, 3) whose first row is row ``top``, a chequer where it is
+    ``marked`` (h, w)."""
+    coded = coded_8(rgb)
+    coded[marked] = chequer(top, marked)[marked][:, None]
+    return coded
 
 
 def _light(correction: Correction, photo: Photo, top: int, bottom: int) -> Array:

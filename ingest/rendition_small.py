@@ -12,9 +12,9 @@ import numpy as np
 
 from ingest.correct import Correction
 from ingest.model import Array, Photo, Polygon
-from ingest.raster import STRIP_PIXELS, Box, bounding_box, brightest, darkest
-from ingest.rendition import SLACK, Rendition, chequer
-from ingest.screen import XYZ_TO_SRGB, coded_8
+from ingest.raster import STRIP_PIXELS, Box, bounding_box
+from ingest.rendition import Rendition, beyond, marked_codes
+from ingest.screen import XYZ_TO_SRGB
 
 
 def box_around(photo: Photo, polygon: Polygon, margin: float) -> Box:
@@ -38,10 +38,8 @@ def render_small(
     marked after the picture was made small, so that the chequer stays one.
     """
     rgb = _linear_rgb(photo, correction, long_side, box or Box(0, photo.height, 0, photo.width))
-    beyond = (darkest(rgb) < -SLACK) | (brightest(rgb) > 1.0 + 3.0 * SLACK)
-    coded = coded_8(rgb)
-    coded[beyond] = chequer(0, beyond)[beyond][:, None]
-    return Rendition(coded, "srgb", float(beyond.mean()))
+    marked = beyond(rgb)
+    return Rendition(marked_codes(rgb, marked), "srgb", float(marked.mean()))
 
 
 def _linear_rgb(photo: Photo, correction: Correction, long_side: int, box: Box) -> Array:

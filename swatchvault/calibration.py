@@ -16,7 +16,8 @@ from ingest.colour import D65, delta_e_2000, xyz_to_lab
 from ingest.correct import Correction
 from ingest.flags import FLAGS
 from ingest.model import Encoding, ReferenceReading
-from ingest.screen import hex_of_lab
+from ingest.rendition import beyond
+from ingest.screen import hex_of_lab, linear_of_lab
 
 #: Mean ΔE00 over a target up to which digitisation guidelines give 4, 3, 2 and 1 stars. FADGI
 #: Technical Guidelines, 2023 (to be verified); they grade whole systems, so this is a yardstick.
@@ -127,6 +128,11 @@ def _reading_lines(reading: ReferenceReading) -> list[str]:
 # ---------------------------------------------------------------------------------------------
 
 _CELL, _GAP, _TOP = 84, 8, 64
+_GROUND, _LINE = "#f4f4f4", "#888"
+#: Side in pixels of the corner that is cut off a colour which sRGB cannot hold.
+_CORNER = 16
+CORNER_WORDS = "A corner cut off: a colour that sRGB cannot hold, drawn at its edge."
+_HALVES = ("expected_lab", "corrected_lab")
 
 
 def page_svg(page: Page) -> str:
@@ -145,7 +151,7 @@ def page_svg(page: Page) -> str:
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 620 {height}" '
         f'font-family="sans-serif" fill="#222">\n<rect width="620" height="{height}" '
-        f'fill="#f4f4f4"/>\n{body}\n</svg>\n'
+        f'fill="{_GROUND}"/>\n{body}\n</svg>\n'
     )
 
 
@@ -162,15 +168,38 @@ def _patches_svg(reading: ReferenceReading, top: int) -> tuple[list[str], int]:
     for i, patch in enumerate(reading.patches):
         x = 24 + (i % 6) * (_CELL + _GAP)
         y = top + 14 + (i // 6) * (_CELL + 26)
-        for half, key in enumerate(("expected_lab", "corrected_lab")):
+        for half, key in enumerate(_HALVES):
             parts.append(
                 f'<rect x="{x + half * _CELL / 2}" y="{y}" width="{_CELL / 2}" height="{_CELL}" '
                 f'fill="{hex_of_lab(patch[key])}"/>'
             )
+        parts.append(
+            f'<rect x="{x}" y="{y}" width="{_CELL}" height="{_CELL}" fill="none" stroke="{_LINE}"/>'
+        )
+        parts += [
+            _corner_svg(x + half * _CELL, y, 1 - 2 * half)
+            for half, key in enumerate(_HALVES)
+            if _unseen(patch, key)
+        ]
         number = "clipped" if "clipped" in patch else f"{left[i]:.1f}"
         parts.append(_say(x, y + _CELL + 15, f"{number}  {patch['name']}", 11))
     rows = (len(reading.patches) + 5) // 6
-    return parts, top + 14 + rows * (_CELL + 26)
+    bottom = top + 14 + rows * (_CELL + 26)
+    if any(_unseen(patch, key) for patch in reading.patches for key in _HALVES):
+        parts.append(_say(24, bottom + 8, CORNER_WORDS, 12))
+        bottom += 24
+    return parts, bottom
+
+
+def _unseen(patch: Mapping[str, Any], key: str) -> bool:
+    """Whether sRGB, and so this page, cannot hold a patch's colour."""
+    return bool(beyond(linear_of_lab(patch[key])))
+
+
+def _corner_svg(x: float, y: float, way: int) -> str:
+    """The corner at (x, y) cut off; ``way``: 1 where the colour lies to the right, else -1."""
+    points = f"{x},{y} {x + way * _CORNER},{y} {x},{y + _CORNER}"
+    return f'<polygon points="{points}" fill="{_GROUND}" stroke="{_LINE}"/>'
 
 
 def _curve_svg(page: Page, x: int, y: int) -> list[str]:
@@ -178,7 +207,7 @@ def _curve_svg(page: Page, x: int, y: int) -> list[str]:
     side = 240
     parts = [
         _say(x, y - 8, "Tone: L* as the file codes it (across), L* as corrected (up)", 13),
-        f'<rect x="{x}" y="{y}" width="{side}" height="{side}" fill="#fff" stroke="#888"/>',
+        f'<rect x="{x}" y="{y}" width="{side}" height="{side}" fill="#fff" stroke="{_LINE}"/>',
         f'<line x1="{x}" y1="{y + side}" x2="{x + side}" y2="{y}" stroke="#bbb"/>',
     ]
     levels = np.linspace(0, len(page.encoding.curve) - 1, 64).astype(int)

@@ -20,7 +20,7 @@ from ingest.model import (
     ReferenceReading,
 )
 from ingest.pipeline import prepare_file
-from swatchvault.calibration import Page, errors_of, page_lines, page_svg
+from swatchvault.calibration import CORNER_WORDS, Page, errors_of, page_lines, page_svg
 from swatchvault.errors import CompareError
 from swatchvault.pair import Capture
 from swatchvault.repeat_shots import shot_of
@@ -75,6 +75,29 @@ def test_the_page_is_well_formed_and_says_what_limits_it(path):
     assert ("cannot show how the camera bends" in text) is (path == CARD)
     height = float(root.get("viewBox").split()[3])
     assert all(float(e.get("y", 0)) <= height for e in root.iter())
+
+
+def test_patches_are_outlined_and_what_srgb_cannot_hold_loses_a_corner():
+    page = page_of(CHART)
+    held, beyond = [50.0, 10.0, 10.0], [50.0, -30.0, -40.0]
+    sides = [(held, held), (beyond, held), (held, beyond), (beyond, beyond)]
+    patches = tuple(
+        {**patch, "expected_lab": stated, "corrected_lab": found}
+        for patch, (stated, found) in zip(page.main.patches[:4], sides, strict=True)
+    )
+    seen = replace(page.main, patches=patches)
+    root = ElementTree.fromstring(
+        page_svg(Page("a", replace(page.correction, readings=(seen,)), page.encoding))
+    )
+    named = {kind: root.findall(f"{{*}}{kind}") for kind in ("rect", "polygon", "text")}
+    outlines = [r for r in named["rect"] if r.get("fill") == "none" and r.get("stroke")]
+    assert len(outlines) == 4
+    places = [tuple(map(float, p.get("points").split()[0].split(","))) for p in named["polygon"]]
+    at = [(float(r.get("x")), float(r.get("width"))) for r in outlines]
+    left, right = [x for x, _ in at], [x + width for x, width in at]
+    assert [x for x, _ in places] == [left[1], right[2], left[3], right[3]]
+    assert CORNER_WORDS in [e.text for e in named["text"]]
+    assert CORNER_WORDS not in page_svg(page_of(STEPS))
 
 
 def test_calibration_command_writes_the_page(capsys, tmp_path):
