@@ -19,6 +19,8 @@ _SMALLEST_AREA = 1e-6
 _MOST_CORNERS = 400  # our choice; the crossing test grows with its square
 #: C*ab over which no grey card or step lies, however yellowed. Our choice.
 CARD_CHROMA = 20.0
+#: Density over which no step of a wedge on paper or film lies. Our choice.
+_MOST_DENSITY = 4.0
 #: No place, reflectance or length in millimetres is beyond this.
 _LARGEST_NUMBER = 1e6
 
@@ -52,8 +54,25 @@ def point(value: Any, where: str) -> Point:
 def reflectance(value: Any, where: str) -> float:
     y = number(value, where)
     if not 0.0 < y <= 1.0:
-        raise MarksError(f"{where}: y is {y:g}; a reflectance lies above 0 and up to 1 (0.18)")
+        raise MarksError(f"{where}: y is {y:g}; {no_reflectance([y])}")
     return y
+
+
+def no_reflectance(values: Sequence[float]) -> str:
+    """What is wrong with values of which one is no reflectance, and how that is written: per cent
+    as a share, a density as the light that it lets back.
+
+    >>> no_reflectance([90.0])
+    'a reflectance lies above 0 and up to 1: 90 % is 0.9'
+    >>> no_reflectance([0.05, 1.05])
+    'a reflectance lies above 0 and up to 1: 1.05 % is 0.0105, and a density of 1.05 is 0.0891'
+    """
+    said = "a reflectance lies above 0 and up to 1"
+    over = next((v for v in values if 1.0 < v <= 100.0), None)
+    if over is None:
+        return f"{said} (0.18)"
+    density = f", and a density of {over:g} is {10.0**-over:.3g}" if over <= _MOST_DENSITY else ""
+    return f"{said}: {over:g} % is {over / 100.0:g}{density}"
 
 
 def colour(value: Any, where: str) -> Lab:

@@ -144,9 +144,9 @@ def reflectances(text: str, kind: str, name: str = "--y") -> tuple[float, ...]:
             f"{name} is {text!r}; give numbers such as 0.18, for steps 0.9 0.59 0.36 and so on"
         ) from error
     if not all(math.isfinite(v) and 0.0 < v <= 1.0 for v in found):
-        raise AmountError(
-            f"{name} is {text!r}; a reflectance lies above 0 and up to 1{_percent(found)}"
-        )
+        from ingest.marks_values import no_reflectance
+
+        raise AmountError(f"{name} is {text!r}; {no_reflectance(found)}")
     if kind == "card" and len(found) != 1:
         raise AmountError(f"{name} has {len(found)} values; a card needs one reflectance")
     if kind == "steps" and len(found) < 2:
@@ -159,11 +159,6 @@ def reflectances(text: str, kind: str, name: str = "--y") -> tuple[float, ...]:
 def lightest_first(y: tuple[float, ...]) -> tuple[float, ...]:
     """Steps as marks have them, whichever end they were read from."""
     return y if y[0] > y[-1] else y[::-1]
-
-
-def _percent(found: tuple[float, ...]) -> str:
-    over = [v for v in found if 1.0 < v <= 100.0]
-    return f": {over[0]:g} % is {over[0] / 100.0:g}" if over else ""
 
 
 def _refuse_jumbled(found: tuple[float, ...], name: str) -> None:

@@ -10,7 +10,7 @@ from typing import Any, Literal, NamedTuple
 
 import click
 
-from ingest.marks_values import CARD_CHROMA
+from ingest.marks_values import CARD_CHROMA, no_reflectance
 from ingest.model import Layout, Light, Measurement, PhotoMeasurement, ReferenceKind, Settings
 from swatchvault.commands.options import (
     json_option,
@@ -154,7 +154,7 @@ def make_settings(
     told |= {"mat"} if known["bar_mm"] != Settings.bar_mm else set()
     card_y = Settings.card_y if card_y is None else float(card_y)
     if not (math.isfinite(card_y) and 0.0 < card_y <= 1.0):
-        raise AmountError(f"--card-y is {card_y:g}; a reflectance lies above 0 and up to 1 (0.18)")
+        raise AmountError(f"--card-y is {card_y:g}; {no_reflectance([card_y])}")
     if card_lab is not None and not (0.0 < card_lab[0] <= 100.0):
         raise AmountError(f"--card-lab has L* {card_lab[0]:g}; it lies above 0 and up to 100")
     if card_lab is not None and not math.hypot(*card_lab[1:]) <= CARD_CHROMA:

@@ -157,8 +157,12 @@ MISTAKES = {
     "point nan": (refs(kind="card", polygon=[[math.nan, 0], *SQUARE]), "nan is not a number"),
     "point in pixels": (refs(kind="card", polygon=[[400, 20], *SQUARE]), "outside the picture"),
     "point a number": (refs(kind="card", polygon=[1, 2, 3]), "expected a list, found 1"),
+    "y a density": (
+        refs(kind="card", polygon=SQUARE, y=1.05),
+        "1.05 % is 0.0105, and a density of 1.05 is 0.0891",
+    ),
     "y nought": (refs(kind="card", polygon=SQUARE, y=0), "y is 0; a reflectance lies above 0"),
-    "y in per cent": (refs(kind="card", polygon=SQUARE, y=18), "y is 18"),
+    "y in per cent": (refs(kind="card", polygon=SQUARE, y=18), "up to 1: 18 % is 0.18"),
     "y endless": (refs(kind="card", polygon=SQUARE, y=10**400), "is not a number that marks"),
     "lab of two": (refs(kind="card", polygon=SQUARE, lab_d50=[50, 0]), "found 2 numbers"),
     "lab impossible": (refs(kind="card", polygon=SQUARE, lab_d50=[120, 0, 0]), "no surface colour"),

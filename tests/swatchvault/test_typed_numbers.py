@@ -139,6 +139,7 @@ def test_reflectances(typed, kind, want):
     ("typed", "kind", "words"),
     [
         ("18", "card", "up to 1: 18 % is 0.18"),
+        ("0.05 0.2 1.05", "steps", "a density of 1.05 is 0.0891"),
         ("0.9 0.95 0.1", "steps", "0.9 and 0.95 out of order"),
         ("0.9 0.9 0.1", "steps", "out of order"),
         ("0", "card", "above 0"),

@@ -64,6 +64,13 @@ def test_so_are_steps_and_a_cards_lab(capsys, card, steps):
     assert (ran.code, "give one of them" in ran.err) == (2, True)
 
 
+def test_per_cent_are_told_as_a_share(capsys, card):
+    for option, value in (("--card-y", "18"), ("--steps", "90,18,3")):
+        ran = run(capsys, "measure", card, option, value)
+        first = float(value.split(",")[0])
+        assert (ran.code, f"up to 1: {first:g} % is {first / 100:g}" in ran.err) == (1, True)
+
+
 def test_what_is_told_of_no_reference_in_the_photo_is_flagged(capsys, card, steps):
     other = (
         *((card, "--steps", OTHERS), (card, "--bar-mm", "97")),
