@@ -66,7 +66,7 @@ class MatFound:
     @property
     def warning(self) -> str | None:
         """One line for the dyer if the sheet does not fit its own geometry, else ``None``."""
-        if self.residual_mm <= FLAT_MM and not self.doubtful:
+        if _flat(self.residual_mm, self.doubtful):
             return None
         return (
             f"The capture mat's marks lie {self.residual_mm:.1f} mm off, {len(self.doubtful)} of "
@@ -110,8 +110,25 @@ def find_mat(photo: Photo, *, bar_mm: float = BAR_MM) -> MatFound | None:
             return _assemble(placed, regions, bare, photo, bar_mm / BAR_MM, doubt)
     raise MarksError(
         f"{len(corners)} of the capture mat's {len(sheet.markers)} black marks were found, and "
+        f"{_what_is_missing(len(corners), placed)}, or mark the photo by hand."
+    )
+
+
+def _flat(residual_mm: float, doubtful: tuple[int, ...]) -> bool:
+    """Whether markers lie as on a flat sheet."""
+    return residual_mm <= FLAT_MM and not doubtful
+
+
+def _what_is_missing(markers: int, placed: Fit | None) -> str:
+    """Why so many markers place no region, and what to do."""
+    if markers > 2 and (placed is None or not _flat(placed.residual_mm, placed.doubtful)):
+        return (
+            "they do not lie as on one flat sheet: lay it flat, weighted at its edges, "
+            "and check that it is printed whole"
+        )
+    return (
         "they do not place the sheet well enough: show at least three marks that lie far apart "
-        "and one whole place, or mark the photo by hand."
+        "and one whole place"
     )
 
 

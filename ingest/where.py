@@ -42,6 +42,11 @@ def locate(photo: Photo, layout: Layout | None, settings: Settings) -> Layout:
     on_it = None if place is None else reference_on(photo, place, settings)
     on_mat = () if on_it is None else (on_it,)
     if not on_mat and not settings.allow_uncorrected:
+        if place is None:
+            raise ReferenceMissing(
+                "the capture mat was found, but the picture's edge cuts off its place for a "
+                "reference: go back until the whole place shows, or mark a reference by hand"
+            )
         told = settings.steps_y is not None
         steps = "of the values told" if told else "without their values (--steps)"
         raise ReferenceMissing(

@@ -280,16 +280,27 @@ def test_two_mats_are_refused():
             find_mat(render.as_photo(both))
 
 
-@pytest.mark.parametrize("wave_mm", [1.2, 3.0])
-def test_a_crumpled_sheet_shows_in_the_residual(wave_mm):
-    """Waves in the sheet: still found, told, and trusted less."""
-    view = plain_view()
+def waved(view, wave_mm):
+    """The view as if its sheet had waves of so many millimetres."""
     h, w = view.pixels.shape[:2]
     y, x = np.indices((h, w), dtype=np.float32)
     wave = np.float32(wave_mm / view.pose.mm_per_px(np.array([[148.0, 105.0]]))[0] / 2)
     bent_x = x + wave * np.sin(y / h * 9 + x / w * 7)
     bent_y = y + wave * np.cos(x / w * 11)
-    crumpled = find_mat(render.as_photo(cv2.remap(view.pixels, bent_x, bent_y, cv2.INTER_LINEAR)))
+    return render.as_photo(cv2.remap(view.pixels, bent_x, bent_y, cv2.INTER_LINEAR))
+
+
+def test_a_sheet_too_crumpled_to_place_is_told_to_lie_flat():
+    with pytest.raises(MarksError, match=r"^8 of .* as on one flat sheet: lay it flat") as caught:
+        find_mat(waved(plain_view(), 16.0))
+    assert "three marks" not in str(caught.value)
+
+
+@pytest.mark.parametrize("wave_mm", [1.2, 3.0])
+def test_a_crumpled_sheet_shows_in_the_residual(wave_mm):
+    """Waves in the sheet: still found, told, and trusted less."""
+    view = plain_view()
+    crumpled = find_mat(waved(view, wave_mm))
     flat = find_mat(view.photo)
     assert flat.warning is None and flat.residual_mm < 0.1
     assert crumpled.residual_mm > 0.35 and (wave_mm > 2.0 or not crumpled.doubtful)

@@ -1,5 +1,7 @@
 """Where things are: marks before mat before search, and what lies on the mat's place."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -49,6 +51,19 @@ def test_steps_without_values_are_not_guessed():
         locate(view(0), None, Settings())
     with pytest.raises(ReferenceMissing, match="no steps of the values told"):  # there are six
         locate(view(0), None, Settings(steps_y=STEPS_Y[:4]))
+
+
+def test_a_place_for_the_reference_that_the_pictures_edge_cuts_is_told():
+    photo = view(0)
+    place = np.array(find_mat(photo).regions["reference"])
+    middle = round(float(place[:, 0].mean()) * photo.width)
+    left, right = photo.pixels[:, :middle], photo.pixels[:, middle:]
+    half = max(left, right, key=lambda pixels: pixels.shape[1])
+    cut = replace(photo, pixels=np.ascontiguousarray(half))
+    assert "reference" in find_mat(cut).cut_off
+    with pytest.raises(ReferenceMissing, match="edge cuts off its place for a reference: go back"):
+        locate(cut, None, Settings(steps_y=STEPS_Y))
+    assert not locate(cut, None, Settings(allow_uncorrected=True)).references
 
 
 def test_a_chart_of_other_colours_is_no_chart():
