@@ -10,7 +10,7 @@ import numpy as np
 from ingest.errors import MarksError
 from ingest.matfit import Camera, Fit, bent, detect, eight_bits, fit, one_sheet, refine, through
 from ingest.matfit import to_units as _to_units
-from ingest.matsheet import BAR_MM, Mat, Paper, Rect, marker_bits, mat
+from ingest.matsheet import BAR_MM, LEAST_BAR_MM, MOST_BAR_MM, Mat, Paper, Rect, marker_bits, mat
 from ingest.model import Array, Layout, Photo, Polygon, Scale, SwatchRegion
 
 __all__ = ["Mat", "MatFound", "Paper", "Rect", "find_mat", "marker_bits", "mat"]
@@ -87,11 +87,7 @@ def find_mat(photo: Photo, *, bar_mm: float = BAR_MM) -> MatFound | None:
     if markers are there but do not place every region in the picture to 1 mm, if no place is
     wholly in the picture, or if two mats are.
     """
-    if not 70.0 <= bar_mm <= 130.0:
-        raise MarksError(
-            f"The mat's bar measures {bar_mm:g} mm; needed are 70 to 130. Measure it again, or "
-            "print the sheet again at actual size."
-        )
+    _refuse_bar(bar_mm)
     step = max(1, round(max(photo.width, photo.height) / SEARCH_PX))
     found = [(i, c * step) for i, c in detect(eight_bits(photo.pixels[::step, ::step, 1]))]
     if not found:
@@ -111,6 +107,19 @@ def find_mat(photo: Photo, *, bar_mm: float = BAR_MM) -> MatFound | None:
     raise MarksError(
         f"{len(corners)} of the capture mat's {len(sheet.markers)} black marks were found, and "
         f"{_what_is_missing(len(corners), placed)}, or mark the photo by hand."
+    )
+
+
+def _refuse_bar(bar_mm: float) -> None:
+    if LEAST_BAR_MM <= bar_mm <= MOST_BAR_MM:
+        return
+    todo = "measure it again in millimetres, or print the sheet again at actual size."
+    for unit, mm in (("inches", 25.4), ("centimetres", 10.0)):
+        if LEAST_BAR_MM <= bar_mm * mm <= MOST_BAR_MM:
+            todo = f"{bar_mm:g} {unit} are {bar_mm * mm:.1f} mm: say that."
+    raise MarksError(
+        f"The mat's bar measures {bar_mm:g} mm; needed are {LEAST_BAR_MM:g} to {MOST_BAR_MM:g} "
+        f"mm: {todo}"
     )
 
 

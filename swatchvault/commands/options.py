@@ -171,7 +171,7 @@ def reference_options(command: F) -> F:
         type=NUMBER,
         default=100.0,
         show_default=True,
-        help="The mat's check bar as measured on your print.",
+        help="The mat's check bar as measured on your print, in millimetres.",
     )(command)
 
 

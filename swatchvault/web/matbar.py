@@ -7,11 +7,10 @@ from collections.abc import Mapping
 from typing import Any
 
 from ingest.errors import MarksError
+from ingest.matsheet import BAR_MM, LEAST_BAR_MM, MOST_BAR_MM
 from swatchvault.typed_numbers import millimetres
 
-#: What `ingest.mat.find_mat` takes, in mm.
-LEAST_MM, MOST_MM = 70.0, 130.0
-PRINTED_MM = 100.0
+PRINTED_MM = BAR_MM
 #: Share of the picture by which a page may have rounded a point. Our choice.
 _SAME_POINT = 1e-4
 
@@ -24,10 +23,10 @@ def bar_of_text(text: str) -> float:
         value = millimetres(text)
     except ValueError:
         value = math.nan
-    if not LEAST_MM <= value <= MOST_MM:
+    if not LEAST_BAR_MM <= value <= MOST_BAR_MM:
         raise MarksError(
-            f"The mat's bar is {text!r}, and must be {LEAST_MM:g} to {MOST_MM:g} mm: measure it "
-            "again on your print, and write it as 97, 97 mm or 3.8 in"
+            f"The mat's bar is {text!r}, and must be {LEAST_BAR_MM:g} to {MOST_BAR_MM:g} mm: "
+            "measure it again on your print, and write it as 97, 97 mm or 3.8 in"
         )
     return value
 

@@ -154,6 +154,20 @@ def test_each_swatch_has_the_scale_of_its_place():
     assert max(off) > 0.15
 
 
+@pytest.mark.parametrize(
+    ("bar_mm", "todo"),
+    [
+        (3.94, "3.94 inches are 100.1 mm"),
+        (9.7, "9.7 centimetres are 97.0 mm"),
+        (131.0, "measure it again in millimetres"),
+    ],
+)
+def test_a_bar_in_other_units_is_told_in_millimetres(bar_mm, todo):
+    with pytest.raises(MarksError, match=r"needed are 70 to 130 mm: ") as caught:
+        find_mat(plain_view().photo, bar_mm=bar_mm)
+    assert todo in str(caught.value)
+
+
 def test_surround_is_given_only_where_it_is_bare():
     empty = find_mat(plain_view().photo)
     assert set(empty.surround) == set(mat("A4").surround)

@@ -15,8 +15,9 @@ import pytest
 
 from ingest.errors import MarksError
 from ingest.mat import find_mat
+from ingest.matsheet import LEAST_BAR_MM, MOST_BAR_MM
 from swatchvault.archive import create_archive
-from swatchvault.web.matbar import LEAST_MM, MOST_MM, bar_of_text, by_bar
+from swatchvault.web.matbar import bar_of_text, by_bar
 from tests.render.mat import random_view
 from tests.swatchvault.running import run
 from tests.web.newphotos import jpeg, marks
@@ -144,7 +145,7 @@ async def test_a_bar_that_cannot_be_is_told_and_the_marks_stay(
     assert f'name="bar_mm" value="{typed}"' in said
 
 
-@pytest.mark.parametrize("bar_mm", [LEAST_MM - 0.1, MOST_MM + 0.1])
+@pytest.mark.parametrize("bar_mm", [LEAST_BAR_MM - 0.1, MOST_BAR_MM + 0.1])
 def test_the_range_is_that_of_the_command_line(bar_mm: float) -> None:
     photo = random_view(0, 600)
     with pytest.raises(MarksError, match="70 to 130"):
