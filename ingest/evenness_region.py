@@ -69,6 +69,8 @@ def _told(photo: Photo, correction: Correction, region: SwatchRegion) -> list[St
     said = []
     if "strongly compressed" in photo.flags:
         said.append("The JPEG is compressed too strongly to judge evenness: send the camera's own.")
+    if "picture by this program" in photo.flags:
+        said.append("This program wrote the picture, with colours bent or marked: send the photo.")
     if "photo too dark" in correction.flags:
         said.append("The photo is far too dark to judge evenness: expose more, or use more light.")
     left = correction.left

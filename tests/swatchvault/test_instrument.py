@@ -143,6 +143,9 @@ def test_a_picture_of_ours_is_known_when_it_is_measured_and_no_lot_is_judged(
     assert "cannot tell" not in before.out.splitlines()[0]
     assert "cannot tell" in after.out.splitlines()[0]
     assert "picture by this program" in after.out
+    for path, judged in ((pair, True), (tmp_path / name, False)):
+        swatch = json.loads(run(capsys, "measure", path, "--json").out)["swatches"][0]
+        assert ("evenness not judged" not in swatch["flags"]) is judged
 
 
 def test_so_is_what_show_draws(capsys, tmp_path):
