@@ -226,6 +226,15 @@ def skeins_of_lot(conn: sqlite3.Connection, lot: str) -> list[Record]:
     return query(conn, sql, {"lot": lot}).records()
 
 
+def base_prices(conn: sqlite3.Connection, lot_id: int) -> dict[str, float | None]:
+    """A lot's bases, each with its price of a kilogram where that is told."""
+    sql = (
+        "SELECT base.name, base.price_per_kg FROM lot_base JOIN base ON base.id = lot_base.base_id "
+        "WHERE lot_base.lot_id = ? ORDER BY base.name"
+    )
+    return dict(conn.execute(sql, (lot_id,)).fetchall())
+
+
 def photos_of_lot(conn: sqlite3.Connection, lot_id: int) -> list[Record]:
     """Photos that show a swatch of a lot, measured or kept to be seen, newest first; none that
     was found to show another's."""

@@ -10,6 +10,7 @@ from datasette import Response
 
 from swatchvault.web.checkable import cannot_yet, left_out
 from swatchvault.web.checks import newest_and_earlier
+from swatchvault.web.costs import cost_form
 from swatchvault.web.mend import names_for, put_right
 from swatchvault.web.newrecipe import next_as_done
 from swatchvault.web.typed import number_or_none, row_id
@@ -82,6 +83,7 @@ def _lot(conn: sqlite3.Connection, lot_id: int) -> Record:
     for step in pot.steps:
         done.setdefault(step.plan_number, []).append(step)
     numbers = {s.number for s in plan.steps} if plan else set()
+    skeins = pages.skeins_of_lot(conn, lot["code"])
     return {
         "lot": lot,
         "right": put_right("lot", lot_id, lot, names=names_for(conn, "lot", lot_id)),
@@ -93,7 +95,13 @@ def _lot(conn: sqlite3.Connection, lot_id: int) -> Record:
         "departures": departures(plan, pot),
         "next_as_done": next_as_done(conn, lot),
         "dyes": [_dye(dye, grams, pot.goods_g) for dye, grams in pot.dyes_in],
-        "skeins": pages.skeins_of_lot(conn, lot["code"]),
+        "skeins": skeins,
+        "costs": cost_form(
+            [(dye.dye, grams) for dye, grams in pot.dyes_in],
+            pages.base_prices(conn, lot_id),
+            pot.goods_g,
+            skeins,
+        ),
         "photos": pages.photos_of_lot(conn, lot_id),
         "photo_doubts": [str(d) for d in photo_doubts(conn, lot_id=lot_id)],
         "swatches": pages.swatches_of_lot_id(conn, lot_id),

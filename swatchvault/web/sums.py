@@ -13,6 +13,7 @@ from swatchvault.cautions import CAUTION_LINE
 from swatchvault.customary import CUSTOMS, FIRST
 from swatchvault.errors import SwatchvaultError
 from swatchvault.measuring import SMALLEST_ML
+from swatchvault.web.costs import LINES
 from swatchvault.web.typed import number, number_or_none, percent, percent_or_none
 from swatchvault.web.visit import RefusedError, Visit
 
@@ -50,9 +51,9 @@ class Typed:
         """The least volume in mL that can be measured well."""
         return number(self("smallest") or str(SMALLEST_ML), "the least you can measure")
 
-    def rows(self, *names: str) -> list[int]:
+    def rows(self, *names: str, most: int = ROWS) -> list[int]:
         """The rows of a form in which anything is typed."""
-        return [n for n in range(1, ROWS + 1) if any(self(f"{name}{n}") for name in names)]
+        return [n for n in range(1, most + 1) if any(self(f"{name}{n}") for name in names)]
 
 
 @dataclass(frozen=True)
@@ -68,7 +69,8 @@ def answered(lines: Iterable[str], hints: Iterable[str | None] = ()) -> Answer:
 
 
 async def sums_page(visit: Visit) -> Response:
-    """All six forms; the one that is asked for with its answer, or with why there is none."""
+    """All six forms; the one that is asked for with its answer, or with why there is none, and one
+    that another page fills in (``fill``) with neither."""
     from swatchvault.acids import ACIDS
     from swatchvault.archive import spoons_of
 
@@ -81,11 +83,12 @@ async def sums_page(visit: Visit) -> Response:
         except SwatchvaultError as error:
             words = str(error)
     values = {
-        "asked": asked if asked in SUMS else "",
+        "asked": next((a for a in (asked, visit.asked("fill")) if a in SUMS), ""),
         "typed": visit.asked,
         "answer": answer,
         "words": words,
         "rows": range(1, ROWS + 1),
+        "cost_rows": range(1, LINES + 1),
         "acids": list(ACIDS),
         "bases": BASES,
         "smallest": SMALLEST_ML,
@@ -228,11 +231,11 @@ def cost_sum(typed: Typed) -> Answer:
             typed.amount(f"amount{n}", f"the amount of line {n}", "g"),
             number(typed.need(f"price{n}", f"the price of line {n}"), "the price"),
         )
-        for n in typed.rows("name", "amount", "price")
+        for n in typed.rows("name", "amount", "price", most=LINES)
     ]
     if not items:
         raise RefusedError("what was used is missing: fill in at least one line")
-    skeins = [typed.amount(f"skein{n}", "a skein", "g").g for n in typed.rows("skein")]
+    skeins = [typed.amount(f"skein{n}", "a skein", "g").g for n in typed.rows("skein", most=LINES)]
     cost = cost_of_lot(
         items,
         skeins,
