@@ -6,7 +6,6 @@ import json
 import unicodedata
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
@@ -15,10 +14,6 @@ from swatchvault.cautions import CAUTION_LINE
 from swatchvault.commands.options import RATIO, WHOLE, archive_option, json_option, need_archive
 from swatchvault.commands.sums import say_caution, smallest_option
 from swatchvault.errors import ArchiveError
-from swatchvault.potwork import choose_stocks, local_now
-
-if TYPE_CHECKING:
-    pass
 
 PATH = click.Path(path_type=Path)
 
@@ -31,7 +26,11 @@ PATH = click.Path(path_type=Path)
 @click.option("--ratio", type=RATIO, help="Liquor ratio, 30 or 1:30: says the water too.")
 @click.option("--stock", "stocks", multiple=True, help='"DYE=CODE": the stock to use.')
 @click.option("--powder", "powders", multiple=True, help="DYE: weigh it as powder.")
-@click.option("--against", type=WHOLE, help="Another version: says what changed since.")
+@click.option(
+    "--against",
+    type=WHOLE,
+    help="Version to say what changed since; the one it came from if not said.",
+)
 @click.option("--print", "to", type=PATH, help="Write a page to print (.html or .txt).")
 @smallest_option
 @archive_option
@@ -51,45 +50,15 @@ def recipe_command(
     as_json: bool,
 ) -> None:
     """The recipe of COLOURWAY on BASE, for a weight of goods, in grams and millilitres."""
-    from swatchvault.archive import get_recipe, next_time, open_archive, recipe_colour, spoons_of
-    from swatchvault.archive.new_recipe import repeats
-    from swatchvault.other_base import other_base_lines
-    from swatchvault.pot import plan_pot
-    from swatchvault.recipe_sheet import RecipeSheet, recipe_changes, sheet_lines, write_sheet
+    from swatchvault.archive import get_recipe, open_archive
+    from swatchvault.recipe_asked import SheetAsked, sheet_of
+    from swatchvault.recipe_sheet import sheet_lines, write_sheet
 
     goods_g = parse_amount(goods or "100 g", bare="g").g
+    asked = SheetAsked(goods_g, ratio, against, sources(stocks, powders), smallest)
     with open_archive(need_archive(archive_folder)) as archive:
-        conn = archive.conn
-        recipe = get_recipe(conn, colourway, base, version)
-        older = None if against is None else get_recipe(conn, colourway, base, against)
-        chosen = choose_stocks(conn, recipe, goods_g, sources(stocks, powders), need=False)
-        colour = recipe_colour(conn, recipe.colourway, recipe.base, recipe.version)
-        to_try = next_time(conn, recipe.colourway, recipe.base)
-        spoons = spoons_of(conn)
-        elsewhere, again = other_base_lines(conn, recipe), repeats(conn, recipe)
-        thumb = None if colour is None else archive.thumbs / f"{colour.photo_sha256}.jpg"
-    plan = plan_pot(
-        recipe,
-        goods_g,
-        chosen,
-        today=local_now().date(),
-        liquor_ratio=ratio,
-        smallest_ml=smallest,
-        spoons=spoons,
-    )
-    sheet = RecipeSheet(
-        recipe=recipe,
-        plan=plan,
-        changes=None if older is None else tuple(recipe_changes(older, recipe)),
-        against=against,
-        lab=None if colour is None else colour.lab,
-        lab_of=None if colour is None else f"swatch {colour.swatch} of lot {colour.lot}",
-        u_lab=None if colour is None else colour.u_lab,
-        thumb=thumb.read_bytes() if thumb is not None and thumb.is_file() else None,
-        to_try=to_try,
-        other_base=elsewhere,
-        again=again,
-    )
+        recipe = get_recipe(archive.conn, colourway, base, version)
+        sheet = sheet_of(archive.conn, archive.thumbs, recipe, asked)
     if to is not None:
         write_sheet(to, sheet)
         click.echo(f"wrote {to}")

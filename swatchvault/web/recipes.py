@@ -14,11 +14,12 @@ from typing import TYPE_CHECKING, Any
 from datasette import Response
 
 from swatchvault.errors import AmountError, SwatchvaultError
+from swatchvault.measuring import SMALLEST_ML
 from swatchvault.typed_numbers import row_number
 from swatchvault.web.foretell import TIMES
 from swatchvault.web.learned import dyes_in_address
 from swatchvault.web.said import recipe_toml
-from swatchvault.web.typed import ratio_or_none, row_id
+from swatchvault.web.typed import number, ratio_or_none, row_id
 from swatchvault.web.visit import PAGE_HEADERS, RefusedError, Visit
 
 if TYPE_CHECKING:
@@ -30,11 +31,12 @@ _GOODS = "100 g"  # as the command takes where nothing is said
 
 @dataclass(frozen=True)
 class Asked:
-    """What the address asks of a recipe: goods and ratio as typed, the version it is set against,
-    and dyes that are weighed as powder."""
+    """What the address asks of a recipe: goods, ratio and the least that can be measured as typed,
+    the version it is set against, and dyes that are weighed as powder."""
 
     goods: str
     ratio: str
+    smallest: str
     against: int | None
     powders: tuple[str, ...]
 
@@ -44,6 +46,7 @@ def asked_of(visit: Visit) -> Asked:
     return Asked(
         visit.asked("goods", _GOODS),
         visit.asked("ratio"),
+        visit.asked("smallest", f"{SMALLEST_ML:g}"),
         row_number(visit.asked("against")),
         tuple(visit.request.args.getlist("powder") or ()),
     )
@@ -55,7 +58,7 @@ async def recipe_page(visit: Visit) -> Response:
     facts = await visit.read(_facts, recipe_id)
     wrong, sheet = "", None
     try:
-        sheet = await visit.read(sheet_of, visit.folder, recipe_id, asked)
+        sheet = await visit.read(_sheet, visit.folder, recipe_id, asked)
     except (AmountError, RefusedError) as error:
         wrong = str(error)
     values = {**facts, "asked": asked, "sheet": sheet, "wrong": wrong, **_words()}
@@ -116,51 +119,22 @@ def _words() -> dict[str, Any]:
     }
 
 
-def sheet_of(conn: sqlite3.Connection, folder: Path, recipe_id: int, asked: Asked) -> RecipeSheet:
-    """The sheet that ``recipe`` prints. Set against its parent where no version is named."""
+def _sheet(conn: sqlite3.Connection, folder: Path, recipe_id: int, asked: Asked) -> RecipeSheet:
+    """The sheet that ``recipe`` prints, of what was typed."""
     from swatchvault.amounts import parse_amount
-    from swatchvault.archive import get_recipe, next_time, recipe_colour, spoons_of
-    from swatchvault.archive import pages_yarn as pages
-    from swatchvault.archive.new_recipe import repeats
-    from swatchvault.other_base import other_base_lines
-    from swatchvault.pot import plan_pot
-    from swatchvault.potwork import choose_stocks, local_now
-    from swatchvault.recipe_sheet import RecipeSheet, recipe_changes
+    from swatchvault.archive.pages_yarn import one
+    from swatchvault.archive.recipes import recipe_by_id
+    from swatchvault.recipe_asked import SheetAsked, sheet_of
 
-    goods_g = parse_amount(asked.goods, bare="g").g
-    ratio = ratio_or_none(asked.ratio)
-    row = pages.one(conn, "recipe", recipe_id)
-    names = (row["colourway"], row["base"])
-    recipe = get_recipe(conn, *names, row["version"])
-    against = asked.against or row["parent_version"]
-    against_base = None if asked.against else row["parent_base"]
-    set_on = (row["colourway"], against_base or row["base"])
-    older = None if against is None else get_recipe(conn, *set_on, against)
-    planned_from: dict[str, str | None] = dict.fromkeys(asked.powders)
-    chosen = choose_stocks(conn, recipe, goods_g, planned_from, need=False)
-    colour = recipe_colour(conn, *names, recipe.version)
-    thumb = None if colour is None else folder / "thumbs" / f"{colour.photo_sha256}.jpg"
-    return RecipeSheet(
-        recipe=recipe,
-        plan=plan_pot(
-            recipe,
-            goods_g,
-            chosen,
-            today=local_now().date(),
-            liquor_ratio=ratio,
-            spoons=spoons_of(conn),
-        ),
-        changes=None if older is None else tuple(recipe_changes(older, recipe)),
-        against=against,
-        lab=None if colour is None else colour.lab,
-        lab_of=None if colour is None else f"swatch {colour.swatch} of lot {colour.lot}",
-        u_lab=None if colour is None else colour.u_lab,
-        thumb=thumb.read_bytes() if thumb is not None and thumb.is_file() else None,
-        to_try=next_time(conn, *names),
-        against_base=against_base,
-        other_base=other_base_lines(conn, recipe),
-        again=repeats(conn, recipe),
+    one(conn, "recipe", recipe_id)
+    told = SheetAsked(
+        goods_g=parse_amount(asked.goods, bare="g").g,
+        ratio=ratio_or_none(asked.ratio),
+        against=asked.against,
+        sources=dict.fromkeys(asked.powders),
+        smallest_ml=number(asked.smallest, "the least you can measure"),
     )
+    return sheet_of(conn, folder / "thumbs", recipe_by_id(conn, recipe_id), told)
 
 
 async def recipe_card(visit: Visit) -> Response:
@@ -168,7 +142,7 @@ async def recipe_card(visit: Visit) -> Response:
     from swatchvault.recipe_sheet import sheet_html
 
     try:
-        sheet = await visit.read(sheet_of, visit.folder, row_id(visit), asked_of(visit))
+        sheet = await visit.read(_sheet, visit.folder, row_id(visit), asked_of(visit))
     except AmountError as error:
         raise RefusedError(str(error)) from error
     asked = visit.request.query_string

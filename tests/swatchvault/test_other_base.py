@@ -74,6 +74,21 @@ def test_changes_can_be_made_on_the_way_and_the_doubt_stays_until_a_lot_is_dyed(
     assert sheet["other_base"] == []
 
 
+def test_it_is_set_against_the_version_on_the_base_it_came_from(folder, capsys, tmp_path):
+    run(capsys, *ONTO, "--dye", "Ember=0.5")
+    out = run(capsys, "recipe", "Low sun", "Torva").out
+    assert "against version 2 on Lumme:\n  part whole: Ember 1 -> 0.5 %" in out
+    sheet = json.loads(run(capsys, "recipe", "Low sun", "Torva", "--json").out)
+    assert (sheet["against"], sheet["against_base"]) == (2, "Lumme")
+    page = tmp_path / "sheet.html"
+    run(capsys, "recipe", "Low sun", "Torva", "--print", page)
+    assert "<h2>Against version 2 on Lumme</h2><ul><li>part whole:" in page.read_text("utf-8")
+    run(capsys, "revise", "Low sun", "Torva", "--dye", "Ember=0.6")
+    sheet = json.loads(run(capsys, "recipe", "Low sun", "Torva", "--json").out)
+    assert (sheet["against"], sheet["against_base"]) == (1, None)
+    assert sheet["changes"] == ["part whole: Ember 0.5 -> 0.6 %"]
+
+
 def test_a_base_of_unknown_fibres_is_doubted_too(folder, capsys):
     with open_archive(folder) as archive:
         apply_notes(archive.conn, Notes(bases=(Base("Plain"),)))

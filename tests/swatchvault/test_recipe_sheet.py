@@ -200,6 +200,14 @@ def test_the_newest_version_is_shown_and_what_changed(ask):
     assert "swatchvault cautions" in out
 
 
+def test_it_is_set_against_the_version_it_came_from_where_none_is_named(ask):
+    assert "against version 1:\n  part whole: Ember 0.8 -> 1 %" in ask().out
+    assert "against" not in ask("--version", 1).out
+    assert "against version 2:\n  part whole: Ember 1 -> 0.8 %" in (
+        ask("--version", 1, "--against", 2).out
+    )
+
+
 def test_the_printed_page_has_the_dye_of_what_is_poured(ask, tmp_path):
     ask("--goods", "908 g", "--print", tmp_path / "sun.html")
     page = (tmp_path / "sun.html").read_text("utf-8")
@@ -218,6 +226,8 @@ def test_goods_in_pounds_and_json_in_full(ask):
     [
         (("--version", 9), "there are versions 1, 2"),
         (("--against", 9), "no version 9"),
+        (("--against", 2), "version 2 of 'Low sun' on 'Lumme' would be set against itself"),
+        (("--version", 1, "--against", 1), "version 1 of 'Low sun' on 'Lumme' would be set"),
         (("--goods", "12 fathoms"), "no unit known here"),
         (("--goods", "0 g"), "more than 0 g"),
         (("--ratio", 0), "liquor ratio"),

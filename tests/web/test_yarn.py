@@ -360,7 +360,36 @@ async def test_a_recipe_says_what_changed_against_its_parent(
     back = html.unescape((await dyer.get("/recipe/1?against=2")).text)
     assert f"{dye.dye} {deeper.depth_percent:g} -> {dye.depth_percent:g} %" in back
     assert (await dyer.get("/recipe/1?against=77")).status_code == 404
+    itself = await dyer.get("/recipe/1?against=1")
+    assert itself.status_code == 400 and "would be set against itself" in itself.text
+    plain = (await dyer.get("/recipe/1")).text
+    assert '<option value="">nothing</option>' in plain and "What changed" not in plain
     assert "from version 1" in (await dyer.get(f"/colourway/{recipe_row(studio)}")).text
+
+
+async def test_the_page_and_the_command_print_one_sheet_for_the_same_least_volume(
+    visitor: Callable[[str], Any], studio: Path, tmp_path: Path, capsys: Any
+) -> None:
+    (names,) = ask(
+        studio,
+        "SELECT colourway.name, base.name FROM recipe JOIN colourway ON colourway.id = "
+        "colourway_id JOIN base ON base.id = base_id WHERE recipe.id = 1",
+    )
+    told = ("--goods", "20 g", "--ratio", "20")
+    for least in ("0.5", "40"):
+        sheet = tmp_path / f"{least}.html"
+        more = ("--smallest", least, "--print", sheet, "--archive", studio)
+        assert run(capsys, "recipe", *names, *told, *more).code == 0
+        asked = f"goods=20+g&ratio=20&smallest={least}"
+        page = (await visitor("dyer").get(f"/recipe/1?{asked}")).text
+        link = re.search(r'href="(/recipe/1/card[^"]*)"', page)
+        card = (await visitor("dyer").get(html.unescape(link[1] if link else ""))).text
+        assert re.sub(r'<p class="back">.*?</p>', "", card) == sheet.read_text("utf-8")
+        said = "is under the 40 mL that you can measure"
+        assert (said in page, said in card) == (least == "40",) * 2
+        assert f'name="smallest" value="{least}"' in page
+    bad = await visitor("dyer").get("/recipe/1?smallest=little")
+    assert bad.status_code == 400 and "the least you can measure cannot be read" in bad.text
 
 
 def recipe_row(folder: Path) -> int:
