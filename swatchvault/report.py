@@ -216,8 +216,9 @@ def as_read(
         for name in YES_OR_NO & values.keys():
             if values[name] in (0, 1):
                 values[name] = "yes" if values[name] else "no"
-        if values.get("known_values"):
-            values["known_values"] = known_words(str(values["known_values"]))
+        if "known_values" in values:
+            told = "" if values["known_values"] is None else str(values["known_values"])
+            values["known_values"] = known_words(str(values["kind"]), told)
         for name, variance in doubts.items():
             lab, found = values[name], values.get(variance)
             u = math.sqrt(max(found, 0.0)) if isinstance(found, float) else None

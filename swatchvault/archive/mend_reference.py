@@ -6,7 +6,8 @@ import json
 import sqlite3
 from dataclasses import dataclass, replace
 
-from ingest.expected import values_words
+from ingest.expected import NEWEST, values_words
+from ingest.model import Settings
 from swatchvault.archive.entities import OwnedReference
 from swatchvault.archive.layouts import layout_from_text
 from swatchvault.archive.lookup import get_reference
@@ -68,27 +69,33 @@ class MendedReference:
 
 
 def stated_words(reference: OwnedReference) -> str:
-    """What a reference is stated to be, for a sentence."""
+    """What a reference is stated to be, for a sentence; what it is taken as where that is not told.
+
+    >>> stated_words(OwnedReference("grey", "card"))
+    'no values of its own: taken as Y 0.18'
+    """
     said = []
     if reference.kind == "chart24" and reference.lab_d50 is not None:
         said.append("24 colours of its own")
     elif reference.y is not None or reference.lab_d50 is not None:
         said.append(values_words(reference.y, reference.lab_d50))
     said += [f"edition {reference.edition}"] if reference.edition else []
+    taken = {"card": f"Y {Settings().card_y:g}", "chart24": f"edition {NEWEST}"}.get(reference.kind)
+    if taken is not None and not said:
+        said.append(f"no values of its own: taken as {taken}")
     if reference.tolerance_delta_e is not None:
         said.append(f"tolerance ΔE00 {reference.tolerance_delta_e:g}")
     return "; ".join(said) or "no values"
 
 
-def known_words(known_values: str) -> str:
-    """A reference's values as the archive keeps them, JSON, in words.
+def known_words(kind: str, known_values: str) -> str:
+    """The values of a reference of some kind as the archive keeps them, JSON or "", in words.
 
-    >>> known_words('{"y": [0.18]}'), known_words('{"edition": "after-2014-11"}')
+    >>> known_words("card", '{"y": [0.18]}'), known_words("chart24", '{"edition": "after-2014-11"}')
     ('Y 0.18', 'edition after-2014-11')
     """
-    known = json.loads(known_values)
+    known = json.loads(known_values or "{}")
     y, lab = known.get("y"), known.get("lab_d50")
-    kind = "chart24" if lab and len(lab) > 1 else "card"
     words = stated_words(OwnedReference("", kind, y=y, lab_d50=lab, edition=known.get("edition")))
     return f"Y {words}" if y else words
 

@@ -120,7 +120,8 @@ def test_a_list_tells_values_in_words_and_its_json_has_them_as_they_are_kept(
         ("grey", ("card", "--y", "0.18")),
         ("plain", ("card",)),
         ("lab", ("card", "--lab", "49.5", "0.1", "-0.3")),
-        ("chart", ("chart24", "--edition", "after-2014-11")),
+        ("chart", ("chart24", "--edition", "before-2014-11")),
+        ("bare", ("chart24",)),
         ("mine", ("chart24", "--values", own)),
     ):
         assert run(capsys, "reference", name, "--kind", *told).code == 0
@@ -130,14 +131,17 @@ def test_a_list_tells_values_in_words_and_its_json_has_them_as_they_are_kept(
     assert said == {
         "strip": f"Y {WRONG.replace(',', ', ')}",
         "grey": "Y 0.18",
-        "plain": "",
+        "plain": "no values of its own: taken as Y 0.18",
         "lab": "L* 49.5 a* 0.1 b* -0.3",
-        "chart": "edition after-2014-11",
+        "chart": "edition before-2014-11",
+        "bare": "no values of its own: taken as edition after-2014-11",
         "mine": "24 colours of its own",
     }
     assert "Y 0.85, 0.495" in run(capsys, "show", "reference", "strip").out
     kept = {r["name"]: r for r in json.loads(run(capsys, "list", "references", "--json").out)}
     assert json.loads(kept["grey"]["known_values"]) == {"y": [0.18]}
+    assert kept["plain"]["known_values"] is None and kept["bare"]["known_values"] is None
+    assert "taken as edition after-2014-11" in run(capsys, "show", "reference", "bare").out
 
 
 @pytest.mark.parametrize(

@@ -50,6 +50,15 @@ async def test_a_reference_and_a_set_up_are_told_and_seen(visitor: Visitor, stud
     assert '<a href="/setups">' in (await dyer.get("/more")).text
 
 
+async def test_what_no_value_is_told_of_says_what_it_is_taken_as(visitor: Visitor) -> None:
+    dyer = visitor("dyer")
+    for n, kind in enumerate(("card", "chart24")):
+        assert (await told(dyer, "reference", n, name=f"my {kind}", kind=kind)).status_code == 303
+    page = html.unescape((await dyer.get("/setups")).text)
+    assert "my card</bdi></strong>, grey card: no values of its own: taken as Y 0.18" in page
+    assert "24-patch chart: no values of its own: taken as edition after-2014-11" in page
+
+
 async def test_a_card_and_a_charts_own_values(visitor: Visitor, studio: Path) -> None:
     dyer = visitor("dyer")
     card = await told(dyer, "reference", 1, name="c", kind="card", lab="49,5; 0,1; -0,3")
