@@ -11,6 +11,7 @@ from swatchvault.errors import SwatchvaultError
 #: When this was written: a clock that stands before it is wrong, and refuses no day of before.
 WRITTEN_ON = date(2026, 11, 27)
 
+_TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d(\.\d+)?)?(Z|[+-]\d\d:\d\d)?")
 _IN_UTC = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d(\.\d+)?)?(Z|\+00:00)")
 
 
@@ -57,6 +58,15 @@ def here(told: str) -> str:
 def when(told: str | None) -> str:
     """A stored time as people read it, to the minute; "no date" for none."""
     return here(told or "")[:16].replace("T", " ") or "no date"
+
+
+def time_read(told: str) -> str:
+    """Any stored text as people read it: a time to the minute, all else as it is.
+
+    >>> time_read("2026-03-01T10:40:00"), time_read("at 2026-03-01T10:40:00")
+    ('2026-03-01 10:40', 'at 2026-03-01T10:40:00')
+    """
+    return when(told) if _TIME.fullmatch(told) else told
 
 
 def photo_when(taken: str | None, added: str | None) -> str:

@@ -16,7 +16,7 @@ from swatchvault.archive.mend_reference import known_words
 from swatchvault.checking import Checks
 from swatchvault.colour_words import delta_e_words, lab_words, plus_minus
 from swatchvault.compare import Comparison
-from swatchvault.days import by_photo_words, day_cell
+from swatchvault.days import by_photo_words, day_cell, when
 from swatchvault.families import CoursePoint, Family
 from swatchvault.lotcheck import LeftOut
 from swatchvault.tonal_words import figure
@@ -50,7 +50,7 @@ def likely_words(score: float) -> str:
 
 def photo_lines(photo: PhotoMeasurement) -> list[str]:
     """A measured photo, in a few lines."""
-    taken = f", taken {photo.taken_at}" if photo.taken_at else ""
+    taken = f", taken {when(photo.taken_at)}" if photo.taken_at else ""
     lines = [
         f"{photo.path.rsplit('/', 1)[-1]}: {photo.width} x {photo.height}, {photo.format}, "
         f"{photo.encoding}{taken}"

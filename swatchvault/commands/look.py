@@ -95,10 +95,10 @@ def show_command(kind: str, name: str, archive_folder: Path | None, as_json: boo
 
 
 def _by_this_clock(rows: Sequence[Sequence[Any]]) -> list[list[Any]]:
-    """Rows with the times that are stored in UTC as this computer's clock has them."""
-    from swatchvault.days import here
+    """Rows with their times to the minute, those in UTC as this computer's clock has them."""
+    from swatchvault.days import time_read
 
-    return [[here(v) if isinstance(v, str) else v for v in row] for row in rows]
+    return [[time_read(v) if isinstance(v, str) else v for v in row] for row in rows]
 
 
 @click.command("export")

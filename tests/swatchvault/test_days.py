@@ -11,6 +11,7 @@ from swatchvault.days import (
     here,
     not_to_come,
     past_day,
+    time_read,
     when,
 )
 from swatchvault.errors import SwatchvaultError
@@ -83,6 +84,22 @@ def eight_behind(clock_in):
 )
 def test_a_time_in_utc_is_shown_by_this_clock(told, shown, eight_behind):
     assert here(told) == shown
+
+
+@pytest.mark.parametrize(
+    ("told", "shown"),
+    [
+        ("2026-11-28T03:36:10Z", "2026-11-27 19:36"),
+        ("2026-11-28T03:36:10.25Z", "2026-11-27 19:36"),
+        ("2026-11-28T03:36", "2026-11-28 03:36"),
+        ("2026-11-28T03:36:10+01:00", "2026-11-28 03:36"),
+        ("2026-11-28", "2026-11-28"),
+        ("seen at 2026-11-28T03:36:10Z", "seen at 2026-11-28T03:36:10Z"),
+        ("", ""),
+    ],
+)
+def test_a_stored_text_that_is_a_time_is_read_to_the_minute(told, shown, eight_behind):
+    assert time_read(told) == shown
 
 
 @pytest.mark.parametrize("told", ["2026-03-01T10:05:00Z", "2026-03-01T10:05Z"])

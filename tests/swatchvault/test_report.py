@@ -139,6 +139,13 @@ def test_a_photo_says_how_many_of_its_steps_corrected_it_and_what_is_clipped(tmp
     assert "corrected by neutral steps;" in said and "% clipped" not in said
 
 
+def test_a_photo_says_when_it_was_taken_to_the_minute(tmp_path):
+    photo = photo_of(photo_file(tmp_path), (), taken_at="2026-03-01T10:40:12")
+    assert photo_lines(photo)[0].endswith(", taken 2026-03-01 10:40")
+    untold = photo_of(photo_file(tmp_path), (), taken_at=None)
+    assert "taken" not in photo_lines(untold)[0]
+
+
 def test_of_two_flags_on_clipping_the_graver_is_told():
     assert [line[2:8] for line in flag_lines({"clipped", "glare"})] == ["clippe", "glare:"]
     (line,) = flag_lines({"clipped", "clipped beyond use"})
