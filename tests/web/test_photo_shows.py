@@ -85,7 +85,9 @@ async def test_another_lot_that_was_typed_is_still_refused(visitor: Visitor, stu
     for _ in range(2):
         refused = await dyer.post(f"/photos/{sha256}/shows", form)
         assert refused.status_code == 400
-        assert "already has another lot" in html.unescape(refused.text)
+        said = html.unescape(refused.text)
+        assert "kept as of another lot, 'HF-1' and not 'HF-3'" in said
+        assert "`swatchvault" not in said
 
 
 async def test_what_is_so_of_all_regions_is_told_once(visitor: Visitor, studio: Path) -> None:
