@@ -90,9 +90,13 @@ def linear_to_srgb(linear: ArrayLike) -> Floats:
 def xyz_to_lab(xyz: ArrayLike, white: ArrayLike = D65) -> Floats:
     """CIELAB of XYZ (..., 3) against ``white`` (CIE 015:2018, 8.2.1)."""
     ratio = np.asarray(xyz, dtype=float) / np.asarray(white, dtype=float)
-    f = np.where(ratio > _EPSILON, np.cbrt(ratio), (_KAPPA * ratio + 16.0) / 116.0)
+    f = np.asarray(np.cbrt(ratio))
+    if not ratio.min(initial=np.inf) > _EPSILON:  # so dark, or not a number
+        f = np.where(ratio > _EPSILON, f, (_KAPPA * ratio + 16.0) / 116.0)
     fx, fy, fz = f[..., 0], f[..., 1], f[..., 2]
-    return np.stack([116.0 * fy - 16.0, 500.0 * (fx - fy), 200.0 * (fy - fz)], axis=-1)
+    lab = np.empty(f.shape)
+    lab[..., 0], lab[..., 1], lab[..., 2] = 116.0 * fy - 16.0, 500.0 * (fx - fy), 200.0 * (fy - fz)
+    return lab
 
 
 def lab_to_xyz(lab: ArrayLike, white: ArrayLike = D65) -> Floats:

@@ -53,6 +53,13 @@ def axes(mean_lab: Floats, lab: Floats) -> Floats:
     return found.reshape(np.shape(lab))
 
 
+def span(columns: Floats) -> Floats:
+    """(n, k) orthonormal columns that span those given (n, m), k their rank: least squares by
+    them of many values cost a product each."""
+    found, sizes, _ = np.linalg.svd(columns, full_matrices=False)
+    return np.asarray(found[:, sizes > sizes[0] * len(columns) * np.finfo(float).eps])
+
+
 def light_line(mean_light: Floats, to_xyz: ToXyz) -> Floats:
     """(3,) unit direction in which light alone moves a colour."""
     pair = xyz_to_lab(to_xyz(np.stack([mean_light, BRIGHTER * mean_light])))

@@ -7,8 +7,9 @@ that everything after it costs the same whatever the camera. Light is only ever 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -47,6 +48,13 @@ class Cells:
     weight: Array
     mm: float
     mm_per_px: float
+
+    @cached_property
+    def planes(self) -> Sequence[Array]:
+        """The light's three channels, (h, w) each, one after the other in memory."""
+        import cv2
+
+        return cv2.split(self.light)
 
 
 def cell_factor(mm_per_px: float, pixels: int) -> int:
@@ -126,8 +134,20 @@ class Blocks:
     step_mm: float
 
 
-def blocks(cells: Cells, reading: Array, side_mm: float = BLOCK_MM) -> Blocks:
-    """Blocks of a region, read with a weight (h, w) within the yarn."""
+def weighed(cells: Cells, reading: Array) -> Array:
+    """(h, 4, w) float32: light of cells read with a weight (h, w) within the yarn in three
+    planes, and that weight."""
+    h, w = reading.shape
+    weight = cells.weight * reading
+    out = np.empty((h, 4, w), dtype=np.float32)
+    for c in range(3):
+        np.multiply(cells.planes[c], weight, out=out[:, c])
+    out[:, 3] = weight
+    return out
+
+
+def blocks(cells: Cells, reads: Sequence[Array], side_mm: float = BLOCK_MM) -> list[Blocks]:
+    """Blocks of a region, for each of ``reads``: (h, 4, w), its cells as :func:`weighed`."""
     h, w = cells.weight.shape
     wide = h * w * cells.mm**2 > LARGE_MM2 * (side_mm / BLOCK_MM) ** 2
     step = side_mm * (1.0 if wide else BLOCK_STEP) / cells.mm
@@ -136,40 +156,39 @@ def blocks(cells: Cells, reading: Array, side_mm: float = BLOCK_MM) -> Blocks:
     across, down = _kernel(columns, w, sigma), _kernel(rows, h, sigma)
     yarn = down @ (across @ cells.weight.T).T
     whole = np.outer(down.sum(axis=1), across.sum(axis=1))
-    weight = cells.weight * reading
+    enough = yarn >= LEAST_FULL * whole
     side = max(round(1.0 / cells.mm), 1)
-    light, total = _halves(cells.light, weight, side, down, across)
-    both = total.sum(axis=0)
-    keep = (yarn >= LEAST_FULL * whole) & (both > 0) & (total.min(axis=0) > 0.05 * both)
-    grid_x, grid_y = np.meshgrid(columns, rows)
-    centres = np.stack([grid_x[keep], grid_y[keep]], axis=-1) * cells.mm
-    return Blocks(
-        light.sum(axis=0)[keep] / both[keep][:, None],
-        centres,
-        (yarn / whole)[keep],
-        light[:, keep] / total[:, keep][..., None],
-        step * cells.mm,
-    )
+    kernels = ((down, across), (_turning(down, side), _turning(across, side)))
+    grid = np.stack(np.meshgrid(columns, rows), axis=-1) * cells.mm
+    found = []
+    for read in reads:
+        light, total = _halves(read, kernels)
+        both = total.sum(axis=0)
+        keep = enough & (both > 0) & (total.min(axis=0) > 0.05 * both)
+        found.append(
+            Blocks(
+                light.sum(axis=0)[keep] / both[keep][:, None],
+                grid[keep],
+                (yarn / whole)[keep],
+                light[:, keep] / total[:, keep][..., None],
+                step * cells.mm,
+            )
+        )
+    return found
 
 
-def _halves(
-    light: Array, weight: Array, side: int, down: Any, across: Any
-) -> tuple[Floats, Floats]:
+def _halves(read: Array, kernels: Sequence[tuple[Any, Any]]) -> tuple[Floats, Floats]:
     """Sums (2, rows, columns, 3) of light and (2, rows, columns) of weight over both halves of a
-    checkerboard of ``side`` cells.
+    checkerboard. ``kernels``: down and across, as they are and :func:`_turning`.
 
     With signs that turn from square to square down and across, a sum counts one half less the
     other: half of the sum without and with them are the two.
     """
-    h, w = weight.shape
-    planes = np.empty((h, 4, w), dtype=np.float32)
-    for c in range(3):
-        np.multiply(light[..., c], weight, out=planes[:, c])
-    planes[:, 3] = weight
-    flat = planes.reshape(h, -1)
+    h, _, w = read.shape
+    flat = read.reshape(h, -1)
     whole, turned = (
         (a @ (d @ flat).reshape(-1, w).T).reshape(-1, d.shape[0], 4).transpose(1, 0, 2)
-        for d, a in ((down, across), (_turning(down, side), _turning(across, side)))
+        for d, a in kernels
     )
     sums = np.stack([whole - turned, whole + turned]).astype(np.float64) / 2.0
     return sums[..., :3], sums[..., 3]
@@ -195,23 +214,34 @@ def _kernel(places: Floats, cells: int, sigma: float) -> Any:
     spreads so small a product over threads that cost more than it."""
     from scipy.sparse import csr_array
 
-    away = (np.arange(cells)[None, :] + 0.5 - places[:, None]) / sigma
-    weight = np.where(np.abs(away) < FAR_SIGMAS, np.exp(-0.5 * away**2), 0.0)
-    return csr_array(weight.astype(np.float32))
+    reach = FAR_SIGMAS * sigma
+    first = np.maximum(np.floor(places - reach).astype(np.int32), 0)
+    index = first[:, None] + np.arange(math.ceil(2.0 * reach) + 2, dtype=np.int32)
+    away = (index + 0.5 - places[:, None]) / sigma
+    near = (np.abs(away) < FAR_SIGMAS) & (index < cells)
+    ends = np.concatenate([[0], np.cumsum(near.sum(axis=1))]).astype(np.int32)
+    weight = np.exp(-0.5 * away[near] ** 2).astype(np.float32)
+    return csr_array((weight, index[near], ends), shape=(len(places), cells))
 
 
-def millimetre_cells(cells: Cells, reading: Array, to_xyz: ToXyz) -> tuple[Floats, Floats]:
-    """Lab (h, w, 3) of 1 mm cells read with a weight, NaN where there is too little to read, and
-    the share of each that was read (h, w)."""
-    factor = max(round(1.0 / cells.mm), 1)
-    weight = cells.weight * reading
-    lit = np.empty((*weight.shape, 4), dtype=np.float32)
-    for c in range(3):
-        np.multiply(cells.light[..., c], weight, out=lit[..., c])
-    lit[..., 3] = weight
-    summed, _ = sum_to_cells(lit, np.ones(weight.shape, bool), factor)
-    light, total = summed[..., :3], summed[..., 3]
+def _mean_plane(plane: Array, factor: int) -> Array:
+    """Mean of squares of ``factor`` cells of a plane (h, w)."""
+    import cv2
+
+    rows, columns = plane.shape[0] // factor, plane.shape[1] // factor
+    if factor == 1 or rows == 0 or columns == 0:
+        return plane[:rows, :columns]
+    cut = plane[: rows * factor, : columns * factor]
+    return np.asarray(cv2.resize(cut, (columns, rows), interpolation=cv2.INTER_AREA))
+
+
+def millimetre_cells(read: Array, mm: float, to_xyz: ToXyz) -> tuple[Floats, Floats]:
+    """Lab (h, w, 3) of 1 mm cells, NaN where there is too little to read, and the share of each
+    that was read (h, w). ``read``: (h, 4, w), cells of ``mm`` as they are :func:`weighed`."""
+    factor = max(round(1.0 / mm), 1)
+    *light, total = (_mean_plane(read[:, c], factor) for c in range(4))
     enough = total > 0.1
-    lab = np.full(light.shape, np.nan)
-    lab[enough] = xyz_to_lab(to_xyz(light[enough] / total[enough][:, None]))
+    share = np.where(enough, total, 1.0)
+    lab = xyz_to_lab(to_xyz(np.stack([part / share for part in light], axis=-1)))
+    lab[~enough] = np.nan
     return lab, total

@@ -26,23 +26,25 @@ SEPARATION, GAP, LEAST_SHARE, MOST_COLOURS = 10.0, 3.0, 0.03, 6
 FLAT_STEP = 6.0
 #: Most bins of colour that are counted one by one.
 MOST_KEYS = 1_000_000
-#: Most 1 mm cells (about 9 x 9 cm of yarn) that a spread or a grid of colours is taken from.
-MOST_SAMPLES = 8_192
+#: Most 1 mm cells (64 x 64 mm of yarn) that a spread or a grid of colours is taken from.
+MOST_SAMPLES = 4_096
 #: The golden ratio less one.
 GOLDEN = (5.0**0.5 - 1.0) / 2.0
 
 
-def sampled(values: Floats) -> Floats:
-    """Of rows (n, ...) all, or :data:`MOST_SAMPLES` of them, spread evenly.
+def sampled(values: Floats, where: NDArray[np.bool_]) -> Floats:
+    """Of cells (h, w, ...) those ``where`` (h, w), all or :data:`MOST_SAMPLES` of them, spread
+    evenly: (n, ...).
 
     One from each of so many equal runs, at a place in the run that goes by the golden ratio: so
     no stripe in the rows is met in step.
     """
-    if len(values) <= MOST_SAMPLES:
-        return values
-    number = np.arange(MOST_SAMPLES)
-    place = number + number * GOLDEN % 1.0
-    return np.asarray(values[(place * (len(values) / MOST_SAMPLES)).astype(np.int64)])
+    rows = np.flatnonzero(where)
+    if len(rows) > MOST_SAMPLES:
+        number = np.arange(MOST_SAMPLES)
+        place = number + number * GOLDEN % 1.0
+        rows = rows[(place * (len(rows) / MOST_SAMPLES)).astype(np.int64)]
+    return values.reshape(where.size, *values.shape[2:])[rows]
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,8 +63,8 @@ class Reach:
 
 
 def reach(lab: Floats, line: Floats) -> Reach:
-    """Of cells (n, 3) in Lab; of large yarn a sample."""
-    lab = sampled(lab)
+    """Of cells (h, w, 3) in Lab, NaN where unread; of large yarn a sample."""
+    lab = sampled(lab, np.isfinite(lab[..., 0]))
     middle = np.median(lab, axis=0)
     v = axes(middle, lab)
     off = np.linalg.norm(v - np.outer(v @ line, line), axis=1)
@@ -82,13 +84,16 @@ class Layout:
 def layout(lab: Floats, middle: Floats) -> Layout:
     """Of cells (h, w, 3) in Lab, NaN where unread, about their median colour (3,)."""
     seen = np.isfinite(lab[..., 0])
-    weights = np.array([LIGHTNESS, 1.0, 1.0], np.float32)
-    about = (lab - middle).astype(np.float32) * weights
-    square = np.einsum("ijk,ijk->ij", about, about)[seen]
-    most, far = np.sqrt(np.quantile(sampled(square), [0.75, 0.97]))
-    about = np.where(seen[..., None], about, 0.0)
-    about -= seen[..., None] * (about.sum(axis=(0, 1)) / max(len(square), 1))
-    variance = max(float(np.vdot(about, about)) / max(len(square), 1), 1e-12)
+    count = int(seen.sum())
+    about = [
+        np.where(seen, (lab[..., c] - middle[c]) * weight, 0.0).astype(np.float32)
+        for c, weight in enumerate((LIGHTNESS, 1.0, 1.0))
+    ]
+    square = about[0] * about[0] + about[1] * about[1] + about[2] * about[2]
+    most, far = np.sqrt(np.quantile(sampled(square, seen), [0.75, 0.97]))
+    for part in about:
+        part -= seen * np.float32(part.sum() / max(count, 1))
+    variance = max(sum(float(np.vdot(part, part)) for part in about) / max(count, 1), 1e-12)
     runs = []
     for ahead, behind in (
         (np.s_[RUN_CELLS:], np.s_[:-RUN_CELLS]),
@@ -96,8 +101,8 @@ def layout(lab: Floats, middle: Floats) -> Layout:
     ):
         pairs = int(np.count_nonzero(seen[ahead] & seen[behind]))
         if pairs:
-            shared = float(np.einsum("ijk,ijk->", about[ahead], about[behind])) / pairs
-            runs.append(shared / variance)
+            shared = sum(float((part[ahead] * part[behind]).sum()) for part in about)
+            runs.append(shared / pairs / variance)
     return Layout(float(most / max(far, 1e-6)), max(runs, default=0.0))
 
 
@@ -114,24 +119,25 @@ class Dots:
     off: float = 0.0
 
 
-def dots(lab: Floats, cell_mm: float) -> Dots:
-    """Cells (h, w, 3), NaN where unread, that stand out of the median of their surround."""
+def dots(lab: Floats, middle: Floats, cell_mm: float) -> Dots:
+    """Cells (h, w, 3) that stand out of the median of their surround.
+
+    Unread ones, NaN, take the median colour (3,).
+    """
     import cv2
 
     seen = np.isfinite(lab[..., 0])
     count = int(seen.sum())
     if count < SURROUND**2:
         return Dots(0.0, 0.0, 0.0, None)
-    whole = lab.astype(np.float32)
-    if count < seen.size:
-        whole[~seen] = np.median(lab[seen], axis=0)
-    whole *= np.array([2.0, 1.0, 1.0], np.float32)
-    whole += np.array([0.0, 128.0, 128.0], np.float32)
-    ground = cv2.medianBlur(cv2.convertScaleAbs(np.maximum(whole, 0.0)), SURROUND)
-    gap = whole - ground
-    gap[..., 0] *= LIGHTNESS / 2.0
-    away = np.sqrt(np.einsum("ijk,ijk->ij", gap, gap))
-    robust = 1.4826 * float(np.median(sampled(away[seen])))
+    filled = [np.where(seen, lab[..., c], middle[c]).astype(np.float32) for c in range(3)]
+    whole = [filled[0] * np.float32(2.0), *(plane + np.float32(128.0) for plane in filled[1:])]
+    coded = cv2.merge([cv2.convertScaleAbs(np.maximum(plane, 0.0)) for plane in whole])
+    ground = cv2.medianBlur(coded, SURROUND)
+    gap = [plane - around for plane, around in zip(whole, cv2.split(ground), strict=True)]
+    gap[0] *= np.float32(LIGHTNESS / 2.0)
+    away = np.sqrt(gap[0] * gap[0] + gap[1] * gap[1] + gap[2] * gap[2])
+    robust = 1.4826 * float(np.median(sampled(away, seen)))
     found = (away > max(DOT_DELTA, DOT_SIGMAS * robust)) & seen
     dotted = int(found.sum())
     if dotted == 0:
@@ -170,7 +176,7 @@ def palette(lab: Floats) -> Palette:
     seen = np.isfinite(lab[..., 0])
     flat = _flat(lab, seen)
     use = flat if int(flat.sum()) >= 0.1 * seen.sum() else seen
-    centres, counts, variances = _bins(sampled(lab[use]))
+    centres, counts, variances = _bins(sampled(lab, use))
     while len(centres) > 1:
         pair = _too_near(centres, counts, variances)
         if pair is None:
@@ -203,7 +209,7 @@ def signature(lab: Floats) -> tuple[Floats, Floats]:
 
     Unlike a palette it tells apart what no eye would call two colours: a search compares it.
     """
-    centres, counts, variances = _bins(sampled(lab[np.isfinite(lab[..., 0])]))
+    centres, counts, variances = _bins(sampled(lab, np.isfinite(lab[..., 0])))
     while len(centres) > MOST_COLOURS:
         gap = np.linalg.norm((centres[:, None] - centres[None]) * (LIGHTNESS, 1.0, 1.0), axis=-1)
         cost = _ward(counts, gap)
@@ -221,14 +227,11 @@ def _ward(counts: Floats, gap: Floats) -> Floats:
 
 def _flat(lab: Floats, seen: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Cells whose neighbours to the right and below have nearly their colour."""
-    weights = np.array([LIGHTNESS, 1.0, 1.0])
     flat = seen.copy()
-    for axis in (0, 1):
-        step = np.diff(lab, axis=axis) * weights
-        steep = ~(np.einsum("ijk,ijk->ij", step, step) < FLAT_STEP**2)
-        cut = [slice(None), slice(None)]
-        cut[axis] = slice(None, -1)
-        flat[tuple(cut)] &= ~steep
+    planes = [lab[..., c] * weight for c, weight in enumerate((LIGHTNESS, 1.0, 1.0))]
+    for after, before in ((np.s_[1:], np.s_[:-1]), (np.s_[:, 1:], np.s_[:, :-1])):
+        steps = [plane[after] - plane[before] for plane in planes]
+        flat[before] &= sum(step * step for step in steps) < FLAT_STEP**2
     return flat
 
 

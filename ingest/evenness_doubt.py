@@ -141,8 +141,7 @@ def flat_topped(cells: Cells, contrast: float) -> bool:
     if contrast < TOP_CONTRAST:
         return False
     yarn = int((cells.weight > 0).sum())  # beside the yarn there is no light
-    planes = (cells.light[..., c] for c in range(3))
-    near = (int(np.count_nonzero(p > NEAR_TOP * p.max())) for p in planes)
+    near = (int(np.count_nonzero(p > NEAR_TOP * p.max())) for p in cells.planes)
     return any(count > FLAT_TOP * yarn for count in near)
 
 

@@ -9,7 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.evenness_axes import Spread, spread
-from ingest.evenness_cells import Blocks, Cells, ToXyz, blocks, local_mean, millimetre_cells
+from ingest.evenness_cells import (
+    Blocks,
+    Cells,
+    ToXyz,
+    blocks,
+    local_mean,
+    local_means,
+    millimetre_cells,
+    weighed,
+)
 from ingest.evenness_colours import (
     Dots,
     Layout,
@@ -22,7 +31,6 @@ from ingest.evenness_colours import (
 )
 from ingest.evenness_depth import Depth, depth_of
 from ingest.evenness_light import (
-    STRAND_MM,
     LightAndShade,
     LightTaken,
     light_and_shade,
@@ -77,18 +85,18 @@ class Figures:
 def figures(cells: Cells, to_xyz: ToXyz) -> Figures | None:
     """Figures of a region, None where it holds too few blocks; ``cells.mm`` must be known."""
     shade = light_and_shade(cells, to_xyz)
-    all_yarn = np.ones_like(shade.reading)
-    found, tops = blocks(cells, all_yarn), blocks(cells, shade.reading)
+    crests = weighed(cells, shade.reading)
+    found, tops = blocks(cells, (weighed(cells, np.ones_like(shade.reading)), crests))
     if len(tops.light) < FEWEST_BLOCKS:
         return None
-    wide = blocks(cells, shade.reading, 10.0)
-    alike = strands_alike(cells, shade)
+    (wide,) = blocks(cells, (crests,), 10.0)
+    about = about_strands(cells, shade)
+    alike = strands_alike(about)
     inner = inner_yarn(cells)
     plain = spread(found.light, found.halves, to_xyz)
-    lab, _ = millimetre_cells(cells, shade.reading, to_xyz)
-    read = lab[np.isfinite(lab[..., 0])]
+    lab, _ = millimetre_cells(crests, cells.mm, to_xyz)
     smooth = _smooth(lab)
-    far = reach(read, plain.line)
+    far = reach(lab, plain.line)
     tops_spread = spread(tops.light, tops.halves, to_xyz)
     return Figures(
         shade=shade,
@@ -99,7 +107,7 @@ def figures(cells: Cells, to_xyz: ToXyz) -> Figures | None:
         else tops_spread,
         taken=take_light_out(tops, shade, to_xyz),
         reach=far,
-        dots=dots(lab, 1.0),
+        dots=dots(lab, far.middle, 1.0),
         layout=layout(lab, far.middle),
         palette=palette(smooth),
         slope=slope(tops, tops_spread.v, tops_spread.lab, tops_spread.line),
@@ -108,8 +116,8 @@ def figures(cells: Cells, to_xyz: ToXyz) -> Figures | None:
         depth=depth_of(tops, shade, plain.line, to_xyz),
         texture_mm=texture_mm(alike, cells.mm),
         strand_mm=strand_width(alike, cells.mm),
-        sharp=sharpness(strands_alike(cells, shade, inner), cells.mm),
-        inner_contrast=_contrast(shade, cells, inner),
+        sharp=sharpness(strands_alike(about * inner), cells.mm),
+        inner_contrast=float(shade.about[inner > 0].std()),
         mm_per_px=cells.mm_per_px,
         area_mm2=float(cells.weight.sum()) * cells.mm**2,
     )
@@ -118,16 +126,12 @@ def figures(cells: Cells, to_xyz: ToXyz) -> Figures | None:
 def _smooth(lab: Floats) -> Floats:
     """Lab of cells, each the mean of its 3 x 3: strands' light and dark off, colours kept."""
     seen = np.isfinite(lab[..., 0])
-    weight = seen.astype(np.float32)
-    filled = np.where(seen[..., None], lab, 0.0).astype(np.float32)
-    out = np.stack([local_mean(filled[..., c], weight, 3) for c in range(3)], axis=-1)
-    return np.where(seen[..., None], out, np.nan).astype(np.float64)
-
-
-def _contrast(shade: LightAndShade, cells: Cells, part: Array) -> float:
-    """Standard deviation of ln Y about its 5 mm mean in a part (h, w) of the yarn."""
-    about = shade.log_y - local_mean(shade.log_y, cells.weight, round(STRAND_MM / cells.mm))
-    return float(about[part > 0].std())
+    mean = local_means(seen.astype(np.float32), 3)
+    out = np.empty_like(lab)
+    for c in range(3):
+        filled = np.where(seen, lab[..., c], 0.0).astype(np.float32)
+        out[..., c] = np.where(seen, mean(filled), np.nan)
+    return out
 
 
 def inner_yarn(cells: Cells) -> Array:
@@ -147,19 +151,20 @@ def inner_yarn(cells: Cells) -> Array:
     return np.asarray(inner if 4 * int(inner.sum()) >= int(yarn.sum()) else yarn)
 
 
-def strands_alike(
-    cells: Cells, shade: LightAndShade, where: Array | None = None
-) -> tuple[Floats, Floats]:
-    """Covariance of ln Y about its 8 mm mean with itself, by lag in cells, across and down.
+def about_strands(cells: Cells, shade: LightAndShade) -> Array:
+    """(h, w) float32 ln Y about its 8 mm mean, 0 beside the yarn."""
+    near = local_mean(shade.log_y, cells.weight, round(8.0 / cells.mm))
+    return np.asarray((shade.log_y - near) * (cells.weight > 0))
 
-    ``where``: (h, w), 1 in the part that is asked, if not all yarn.
-    """
-    part = cells.weight > 0 if where is None else where > 0
-    about = (shade.log_y - local_mean(shade.log_y, cells.weight, round(8.0 / cells.mm))) * part
+
+def strands_alike(about: Array) -> tuple[Floats, Floats]:
+    """Covariance of what is :func:`about_strands` (h, w) with itself, by lag in cells, across and
+    down."""
     found = []
     for lines in (about[::4], about.T[::4]):  # every fourth line says as much as all
         size = 1 << math.ceil(math.log2(2 * lines.shape[1]))
-        power = (np.abs(np.fft.rfft(lines, size, axis=1)) ** 2).sum(axis=0)
+        spectrum = np.fft.rfft(lines, size, axis=1)
+        power = (spectrum.real**2 + spectrum.imag**2).sum(axis=0)
         found.append(np.fft.irfft(power, size)[: lines.shape[1]] / lines.size)
     return found[0], found[1]
 

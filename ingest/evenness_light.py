@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.colour import xyz_to_lab
-from ingest.evenness_axes import axes, light_line
+from ingest.evenness_axes import axes, light_line, span
 from ingest.evenness_cells import Blocks, Cells, ToXyz, local_mean, local_means
 from ingest.model import Array
 
@@ -29,7 +29,7 @@ RISE, FALL = (-0.1, 0.5), (1.7, 2.6)
 #: Ridge of the light curve, in variance of ln Y times cells: low contrast gives no curve.
 RIDGE = 0.003
 #: Rows of cells that are brought to XYZ at a time.
-ROWS = 32
+ROWS = 16
 #: Largest share of the curve that blocks may follow.
 MOST_ALPHA = 1.25
 #: Cells from which every second row tells the curve of colour as well as all do.
@@ -38,11 +38,13 @@ MANY = 160_000
 
 @dataclass(frozen=True, eq=False)
 class LightAndShade:
-    """``log_y``: (h, w) ln Y of cells. ``contrast``: sd of ln Y about its 5 mm mean.
+    """``log_y``: (h, w) ln Y of cells. ``about``: (h, w) that about its 5 mm mean, ``contrast``:
+    standard deviation of it.
     ``reading``: (h, w) weight of crests, 0..1. ``slope``: (2,) and ``bend``: (2,): ln R/G and
     ln B/G along t = ln Y less the crest's, F(t) = slope t + bend min(t, 0)²."""
 
     log_y: Array
+    about: Array
     contrast: float
     reading: Array
     slope: Floats
@@ -72,8 +74,8 @@ def light_and_shade(cells: Cells, to_xyz: ToXyz) -> LightAndShade:
     reading *= np.clip((FALL[1] - r) / (FALL[1] - FALL[0]), 0.0, 1.0)
     if contrast < FLAT:
         reading = np.ones_like(reading)
-    slope, bend = _fit_curve(cells, light, log_y, reading, side, nearby)
-    return LightAndShade(log_y, contrast, reading.astype(np.float32), slope, bend)
+    slope, bend = _fit_curve(cells, floor, log_y, reading, side, nearby)
+    return LightAndShade(log_y, about, contrast, reading.astype(np.float32), slope, bend)
 
 
 def _luminance(light: Array, to_xyz: ToXyz) -> Array:
@@ -92,21 +94,20 @@ def ratios(light: Array) -> Array:
 
 def _fit_curve(
     cells: Cells,
-    light: Array,
+    floor: float,
     log_y: Array,
     reading: Array,
     side: int,
     nearby: Callable[[Array], Array],
 ) -> tuple[Floats, Floats]:
-    """Least squares of high-passed ratios on high-passed t and min(t, 0)²."""
-    crest = local_mean(log_y, cells.weight * reading + 1e-6 * cells.weight, 2 * side)
-    t = log_y - crest
-    terms = [t, np.minimum(t, 0.0) ** 2]
-    r, g, b = (np.log(light[..., c]) for c in range(3))
+    """Least squares of high-passed ratios on high-passed t and min(t, 0)²; no light is less than
+    ``floor``."""
+    t = log_y - local_mean(log_y, cells.weight * reading + 1e-6 * cells.weight, 2 * side)
+    r, g, b = (np.log(np.maximum(plane, np.float32(floor))) for plane in cells.planes)
     some = np.s_[:: 2 if log_y.size > MANY else 1]
     yarn = cells.weight[some] > 0
     stacked = np.empty((4, *yarn.shape))
-    for i, column in enumerate((*terms, r - g, b - g)):
+    for i, column in enumerate((t, np.minimum(t, 0.0) ** 2, r - g, b - g)):
         np.multiply(column[some] - nearby(column)[some], yarn, out=stacked[i])
     stacked = stacked.reshape(4, -1)
     moments = stacked @ stacked.T / max(int(yarn.sum()), 1)
@@ -139,19 +140,21 @@ def take_light_out(found: Blocks, shade: LightAndShade, to_xyz: ToXyz) -> LightT
     t = t - t.mean()
     z = ratios(found.light)
     ones = np.ones((len(t), 1))
-    plane = np.concatenate([ones, found.centres - found.centres.mean(axis=0)], axis=1)
+    plane = span(np.concatenate([ones, found.centres - found.centres.mean(axis=0)], axis=1))
 
     def left(known: Floats) -> float:
-        colour = known - plane @ np.linalg.lstsq(plane, known, rcond=None)[0] + z.mean(axis=0)
-        rgb = np.exp(np.stack([colour[:, 0], np.zeros(len(t)), colour[:, 1]], axis=-1))
-        rgb *= (float(y.mean()) / np.maximum(np.asarray(to_xyz(rgb))[:, 1], 1e-9))[:, None]
-        lab = xyz_to_lab(to_xyz(rgb))
+        colour = known - plane @ (plane.T @ known) + z.mean(axis=0)
+        rgb = np.ones((len(t), 3))
+        rgb[:, 0], rgb[:, 2] = np.exp(colour.T)
+        xyz = np.asarray(to_xyz(rgb))
+        lab = xyz_to_lab(xyz * (float(y.mean()) / np.maximum(xyz[:, 1:2], 1e-9)))
         v = axes(lab.mean(axis=0), lab)
         return float(np.linalg.norm((v - v.mean(axis=0)) @ across, axis=1).mean())
 
     strengths = np.linspace(0.0, MOST_ALPHA, 4)
-    tried = [left(z - alpha * shade.curve(t)) for alpha in strengths]
+    curve = shade.curve(t)
+    tried = [left(z - alpha * curve) for alpha in strengths]
     best = int(np.argmin(tried))
-    basis = np.concatenate([ones, t[:, None]], axis=1)
-    regressed = left(z - basis @ np.linalg.lstsq(basis, z, rcond=None)[0])
+    basis = span(np.concatenate([ones, t[:, None]], axis=1))
+    regressed = left(z - basis @ (basis.T @ z))
     return LightTaken(tried[best], regressed, tried[0], float(strengths[best]))

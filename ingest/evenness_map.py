@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from ingest.background import find_background
 from ingest.colour import delta_e_2000
 from ingest.correct import Correction
-from ingest.evenness_cells import Cells, blocks
+from ingest.evenness_cells import Cells, blocks, weighed
 from ingest.evenness_figures import Figures
 from ingest.evenness_region import examine_region
 from ingest.model import Array, Photo, Polygon, SwatchRegion
@@ -77,7 +77,9 @@ class EvennessMap:
 
 def map_of(cells: Cells, found: Figures) -> EvennessMap:
     """The maps of a region from what was measured of it."""
-    all_yarn = blocks(cells, np.ones(cells.weight.shape, np.float32))  # those of ``found.plain``
+    all_yarn = blocks(cells, (weighed(cells, np.ones_like(cells.weight)),))[
+        0
+    ]  # those of ``found.plain``
     first = all_yarn.centres.min(axis=0)
     place = np.rint((all_yarn.centres - first) / all_yarn.step_mm).astype(np.int64)
     columns, rows = place.max(axis=0) + 1

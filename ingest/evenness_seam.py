@@ -38,22 +38,25 @@ def _across(lab: Floats) -> bool:
     if lab.shape[1] < 2 * STRIP + FEWEST_ROWS:
         return False
     seen = np.isfinite(lab[..., 0])
-    light = np.where(seen[..., None], lab, 0.0).astype(np.float32)
-    light[..., 0] *= LIGHTNESS
     # Mean of the strip that begins at each column, then right less left at each line.
     number = _strips(seen.astype(np.float32))
-    mean = _strips(light) / np.maximum(number, 1.0)[..., None]
-    step = mean[:, STRIP:] - mean[:, :-STRIP]
     use = (number[:, STRIP:] > 1) & (number[:, :-STRIP] > 1)
     rows = use.sum(axis=0)
-    whole = np.einsum("ijk,ij->jk", step, use.astype(np.float32)) / np.maximum(rows, 1)[:, None]
+    number = np.maximum(number, 1.0)
+    steps, means = [], []
+    for c, counts in enumerate((LIGHTNESS, 1.0, 1.0)):
+        mean = _strips(np.where(seen, lab[..., c] * counts, 0.0).astype(np.float32)) / number
+        steps.append(mean[:, STRIP:] - mean[:, :-STRIP])
+        means.append((steps[c] * use).sum(axis=0) / np.maximum(rows, 1))
+    whole = np.stack(means, axis=-1)
     size = np.where(rows >= FEWEST_ROWS, np.linalg.norm(whole, axis=1), 0.0)
     at = int(np.argmax(size))
     away = np.abs(np.arange(len(size)) - at) > STRIP + 1
     others = max(float(size[away].max(initial=0.0)), NOISE)
     if not away.any() or size[at] < max(OVER_OTHERS * others, LEAST_STEP):
         return False
-    along = (step[:, at] @ whole[at])[use[:, at]] / size[at]
+    step = np.stack([part[:, at] for part in steps], axis=-1)
+    along = (step @ whole[at])[use[:, at]] / size[at]
     same = float((along > 0).mean())
     return bool(same >= SAME_WAY and size[at] > STEADY * float(along.std()))
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ingest.evenness_axes import span
 from ingest.evenness_cells import Blocks
 
 Floats = NDArray[np.float64]
@@ -40,9 +41,10 @@ def slope(found: Blocks, v: Floats, lab: Floats, line: Floats) -> Slope:
     xy = found.centres - found.centres.mean(axis=0)
     plane = np.concatenate([np.ones((len(xy), 1)), xy], axis=1)
     rank, place, along = max((_run(part, plane) for part in (off, v)), key=lambda run: run[0])
-    fitted = plane @ np.linalg.lstsq(plane, off, rcond=None)[0]
-    span = float(np.linalg.norm(np.ptp(fitted, axis=0)))
-    lit = float(np.ptp(plane @ np.linalg.lstsq(plane, on, rcond=None)[0]))
+    flat = span(plane)
+    fitted = flat @ (flat.T @ off)
+    length = float(np.linalg.norm(np.ptp(fitted, axis=0)))
+    lit = float(np.ptp(flat @ (flat.T @ on)))
     total = float(((off - off.mean(axis=0)) ** 2).sum())
     left = float(((off - fitted) ** 2).sum())
     order = np.argsort(place, kind="stable")
@@ -52,8 +54,8 @@ def slope(found: Blocks, v: Floats, lab: Floats, line: Floats) -> Slope:
         float(np.degrees(np.arctan2(along[1], along[0]))),
         rank,
         1.0 - left / max(total, 1e-12),
-        span,
-        span / max(float(np.hypot(span, lit)), 1e-9),
+        length,
+        length / max(float(np.hypot(length, lit)), 1e-9),
         ends,
     )
 
@@ -69,7 +71,9 @@ def _run(v: Floats, plane: Floats) -> tuple[float, Floats, Floats]:
 
 
 def _rank_correlation(a: Floats, b: Floats) -> float:
-    ranks = [np.argsort(np.argsort(x, kind="stable"), kind="stable") for x in (a, b)]
+    ranks = np.empty((2, len(a)))
+    for rank, values in zip(ranks, (a, b), strict=True):
+        rank[np.argsort(values, kind="stable")] = np.arange(len(a))
     if len(a) < 3 or np.ptp(a) == 0 or np.ptp(b) == 0:
         return 0.0
     return float(np.corrcoef(ranks[0], ranks[1])[0, 1])

@@ -73,9 +73,13 @@ def paper_strip(cells: Cells, log_y: Array) -> bool:
     mean = cv2.blur(log_y, (3, 3))
     square = np.maximum(cv2.blur(log_y * log_y, (3, 3)) - mean * mean, 0.0)
     inside = cv2.erode(yarn.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    plain = inside & (square < PAPER_PLAIN**2)
+    brightest = float(log_y[plain].max(initial=-np.inf)) - PAPER_OVER
+    if 2 * np.count_nonzero((log_y < brightest) & yarn) < np.count_nonzero(yarn):
+        return False  # not even that one is over the middle: a median costs far more
     bright = log_y > float(np.median(log_y[yarn])) + PAPER_OVER
-    plain = (inside & bright & (square < PAPER_PLAIN**2)).astype(np.uint8)
     side = np.ones((max(round(PAPER_WIDE_MM / cells.mm), 2),) * 2, np.uint8)
-    _, _, stats, _ = cv2.connectedComponentsWithStats(cv2.morphologyEx(plain, cv2.MORPH_OPEN, side))
+    wide = cv2.morphologyEx((plain & bright).astype(np.uint8), cv2.MORPH_OPEN, side)
+    _, _, stats, _ = cv2.connectedComponentsWithStats(wide)
     spans = np.hypot(stats[1:, cv2.CC_STAT_WIDTH], stats[1:, cv2.CC_STAT_HEIGHT])
     return bool(spans.max(initial=0.0) * cells.mm >= PAPER_LONG_MM)

@@ -30,7 +30,7 @@ from ingest.model import Array
 Floats = NDArray[np.float64]
 
 #: Version of the method; figures of two versions are never compared.
-METHOD = "evenness 10"
+METHOD = "evenness 11"
 #: Shorter side in mm and area in mm² of yarn under which no class is given.
 LEAST_SIDE_MM, LEAST_AREA_MM2 = 8.0, 450.0
 #: Side of a cell, mm, above which strands are no longer seen.
@@ -152,7 +152,8 @@ def examine_cells(
         flags.add("scale doubtful")
         said = "At this scale no strands can be seen: check the millimetres, or go nearer."
         return Examined(_nothing(mm_per_px, flags, said), cells)
-    if not _enough(cells):
+    area, side = _area_and_side(cells)
+    if area < LEAST_AREA_MM2 or side < LEAST_SIDE_MM:
         flags.add("too little yarn for evenness")
         said = "The region is too small to say how even the yarn is, or its scale is wrong."
         return Examined(_nothing(mm_per_px, flags, said), cells)
@@ -164,7 +165,7 @@ def examine_cells(
     made = estimate(found)
     ruled = rule_figures(found, made)
     kind = class_of(ruled)
-    stopped = stops(cells, found, kind, _shorter_side(cells), ends, told)
+    stopped = stops(cells, found, kind, side, ends, told)
     flags |= {name for name, _ in stopped}
     made = by_class(found, ruled, kind, made)
     if stopped:
@@ -186,17 +187,12 @@ def _coarser(light: Array, weight: Array, factor: int) -> tuple[Array, Array]:
     )[0][..., 0]
 
 
-def _enough(cells: Cells) -> bool:
+def _area_and_side(cells: Cells) -> tuple[float, float]:
+    """Area of the yarn in mm², and the shorter side in mm of a rectangle of it and as long."""
     yarn = cells.weight > 0
-    area = float(yarn.sum()) * cells.mm**2
-    return area >= LEAST_AREA_MM2 and _shorter_side(cells) >= LEAST_SIDE_MM
-
-
-def _shorter_side(cells: Cells) -> float:
-    """Shorter side in mm of a rectangle as long as the yarn and of its area."""
-    yarn = cells.weight > 0
-    longest = max(float(yarn.any(axis=a).sum()) for a in (0, 1))
-    return float(yarn.sum()) / max(longest, 1.0) * cells.mm
+    count = int(np.count_nonzero(yarn))
+    longest = max(int(np.count_nonzero(yarn.any(axis=a))) for a in (0, 1))
+    return count * cells.mm**2, count / max(longest, 1) * cells.mm
 
 
 def _tonality(

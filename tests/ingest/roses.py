@@ -6,7 +6,7 @@ from functools import lru_cache
 import numpy as np
 
 from ingest.evenness_cells import Cells, as_cells, cell_factor, sum_to_cells
-from ingest.evenness_figures import strands_alike
+from ingest.evenness_figures import about_strands, strands_alike
 from ingest.evenness_light import light_and_shade
 from ingest.evenness_rim import Rim, rim_of
 from ingest.evenness_strands import strand_width
@@ -41,7 +41,7 @@ def cells_of(linear: np.ndarray, mm_per_px: float) -> Cells:
 def found_in(linear: np.ndarray, mm_per_px: float) -> Rim:
     cells = cells_of(linear, mm_per_px)
     shade = light_and_shade(cells, to_xyz)
-    width = strand_width(strands_alike(cells, shade), cells.mm)
+    width = strand_width(strands_alike(about_strands(cells, shade)), cells.mm)
     found = rim_of(cells, width, shade.contrast, to_xyz)
     assert isinstance(found, Rim)
     return found

@@ -8,7 +8,7 @@ import pytest
 from ingest import evenness_colours
 from ingest.colour import SRGB_TO_XYZ, difference_terms, xyz_to_lab
 from ingest.evenness_axes import PIECE, axes, light_line, mcdm, spread
-from ingest.evenness_cells import as_cells, blocks, cell_factor, sum_to_cells
+from ingest.evenness_cells import as_cells, blocks, cell_factor, sum_to_cells, weighed
 from ingest.evenness_colours import MOST_SAMPLES, dots, layout, palette, sampled, signature
 from ingest.evenness_depth import deeper
 from ingest.evenness_figures import figures
@@ -72,7 +72,7 @@ def test_blocks_of_a_plane_of_light_are_its_values_at_their_middles():
     x = np.broadcast_to(np.linspace(0.2, 0.6, w, dtype=np.float32), (h, w))
     light = np.repeat(x[..., None], 3, axis=2)
     cells = as_cells(light, np.ones((h, w), np.float32), 0.15, 1)
-    found = blocks(cells, np.ones((h, w), np.float32))
+    found = blocks(cells, (weighed(cells, np.ones((h, w), np.float32)),))[0]
     inner = (found.centres[:, 0] > 6) & (found.centres[:, 0] < w * 0.15 - 6)
     want = 0.2 + 0.4 * (found.centres[inner, 0] / 0.15 - 0.5) / (w - 1)
     assert np.allclose(found.light[inner, 0], want, atol=1e-4)
@@ -84,7 +84,8 @@ def test_blocks_and_their_halves_are_sums_over_a_checkerboard():
     light = rng.uniform(0.1, 0.9, (h, w, 3)).astype(np.float32)
     weight = (rng.random((h, w)) < 0.9).astype(np.float32)
     reading = rng.uniform(0.2, 1.0, (h, w)).astype(np.float32)
-    found = blocks(as_cells(light, weight, mm, 1), reading)
+    cells = as_cells(light, weight, mm, 1)
+    found = blocks(cells, (weighed(cells, reading),))[0]
     rows, columns = np.arange(h), np.arange(w)
     odd = (rows[:, None] // 4 + columns[None] // 4) % 2 == 1  # squares of 1 mm
     for i in (0, len(found.light) // 2):
@@ -101,15 +102,16 @@ def test_blocks_and_their_halves_are_sums_over_a_checkerboard():
 
 
 def test_a_sample_of_large_yarn_is_even_over_it_and_stands_for_it():
-    h, w = 256, 512  # eight cells for each of the sample: a plain stride would meet stripes
-    place = np.stack(np.meshgrid(np.arange(w), np.arange(h)), axis=-1).reshape(-1, 2)
-    chosen = sampled(place.astype(float))
+    h, w = 128, 256  # eight cells for each of the sample: a plain stride would meet stripes
+    place = np.stack(np.meshgrid(np.arange(w), np.arange(h)), axis=-1).astype(float)
+    chosen = sampled(place, np.ones((h, w), bool))
     assert len(chosen) == MOST_SAMPLES and len(np.unique(chosen, axis=0)) == MOST_SAMPLES
-    counted = np.histogram2d(*chosen.T, bins=10, range=[[0, w], [0, h]])[0]
+    counted = np.histogram2d(*chosen.T, bins=8, range=[[0, w], [0, h]])[0]
     assert counted.min() > 0.9 * counted.mean() and counted.max() < 1.1 * counted.mean()
     for period in (2, 3, 4, 5, 8):
         assert np.bincount(chosen[:, 0].astype(int) % period).min() > 0.95 * MOST_SAMPLES / period
-    assert np.array_equal(sampled(place[:MOST_SAMPLES]), place[:MOST_SAMPLES])
+    seen = place[..., 0] < MOST_SAMPLES // h
+    assert np.array_equal(sampled(place, seen), place[seen])
 
 
 def test_light_alone_stays_on_its_line_and_dye_leaves_it():
@@ -215,7 +217,7 @@ def test_dots_are_counted_by_area():
     lab[..., 0] = 60.0
     for y, x in ((10, 10), (30, 40), (50, 20)):
         lab[y : y + 2, x : x + 2] = (40.0, 30.0, 0.0)
-    found = dots(lab, 1.0)
+    found = dots(lab, np.median(lab, axis=(0, 1)), 1.0)
     assert found.percent == pytest.approx(100.0 * 12 / 3600)
     assert found.per_dm2 == pytest.approx(3 / 0.36)
     assert found.mean_mm == pytest.approx(2.0)
@@ -232,7 +234,8 @@ def test_dots_off_what_light_makes_of_their_ground(dot, off):
     lab = np.full((60, 60, 3), (64.0, 40.0, -16.0))
     lab[5::10, 5::10] = dot
     weight = 1.0 + 0.045 * np.hypot(20.0, 8.0)
-    assert dots(lab, 1.0).off == pytest.approx(off / 10.6 * np.hypot(18.0, 9.0) / weight, abs=0.02)
+    found = dots(lab, np.median(lab, axis=(0, 1)), 1.0)
+    assert found.off == pytest.approx(off / 10.6 * np.hypot(18.0, 9.0) / weight, abs=0.02)
 
 
 def test_dots_lie_on_a_ground_and_do_not_run_while_stripes_do():

@@ -7,9 +7,9 @@ import pytest
 
 from ingest.colour import SRGB_TO_XYZ, delta_e_2000, linear_to_srgb, xyz_to_lab
 from ingest.evenness_axes import mcdm
-from ingest.evenness_cells import as_cells, blocks, sum_to_cells
+from ingest.evenness_cells import as_cells, blocks, sum_to_cells, weighed
 from ingest.evenness_doubt import Ends
-from ingest.evenness_figures import figures, sharpness, strands_alike
+from ingest.evenness_figures import about_strands, figures, sharpness, strands_alike
 from ingest.evenness_light import light_and_shade
 from ingest.evenness_map import STEPS, EvennessMap, look_closely, map_of, region_picture, tenths_of
 from ingest.evenness_seam import has_seam
@@ -86,7 +86,9 @@ def test_a_block_is_its_difference_from_the_mean_worked_out_elsewhere():
     ys, xs = ((np.arange(n) + 0.5) * MM for n in light.shape[:2])
     weight = np.exp(-0.5 * (((ys - y) / 1.45)[:, None] ** 2 + ((xs - x) / 1.45)[None] ** 2))
     block = (light * weight[..., None]).sum(axis=(0, 1)) / weight.sum()
-    mean = blocks(cells, np.ones(light.shape[:2], np.float32)).light.mean(axis=0)
+    mean = blocks(cells, (weighed(cells, np.ones(light.shape[:2], np.float32)),))[0].light.mean(
+        axis=0
+    )
     want = float(delta_e_2000(xyz_to_lab(to_xyz(mean)), xyz_to_lab(to_xyz(block))))
     assert shown.deviation[row, column] == pytest.approx(want, abs=0.02)
 
@@ -234,11 +236,13 @@ def test_noise_does_not_make_a_blurred_photo_sharp():
     for sd in (0.0, 0.05, 0.15):
         light = ONE * np.exp((ln + rng.normal(0.0, sd, ln.shape))[..., None])
         cells = as_cells(light.astype(np.float32), np.ones(ln.shape, np.float32), 0.15, 1)
-        alike = strands_alike(cells, light_and_shade(cells, to_xyz))
+        alike = strands_alike(about_strands(cells, light_and_shade(cells, to_xyz)))
         assert sharpness(alike, 0.15) < 1.0
     only = ONE * np.exp(rng.normal(0.0, 0.1, (*ln.shape, 1)))
     cells = as_cells(only.astype(np.float32), np.ones(ln.shape, np.float32), 0.15, 1)
-    assert np.isnan(sharpness(strands_alike(cells, light_and_shade(cells, to_xyz)), 0.15))
+    assert np.isnan(
+        sharpness(strands_alike(about_strands(cells, light_and_shade(cells, to_xyz))), 0.15)
+    )
 
 
 # --- seams -------------------------------------------------------------------------------------
