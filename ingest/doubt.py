@@ -40,10 +40,10 @@ PART_SD: Mapping[tuple[str, str], tuple[float, float, float]] = {
 #: What of the set-up's and profile's standard deviation falls on lightness: neutrals tell how
 #: light a colour is far better than which one. The same simulation.
 LIGHTNESS_SHARE: Mapping[str, float] = {"card": 1.0, "steps": 0.6, "chart": 0.45, "none": 1.0}
-#: Standard deviation per axis that dark colours have on top, all of it from the second L* down
-#: and none from the first up: veil, noise and the reference's darkest patch leave the dark end
-#: open. The same simulation.
-DARK_SD, DARK_FROM_L, DARK_TO_L = 2.5, 40.0, 25.0
+#: Standard deviation per axis that dark colours have on top, none of it from ``NO_DARK_DOUBT_L``
+#: up and all of it from ``FULL_DARK_DOUBT_L`` down: veil, noise and the reference's darkest patch
+#: leave the dark end open. The same simulation.
+DARK_SD, NO_DARK_DOUBT_L, FULL_DARK_DOUBT_L = 2.5, 40.0, 25.0
 #: Flags of light in a photo that the tables of doubt do not have.
 LIGHT_TOLD = frozenset(
     {"light not seen", "light uneven", "light of two colours", "card tilted in the light"}
@@ -147,6 +147,7 @@ def frame_of_its_own(
 
 
 def _darkness(lab: ArrayLike) -> float:
-    """0 from :data:`DARK_FROM_L` up to 1 at :data:`DARK_TO_L` and below."""
+    """0 from :data:`NO_DARK_DOUBT_L` up, 1 from :data:`FULL_DARK_DOUBT_L` down."""
     lightness = float(np.asarray(lab, dtype=float)[0])
-    return float(np.clip((DARK_FROM_L - lightness) / (DARK_FROM_L - DARK_TO_L), 0.0, 1.0))
+    span = NO_DARK_DOUBT_L - FULL_DARK_DOUBT_L
+    return float(np.clip((NO_DARK_DOUBT_L - lightness) / span, 0.0, 1.0))

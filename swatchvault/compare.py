@@ -18,9 +18,10 @@ from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, capture_clas
 #: moved ΔE00 by 1.6 with the peak level fixed, nearly all of it ΔL*.
 SHADOW_SD_BOUND = 0.03
 
-#: L* up to which simulated colourways count as dark: `tests.simulation`, of L* 15 to 30. Under
-#: ``DARK_L`` none is called within.
-DARK_TO_L = 30.0
+#: L* below which a simulated colourway counts as dark (``DARK_BELOW`` in
+#: `tests.simulation.colourways`), so up to which the figure in the flag ``dark`` speaks. Under
+#: ``DARK_L`` of `difference` none is called within.
+SIMULATED_DARK_L = 30.0
 
 #: Flags that belong to a pair, with the sentence that explains each.
 PAIR_FLAGS: Mapping[str, str] = {
@@ -138,7 +139,7 @@ def compare_under(
     flags |= _fluorescence(master, new, conditions.capture)
     stops = [PAIR_FLAGS[f] for f in sorted(flags & _STOPPING)]
     diff = judge(master, new, conditions, stops)
-    if diff.verdict is Verdict.WITHIN and min(master.lab[0], new.lab[0]) < DARK_TO_L:
+    if diff.verdict is Verdict.WITHIN and min(master.lab[0], new.lab[0]) < SIMULATED_DARK_L:
         flags |= {"dark"}
     return Comparison(
         master,

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from ingest.colour import delta_e_2000
+from swatchvault.compare import SIMULATED_DARK_L
 from tests.render import camera, spectra
 from tests.render.camera import Shot
 from tests.simulation import cases, figures, floor, frame, intervals, verdicts
@@ -63,6 +64,7 @@ def test_the_dark_bank_is_dark_and_the_main_one_is_not():
     lightness = spectra.lab(made.masters)[:, 0]
     assert (lightness[~made.dark] >= DARK_BELOW).all()
     assert (lightness[made.dark] < DARK_BELOW).all() and (lightness >= DARKEST).all()
+    assert SIMULATED_DARK_L == DARK_BELOW  # so the figure in the flag "dark" is of these
 
 
 def test_colourways_of_the_evaluation_are_not_those_of_the_tuning():
