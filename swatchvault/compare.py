@@ -7,12 +7,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from ingest.model import Light, none_if_nan
+from ingest.model import none_if_nan
 from swatchvault import words
 from swatchvault.advice import Advice, what_next
 from swatchvault.difference import Difference, Verdict, judge
 from swatchvault.errors import CompareError
-from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, capture_class
+from swatchvault.pair import Capture, Colour, Conditions, capture_class
 
 #: A larger difference of ``shadow_sd`` than this is flagged. The project's own simulation: 0.05
 #: moved ΔE00 by 1.6 with the peak level fixed, nearly all of it ΔL*.
@@ -101,33 +101,14 @@ class Comparison:
 
 
 def compare(
-    master: Colour,
-    new: Colour,
-    *,
-    capture: Capture | str,
-    tolerance: float = 2.0,
-    k_l: float = 2.0,
-    light: Light | None = None,
-    same_dyes: bool | None = None,
-    own_frame: OwnFrame | None = None,
-    across_forms: bool = False,
-) -> Comparison:
-    """Hold ``new`` to ``master``. See :class:`Conditions` for the options.
-
-    ``light`` is that of photos that do not say theirs. ``same_dyes`` None: the packets recorded
-    with both colours decide, or it stays unknown. Raises :class:`CompareError` for an unknown
-    capture class, a tolerance or kL not above 0, "same frame" of two photos, and two forms
-    unless ``across_forms``.
-    """
-    named = Capture.named(capture)
-    conditions = Conditions(named, tolerance, k_l, light, same_dyes, own_frame)
-    return compare_under(master, new, conditions, across_forms=across_forms)
-
-
-def compare_under(
     master: Colour, new: Colour, conditions: Conditions, *, across_forms: bool = False
 ) -> Comparison:
-    """:func:`compare` with its options in one value."""
+    """Hold ``new`` to ``master`` under ``conditions``.
+
+    Where these do not say whether both are of the same dyes, the packets recorded with both
+    colours decide, or it stays unknown. Raises :class:`CompareError` for "same frame" of two
+    photos, and for two forms unless ``across_forms``.
+    """
     if conditions.same_dyes is None and None not in (master.dyes, new.dyes):
         conditions = replace(conditions, same_dyes=master.dyes == new.dyes)
     _check_frame(master, new, conditions.capture)

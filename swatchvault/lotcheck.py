@@ -14,7 +14,7 @@ from ingest.doubt import frame_of_its_own
 from ingest.model import FLAGS_THAT_STOP_A_VERDICT
 from swatchvault.archive.colours import StoredColour
 from swatchvault.archive.evenness import StatedEvenness
-from swatchvault.compare import Comparison, as_record, compare_under
+from swatchvault.compare import Comparison, as_record, compare
 from swatchvault.difference import STOPPING_APART, STOPPING_ONE, curve_in_shadow
 from swatchvault.errors import CompareError
 from swatchvault.evenness_check import EvennessComparison, compare_evenness
@@ -215,7 +215,7 @@ def check_swatch(
     for capture, ours, theirs in groups(*map(usable, one_version(master, new))):
         own = held.own_frames.get(ours[0].setup_id or -1) if capture in _OF_A_SETUP else None
         conditions = Conditions(capture, held.tolerance, held.k_l, None, held.same_dyes, own)
-        comparison = compare_under(
+        comparison = compare(
             mean_of_photos([as_colour(c) for c in ours]),
             mean_of_photos([as_colour(c) for c in theirs]),
             conditions,

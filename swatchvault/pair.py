@@ -227,7 +227,13 @@ class OwnFrame:
 
 @dataclass(frozen=True)
 class Conditions:
-    """How a pair was taken and what it is held to. ``light`` is that of photos that say none."""
+    """How a pair was taken and what it is held to.
+
+    ``capture``: a class or its name. ``tolerance``: in ΔE00, ``k_l``: weight of lightness, both
+    above 0 and up to :data:`MOST_ALLOWED`. ``light``: that of photos that say none. ``same_dyes``:
+    None where unknown. ``own_frame``: what repeats of the set-up taught; None: the tables of doubt.
+    Raises :class:`CompareError` for an unknown class and for a value out of its range.
+    """
 
     capture: Capture
     tolerance: float = 2.0

@@ -22,7 +22,7 @@ from ingest import measure_photo
 from ingest.model import Settings
 from swatchvault.compare import compare
 from swatchvault.difference import Verdict, delta_e_2000
-from swatchvault.pair import Colour
+from swatchvault.pair import Colour, Conditions
 from tests.render.camera import Shot
 from tests.render.dye import Dyeing
 from tests.render.objects import Card, Chart, Place, Steps, Swatch
@@ -108,7 +108,7 @@ def judged(rendered: Rendered, folder: Path) -> tuple[float, Verdict]:
         Colour.from_measurement(found[n], photo_ids=frozenset({"one"}), light="daylight")
         for n in ("master", "new")
     )
-    told = compare(*sides, capture="same frame", light="daylight", same_dyes=True)
+    told = compare(*sides, Conditions("same frame", light="daylight", same_dyes=True))
     true = delta_e_2000(*(rendered.truth[n]["lab_seen"] for n in ("master", "new")), k_l=K_L)
     return float(true), told.verdict
 

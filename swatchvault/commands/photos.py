@@ -105,32 +105,33 @@ def compare_command(
     PHOTO:NAME picks a swatch by name. Every verdict leaves with exit code 0.
     """
     from swatchvault.compare import as_record, compare
-    from swatchvault.pair import Colour
+    from swatchvault.pair import Capture, Colour, Conditions
     from swatchvault.report import STANDING_FLAGS, comparison_lines, flag_lines
 
     settings = make_settings(known, light)
     named = [split_name(p) for p in (photo_a, photo_b) if p is not None]
     layout = one_layout(marks, [path for path, _ in named])
     master, new, same_photo = pick_pair(named, layout, settings)
-    comparison = compare(
-        *(
-            Colour.from_measurement(
-                side.swatch,
-                photo_ids=frozenset({side.photo.sha256}),
-                light=light,
-                greys=side.photo.greys,
-            )
-            for side in (master, new)
-        ),
-        capture="same frame" if same_photo else capture or "other",
+    sides = [
+        Colour.from_measurement(
+            side.swatch,
+            photo_ids=frozenset({side.photo.sha256}),
+            light=light,
+            greys=side.photo.greys,
+        )
+        for side in (master, new)
+    ]
+    conditions = Conditions(
+        Capture.SAME_FRAME if same_photo else Capture.named(capture or "other"),
         tolerance=2.0 if tolerance is None else tolerance,
         k_l=2.0 if k_l is None else k_l,
         light=light,
         same_dyes=same_dyes,
     )
+    comparison = compare(sides[0], sides[1], conditions)
     if as_json:
-        sides = {"master": master.swatch.record(), "new": new.swatch.record()}
-        click.echo(json.dumps({**as_record(comparison), **sides}, ensure_ascii=False))
+        swatches = {"master": master.swatch.record(), "new": new.swatch.record()}
+        click.echo(json.dumps({**as_record(comparison), **swatches}, ensure_ascii=False))
     else:
         click.echo("\n".join(comparison_lines(comparison)))
         weak = (master.swatch.flags | new.swatch.flags) - STANDING_FLAGS

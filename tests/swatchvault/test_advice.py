@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from swatchvault.advice import AT_THE_EDGE, BY_EYE, REFERENCE_AGAIN, what_next
-from swatchvault.compare import compare_under
+from swatchvault.compare import compare
 from swatchvault.difference import judge
 from swatchvault.pair import Capture, Colour, Conditions
 from swatchvault.pairdoubt import pair_doubt
@@ -77,7 +77,7 @@ def test_plain_paper_is_advised_where_nothing_shows_the_light():
     others = [a.text for a in advice(colours("card"), loose)]
     swapped = [t.replace("of each and", "of each, with their places swapped, and") for t in others]
     assert [a.text for a in rest] == swapped != others
-    shown = compare_under(*pair, loose).best_next
+    shown = compare(*pair, loose).best_next
     assert shown[0] == first and len(shown) > 1
 
 

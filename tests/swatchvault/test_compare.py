@@ -2,6 +2,7 @@
 
 import json
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -14,10 +15,10 @@ from swatchvault.compare import (
 )
 from swatchvault.difference import Verdict
 from swatchvault.errors import CompareError
-from swatchvault.pair import Colour
+from swatchvault.pair import Colour, Conditions
 
 LAB = np.array([55.0, 22.0, 30.0])
-SURE = {"capture": "same frame", "light": "daylight", "same_dyes": True}
+SURE = Conditions("same frame", light="daylight", same_dyes=True)
 
 
 def colour(change=(0, 0, 0), reference="steps", **known):
@@ -25,12 +26,12 @@ def colour(change=(0, 0, 0), reference="steps", **known):
 
 
 def test_defaults_are_two_and_two_and_nothing_is_assumed():
-    c = compare(colour(), colour(), capture="same frame").difference.conditions
+    c = compare(colour(), colour(), Conditions("same frame")).difference.conditions
     assert (c.tolerance, c.k_l, c.light, c.same_dyes) == (2.0, 2.0, None, None)
 
 
 def test_the_difference_is_new_minus_master():
-    c = compare(colour(), colour((-5, 0, 0)), **SURE)
+    c = compare(colour(), colour((-5, 0, 0)), SURE)
     assert c.difference.d_lch[0] == -5.0 and c.words == "much darker"
     assert c.verdict is Verdict.OUTSIDE
 
@@ -38,26 +39,26 @@ def test_the_difference_is_new_minus_master():
 @pytest.mark.parametrize("bad", [{"capture": "best"}, {"tolerance": 0}, {"k_l": math.nan}])
 def test_nonsense_is_refused_in_one_line(bad):
     with pytest.raises(CompareError) as error:
-        compare(colour(), colour(), **{**SURE, **bad})
+        compare(colour(), colour(), replace(SURE, **bad))
     assert "\n" not in str(error.value)
 
 
 def test_one_frame_cannot_be_claimed_for_two_photos():
     a, b = colour(photo_ids=frozenset({"a"})), colour(photo_ids=frozenset({"b"}))
     with pytest.raises(CompareError, match="different photos"):
-        compare(a, b, **SURE)
-    compare(a, colour(photo_ids=frozenset({"a"})), **SURE)
+        compare(a, b, SURE)
+    compare(a, colour(photo_ids=frozenset({"a"})), SURE)
 
 
 def test_forms():
     skein, knit, unsaid = colour(form="skein"), colour(form="knit"), colour()
     with pytest.raises(CompareError, match=r"skein.*knit"):
-        compare(skein, knit, **SURE)
-    across = compare(skein, knit, across_forms=True, **SURE)
+        compare(skein, knit, SURE)
+    across = compare(skein, knit, SURE, across_forms=True)
     assert across.flags == {"forms differ"} and PAIR_FLAGS["forms differ"] in across.notes
-    assert compare(skein, unsaid, **SURE).flags == {"form unknown"}
-    assert compare(skein, colour(form="skein"), **SURE).flags == set()
-    assert compare(unsaid, unsaid, **SURE).flags == set()
+    assert compare(skein, unsaid, SURE).flags == {"form unknown"}
+    assert compare(skein, colour(form="skein"), SURE).flags == set()
+    assert compare(unsaid, unsaid, SURE).flags == set()
 
 
 @pytest.mark.parametrize(
@@ -72,17 +73,17 @@ def test_forms():
     ],
 )
 def test_shadow_between_strands(one, two, flagged):
-    found = compare(colour(shadow_sd=one), colour(shadow_sd=two), **SURE)
+    found = compare(colour(shadow_sd=one), colour(shadow_sd=two), SURE)
     assert ("shadow differs" in found.flags) is flagged
     assert (PAIR_FLAGS["shadow differs"] in found.notes) is flagged
 
 
 def test_wet_is_not_held_to_dry():
     wet = colour((-4, 0, 0), flags=frozenset({"not dry"}))
-    found = compare(colour(), wet, **SURE)
+    found = compare(colour(), wet, SURE)
     assert found.verdict is Verdict.CANNOT_TELL
     assert PAIR_FLAGS["one is wet"] in found.reasons
-    assert compare(wet, wet, **SURE).verdict is Verdict.WITHIN
+    assert compare(wet, wet, SURE).verdict is Verdict.WITHIN
 
 
 @pytest.mark.parametrize(
@@ -98,7 +99,7 @@ def test_what_dark_colours_were_wrong_by_is_told_where_one_is_called_within(
     lightness, verdict, told
 ):
     dark = Colour(np.array([lightness, 5, 5]), 0.01 * np.eye(3), "steps")
-    found = compare(dark, dark, **SURE)
+    found = compare(dark, dark, SURE)
     assert found.verdict is verdict and ("dark" in found.flags) is told
     assert (PAIR_FLAGS["dark"] in found.notes) is told
     assert any("L* is 20" in r for r in found.reasons) is (lightness == 20.0)
@@ -116,7 +117,7 @@ def test_what_dark_colours_were_wrong_by_is_told_where_one_is_called_within(
 )
 def test_the_dyes_come_from_the_records_unless_stated(stated, one, two, counts_as):
     sides = (colour(dyes=None if d is None else frozenset(d)) for d in (one, two))
-    found = compare(*sides, capture="same frame", light="daylight", same_dyes=stated)
+    found = compare(*sides, replace(SURE, same_dyes=stated))
     assert found.difference.conditions.same_dyes is counts_as
     assert (words.SAME_DYES_ONLY in found.notes) is (counts_as is None)
     assert (words.DYES_DIFFER in found.notes) is (counts_as is False)
@@ -129,7 +130,8 @@ CONTRACT = {
 
 
 def test_record_holds_the_contract_and_is_json():
-    found = compare(colour(), colour((3.4, 0.3, 0), flags=frozenset({"glare"})), capture="other")
+    new = colour((3.4, 0.3, 0), flags=frozenset({"glare"}))
+    found = compare(colour(), new, Conditions("other"))
     record = json.loads(json.dumps(as_record(found), allow_nan=False))
     assert set(record) >= CONTRACT
     assert set(record["u"]) == {"reading", "at_tolerance", "d_lch"}
@@ -141,7 +143,7 @@ def test_record_holds_the_contract_and_is_json():
 
 
 def test_unknown_becomes_null():
-    found = compare(colour(reference="none"), colour(), **SURE)
+    found = compare(colour(reference="none"), colour(), SURE)
     record = json.loads(json.dumps(as_record(found), allow_nan=False))
     assert record["verdict"] == "cannot tell"
     assert record["u"] == {"reading": None, "at_tolerance": None, "d_lch": [None, None, None]}
@@ -152,7 +154,7 @@ def test_unknown_becomes_null():
 def test_sentences_are_ready_to_print():
     for capture in ("same frame", "other"):
         for change in ((0.1, 0, 0), (3.9, 0, 0), (-20, 10, 0)):
-            lines = compare(colour(), colour(change), capture=capture).sentences
+            lines = compare(colour(), colour(change), Conditions(capture)).sentences
             assert lines[0].startswith("ΔE00") and "kL = 2" in lines[0]
             assert words.MEANT_FOR in lines and words.SAME_DYES_ONLY in lines
             for line in lines:
@@ -168,7 +170,7 @@ def test_sentences_are_ready_to_print():
 )
 def test_fluorescent_yarn_is_compared_in_one_frame_only(capture, verdict, flag):
     one = colour(flags=frozenset({"fluorescent"}), light="daylight")
-    found = compare(one, one, capture=capture, same_dyes=True)
+    found = compare(one, one, Conditions(capture, same_dyes=True))
     assert found.verdict.value == verdict
     assert flag in found.flags
     assert any("fluoresces" in s for s in found.sentences)
