@@ -24,7 +24,7 @@ from numpy.typing import ArrayLike, NDArray
 from ingest.colour import SRGB_TO_XYZ, Floats, xyz_to_lab
 from ingest.screen import linear_of_lab
 from swatchvault.errors import CompareError
-from swatchvault.lab_index import Indices
+from swatchvault.lab_boxes import Indices
 
 Singles = NDArray[np.float32]
 

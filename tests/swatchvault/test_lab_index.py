@@ -7,7 +7,8 @@ from hypothesis import strategies as st
 
 from ingest.colour import delta_e_2000
 from swatchvault.errors import CompareError
-from swatchvault.lab_index import SMALL, LabIndex, boxes_of, lower_bound
+from swatchvault.lab_boxes import boxes_of, lower_bound
+from swatchvault.lab_index import SMALL, LabIndex
 from swatchvault.shades import LabIndex as OfTheContract
 
 
