@@ -48,7 +48,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "reach": ("shade", "Say which dyes of yours get nearest to a colour on a base."),
     "liquor": ("liquor", "Read from photos how much colour is left in the liquor."),
     "like": ("find", "Find swatches that look like another, or like a photo."),
-    "groups": ("together", "Say which lots or skeins can go together, and in which order."),
+    "groups": ("groups", "Say which lots or skeins can go together, and in which order."),
     "drift": ("together", "Chart a colourway's lots over time, with limits and what changed."),
     "gaps": ("together", "Show where a base has not been."),
     "bases": ("together", "Set side by side what a colourway gave on each base."),

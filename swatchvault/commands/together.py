@@ -1,4 +1,4 @@
-"""`groups`, `drift`, `gaps` and `bases`: swatches set against each other."""
+"""`drift`, `gaps` and `bases`: swatches set against each other over time, place and base."""
 
 from __future__ import annotations
 
@@ -8,149 +8,23 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from swatchvault.commands.find import FILE, FORMS, K_L, OF_ITSELF, TOLERANCE, print_json
-from swatchvault.commands.options import NUMBER, archive_option, json_option, need_archive
+from swatchvault.commands.find import FILE, FORMS, K_L, OF_ITSELF, print_json
+from swatchvault.commands.options import archive_option, json_option, need_archive
 from swatchvault.errors import CompareError
 from swatchvault.writing import write_text_file
 
 if TYPE_CHECKING:
     from swatchvault.together import Table
 
-SPLITS_SHOWN = 6  # the nearest say enough; our choice
 DAMP = click.option("--damp", is_flag=True, help="With swatches that were measured damp, too.")
 
 
-@click.command("groups")
-@click.argument("names", nargs=-1)
-@click.option("--colourway", help="All measured swatches of this colourway.")
-@click.option("--base", help="Only this base.")
-@click.option("--form", type=FORMS, help="Only this form.")
-@TOLERANCE
-@K_L
-@click.option("--standard", help="The swatch that is 555 in shade sorting; else the first named.")
-@click.option(
-    "--blocks",
-    type=NUMBER,
-    nargs=3,
-    default=(1.0, 1.0, 0.8),
-    show_default=True,
-    help="Block sizes in ΔL*, ΔC*ab, ΔH*ab; our choice.",
-)
-@DAMP
-@archive_option
-@json_option
-def groups_command(
-    names: tuple[str, ...],
-    colourway: str | None,
-    base: str | None,
-    form: str | None,
-    tolerance: float,
-    k_l: float,
-    standard: str | None,
-    blocks: tuple[float, float, float],
-    damp: bool,
-    archive_folder: Path | None,
-    as_json: bool,
-) -> None:
-    """Which of these lots or swatches can go together: every pair in a group within tolerance."""
-    from swatchvault import shades, together
-    from swatchvault.archive import open_archive
-    from swatchvault.colour_words import delta_e_words, lab_cell
-
-    if not names and colourway is None:
-        raise CompareError("nothing to group: name lots or swatches, or give --colourway")
-    with open_archive(need_archive(archive_folder)) as archive:
-        table = together.table_of(
-            archive.conn, names, colourway=colourway, base=base, form=form, damp=damp
-        )
-        found = together.group_swatches(table, tolerance, k_l)
-        held = together.standard_lab(archive.conn, table, found, standard)
-    numbers = shades.shade_sort(found.labs, held, blocks)
-    if as_json:
-        record = _grouping_record(found, table.names, numbers, blocks)
-        print_json({**record, "left_out_damp": list(table.damp)})
-        return
-    for number, rows in enumerate(found.groups, 1):
-        click.echo(f"group {number}, neighbours look most alike:")
-        for row in rows:
-            colour = lab_cell(found.labs[row], found.u_labs[row])
-            click.echo(f"  {table.names[row]}  {numbers[row]}  {colour}")
-    for i, j in found.unsure:
-        click.echo(
-            f"cannot tell: {table.names[i]} and {table.names[j]} "
-            f"({delta_e_words(found.delta_e[i, j], found.u_of(i, j))}, within {tolerance:g} or not)"
-        )
-    for split in found.splits[:SPLITS_SHOWN]:
-        a, b = (place + 1 for place in split.groups)
-        click.echo(
-            f"groups {a} and {b} are split on doubt: {table.names[split.left]} and "
-            f"{table.names[split.right]} "
-            f"({delta_e_words(split.delta_e, found.u_of(split.left, split.right))}, within "
-            f"{tolerance:g} or not)"
-        )
-    if len(found.splits) > SPLITS_SHOWN:
-        click.echo(f"… and {len(found.splits) - SPLITS_SHOWN} more pairs of groups")
-    if found.unsure or found.splits:
-        click.echo("(`check` chooses photos of both that belong together best, and can tell more)")
-    for bridge in found.bridges:
-        click.echo(
-            f"to bridge two groups, alternate {table.names[bridge.left]} with "
-            f"{table.names[bridge.right]} "
-            f"({delta_e_words(bridge.delta_e, found.u_of(bridge.left, bridge.right))})"
-        )
-    _say_damp(table)
-    click.echo(
-        f"ΔE00 with kL = {k_l:g}, {found.by}; ± is one standard uncertainty, as a check of the "
-        "two states it. What is within or not is decided by the test's own, which may be smaller. "
-        "Shade-sort numbers: lightness, chroma, hue; 555 is "
-        f"{standard or table.names[0]}; blocks of ΔL* {blocks[0]:g}, ΔC* {blocks[1]:g}, "
-        f"ΔH* {blocks[2]:g}; - is beyond 1 to 9."
-    )
-    click.echo(OF_ITSELF)
-
-
-def _say_damp(table: Table) -> None:
+def say_damp(table: Table) -> None:
+    """Which swatches were left out because they were measured damp, where some were."""
     from swatchvault.together import damp_words
 
     if table.damp:
         click.echo(f"! {damp_words(table.damp)}; --damp takes damp swatches in")
-
-
-def _grouping_record(
-    found: Any, names: list[str], numbers: list[str], blocks: tuple[float, ...]
-) -> dict[str, Any]:
-    from ingest.model import none_if_nan
-
-    return {
-        "tolerance": found.tolerance,
-        "k_l": found.k_l,
-        "taken_from": found.by,
-        "groups": [[names[r] for r in rows] for rows in found.groups],
-        "cannot_tell": [[names[i], names[j]] for i, j in found.unsure],
-        "split_on_doubt": [
-            {
-                "groups": [place + 1 for place in s.groups],
-                "swatches": [names[s.left], names[s.right]],
-                "delta_e_00": s.delta_e,
-                "u": none_if_nan(found.u_of(s.left, s.right)),
-            }
-            for s in found.splits
-        ],
-        "alternate": [
-            {
-                "swatches": [names[b.left], names[b.right]],
-                "delta_e_00": b.delta_e,
-                "u": none_if_nan(found.u_of(b.left, b.right)),
-            }
-            for b in found.bridges
-        ],
-        "colours": {
-            name: {"lab": lab.tolist(), "u_lab": [none_if_nan(v) for v in u]}
-            for name, lab, u in zip(names, found.labs, found.u_labs, strict=True)
-        },
-        "shade_sort": dict(zip(names, numbers, strict=True)),
-        "blocks": list(blocks),
-    }
 
 
 @click.command("drift")
@@ -296,7 +170,7 @@ def gaps_command(
         if one.words:
             click.echo(f"   dye next: {one.words}")
     click.echo(found.inside_words(len(table.made)))
-    _say_damp(table)
+    say_damp(table)
     click.echo(f"ΔE00 with kL = {k_l:g}.")
 
 
@@ -328,6 +202,6 @@ def bases_command(colourway: str, damp: bool, archive_folder: Path | None, as_js
             for r in rows
         ]
         click.echo("\n".join(table_lines(header, cells)))
-        _say_damp(table)
+        say_damp(table)
         click.echo("(means of the swatches; `list colours` has each of them)")
         click.echo(OF_ITSELF)
