@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike
 from ingest.colour import Floats, delta_e_2000
 from swatchvault.bandfit import WEIGHING, pot_noise
 from swatchvault.bands import depth_slopes, forward
-from swatchvault.basefit import BaseModel, within_95
+from swatchvault.basemodel import BaseModel, within_95
 from swatchvault.dyesearch import LEAST_PERCENT, Task, best_amounts
 from swatchvault.matching import FEWER_DYES, check_lab
 from swatchvault.mixtures import REACH

@@ -14,7 +14,7 @@ import numpy as np
 from ingest.colour import Floats, delta_e_2000
 from ingest.model import none_if_nan
 from swatchvault.archive.dyed import PotAsDyed
-from swatchvault.basefit import within_95
+from swatchvault.basemodel import within_95
 from swatchvault.knownbase import KnownBase, base_record, recipe_words, shade_record
 from swatchvault.potreading import PotReading
 from swatchvault.predict import (

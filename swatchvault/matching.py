@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike
 
 from ingest.colour import Floats, delta_e_2000
 from swatchvault.bands import depth_slopes
-from swatchvault.basefit import BaseModel, Shade, within_95
+from swatchvault.basemodel import BaseModel, Shade, within_95
 from swatchvault.dyesearch import LEAST_PERCENT, Task, best_amounts
 from swatchvault.errors import SwatchvaultError
 from swatchvault.mixtures import REACH

@@ -6,7 +6,8 @@ What will this recipe give (:meth:`BaseModel.predict`); what must be added to th
 """
 
 from swatchvault.additions import Additions, ReadingDoubt, correct_pot
-from swatchvault.basefit import FEWEST_LOTS, BaseModel, DyedLot, LeftOut, Shade, Undyed, fit_base
+from swatchvault.basefit import FEWEST_LOTS, fit_base
+from swatchvault.basemodel import BaseModel, DyedLot, LeftOut, Shade, Undyed
 from swatchvault.matching import RecipeFound, recipes_for
 
 __all__ = [

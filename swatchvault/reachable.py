@@ -11,7 +11,7 @@ import numpy as np
 
 from ingest.colour import Floats
 from swatchvault.bands import lab_of
-from swatchvault.basefit import BaseModel
+from swatchvault.basemodel import BaseModel
 from swatchvault.matching import mixed_sets
 from swatchvault.mixtures import REACH
 

@@ -16,7 +16,7 @@ from swatchvault.archive.eye import classes_in_force
 from swatchvault.archive.names import find
 from swatchvault.archive.speaking import speaking
 from swatchvault.archive.views import GONE_IN
-from swatchvault.basefit import DyedLot, Undyed
+from swatchvault.basemodel import DyedLot, Undyed
 from swatchvault.errors import ArchiveError, NotFound
 from swatchvault.fluorescing import IS_FLUORESCENT, MAY_BE_FLUORESCENT, says_fluorescent
 

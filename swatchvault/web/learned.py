@@ -12,7 +12,7 @@ from swatchvault.web.typed import number
 from swatchvault.web.visit import RefusedError
 
 if TYPE_CHECKING:
-    from swatchvault.basefit import Shade
+    from swatchvault.basemodel import Shade
     from swatchvault.foretell import Foretold
     from swatchvault.foretell_asked import LearnFrom
     from swatchvault.knownbase import KnownBase

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ingest.colour import delta_e_2000
-from swatchvault.basefit import within_95
+from swatchvault.basemodel import within_95
 from swatchvault.dyesearch import Task, best_amounts
 from swatchvault.predict import (
     BaseModel,

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from ingest.colour import delta_e_2000
 from swatchvault import bands
-from swatchvault.basefit import within_95
+from swatchvault.basemodel import within_95
 from swatchvault.errors import AmountError, SwatchvaultError
 from swatchvault.predict import BaseModel, DyedLot, Undyed, correct_pot, fit_base, recipes_for
 from tests.prediction.evaluate import CHI2_3_95, Case, Kitchen, kitchen, recipe
