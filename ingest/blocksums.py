@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.background import Background
-from ingest.correct import Correction
+from ingest.correction import Correction
 from ingest.model import Array, Photo, SwatchRegion
 from ingest.raster import bounding_box, brightest, darkest, strips
 from ingest.reading import clip_code, zero_code

@@ -1,35 +1,32 @@
 """From coded pixels to light relative to a reference: tone, light field, exposure, white, colour.
 
-Nothing is averaged in coded values. A :class:`Correction` is data: a table from code to linear
-light for each channel, a light field, a colour model and a matrix to XYZ; making one reads only
-the reference's patches and, for the field, a small copy of the picture.
+Making a :class:`~ingest.correction.Correction` reads only the reference's patches and, for the
+light field, a small copy of the picture.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.camera_colours import UNCHANGED, CameraColours
 from ingest.colour import delta_e_2000, xyz_to_lab
 from ingest.correct_flags import card_value_flag, display_flag, parted, untold_tone
 from ingest.correct_record import encoding_undone, field_steps, light_steps, neutral_steps
+from ingest.correction import Correction as Correction
 from ingest.errors import ReferenceMissing
 from ingest.expected import expected_rgb, expected_xyz, named_edition, value_flags
-from ingest.lightfield import LightField
 from ingest.lightleft import (
     LEFT_BY_A_CARD,
     WORTH_DIVIDING,
-    LightLeft,
     card_field,
     light_flags,
     light_left,
     middles,
 )
-from ingest.model import Array, Photo, Polygon, Reference, ReferenceReading, Settings, Step
+from ingest.model import Photo, Polygon, Reference, ReferenceReading, Settings, Step
 from ingest.neutrals import exposure_sd, fit_neutrals, neutral_indices, usable_neutrals
 from ingest.reading import PatchReading, card_flags, exposure_flags
 from ingest.sampling import (
@@ -59,57 +56,6 @@ VALUE_SD = 0.028
 RELATIVE_PER_DELTA_E = 3.0 / 66.0
 #: ΔE00 of a second neutral after correction from which the tone varies in the frame.
 NEUTRALS_DISAGREE = 3.0
-
-
-@dataclass(frozen=True, eq=False)
-class Correction:
-    """How coded values of one photo become XYZ relative to D65.
-
-    ``curve``: float32 (levels, 3), coded to linear RGB of the encoding's primaries, corrected.
-    ``field``: divided out by place; ``left``: light that differs by place all the same.
-    ``colours``: applied to mean RGB. ``to_xyz``: (3, 3). ``reference``: "chart", "steps", "card" or
-    "none", as the tables of doubt count it.
-    ``reading_sd``, ``value_sd``: relative standard uncertainties of the exposure, from reading
-    the reference and from its stated value.
-    """
-
-    curve: Array
-    to_xyz: Array
-    reference: str
-    reading_sd: float
-    value_sd: float
-    steps: tuple[Step, ...]
-    readings: tuple[ReferenceReading, ...]
-    flags: frozenset[str]
-    field: LightField | None = None
-    colours: CameraColours = UNCHANGED
-    left: LightLeft | None = None
-
-    def linear(self, pixels: Array) -> Array:
-        """Corrected linear RGB, float32 (..., 3), of coded pixels (..., 3), before the field."""
-        return apply_curve(self.curve, pixels)
-
-    def light_at(self, points: Array) -> Floats:
-        """Relative light (...) at points (..., 2), fractions of the picture."""
-        points = np.asarray(points, dtype=float)
-        return np.ones(points.shape[:-1]) if self.field is None else self.field.at(points)
-
-    def xyz(self, rgb: Array) -> Floats:
-        """XYZ relative to D65 of mean corrected RGB (..., 3), the field divided out."""
-        return np.asarray(self.colours(np.asarray(rgb, dtype=float)) @ self.to_xyz.T)
-
-
-def apply_curve(curve: Array, pixels: Array) -> Array:
-    """Look every code of (..., 3) pixels up in a (levels, 3) table; float32."""
-    if pixels.dtype == np.uint8 and pixels.ndim == 3:
-        import cv2
-
-        table = np.ascontiguousarray(curve, dtype=np.float32).reshape(1, 256, 3)
-        return np.asarray(cv2.LUT(np.ascontiguousarray(pixels), table))
-    out = np.empty(pixels.shape, dtype=np.float32)
-    for channel in range(3):
-        out[..., channel] = curve[:, channel][pixels[..., channel]]
-    return out
 
 
 def correct(

@@ -21,7 +21,7 @@ from ingest.blocksums import (
     sum_blocks,
 )
 from ingest.colour import xyz_to_lab
-from ingest.correct import Correction
+from ingest.correction import Correction
 from ingest.doubt import lab_covariance
 from ingest.errors import SwatchError
 from ingest.evenness_region import region_tonality

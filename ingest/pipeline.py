@@ -11,7 +11,8 @@ from pathlib import Path
 import numpy as np
 
 from ingest.colourless import colour_flag, refuse_black_and_white
-from ingest.correct import Correction, correct
+from ingest.correct import correct
+from ingest.correction import Correction
 from ingest.decode import read_photo
 from ingest.errors import IngestError
 from ingest.exif import clean_text

@@ -13,7 +13,7 @@ from typing import Literal
 import numpy as np
 
 from ingest.colour import DISPLAY_P3_TO_XYZ
-from ingest.correct import Correction
+from ingest.correction import Correction
 from ingest.model import Array, Photo
 from ingest.raster import STRIP_PIXELS, brightest, darkest
 from ingest.reading import clip_code, zero_code

@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 
-from ingest.correct import Correction
+from ingest.correction import Correction
 from ingest.model import Array, Photo, Polygon
 from ingest.raster import STRIP_PIXELS, Box, bounding_box
 from ingest.rendition import Rendition, beyond, marked_codes

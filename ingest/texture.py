@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ingest.correct import Correction
+from ingest.correction import Correction
 from ingest.model import Array, Photo, SwatchRegion
 from ingest.raster import bounding_box, polygon_mask
 

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from ingest.colour import D65, delta_e_2000, xyz_to_lab
-from ingest.correct import Correction
+from ingest.correction import Correction
 from ingest.flags import FLAGS
 from ingest.model import Encoding, ReferenceReading
 from ingest.rendition import beyond

@@ -18,7 +18,8 @@ import numpy as np
 
 from ingest import charts
 from ingest.colour import delta_e_2000, lab_d50_to_d65, xyz_to_lab
-from ingest.correct import Correction, correct
+from ingest.correct import correct
+from ingest.correction import Correction
 from ingest.decode import read_photo
 from ingest.encoding import known_encoding
 from ingest.locate import read_marks

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from ingest.colour import D65, SRGB_TO_XYZ, lab_to_xyz, linear_to_srgb, srgb_to_linear
-from ingest.correct import Correction
+from ingest.correction import Correction
 from ingest.model import Encoding, Photo, Reference, Settings, SwatchRegion
 
 #: Reflectances of six neutral steps, lightest first.

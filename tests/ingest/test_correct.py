@@ -16,7 +16,8 @@ from ingest.colour import (
     srgb_to_linear,
     xyz_to_lab,
 )
-from ingest.correct import apply_curve, correct
+from ingest.correct import correct
+from ingest.correction import apply_curve
 from ingest.errors import ReferenceMissing
 from ingest.expected import expected_rgb, expected_xyz
 from ingest.flags import CLIPPED_NOTED

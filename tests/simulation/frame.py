@@ -14,7 +14,8 @@ from functools import cache
 import numpy as np
 
 from ingest.colour import SRGB_TO_XYZ, srgb_to_linear, xyz_to_lab
-from ingest.correct import Correction, correct
+from ingest.correct import correct
+from ingest.correction import Correction
 from ingest.errors import IngestError
 from ingest.flags import CLIPPED_BEYOND_USE, FLAGS_THAT_STOP_A_VERDICT
 from ingest.locate import chart_reference
