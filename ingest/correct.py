@@ -28,6 +28,7 @@ from ingest.lightleft import (
 )
 from ingest.model import Photo, Polygon, Reference, ReferenceReading, Settings, Step
 from ingest.neutrals import exposure_sd, fit_neutrals, neutral_indices, usable_neutrals
+from ingest.paper import Light
 from ingest.reading import PatchReading, card_flags, exposure_flags
 from ingest.sampling import (
     all_neutrals,
@@ -43,7 +44,7 @@ from ingest.sampling import (
     refuse_unusable,
     rounded,
 )
-from ingest.surround import Light, Surround, surround_light
+from ingest.surround import Surround, surround_light
 from ingest.tone import fit_tone
 
 Floats = NDArray[np.float64]

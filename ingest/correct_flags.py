@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 from ingest.lightleft import middles
 from ingest.model import Photo, Reference
 from ingest.neutrals import NeutralFit
+from ingest.paper import Light
 from ingest.reading import PatchReading
 from ingest.shadow import edge_across, kinked
-from ingest.surround import Light
 from ingest.tone import unlike_a_display
 
 Floats = NDArray[np.float64]

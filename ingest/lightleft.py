@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from ingest.lightfield import LightField
 from ingest.model import Polygon
-from ingest.surround import Light
+from ingest.paper import Light
 
 Floats = NDArray[np.float64]
 

@@ -17,7 +17,7 @@ from ingest.lightleft import (
 )
 from ingest.measure import measure_region
 from ingest.model import Settings
-from ingest.surround import Light
+from ingest.paper import Light
 from tests.ingest.builders import (
     QUIET,
     SIX_Y,
