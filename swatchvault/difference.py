@@ -9,7 +9,7 @@ reading as small, or as large, as ours come up? Neither is the probability that 
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import lru_cache
@@ -146,33 +146,9 @@ def judge(
     reading = float(_score(w, rotation))
     stated, at_tolerance = doubt.stated(reading), doubt.covariance(tolerance)
     p = boundary_test(w, rotation, at_tolerance, tolerance)
-    sides = (("master", master), ("new", new))
-    apart = conditions.capture is not Capture.SAME_FRAME
-    stopping_flags = FLAGS_THAT_STOP_A_VERDICT | (STOPPING_APART if apart else frozenset())
-    if STOPPING_ONE in master.flags ^ new.flags:
-        stopping_flags |= {STOPPING_ONE}
-    if master.flags & new.flags >= STOPPING_TOGETHER:
-        stopping_flags |= STOPPING_TOGETHER
-    if any(curve_in_shadow(c.flags, c.reference) for c in (master, new)):
-        stopping_flags |= {SHADED}
-    stopping = [
-        *stops,
-        *(f"{s}: {FLAGS[f]}" for s, c in sides for f in sorted(c.flags & stopping_flags)),
-        *(
-            f"{s}: {FLAGS['no reference']}"
-            for s, c in sides
-            if c.column == "none" and "no reference" not in c.flags
-        ),
-    ]
-    bars = [
-        *(f"{s}: {FLAGS['channel at zero']}" for s, c in sides if "channel at zero" in c.flags),
-        *(
-            f"{s}: L* is {c.lab[0]:.0f}, and under {DARK_L:.0f} no lot is called within: the "
-            "camera sees too little of so dark a colour."
-            for s, c in sides
-            if c.lab[0] < DARK_L
-        ),
-    ]
+    sides = {"master": master, "new": new}
+    stopping = [*stops, *_stopped_by(sides, conditions.capture)]
+    bars = _barred_by(sides)
     u = doubt.u(tolerance)
     verdict, gross = decide(reading, tolerance, u, p, stopped=bool(stopping), bar=bool(bars))
     dl, dc, dh = (float(v) for v in d_lch(master.lab, new.lab))
@@ -192,3 +168,32 @@ def judge(
         doubt,
         conditions,
     )
+
+
+def _stopped_by(sides: Mapping[str, Colour], capture: Capture) -> list[str]:
+    """Sentences of what leaves no verdict on a pair so taken, by the name of its side."""
+    flags = [c.flags for c in sides.values()]
+    stopping = FLAGS_THAT_STOP_A_VERDICT
+    if capture is not Capture.SAME_FRAME:
+        stopping |= STOPPING_APART
+    if STOPPING_ONE in flags[0] ^ flags[1]:
+        stopping |= {STOPPING_ONE}
+    if flags[0] & flags[1] >= STOPPING_TOGETHER:
+        stopping |= STOPPING_TOGETHER
+    if any(curve_in_shadow(c.flags, c.reference) for c in sides.values()):
+        stopping |= {SHADED}
+    flagged = [f"{s}: {FLAGS[f]}" for s, c in sides.items() for f in sorted(c.flags & stopping)]
+    bare = [s for s, c in sides.items() if c.column == "none" and "no reference" not in c.flags]
+    return [*flagged, *(f"{s}: {FLAGS['no reference']}" for s in bare)]
+
+
+def _barred_by(sides: Mapping[str, Colour]) -> list[str]:
+    """Sentences of what keeps "within" away, by the name of its side."""
+    zero = [s for s, c in sides.items() if "channel at zero" in c.flags]
+    dark = [
+        f"{s}: L* is {c.lab[0]:.0f}, and under {DARK_L:.0f} no lot is called within: the camera "
+        "sees too little of so dark a colour."
+        for s, c in sides.items()
+        if c.lab[0] < DARK_L
+    ]
+    return [*(f"{s}: {FLAGS['channel at zero']}" for s in zero), *dark]
