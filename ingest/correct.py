@@ -27,7 +27,13 @@ from ingest.lightleft import (
     middles,
 )
 from ingest.model import Photo, Polygon, Reference, ReferenceReading, Settings, Step
-from ingest.neutrals import exposure_sd, fit_neutrals, neutral_indices, usable_neutrals
+from ingest.neutrals import (
+    NeutralFit,
+    exposure_sd,
+    fit_neutrals,
+    neutral_indices,
+    usable_neutrals,
+)
 from ingest.paper import Light
 from ingest.reading import PatchReading, card_flags, exposure_flags
 from ingest.sampling import (
@@ -165,24 +171,9 @@ def _from_neutrals(
     share = 0.0 if fit.field else None
     left = light_left(light, share, around, swatches, (photo.width, photo.height))
     stated = expected @ photo.encoding.to_xyz.T
-    flags = set(located_flags(reference) | value_flags(reference, settings))
-    flags |= {"reference far off"} if fit.far_off else set()
-    flags |= set() if fit.fits or fit.far_off else {"reference does not fit"}
-    flags |= set() if fit.in_order else {"steps not in order"}
-    usable = list(fit.usable)
-    flags |= display_flag(photo, reference, [patches[i] for i in usable], stated[usable, 1])
-    flags |= exposure_flags([patches[i] for i in usable], stated[usable, 1])
-    shaded = parted(photo, reference, patches, fit, stated)
-    if shaded or any("card in shadow" in card_flags(p) for p in patches):
-        flags.add("card in shadow")
-    if len(fit.usable) < len(neutral_indices(reference)):
-        flags.add("card clipped")
+    flags = _flags_of_neutrals(photo, reference, patches, fit, stated)
+    flags |= value_flags(reference, settings)
     flags |= light_flags(light, share, around, reference.patches, swatches)
-    flags |= {"light field corrected"} if fit.field else set()
-    if fit.colours.model == "none":
-        flags.add("camera colours not corrected")
-    if fit.reference == "card":
-        flags |= untold_tone(photo)
     records = patch_records(reference, stated, fit.xyz, fit.left_out, [p.clipped for p in patches])
     return Correction(
         curve=fit.table,
@@ -194,16 +185,45 @@ def _from_neutrals(
         readings=(
             ReferenceReading(
                 reference,
-                frozenset(flags),
+                flags,
                 records,
                 neutral=mid_neutral(reference, patches, stated[:, 1]),
                 neutrals=all_neutrals(reference, patches, stated[:, 1]),
             ),
         ),
-        flags=frozenset(flags),
+        flags=flags,
         field=fit.field,
         colours=fit.colours,
         left=left,
+    )
+
+
+def _flags_of_neutrals(
+    photo: Photo,
+    reference: Reference,
+    patches: list[PatchReading],
+    fit: NeutralFit,
+    stated: Floats,
+) -> frozenset[str]:
+    """What steps or a chart tell of themselves; ``stated``: their XYZ (patches, 3)."""
+    usable = list(fit.usable)
+    used, used_y = [patches[i] for i in usable], stated[usable, 1]
+    shaded = parted(photo, reference, patches, fit, stated)
+    told = {
+        "reference far off": fit.far_off,
+        "reference does not fit": not fit.fits and not fit.far_off,
+        "steps not in order": not fit.in_order,
+        "card in shadow": shaded or any("card in shadow" in card_flags(p) for p in patches),
+        "card clipped": len(usable) < len(neutral_indices(reference)),
+        "light field corrected": fit.field is not None,
+        "camera colours not corrected": fit.colours.model == "none",
+    }
+    return (
+        frozenset(flag for flag, holds in told.items() if holds)
+        | located_flags(reference)
+        | display_flag(photo, reference, used, used_y)
+        | exposure_flags(used, used_y)
+        | (untold_tone(photo) if fit.reference == "card" else frozenset())
     )
 
 
