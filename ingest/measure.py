@@ -7,11 +7,12 @@ from means over blocks (:mod:`ingest.blocksums`).
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.background import find_background
+from ingest.background import Background, find_background
 from ingest.blocksums import (
     BlockSums,
     block_side,
@@ -48,6 +49,23 @@ LIGHTER_THAN_ANY = 1.5
 TOO_DARK = 12.0
 
 
+@dataclass(frozen=True, eq=False)
+class _Yarn:
+    """A region's yarn: sums by block, ``mean`` corrected RGB (3,) with its covariance.
+
+    ``own_cov``: (3, 3) of the mean, fresh in this region; ``frame_cov``: (3, 3), shared by the
+    photo's swatches. ``blocks``: how many ``own_cov`` rests on. ``shadow_sd``: of ln Y.
+    """
+
+    sums: BlockSums
+    background: Background | None
+    mean: Floats
+    own_cov: Floats
+    frame_cov: Floats
+    blocks: int
+    shadow_sd: float
+
+
 def measure_region(
     photo: Photo,
     region: SwatchRegion,
@@ -56,6 +74,50 @@ def measure_region(
     mm_per_px: float,
 ) -> Measurement:
     """Measure one swatch. Raises :class:`SwatchError` where it holds too little to measure."""
+    yarn = _yarn_in(photo, region, correction, mm_per_px)
+    sums, background, mean = yarn.sums, yarn.background, yarn.mean
+    xyz = correction.xyz(mean)
+    lab = xyz_to_lab(xyz)
+    to_xyz = _derivative(correction, mean)
+    covariance = lab_covariance(
+        lab,
+        to_xyz @ yarn.own_cov @ to_xyz.T,
+        xyz,
+        reference=correction.reference,
+        light=settings.light,
+        reading_sd=correction.reading_sd,
+        value_sd=correction.value_sd,
+        frame_xyz=to_xyz @ yarn.frame_cov @ to_xyz.T,
+    )
+    flags = _flags(sums, lab, region, settings, yarn.blocks) | correction.flags
+    if background is not None and not background.open and background.share > PERHAPS_BACKGROUND:
+        flags |= {"perhaps background"}
+    if math.isnan(mm_per_px):
+        flags |= {"scale unknown"}
+    if correction.reference != "none":
+        lit = float(xyz[1]) <= LIGHTER_THAN_ANY
+        flags |= fluorescence_flags(lab, covariance.total) if lit else {"reference far off"}
+    clipped = sums.clipped / sums.total
+    tonality = region_tonality(photo, region, correction, background, mm_per_px, clipped)
+    flags |= tonality.flags if tonality is not None else set()
+    return Measurement(
+        name=region.name,
+        lab=lab,
+        covariance=covariance,
+        flags=frozenset(flags),
+        polygon=region.polygon,
+        reference=correction.reference,
+        pixels=int(sums.kept.sum()),
+        left_out={"background": sums.background / sums.total},
+        clipped_share=clipped,
+        shadow_sd=yarn.shadow_sd,
+        mm_per_px=mm_per_px,
+        tonality=None if tonality is None else tonality.record(),
+    )
+
+
+def _yarn_in(photo: Photo, region: SwatchRegion, correction: Correction, mm_per_px: float) -> _Yarn:
+    """The yarn of a region. Raises :class:`SwatchError` where there is too little."""
     box = bounding_box(photo, region.polygon)
     height, width = box.y1 - box.y0, box.x1 - box.x0
     if height * width < FEWEST_PIXELS:
@@ -80,44 +142,7 @@ def measure_region(
     if correction.left is not None:
         own_cov, frame_cov = correction.left.doubt_of(mean, region.polygon)
         mean_cov = mean_cov + own_cov
-    xyz = correction.xyz(mean)
-    lab = xyz_to_lab(xyz)
-    to_xyz = _derivative(correction, mean)
-    covariance = lab_covariance(
-        lab,
-        to_xyz @ mean_cov @ to_xyz.T,
-        xyz,
-        reference=correction.reference,
-        light=settings.light,
-        reading_sd=correction.reading_sd,
-        value_sd=correction.value_sd,
-        frame_xyz=to_xyz @ frame_cov @ to_xyz.T,
-    )
-    flags = _flags(sums, lab, region, settings, blocks) | correction.flags
-    if background is not None and not background.open and background.share > PERHAPS_BACKGROUND:
-        flags |= {"perhaps background"}
-    if math.isnan(mm_per_px):
-        flags |= {"scale unknown"}
-    if correction.reference != "none":
-        lit = float(xyz[1]) <= LIGHTER_THAN_ANY
-        flags |= fluorescence_flags(lab, covariance.total) if lit else {"reference far off"}
-    clipped = sums.clipped / sums.total
-    tonality = region_tonality(photo, region, correction, background, mm_per_px, clipped)
-    flags |= tonality.flags if tonality is not None else set()
-    return Measurement(
-        name=region.name,
-        lab=lab,
-        covariance=covariance,
-        flags=frozenset(flags),
-        polygon=region.polygon,
-        reference=correction.reference,
-        pixels=int(sums.kept.sum()),
-        left_out={"background": sums.background / sums.total},
-        clipped_share=clipped,
-        shadow_sd=texture.shadow_sd,
-        mm_per_px=mm_per_px,
-        tonality=None if tonality is None else tonality.record(),
-    )
+    return _Yarn(sums, background, mean, mean_cov, frame_cov, blocks, texture.shadow_sd)
 
 
 def _derivative(correction: Correction, rgb: Floats) -> Floats:
