@@ -14,10 +14,12 @@ from ingest.sampling import rounded
 
 
 def encoding_undone(photo: Photo) -> Step:
+    """The first step of every correction."""
     return Step("encoding undone", {"encoding": photo.encoding.name})
 
 
 def neutral_steps(fit: NeutralFit) -> list[Step]:
+    """Steps of a correction by neutrals, each ΔE00 of a patch left out of the fit among them."""
     detail: dict[str, Any] = {
         "neutrals": len(fit.usable),
         "delta_e_00_left_out": rounded(fit.errors),
@@ -37,6 +39,7 @@ def neutral_steps(fit: NeutralFit) -> list[Step]:
 
 
 def field_steps(field: LightField | None) -> list[Step]:
+    """The light field that was divided out; none where there is none."""
     if field is None:
         return []
     detail = {

@@ -83,6 +83,7 @@ _TRANSFERS: Mapping[int, tuple[str, Curve]] = {
 
 
 def hdr_error(transfer: int) -> PhotoError:
+    """The error of an HDR picture, by its H.273 transfer characteristics, PQ's or HLG's."""
     return PhotoError(
         f"it is an HDR picture ({HDR_TRANSFERS[transfer]}); switch HDR off in the camera and "
         "photograph again"
@@ -123,7 +124,7 @@ def gamma_encoding(
     """Encoding of PNG's gAMA (file gamma, e.g. 0.45455) and cHRM (white, red, green, blue xy).
 
     Missing gamma means the sRGB curve, missing chromaticities mean sRGB's (PNG 3rd edition,
-    11.3.2). None if neither is given.
+    11.3.2). None if neither is given. Raises :class:`PhotoError` for chromaticities that cannot be.
     """
     if gamma is None and chromaticities is None:
         return None

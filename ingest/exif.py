@@ -72,7 +72,10 @@ def first_directory(data: bytes) -> Directory:
 
 
 def read_directory(data: bytes, offset: int) -> Directory:
-    """The directory at ``offset``; values that lie beyond the end are left out."""
+    """The directory at ``offset``; values that lie beyond the end are left out.
+
+    Raises ``ValueError`` where the directory itself lies beyond it.
+    """
     order = byte_order(data)
     tags: dict[int, Value] = {}
     places: dict[int, int] = {}

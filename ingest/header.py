@@ -83,7 +83,10 @@ def check_size(width: int, height: int, max_pixels: int, pixel_bytes: int = 3) -
 
 
 def png_header(data: bytes) -> Header:
-    """Header of a PNG (W3C PNG, 3rd edition), from all its chunks; each CRC is left to libpng."""
+    """Header of a PNG (W3C PNG, 3rd edition), from all its chunks; each CRC is left to libpng.
+
+    Raises :class:`PhotoError` for one that is animated, damaged, or not full-range RGB.
+    """
     chunks = _png_chunks(data)
     try:
         width, height, bits, kind = struct.unpack_from(">IIBB", chunks[b"IHDR"])
@@ -150,7 +153,11 @@ def _png_profile(chunk: bytes | None) -> bytes | None:
 
 
 def tiff_header(data: bytes) -> Header:
-    """Header of a TIFF (TIFF 6.0): its only full picture."""
+    """Header of a TIFF (TIFF 6.0): its only full picture.
+
+    Raises :class:`PhotoError` for one that is damaged, is not RGB or grey of 8 or 16 bits, or keeps
+    16-bit channels apart.
+    """
     try:
         first = first_directory(data)
         _refuse_second_picture(data, first)

@@ -30,6 +30,8 @@ def decode_heic(data: bytes, max_pixels: int) -> Decoded:
     """The primary picture, turned by libheif as its own properties say; Exif's turn is ignored.
 
     ISO/IEC 23008-12: irot and imir are what counts, and Exif's orientation only repeats them.
+    ``max_pixels``: of the picture. Raises :class:`PhotoError` for one that is larger, damaged or
+    partly transparent.
     """
     import pillow_heif
 
@@ -91,6 +93,8 @@ def decode_raw(data: bytes, max_pixels: int) -> Decoded:
     """Linear 16 bit in ROMM RGB, the camera's white balance, nothing brightened or clipped early.
 
     The camera's own white balance keeps the channels' noise alike; a card corrects the rest.
+    ``max_pixels``: of the picture. Raises :class:`PhotoError` for one that is larger, damaged or
+    without colours, and where the package that decodes it is not installed.
     """
     try:
         import rawpy

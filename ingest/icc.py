@@ -232,7 +232,10 @@ def profile_encoding(profile: Profile, coded: Floats) -> Encoding | None:
 
 
 def convert_to_srgb(pixels: Array, profile: bytes) -> Array:
-    """(h, w, 3) uint8 or uint16 to uint8 sRGB by the colour library, relative colorimetric."""
+    """(h, w, 3) uint8 or uint16 to uint8 sRGB by the colour library, relative colorimetric.
+
+    Raises :class:`PhotoError` where the library cannot use the profile.
+    """
     from PIL import Image, ImageCms
 
     done = np.empty(pixels.shape, np.uint8)

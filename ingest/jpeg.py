@@ -31,7 +31,11 @@ STRONG = 1.05
 
 
 def jpeg_header(data: bytes) -> Header:
-    """Header of a JPEG (ITU-T T.81), from its marker segments up to the first scan."""
+    """Header of a JPEG (ITU-T T.81), from its marker segments up to the first scan.
+
+    Raises :class:`PhotoError` for one that is damaged, is not RGB or grey of 8 bits, or
+    comes in more scans than any program writes.
+    """
     frame: tuple[int, int, int, int] | None = None
     exif: bytes | None = None
     chunks: dict[int, bytes] = {}

@@ -1,6 +1,7 @@
 """Values of a marks file, checked one by one: places, outlines, reflectances, colours, numbers.
 
-``where`` names the value in what an error says.
+Each takes a value as JSON gives it, and raises :class:`MarksError` where it is none. ``where``
+names the value in what the error says.
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ _LARGEST_NUMBER = 1e6
 
 
 def polygon(value: Any, where: str) -> Polygon:
+    """Three corners or more, in order around, that hold an area; ``None`` is none."""
     points = tuple(point(p, where) for p in listed(value, where))
     if len(points) < 3:
         raise MarksError(f"{where}: found {len(points)} corners; needed at least 3")
@@ -39,6 +41,7 @@ def polygon(value: Any, where: str) -> Polygon:
 
 
 def point(value: Any, where: str) -> Point:
+    """[x, y] in fractions of the picture's width and height, each 0 to 1."""
     pair = listed(value, where)
     if len(pair) != 2:
         raise MarksError(f"{where}: a point is [x, y]; found {len(pair)} numbers")
@@ -52,6 +55,7 @@ def point(value: Any, where: str) -> Point:
 
 
 def reflectance(value: Any, where: str) -> float:
+    """A luminous reflectance, above 0 and up to 1."""
     y = number(value, where)
     if not 0.0 < y <= 1.0:
         raise MarksError(f"{where}: y is {y:g}; {no_reflectance([y])}")
@@ -76,6 +80,7 @@ def no_reflectance(values: Sequence[float]) -> str:
 
 
 def colour(value: Any, where: str) -> Lab:
+    """[L, a, b] of a surface: L* above 0 and up to 100, a* and b* from -128 to 128."""
     triple = listed(value, where)
     if len(triple) != 3:
         raise MarksError(f"{where}: lab_d50 is [L, a, b]; found {len(triple)} numbers")
@@ -86,6 +91,7 @@ def colour(value: Any, where: str) -> Lab:
 
 
 def grey(value: Any, where: str) -> Lab:
+    """A :func:`colour` whose C*ab is :data:`CARD_CHROMA` at most."""
     lightness, a, b = colour(value, where)
     if math.hypot(a, b) > CARD_CHROMA:
         raise MarksError(
@@ -96,6 +102,7 @@ def grey(value: Any, where: str) -> Lab:
 
 
 def number(value: Any, where: str) -> float:
+    """A finite number, of 1e6 at most either way; true and false are none."""
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise MarksError(f"{where}: {value!r:.40} is not a number")
     # A whole number in JSON may be too long for a float.
@@ -105,6 +112,7 @@ def number(value: Any, where: str) -> float:
 
 
 def listed(value: Any, where: str) -> Sequence[Any]:
+    """A list; an absent one is empty."""
     if value is None:
         return ()
     if isinstance(value, str) or not isinstance(value, Sequence):
@@ -113,6 +121,7 @@ def listed(value: Any, where: str) -> Sequence[Any]:
 
 
 def known_keys_only(item: Mapping[str, Any], allowed: set[str], where: str) -> None:
+    """Refuse a key that is not ``allowed``."""
     unknown = sorted(set(item) - allowed)
     if unknown:
         known = ", ".join(sorted(allowed))

@@ -31,14 +31,17 @@ BLACK = 0.004
 
 
 def rank(reference: Reference) -> tuple[int, int]:
+    """How much a reference can correct, the larger the more: its kind, then its patches."""
     return {"card": 0, "steps": 1, "chart24": 2}[reference.kind], len(reference.patches)
 
 
 def located_flags(reference: Reference) -> frozenset[str]:
+    """The flag of a reference that no marks and no mat told of."""
     return frozenset({"reference found by search"} if reference.located == "search" else ())
 
 
 def outlines(reference: Reference) -> tuple[Polygon, ...]:
+    """What it covers: a chart's whole area, or each patch."""
     return (reference.corners,) if reference.corners else reference.patches
 
 
@@ -58,6 +61,7 @@ def sampled(reference: Reference) -> tuple[Polygon, ...]:
 
 
 def read_patches(photo: Photo, reference: Reference) -> list[PatchReading]:
+    """A reading of each patch, in the reference's order."""
     return [
         read_patch(photo, polygon, region_pixels(photo, polygon, most=PATCH_PIXELS))
         for polygon in sampled(reference)
@@ -65,7 +69,10 @@ def read_patches(photo: Photo, reference: Reference) -> list[PatchReading]:
 
 
 def mid_neutral(reference: Reference, patches: list[PatchReading], y: Floats) -> tuple[float, ...]:
-    """Linear RGB, the encoding undone, of the neutral whose reflectance is nearest 20 %."""
+    """Linear RGB, the encoding undone, of the neutral whose reflectance is nearest 20 %.
+
+    ``y``: (patches,), stated reflectances in 0..1.
+    """
     nearest = min(neutral_indices(reference), key=lambda i: abs(np.log(float(y[i]) / 0.2)))
     return tuple(float(v) for v in patches[nearest].linear)
 
@@ -88,6 +95,7 @@ _NAMED = {"card": "the card is", "steps": "the steps are", "chart24": "the chart
 
 
 def refuse_unusable(reference: Reference, patches: list[PatchReading]) -> None:
+    """Raise :class:`ReferenceMissing` where patches are too small, or a card clipped or black."""
     first = patches[0]
     if any(p.count < 9 for p in patches):
         raise ReferenceMissing(
@@ -108,6 +116,10 @@ def refuse_unusable(reference: Reference, patches: list[PatchReading]) -> None:
 
 
 def refuse_turned(photo: Photo, patches: list[PatchReading], expected: Floats) -> None:
+    """Raise :class:`ReferenceMissing` for a chart whose corners are marked another way round.
+
+    ``expected``: (24, 3) linear RGB that its patches are stated to have.
+    """
     read = np.array([p.linear for p in patches])
     wrong = wrong_way_round(read, expected, photo.encoding.to_xyz)
     if wrong is not None:

@@ -85,7 +85,11 @@ class AcidSolution:
 
     @property
     def g_per_100_ml(self) -> float:
-        """Grams of the acid in 100 mL of the solution."""
+        """Grams of the acid in 100 mL of the solution.
+
+        Raises :class:`AmountError` where its percentage may be read in two ways, or is by mass and
+        no density is told.
+        """
         name, unit = f"the strength of the {_acid(self.acid).name} acid", self.basis or "%"
         percent = check_number(name, self.percent, unit=unit, above=0.0)
         if self.basis == "g/100 mL":

@@ -74,7 +74,9 @@ def cost_of_lot(
     """Cost of one lot, and of its skeins in proportion to their weight.
 
     It is shared over the skeins, or over all of the base where they weigh clearly less than that.
-    Give both ``minutes`` and ``price_per_hour`` to count time, or neither.
+    Give both ``minutes`` and ``price_per_hour`` to count time, or neither. Raises
+    :class:`AmountError` for one of them alone, an item of an unknown kind, and amounts that cannot
+    be.
     """
     base_g = 0.0
     by_kind = {"powder": 0.0, "base": 0.0, "auxiliary": 0.0}

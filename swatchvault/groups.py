@@ -238,7 +238,8 @@ def shade_sort(
 
     A block is ``blocks`` wide in ΔL*, ΔC*ab, ΔH*ab (CIELAB, not ΔE00) and counts up towards
     lighter, stronger and growing hue angle. A digit beyond 1 to 9 is written ``-``: out of the
-    blocks. 5-5-5 sorting is trade practice ("Shade sorting", Insight on Color, 2007).
+    blocks. 5-5-5 sorting is trade practice ("Shade sorting", Insight on Color, 2007). ``labs``:
+    (n, 3), ``standard``: (3,). Raises :class:`CompareError` for a block that is not above 0.
     """
     if min(blocks) <= 0 or not all(map(math.isfinite, blocks)):
         raise CompareError(f"a block is {min(blocks)} wide, needed a number above 0")

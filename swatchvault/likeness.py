@@ -182,7 +182,7 @@ class LookIndex:
 
     def nearest(self, look: Look, k: int = 20, limit: float = math.inf) -> tuple[Indices, Floats]:
         """Rows of the k most alike and their distances, nearest first, ties by row; none that is
-        further than ``limit``."""
+        further than ``limit``. Raises :class:`CompareError` for k under 1."""
         if k < 1:
             raise CompareError(f"{k} swatches were asked for, needed 1 or more")
         k = min(k, len(self))

@@ -189,7 +189,10 @@ def _kept(
 def one_version(
     master: Sequence[StoredColour], new: Sequence[StoredColour]
 ) -> tuple[list[StoredColour], list[StoredColour]]:
-    """Both sides as the newest version of the method that measured both sees them."""
+    """Both sides as the newest version of the method that measured both sees them.
+
+    Raises :class:`CompareError` where none measured both.
+    """
     why = apart_by_version(master, new)
     if why:
         raise CompareError(f"{why}, then compare")
@@ -206,7 +209,8 @@ def check_swatch(
 
     Of the ways to set them against each other on which a verdict can be given, the one with the
     least doubt at the tolerance is taken; photos that none can be given on, or none across two
-    photos, are left out where others remain.
+    photos, are left out where others remain. Raises :class:`CompareError` where a side has no
+    measured photo, or no version of the method measured both.
     """
     if not master or not new:
         side = "master" if not master else "lot"

@@ -55,7 +55,8 @@ def recipes_for(
     model's if ``None``; dyes that no lot holds, and fluorescent ones, cannot be proposed. Two
     recipes of different dyes may match by daylight and part under another light. ``k_l``: of every
     ΔE00, that of the search included. ``target_doubt``: (3, 3) of the target's Lab beside the
-    lots' photos.
+    lots' photos. Raises :class:`SwatchvaultError` where none of the dyes is in a lot, and where
+    they make too many mixtures.
     """
     target = check_lab(target_lab)
     unsure = np.zeros((3, 3)) if target_doubt is None else target_doubt
@@ -91,7 +92,11 @@ def _recipe_task(model: BaseModel, target: Floats, k_l: float) -> Task:
 
 
 def mixed_sets(model: BaseModel, known: Sequence[int], most_dyes: int) -> list[tuple[int, ...]]:
-    """Sets of dyes of which every two were in one pot, and no more dyes than any pot held."""
+    """Sets of dyes of which every two were in one pot, and no more dyes than any pot held.
+
+    ``known``: places in ``model.dyes``. Raises :class:`SwatchvaultError` for more than
+    :data:`MOST_SETS`.
+    """
     held = (model.data.depths > 0).astype(int)
     together = held.T @ held > 0
     most = min(most_dyes, int(held.sum(axis=1).max()))

@@ -50,7 +50,10 @@ def _only_swatch_of_lot(conn: sqlite3.Connection, name: str) -> str | None:
 
 
 def swatches_named(conn: sqlite3.Connection, name: str) -> list[int]:
-    """Ids of the swatches of the lot of that code, else of the swatch of that label; never none."""
+    """Ids of the swatches of the lot of that code, else of the swatch of that label; never none.
+
+    Raises :class:`NotFound` with what the name could have meant.
+    """
     try:
         return swatch_ids_named(conn, name)
     except NotFound as error:

@@ -47,7 +47,7 @@ def read_notes(path: Path | str) -> Notes:
 
 def read_photos(path: Path) -> tuple[PhotoNote, ...]:
     """The rows of a photos.csv, its columns parted by commas or semicolons; blank lines are passed
-    over."""
+    over. Raises :class:`SwatchvaultError`, with the line, for what cannot be read."""
     text = _text(path)
     parted = separator(text)
     mark = "comma" if parted == "," else "semicolon"
@@ -93,7 +93,7 @@ def _not_read(name: str, text: str, error: str) -> str:
 
 
 def read_studio(path: Path) -> Notes:
-    """The tables of a studio.toml."""
+    """The tables of a studio.toml. Raises :class:`SwatchvaultError` for what cannot be read."""
     try:
         text = _text(path)
         told = tomllib.loads(text)

@@ -49,15 +49,16 @@ class Colour:
 
     ``lab``: (3,) CIELAB D65/2°. ``region_cov``: (3, 3), covariance of ``lab`` that is fresh in
     each region, of the mean where there are several; NaN where unknown. ``n_photos``: by how many
-    what one frame is off by is divided. ``reference``: "card",
-    "steps", "chart" or "none"; ``neutrals``: how many neutrals it has, None if ``reference``
-    already counts fewer than six as a card. ``light``, ``form`` (skein, wound card, knit) and
+    what one frame is off by is divided. ``reference``: "card", "steps", "chart" or "none";
+    ``neutrals``: how many neutrals it has, None if ``reference`` already counts fewer than six as a
+    card. ``light``, ``form`` (skein, wound card, knit) and
     ``dyes`` (packets used) are None where unknown. ``shadow_sd``: standard deviation of ln Y at
     the strands' scale. ``photo_ids``: sha256 of the photos, by which one frame is known.
     ``frame_cov``: (3, 3) covariance of ``lab`` that a photo has on top of what the tables of doubt
     give its reference; another region of the same photo shares it.
     ``greys``: linear RGB of neutrals as the camera gave them, the mid grey first, by which a locked
-    set-up is known; ``None`` where unknown, as a whole or one of them.
+    set-up is known; ``None`` where unknown, as a whole or one of them. Raises :class:`CompareError`
+    for a ``lab`` that is not three finite numbers and for another shape of ``region_cov``.
     """
 
     lab: Floats
@@ -164,7 +165,8 @@ def mean_of_photos(colours: Sequence[Colour]) -> Colour:
     """One colour from k photos of one swatch: mean Lab, region part divided by k.
 
     Two places in one photo count as one photo: what its frame is off by, both are off by. Flags add
-    up; what the photos do not agree on (light, form, dyes) becomes unknown.
+    up; what the photos do not agree on (light, form, dyes) becomes unknown. Raises
+    :class:`CompareError` for no colour at all.
     """
     if not colours:
         raise CompareError("no photo of the swatch: at least one is needed")

@@ -85,6 +85,7 @@ def save_picture(path: Path, pixels: Array, profile: bytes, description: str = "
     explains it (ASCII).
 
     A file that is there already is written over only if it is a picture of ours: a photo never.
+    Raises :class:`SwatchvaultError` for that, another ending, and where nothing can be written.
     """
     from PIL import Image
 
@@ -126,7 +127,10 @@ def _is_ours(path: Path) -> bool:
 
 
 def save_rendition(path: Path, rendition: Rendition, original: str) -> None:
-    """Write a corrected picture; the original photo is never written over."""
+    """Write a corrected picture; the original photo is never written over.
+
+    Raises :class:`SwatchvaultError` where it would be, or where nothing can be written.
+    """
     if path.exists() and path.resolve() == Path(original).resolve():
         raise SwatchvaultError(
             f"{path.name} is the original photo; name another file for the picture"

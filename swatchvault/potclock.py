@@ -193,7 +193,10 @@ def check_minutes(minutes: float | None) -> float | None:
 
 
 def check_left(text: str) -> str:
-    """How much colour is left: none, trace, some, much, or a reading such as ``15 %``."""
+    """How much colour is left: none, trace, some, much, or a reading such as ``15 %``.
+
+    Raises :class:`AmountError` for anything else.
+    """
     plain = " ".join(text.split()).casefold()
     if plain in LEFT_WORDS:
         return plain

@@ -1,4 +1,7 @@
-"""The kinds of record that a file of recipes and lots holds, and how their values are checked."""
+"""The kinds of record that a file of recipes and lots holds, and how their values are checked.
+
+What is not so raises ``SwatchvaultError``, which says where, what was found and what is needed.
+"""
 
 from __future__ import annotations
 
@@ -13,7 +16,7 @@ _MOST_WHOLE = 1_000_000  # versions and steps are counted by hand; our choice
 
 
 def counted(value: Any, where: str) -> int:
-    """A whole number from 0."""
+    """A whole number from 0 to a million."""
     number = values.whole_number(value, where)
     if not 0 <= number <= _MOST_WHOLE:
         raise SwatchvaultError(f"{where} is {number}: 0 to {_MOST_WHOLE} is needed")

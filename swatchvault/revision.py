@@ -53,6 +53,7 @@ def read_step(text: str) -> PlannedStep:
     The kind comes first; the rest may be left out. What is no temperature, time or amount is the
     note. After the kind a comma may be missing (``hold 85 C 30 min``), and so may the "in" of what
     goes in. A percentage and a name (``5 % vinegar``) is the note of another amount (``60 mL``).
+    Raises :class:`SwatchvaultError` for a number without a unit, and for two amounts.
     """
     from swatchvault.archive.entities import PlannedStep
     from swatchvault.archive.recipes import check_kind
@@ -176,7 +177,10 @@ def _part_of(recipe: Recipe, name: str | None) -> RecipePart:
 
 
 def with_dyes(part: RecipePart, changes: Changes) -> RecipePart:
-    """The part with its dyes changed, in their order; new ones last."""
+    """The part with its dyes changed, in their order; new ones last.
+
+    Raises :class:`SwatchvaultError` for one to be dropped that it has not.
+    """
     from swatchvault.archive.entities import PlannedDye
 
     told = {name.casefold(): (name, depth) for name, depth in changes.depths.items()}

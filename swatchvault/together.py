@@ -150,7 +150,7 @@ def group_swatches(table: Table, tolerance: float, k_l: float) -> shades.Groupin
 
     Of the photos that swatches can be taken from, those are that leave the pairs least in doubt
     at the tolerance, as where one lot is checked. Photos of a swatch that are further from their
-    mean than the tolerance are not averaged.
+    mean than the tolerance are not averaged. Raises :class:`CompareError` for several forms.
     """
     forms = sorted({m.form for m in table.made})
     if len(forms) > 1:

@@ -172,7 +172,10 @@ def _refuse_jumbled(found: tuple[float, ...], name: str) -> None:
 
 
 def read_values(path: Path) -> tuple[Triple, ...]:
-    """24 rows of L*, a*, b* from a CSV without header (or JSON)."""
+    """24 rows of L*, a*, b* from a CSV without header (or JSON).
+
+    Raises :class:`ArchiveError` where the file cannot be read or holds something else.
+    """
     try:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, ValueError) as error:

@@ -65,7 +65,8 @@ def name_class(
 ) -> bool:
     """Keep the dyer's word for a swatch (``None`` takes it back); whether anything changed.
 
-    The earlier word is superseded, not overwritten.
+    The earlier word is superseded, not overwritten. Raises :class:`ArchiveError` for a word that is
+    no class, and :class:`NotFound` for an unknown swatch.
     """
     said = None if word is None else (clean(word, "class") or "").casefold()
     said = None if said is None else ALSO.get(said, said)

@@ -261,7 +261,7 @@ def holds(words: str, text: str) -> bool:
 
 def in_order(found: Rows, column: str, largest_first: bool = False) -> Rows:
     """Rows by one column: numbers before words (after them where the largest come first), rows
-    without a value last."""
+    without a value last. Raises :class:`NotFound` for an unknown column."""
     if column not in found.columns:
         raise NotFound(f"cannot sort by {column!r}: there are {', '.join(found.columns)}")
     place = found.columns.index(column)
@@ -279,7 +279,8 @@ def in_order(found: Rows, column: str, largest_first: bool = False) -> Rows:
 def show(conn: sqlite3.Connection, what: str, name: str) -> list[tuple[str, Rows]]:
     """One thing and all that belongs to it: titles with tables, those with no rows left out.
 
-    ``what``: base, dye, colourway, lot, swatch, setup or reference.
+    ``what``: base, dye, colourway, lot, swatch, setup or reference. Raises :class:`NotFound` for
+    another kind, and for an unknown name.
     """
     if what not in _SECTIONS:
         raise NotFound(f"unknown kind {what!r}: there are {', '.join(_SECTIONS)}")

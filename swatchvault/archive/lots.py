@@ -173,7 +173,10 @@ def _refuse_overdye_loop(conn: sqlite3.Connection, lot_id: int, code: str) -> No
 
 
 def dye_columns(conn: sqlite3.Connection, dye: DyeIn) -> dict[str, Any]:
-    """Columns of a dye that went in, its dry grams worked out."""
+    """Columns of a dye that went in, its dry grams worked out.
+
+    Raises :class:`ArchiveError` where the pack named is not that of the stock named.
+    """
     dye_id = find(conn, "dye", dye.dye)
     stock, pack = clean(dye.stock, "stock"), clean(dye.pack, "pack")
     stock_id = find_of(conn, "stock", dye_id, stock) if stock else None

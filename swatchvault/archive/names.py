@@ -106,7 +106,10 @@ def find(conn: sqlite3.Connection, table: str, name: str) -> int:
 
 
 def find_of(conn: sqlite3.Connection, table: str, owner_id: int, name: str) -> int:
-    """Id of a row named within its owner: a dye's pack or stock, a base's lot, a lot's skein."""
+    """Id of a row named within its owner: a dye's pack or stock, a base's lot, a lot's skein.
+
+    Raises :class:`NotFound` with the names that there are.
+    """
     owner, column = NAMED_WITHIN[table]
     words = kind_words(table)
     wanted = clean(name, f"name of the {words}") or ""
@@ -178,7 +181,8 @@ def old_name_words(
 
 
 def refuse_key(conn: sqlite3.Connection, table: str, key: Mapping[str, Any]) -> None:
-    """No new name is too long, and old notes make no second thing of what was renamed since."""
+    """No new name is too long, and old notes make no second thing of what was renamed since:
+    :class:`ArchiveError` else."""
     owner, column = NAMED_WITHIN.get(table) or ("", NAMED_BY.get(table, ""))
     if not column:
         return

@@ -99,7 +99,10 @@ def record_photo(
     facts: PhotoFacts,
     size: int,
 ) -> FiledPhoto:
-    """The short half of :func:`file_photo`: rows only, for files stored just before."""
+    """The short half of :func:`file_photo`: rows only, for files stored just before.
+
+    Raises :class:`ArchiveError` where the stored file is gone.
+    """
     by_name = {m.name: m for m in measurement.swatches}
     _refuse_unmeasured(regions, by_name, source)
     suffix = suffix_of(measurement.format, source)

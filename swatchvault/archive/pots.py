@@ -177,7 +177,8 @@ def record_step(
     """Add a step to a lot's log with the dyes that went in; return its number in the log.
 
     ``plan_number`` counts the planned steps of the lot's recipe through all parts, from 1. A step
-    from before the pot's start, as goods that were soaked ahead, is where the pot began.
+    from before the pot's start, as goods that were soaked ahead, is where the pot began. Raises
+    :class:`NotFound` for a number that the plan has not.
     """
     with transaction(conn):
         lot_id = find(conn, "lot", code)

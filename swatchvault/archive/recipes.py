@@ -54,7 +54,7 @@ def add_recipe(conn: sqlite3.Connection, recipe: Recipe, *, as_kept: bool = Fals
 def get_recipe(
     conn: sqlite3.Connection, colourway: str, base: str, version: int | None = None
 ) -> Recipe:
-    """A recipe's version, the newest if not named."""
+    """A recipe's version, the newest if not named. Raises :class:`NotFound` where there is none."""
     colourway_id, base_id = find(conn, "colourway", colourway), find(conn, "base", base)
     if version is None:
         version = next(iter(reversed(_versions(conn, colourway_id, base_id))), None)
@@ -109,7 +109,7 @@ def same_recipe(one: Recipe, other: Recipe) -> bool:
 
 
 def check_kind(kind: str) -> str:
-    """The kind of a step, if it is one of ours."""
+    """The kind of a step, if it is one of ours: :class:`ArchiveError` else."""
     cleaned = named(kind, "kind of a step").casefold()
     if cleaned not in STEP_KINDS:
         raise ArchiveError(f"unknown kind of step {kind!r}: use one of {', '.join(STEP_KINDS)}")

@@ -30,7 +30,8 @@ def add_setup(conn: sqlite3.Connection, setup: Setup) -> Entry:
 
 
 def add_reference(conn: sqlite3.Connection, reference: OwnedReference) -> Entry:
-    """Store a card, steps or chart that the dyer owns; other values are another reference."""
+    """Store a card, steps or chart that the dyer owns; other values are another reference, so that
+    the same name with such raises :class:`ArchiveError`."""
     refuse_impossible(reference)
     values = {"y": reference.y, "lab_d50": reference.lab_d50, "edition": reference.edition}
     known = {k: v for k, v in values.items() if v is not None}

@@ -20,7 +20,10 @@ FIBRE_SUM_TOLERANCE = 0.1
 
 
 def add_base(conn: sqlite3.Connection, base: Base) -> Entry:
-    """Store a base and its fibres (sum within 0.1 of 100, or none if unknown)."""
+    """Store a base and its fibres, in per cent (sum within 0.1 of 100, or none if unknown).
+
+    Raises :class:`ArchiveError` for another sum, and for a base that is there with other fibres.
+    """
     name = named(base.name, "name of a base")
     fibres = {named(f, "name of a fibre"): float(p) for f, p in base.fibres.items()}
     if fibres and not abs(sum(fibres.values()) - 100.0) <= FIBRE_SUM_TOLERANCE:

@@ -26,7 +26,7 @@ def clean(text: str | None, what: str) -> str | None:
 
 
 def named(text: str | None, what: str) -> str:
-    """Like :func:`clean`, but it must not be blank."""
+    """Like :func:`clean`, but it must not be blank: :class:`ArchiveError` else."""
     cleaned = clean(text, what)
     if cleaned is None:
         raise ArchiveError(f"{what} is blank: give it a name")

@@ -85,7 +85,8 @@ def sweep(archive: Archive, min_age_s: float = SWEEP_AFTER_S) -> list[Path]:
     """Remove photos and thumbs that no row names and half-written files; return what went.
 
     Only files older than ``min_age_s``. The write lock is held meanwhile, so that a photo which
-    is being filed is not taken away under its row.
+    is being filed is not taken away under its row. Raises :class:`ArchiveError` where a file cannot
+    be removed.
     """
     gone = []
     with transaction(archive.conn):
