@@ -17,20 +17,21 @@ from ingest.raster import bounding_box, darkest, polygon_mask, region_pixels, sh
 
 Floats = NDArray[np.float64]
 
-#: The ring that is looked at lies between the outline scaled by these.
+#: The ring that is looked at lies between the outline scaled by these. Our choice.
 RING = (1.12, 1.35)
-#: Distance in (ln R/G, ln B/G) from which a surround is of another colour than the yarn.
+#: Distance in (ln R/G, ln B/G) from which a surround is of another colour than the yarn. Our
+#: choice.
 APART = 0.30
-#: Spread of the surround in the same measure, and in ln Y, up to which it is even.
+#: Spread of the surround in the same measure, and in ln Y, up to which it is even. Our choice.
 EVEN_COLOUR, EVEN_LIGHT = 0.06, 0.20
-#: Light of a gap against the open surround: shaded by the yarn, never brighter by much.
+#: Light of a gap against the open surround: shaded by the yarn, never brighter by much. Our choice.
 DARKEST, BRIGHTEST = 0.35, 1.25
 #: Gaps show the surround about as light as in the open, within this much of ln Y, and with no
 #: more scatter than this: yarn of the surround's tint is shaded by its strands. Our choice.
 OPEN_LIGHT, OPEN_SCATTER = 0.35, 0.04
-#: Share of a region that may be gaps; with more, the marks are wrong.
+#: Share of a region that may be gaps; with more, the marks are wrong. Our choice.
 MOST_GAPS = 0.4
-#: Linear light under which the ratio of channels is mostly noise.
+#: Linear light under which the ratio of channels is mostly noise. Our choice.
 FAINT = 0.02
 
 

@@ -19,9 +19,9 @@ from ingest.reading import clip_code, zero_code
 
 Floats = NDArray[np.float64]
 
-#: A block is at least this many texture lengths wide and high.
+#: A block is at least this many texture lengths wide and high. Our choice.
 BLOCK_LENGTHS = 4
-#: Most blocks along one side; more do not improve the estimate.
+#: Most blocks along one side; more do not improve the estimate. Our choice.
 MOST_BLOCKS = 24
 
 

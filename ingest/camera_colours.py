@@ -22,9 +22,10 @@ Model = Literal["none", "matrix", "root-polynomial"]
 #: Ridge, relative to the mean square of the design's columns: without one, 24 patches are
 #: overfitted. Found on simulated and real charts; a wide range does about as well.
 RIDGE = 1e-3
-#: Patches weigh as their mean light to this power, about as lightness weighs errors of light.
+#: Patches weigh as their mean light to this power, about as lightness weighs errors of light. Our
+#: choice.
 WEIGHT_POWER = -0.5
-#: A model must beat no model by this much, mean ΔE00 left out, or it is not taken.
+#: A model must beat no model by this much, mean ΔE00 left out, or it is not taken. Our choice.
 WORTH_IT = 0.05
 
 

@@ -1,8 +1,9 @@
 """Whether one flat, nearly neutral, sharp-edged four-sided thing in a photo is a grey card.
 
 It would rather find none than a wrong one: each gate below refuses, and two candidates that are
-about as good refuse each other. All bounds were chosen on rendered trial pictures and public
-example photos; none comes from a standard.
+about as good refuse each other. All bounds, those inside the functions too, are our choice, made
+on rendered trial pictures and public example photos of which no run is kept; none comes from a
+standard. What they find and refuse is held in `tests/ingest/test_search.py`.
 """
 
 from __future__ import annotations
@@ -30,12 +31,12 @@ STRUCTURE = 0.025
 #: Largest change of ln Y across the card: more is a curved or shaded thing.
 SLOPE = 0.40
 #: Least share of each side that shows a clear step, and largest bend of a side, as share of it.
-SIDE_SEEN = 0.85
-BEND = 0.012
+SIDE_SEEN, BEND = 0.85, 0.012
 #: Least share of the area that is flat pixel by pixel: more lines or print on it is no card.
 FLAT_SHARE = 0.96
 #: Another grey thing of this share of the card's size refuses both, its bounds this much wider.
 RIVAL_SIZE, RIVAL_WIDER = 0.25, 2.0
+#: Confidence under which none is given out.
 MIN_CONFIDENCE = 0.5
 #: Luminance, of the most that the file can hold, under which no white is recorded.
 DIM_WHITE = 0.35

@@ -1,7 +1,8 @@
 """Whether a grey area belongs to something else: a print on a sheet, a screen, a picture frame.
 
-All bounds were chosen on rendered trial pictures and public example photos; none comes from a
-standard.
+All bounds, those inside the functions too, are our choice, made on rendered trial pictures and
+public example photos of which no run is kept; none comes from a standard. What they find and
+refuse is held in `tests/ingest/test_search.py`.
 """
 
 from __future__ import annotations

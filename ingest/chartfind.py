@@ -2,7 +2,8 @@
 
 Flat squares are joined into a lattice, every 6 by 4 window of it is tried in its four turns, and
 all 24 patches must then show the published colours after the chart's own neutrals have set white
-and tones. A mirrored or half-hidden chart fails that test.
+and tones. A mirrored or half-hidden chart fails that test. Bounds without another origin beside
+them are our choice.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ from ingest.model import Array, Photo, Reference
 
 #: The edition that a chart is recognised by: the one sold since 2014; the other is near enough.
 ASSUMED_EDITION = "after-2014-11"
+#: Squares of a lattice under which it is no chart.
 MIN_SQUARES = 9
 #: Bounds of CIEDE2000 after the neutrals alone: a whole chart, phones and other makes included,
 #: stays within them on the public example photos; no other arrangement that was tried does.

@@ -1,4 +1,7 @@
-"""The corners of a found chart, refined on its patches' edges in the full picture."""
+"""The corners of a found chart, refined on its patches' edges in the full picture.
+
+Bounds without another origin beside them are our choice.
+"""
 
 from __future__ import annotations
 
@@ -10,8 +13,8 @@ from ingest.charts import CHART24_COLUMNS, CHART24_ROWS
 from ingest.flatareas import Floats, shrink
 from ingest.model import Array, Photo
 
-PX_PER_CELL = 48
-MARGIN_CELLS = 0.5
+#: Of the straightened copy: pixels to a cell, and cells around the chart.
+PX_PER_CELL, MARGIN_CELLS = 48, 0.5
 #: Share of a cell that a patch fills before the edges say it: charts show 0.72 to 0.87.
 USUAL_FILL = 0.82
 #: Least step at a patch's edge, in coded levels of 255, that is trusted.

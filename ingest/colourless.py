@@ -8,9 +8,10 @@ from ingest.errors import PhotoError
 from ingest.model import Photo
 from ingest.raster import small_picture
 
-#: Of a photo's pixels each of so many, both ways, is looked at first for any colour.
+#: Of a photo's pixels each of so many, both ways, is looked at first for any colour. Our choice.
 COLOUR_EVERY = 16
-#: Long side of the copy in which a toned picture is told, and how many of its pixels are used.
+#: Long side of the copy in which a toned picture is told, and how many of its pixels are used. Our
+#: choice.
 COPY_SIDE, PIXELS = 400, 20_000
 #: Codes of 8 bits between the knots of a toning, which is a smooth one. Finer ones follow one yarn
 #: of one hue beside greys: at 16, five of ten rendered pairs of dull yarn by a card seemed toned.

@@ -61,7 +61,7 @@ VALUE_SD = 0.028
 #: Relative change of reflectance for one ΔE00 at a mid grey: dY/Y = 3 dL*/(L* + 16), SL = 1.
 #: Derived, at L* = 50.
 RELATIVE_PER_DELTA_E = 3.0 / 66.0
-#: ΔE00 of a second neutral after correction from which the tone varies in the frame.
+#: ΔE00 of a second neutral after correction from which the tone varies in the frame. Our choice.
 NEUTRALS_DISAGREE = 3.0
 
 

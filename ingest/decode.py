@@ -28,7 +28,7 @@ from ingest.sniff import file_format
 
 # Our choice: no photo file needs more bytes than this for each pixel allowed (16-bit RGBA).
 _MAX_BYTES_PER_PIXEL = 8
-_MIN_BYTE_LIMIT = 2**26
+_MIN_BYTE_LIMIT = 2**26  # whatever the pixels: our choice
 # A phone's JPEG of 200 million pixels (16320 x 12240) is read at half its width and height: whole,
 # it would take more memory than a photo may. Our choice.
 _HALVED_UP_TO = 1.5

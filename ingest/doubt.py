@@ -48,7 +48,7 @@ DARK_SD, NO_DARK_DOUBT_L, FULL_DARK_DOUBT_L = 2.5, 40.0, 25.0
 LIGHT_TOLD = frozenset(
     {"light not seen", "light uneven", "light of two colours", "card tilted in the light"}
 )
-#: Fewer neutrals than this count as a card: they cannot tell a tone curve.
+#: Fewer neutrals than this count as a card: they cannot tell a tone curve. Our choice.
 NEUTRALS_FOR_A_CURVE = 6
 
 

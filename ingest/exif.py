@@ -15,9 +15,10 @@ from datetime import datetime
 Value = tuple[int, ...] | bytes
 
 _SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 7: 1}  # TIFF 6.0: BYTE, ASCII, SHORT, LONG, UNDEFINED
-_LETTERS = {1: "B", 3: "H", 4: "I"}
+_LETTERS = {1: "B", 3: "H", 4: "I"}  # the same to `struct`
 _MAX_ENTRIES = 2000  # our choice: real files have under 100 in a directory
 
+# Tags: TIFF 6.0, and Exif (CIPA DC-008) from 34665 on.
 ORIENTATION = 274
 #: What the tag Software of every picture says that this program writes.
 SOFTWARE, OURS = 305, "Swatchvault"

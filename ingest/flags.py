@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 #: Share of clipped pixels from which it is noted, of a swatch or of a reference's patch, which then
-#: shapes no curve; and from which a swatch's colour is shown and no more (design: flags).
+#: shapes no curve; and from which a swatch's colour is shown and no more. Our choice.
 CLIPPED_NOTED, CLIPPED_BEYOND_USE = 0.01, 0.03
-#: Share of a swatch's pixels with a channel at zero from which that is noted.
+#: Share of a swatch's pixels with a channel at zero from which that is noted. Our choice.
 ZERO_SHARE = 0.03
 
 #: Every flag that a photo, a reference or a swatch can carry, with the sentence that explains it.
@@ -201,7 +201,7 @@ FLAGS: Mapping[str, str] = {
     "not dry": "Measured wet or damp: wet yarn is darker and stronger in colour than dry.",
 }
 
-#: Flags under which no lot check says anything but "cannot tell" (design: flags, verdict).
+#: Flags under which no lot check says anything but "cannot tell".
 FLAGS_THAT_STOP_A_VERDICT = frozenset(
     {
         *("clipped beyond use", "no reference", "reference far off", "steps not in order"),

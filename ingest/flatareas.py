@@ -1,7 +1,8 @@
 """A small working copy of a photo, and the flat four-sided areas seen in it.
 
-The search for charts, cards and swatches starts here. Thresholds were chosen on rendered trial
-pictures and public example photos of charts; none comes from a standard.
+The search for charts, cards and swatches starts here. Thresholds are our choice, made on rendered
+trial pictures and public example photos of charts of which no run is kept; none comes from a
+standard.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from ingest.model import Array, Photo, Point
 
 Floats = NDArray[np.float64]
 
+#: Long side of the working copy.
 LONG_SIDE_PX = 1000
 #: Least share of a region's own four-sided outline that it must fill.
 MIN_FILL = 0.86

@@ -14,11 +14,12 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-#: Scatter of ln Y about the field up to which the surround is taken for even.
+#: Scatter of ln Y about the field up to which the surround is taken for even. Our choice.
 LARGEST_SCATTER = 0.07
-#: Share of the surround that may lie further than this off the field: more is a shadow's edge.
+#: Share of the surround that may lie further than this off the field: more is a shadow's edge. Our
+#: choice.
 MOST_OFF, OFF_THE_FIELD = 0.15, 0.15
-#: A quadratic must lower the scatter to this share of the plane's.
+#: A quadratic must lower the scatter to this share of the plane's. Our choice.
 QUADRATIC_GAIN = 0.85
 
 

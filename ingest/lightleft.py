@@ -33,6 +33,7 @@ TWO_COLOURS = 0.08
 #: to divide by beside one card, which has no residuals to choose by. Outside photographs, as above.
 CLEAN_SCATTER = 0.05
 #: Change of light over reference and swatches under which a light field is not worth dividing by.
+#: Our choice.
 WORTH_DIVIDING = 0.02
 #: What is left of the light's change over reference and swatches from which it is flagged, and
 #: how many times it must exceed the scatter of the surround that shows it: a hard shadow scatters

@@ -31,6 +31,7 @@ from ingest.overlap import lie_over
 from ingest.raster import inside_quad
 
 #: Share of a chart's cell, in width and height, that is read: patches fill 72 to 87 % of a cell.
+#: Our choice.
 CHART_SAMPLE = 0.4
 EDITIONS = ("before-2014-11", "after-2014-11")
 

@@ -15,14 +15,14 @@ import numpy as np
 from ingest.errors import MarksError
 from ingest.model import Lab, Point, Polygon
 
-#: Area of a region, as a share of the picture, under which it cannot be meant.
+#: Area of a region, as a share of the picture, under which it cannot be meant. Our choice.
 _SMALLEST_AREA = 1e-6
 _MOST_CORNERS = 400  # our choice; the crossing test grows with its square
 #: C*ab over which no grey card or step lies, however yellowed. Our choice.
 CARD_CHROMA = 20.0
 #: Density over which no step of a wedge on paper or film lies. Our choice.
 _MOST_DENSITY = 4.0
-#: No place, reflectance or length in millimetres is beyond this.
+#: No place, reflectance or length in millimetres is beyond this. Our choice.
 _LARGEST_NUMBER = 1e6
 
 

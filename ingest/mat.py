@@ -16,9 +16,10 @@ from ingest.model import Array, Layout, Photo, Polygon, Scale, SwatchRegion
 
 __all__ = ["Mat", "MatFound", "Paper", "Rect", "find_mat", "marker_bits", "mat"]
 
-SEARCH_PX = 1600  # long side, about, of the copy on which markers are searched
-ENOUGH_MARKERS = 5  # with fewer, a second search at a finer grain is worth its time
-MAX_DOUBT_MM = 1.0  # regions that the markers left place no better than this are not given out
+SEARCH_PX = 1600  # long side, about, of the copy on which markers are searched; our choice
+ENOUGH_MARKERS = 5  # with fewer, a second search at a finer grain is worth its time; our choice
+# Regions that the markers left place no better than this are not given out: our choice.
+MAX_DOUBT_MM = 1.0
 FLAT_MM = 0.35  # more residual: not flat. Our choice: rendered flat sheets stay under 0.12
 
 

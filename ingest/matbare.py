@@ -10,9 +10,9 @@ from ingest.matfit import Camera, eight_bits, through, to_units
 from ingest.matsheet import Rect
 from ingest.model import Array, Photo
 
-CELL_MM = 2.5  # a strand: the grain at which paper is called bare or covered
-LOOK_PX_PER_MM = 2  # fine enough to see strands
-LEAST_MM = 10.0  # an outline of at least this width and height is a thing laid down
+CELL_MM = 2.5  # a strand: the grain at which paper is called bare or covered; our choice
+LOOK_PX_PER_MM = 2  # fine enough to see strands; our choice
+LEAST_MM = 10.0  # an outline of at least this width and height is a thing laid down; our choice
 # A cell is bare paper within these, in natural logs of linear light against the paper around:
 # chosen on rendered views; a near-white smooth thing passes for paper.
 LEVEL_LN = 0.3

@@ -16,7 +16,8 @@ from ingest.errors import MarksError
 from ingest.matsheet import PAPER_MM, Mat, dictionary, mat
 from ingest.model import Array, Photo
 
-OUTLIER_MM = 2.0  # a marker with a corner farther than this from where the rest puts it is left
+# A marker with a corner farther than this from where the rest puts it is left out: our choice.
+OUTLIER_MM = 2.0
 BEND_SD = 0.02  # radial distortion that a phone leaves at the picture's corner: our guess
 CORNER_PX = 0.3  # floor of a corner's own error in the doubt: about three times what views showed
 

@@ -26,9 +26,10 @@ Paper = Literal["A4", "Letter"]
 PAPER_MM: Mapping[Paper, tuple[float, float]] = {"A4": (297.0, 210.0), "Letter": (279.4, 215.9)}
 # Markers 0-7 say A4, 10-17 Letter; of cv2.aruco's DICT_5X5_50.
 FIRST_ID: Mapping[Paper, int] = {"A4": 0, "Letter": 10}
+# The layout is our choice.
 BAR_MM = 100.0
-LEAST_BAR_MM, MOST_BAR_MM = 70.0, 130.0  # of a print; what is beyond is a slip: our choice
-MARGIN_MM = 10.0  # more than most printers leave white: our choice
+LEAST_BAR_MM, MOST_BAR_MM = 70.0, 130.0  # of a print; what is beyond is a slip
+MARGIN_MM = 10.0  # more than most printers leave white
 MARKER_MM = 14.0
 QUIET_MM = 4.0  # two marker modules of white all round
 GAP_MM = 5.0

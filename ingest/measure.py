@@ -34,13 +34,14 @@ from ingest.texture import look_at_texture
 
 Floats = NDArray[np.float64]
 
-#: Pixels that a region needs at least.
+#: Pixels that a region needs at least. Our choice.
 FEWEST_PIXELS = 400
-#: Blocks under which the block doubt is itself doubtful.
+#: Blocks under which the block doubt is itself doubtful. Our choice.
 FEWEST_BLOCKS = 6
-#: Shares of a swatch's pixels, as the flags' sentences state them.
+#: Shares of a swatch's pixels, as the flags' sentences state them. Our choice.
 MUCH_LEFT_OUT, GLARE_SHARE = 0.20, 0.003
-#: Share of pixels that look like the surround, but may be yarn, from which that is flagged.
+#: Share of pixels that look like the surround, but may be yarn, from which that is flagged. Our
+#: choice.
 PERHAPS_BACKGROUND = 0.02
 #: Y (1 for white) over which no yarn lies, fluorescent or not: then what was marked as the
 #: reference is something darker. Our choice, well over the brightest fluorescent cloth.

@@ -1,7 +1,8 @@
 """What lies on the mat's place for a reference: a card, a strip of steps, or a chart.
 
 On the mat the paper around is known and the place is seen from straight above, so what differs
-from the paper in one piece is the thing laid down; its shape and evenness say what it is.
+from the paper in one piece is the thing laid down; its shape and evenness say what it is. All
+bounds are our choice.
 """
 
 from __future__ import annotations

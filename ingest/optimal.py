@@ -21,7 +21,7 @@ Floats = NDArray[np.float64]
 #: Share of the limit from which a colour is noted as near it. Our choice: printed papers and dyed
 #: yarns without brighteners stay under about 0.8 of it in the published reflectances tried.
 NEAR = 0.95
-#: Draws of the doubt, and the share of them beyond the limit that is taken as proof.
+#: Draws of the doubt, and the share of them beyond the limit that is taken as proof. Our choice.
 DRAWS, PROOF = 400, 0.975
 
 

@@ -11,7 +11,7 @@ from ingest.model import Array, Polygon
 #: Share of the smaller of two outlines from which they lie over each other: more than a rim that
 #: was drawn a little wide. Our choice.
 LAID_OVER = 0.10
-#: Squares across the smaller outline's box in which shares are counted.
+#: Squares across the smaller outline's box in which shares are counted. Our choice.
 _SQUARES = 200
 
 

@@ -14,7 +14,7 @@ from ingest.raster import shrink_polygon
 Floats = NDArray[np.float64]
 
 #: Paper about a thing lies within its outline scaled by the first of these that shows so many
-#: pixels of the small picture.
+#: pixels of the small picture. Our choice.
 ABOUT_A_THING, FEWEST_ABOUT = (1.9, 2.6, 3.5), 40
 #: ln light by which a piece apart from the sheet is darker in a shadow. Our choice.
 SHADED = 0.05

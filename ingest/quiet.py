@@ -27,7 +27,7 @@ LIBRARY_LINES = (
     "unknown file:",
     "<unknown file>:",
 )
-_READ_BYTES = 100_000
+_READ_BYTES = 100_000  # our choice
 
 _lock = threading.Lock()
 

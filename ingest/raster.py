@@ -13,7 +13,7 @@ import numpy as np
 
 from ingest.model import Array, Photo, Polygon
 
-#: Rows times columns that one strip holds at most; keeps float copies near 10 MB.
+#: Rows times columns that one strip holds at most; keeps float copies near 10 MB. Our choice.
 STRIP_PIXELS = 900_000
 
 
@@ -138,7 +138,7 @@ def small_copy(pixels: Array, long_side: int) -> Array:
     return np.ascontiguousarray(small[flips])
 
 
-#: Long side in pixels of the copy that preview and light field share.
+#: Long side in pixels of the copy that preview and light field share. Our choice.
 SMALL_SIDE = 640
 _small: WeakKeyDictionary[Photo, dict[int, Array]] = WeakKeyDictionary()
 

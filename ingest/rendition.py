@@ -24,7 +24,7 @@ Space = Literal["srgb", "display-p3"]
 #: Linear value by which a channel may leave 0..1 before its pixel counts as outside: less than
 #: half an 8-bit code at either end of the sRGB curve. Derived.
 SLACK = 1.0 / 255.0 / 12.92 / 2.0
-#: Codes of the chequer that marks a pixel outside the space, and its side in pixels.
+#: Codes of the chequer that marks a pixel outside the space, and its side in pixels. Our choice.
 CHEQUER, CHEQUER_SIDE = (96, 160), 2
 
 

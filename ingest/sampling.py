@@ -20,13 +20,14 @@ from ingest.turned import wrong_way_round
 
 Floats = NDArray[np.float64]
 
-#: Share of a card's or step's outline, about its middle, that is read.
+#: Share of a card's or step's outline, about its middle, that is read. Our choice.
 CARD_SAMPLE = 0.8
-#: Pixels of a patch that are read at most, evenly spread: noise of 3 % then leaves 0.05 %.
+#: Pixels of a patch that are read at most, evenly spread: noise of 3 % then leaves 0.05 %. Our
+#: choice.
 PATCH_PIXELS = 4000
-#: A reference with more of its pixels clipped than this cannot correct at all.
+#: A reference with more of its pixels clipped than this cannot correct at all. Our choice.
 CARD_CLIPPED = 0.2
-#: Mean linear light under which a card counts as black: about code 13 of 255 in sRGB.
+#: Mean linear light under which a card counts as black: about code 13 of 255 in sRGB. Our choice.
 BLACK = 0.004
 
 

@@ -18,7 +18,8 @@ Floats = NDArray[np.float64]
 #: luminance, from which there is an edge; and its squares left over those about a line, at most.
 #: Ten real charts explain at most 0.32 in any way; rendered shadows of 15 to 50 %, 0.5 to 0.94.
 EXPLAINED, LEAST_STEP, OVER_LINE = 0.6, 0.1, 0.9
-#: Luminance that is added to both, so that black patches, all noise and veil, say little.
+#: Luminance that is added to both, so that black patches, all noise and veil, say little. Our
+#: choice.
 DARK = 0.01
 
 #: Scatter of ln of luminance about a cubic in ln of what is stated from which a curve has a kink.

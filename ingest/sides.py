@@ -1,4 +1,7 @@
-"""The four sides of a flat area, read again on the picture: place, straightness, sharpness."""
+"""The four sides of a flat area, read again on the picture: place, straightness, sharpness.
+
+All bounds are our choice.
+"""
 
 from __future__ import annotations
 
@@ -8,8 +11,8 @@ import numpy as np
 
 from ingest.flatareas import Floats, WorkingCopy
 
-PLACES = 32
-REACH_PX = 7
+#: Places along each side at which its step is looked for, and how far off it, in pixels.
+PLACES, REACH_PX = 32, 7
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,4 +1,8 @@
-"""A straight row of neutral steps, found by geometry and by getting darker in order."""
+"""A straight row of neutral steps, found by geometry and by getting darker in order.
+
+All bounds, those inside the functions too, are our choice; none comes from a standard. What they
+find and refuse is held in `tests/ingest/test_search.py`.
+"""
 
 from __future__ import annotations
 
@@ -11,7 +15,8 @@ from ingest.cardfind import log_ratios
 from ingest.flatareas import Floats, Quad, WorkingCopy, places_inside
 from ingest.model import Reference
 
-#: Steps fewer than this do not remove a tone curve, so none is looked for.
+#: Steps fewer than this do not remove a tone curve (``NEUTRALS_FOR_A_CURVE`` of `doubt`), so none
+#: is looked for.
 MIN_STEPS = 6
 #: Largest spread of ln(R/G), ln(B/G) over the steps: they are of one hue, whatever the light.
 ONE_HUE = 0.25

@@ -1,5 +1,8 @@
 """What a plain surround shows of the light: a smooth field over the picture, and the paper itself
-beside that field, so that a shadow on one swatch is seen where paper lies about it."""
+beside that field, so that a shadow on one swatch is seen where paper lies about it.
+
+Bounds without another origin beside them are our choice.
+"""
 
 from __future__ import annotations
 

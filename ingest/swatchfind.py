@@ -1,7 +1,8 @@
 """Where the yarn lies in a photo that has no marks: one large textured thing unlike its surround.
 
-All bounds were chosen on rendered trial pictures and public example photos; none comes from a
-standard.
+All bounds, those inside the functions too, are our choice, made on rendered trial pictures and
+public example photos of which no run is kept; none comes from a standard. What they find and
+refuse is held in `tests/ingest/test_search.py`.
 """
 
 from __future__ import annotations
@@ -33,6 +34,7 @@ MAX_ONE_TONE, MAX_SD = 0.20, 0.95
 MIN_DELTA_E, MIN_TEXTURE_RATIO = 8.0, 2.0
 #: Share that is cut off each side of the rectangle found inside the yarn.
 INSET = 0.08
+#: Confidence under which none is given out.
 MIN_CONFIDENCE = 0.5
 
 

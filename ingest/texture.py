@@ -11,11 +11,11 @@ from ingest.correction import Correction
 from ingest.model import Array, Photo, SwatchRegion
 from ingest.raster import bounding_box, polygon_mask
 
-#: Side in pixels of the middle window in which texture is looked at.
+#: Side in pixels of the middle window in which texture is looked at. Our choice.
 WINDOW = 512
-#: Every so many lines of that window are looked at for the texture's length.
+#: Every so many lines of that window are looked at for the texture's length. Our choice.
 LINES = 4
-#: Side in millimetres of the neighbourhood about which strand light and dark is taken.
+#: Side in millimetres of the neighbourhood about which strand light and dark is taken. Our choice.
 NEIGHBOURHOOD_MM = 5.0
 
 
