@@ -13,7 +13,8 @@ from swatchvault.words import listed
 View = NDArray[np.float32]
 
 #: Side of the grid that pictures are held to each other on, whatever their size, and blurs in its
-#: pixels between which detail lies: coarser than a JPEG's blocks, finer than uneven light.
+#: pixels between which detail lies: coarser than a JPEG's blocks, finer than uneven light. Our
+#: choice.
 SIDE, FINEST, COARSEST = 256, 1.0, 6.0
 #: Share of that detail by which two pictures differ up to which they are one shot. Rendered photos,
 #: 1200 to 1600 px: copies saved at JPEG quality 60 to 95 and at half to full size differ by 0.03 at
@@ -21,7 +22,7 @@ SIDE, FINEST, COARSEST = 256, 1.0, 6.0
 #: anew (pieces laid down within 2 mm of their place, light 8 degrees about) by 0.31 and more. A
 #: camera moved by a 500th of the picture's width makes 0.13 to 0.22.
 ONE_SHOT = 0.2
-#: Names that are told of a group of copies; the rest are counted.
+#: Names that are told of a group of copies; the rest are counted. Our choice.
 _TOLD = 3
 
 

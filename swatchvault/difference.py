@@ -47,10 +47,13 @@ SHADED = "card in shadow"
 #: Flag under which a region may hold table or a second swatch, and no verdict is given where one
 #: side alone has it; of painted yarn both have. None of 238 rendered swatches of yarn alone had it.
 STOPPING_ONE = "perhaps two swatches"
-#: Below this L* no lot is called within: dark colours are where wrong passes came from.
+#: Below this L* no lot is called within: dark colours are where wrong passes came from. Our choice.
 DARK_L = 25.0
 
-LEVEL = 0.05  # of both tests at the boundary
+#: Level of both tests at the boundary. Our choice, as customary for a test.
+LEVEL = 0.05
+#: Shares of the tolerance that the doubt at it may reach for each verdict; and how many times their
+#: doubt a reading must be beyond the tolerance to count as outside whatever the photos. Our choice.
 GATE_WITHIN, GATE_OUTSIDE, GROSS = 1 / 3, 1 / 2, 5.0
 _PAIRS_OF_DRAWS, _SEED = 8192, 20050221  # with their mirror images: 16,384 draws
 

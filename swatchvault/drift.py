@@ -28,7 +28,9 @@ D2, D4 = 1.128, 3.267
 ENOUGH = 8
 #: One-sided level of three sigma of a normal, 1 - 0.00135: that of limits from the other lots.
 THREE_SIGMA = 0.99865
-RUN, TREND = 8, 6  # one side of the middle; steadily up or down
+#: Lots in a row on one side of the middle, and steadily up or down, that are told: as is customary
+#: on such charts; from memory, unverified.
+RUN, TREND = 8, 6
 
 
 @dataclass(frozen=True)

@@ -20,8 +20,9 @@ from swatchvault.bands import metric
 #: Smallest depth in % DOS that is proposed: 0.1 mL of a 1 % stock on 100 g; our choice.
 LEAST_PERCENT = 0.001
 
-_PENALTY = 20.0  # ΔE00 for a total depth beyond what was seen by its own size
-_ROUNDS = 40
+# ΔE00 for a total depth beyond what was seen by its own size, and most rounds of a search; our
+# choice.
+_PENALTY, _ROUNDS = 20.0, 40
 
 Colours = Callable[[Floats], tuple[Floats, Floats]]
 

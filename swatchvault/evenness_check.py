@@ -19,7 +19,7 @@ from ingest.model import none_if_nan
 from swatchvault.evenness_read import Evenness
 from swatchvault.words import percent
 
-#: Largest probability of a wrong word at the boundary, as for the colour's verdict.
+#: Largest probability of a wrong word at the boundary, as for the colour's verdict. Our choice.
 AT_BOUNDARY = 0.05
 #: The doubt of a difference over the roots of the two doubts' squares: two photos of one form
 #: share much of what makes a single figure doubtful. On renders of lots of one yarn the errors of

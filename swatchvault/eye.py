@@ -19,12 +19,15 @@ from swatchvault.errors import CompareError
 
 #: Fewest named swatches, and fewest on each side of a border that is moved. Our choice.
 FEWEST, FEWEST_A_SIDE = 30, 5
-#: Factors tried on a border, 1 in the middle.
+#: Factors tried on a border, 1 in the middle; as far and as fine, our choice.
 FACTORS = tuple(float(f) for f in np.exp(np.linspace(-math.log(2.5), math.log(2.5), 41)))
 #: What "cannot tell" counts where the dyer's word is one of the two, a right class counting 1.
+#: Our choice.
 HALF = 0.5
 #: A border moves only where that is worth as much: less could be one swatch's doing. Our choice.
 LEAST_GAIN = 2.0
+#: How often all borders are gone through, for each moves what the next ones have to part. Our
+#: choice.
 PASSES = 2
 
 

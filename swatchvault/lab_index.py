@@ -16,13 +16,15 @@ from ingest.colour import Floats, delta_e_2000
 from swatchvault.errors import CompareError
 from swatchvault.lab_boxes import Boxes, Indices, boxes_of, lower_bound, split_in_four
 
-#: Below this many colours, scoring them all is quicker than leaving some out.
+#: Below this many colours, scoring them all is quicker than leaving some out. Our choice.
 SMALL = 4096
 #: Colours in a box of the last level, about; and levels of four that one step of a search skips.
+#: Our choice.
 LEAF, STEP = 64, 2
-#: Values beyond this are no colour; it keeps seventh powers finite.
+#: Values beyond this are no colour; it keeps seventh powers finite. Our choice.
 LARGEST = 1e6
-#: Room for rounding in the bound: a box is left out only if it is farther by more than this.
+#: Room for rounding in the bound: a box is left out only if it is farther by more than this. Our
+#: choice.
 ROUNDING = 1e-7
 
 

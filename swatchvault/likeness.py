@@ -34,18 +34,18 @@ WEIGHT_L = 0.6
 WEIGHT_MEAN, FADES = 1.6, 0.1
 #: Of the tonal figures.
 WEIGHT_TONAL = (1.3, 0.5)
-#: Most colours that a palette keeps; the others' shares go with them.
+#: Most colours that a palette keeps; the others' shares go with them. Our choice.
 COLOURS = 6
 #: Mean light falls by this times the strand contrast (standard deviation of ln Y): in renders of
 #: one yarn in two structures that takes away half of what sets the means apart. A look is told
 #: as in the contrast that is usual.
 SHADOW, USUAL_CONTRAST = 0.68, 0.25
 #: Side of the cells, in weighted Lab, by which a colour's distance is bounded; and how widely a
-#: first search looks for a few that are near. Neither touches a result.
+#: first search looks for a few that are near. Neither touches a result. Our choice.
 CELL, SEEDS = 4.0, 4
-#: Room for rounding where bounds are worked out in single precision, in units of Lab.
+#: Room for rounding where bounds are worked out in single precision, in units of Lab. Our choice.
 SINGLE = 0.01
-#: Room for rounding of a sum in double precision.
+#: Room for rounding of a sum in double precision. Our choice.
 ROUNDING = 1e-9
 #: Errors of the gains of red, and against it blue, of linear sRGB. A camera's own gains that are
 #: off by 3 % show as 4 to 6 % there. What an error of 1 is charged: where a reference was in the

@@ -13,7 +13,8 @@ from swatchvault.errors import CompareError
 #: Names of regions that are no looks: bare white paper, and the same glass with clear water. The
 #: start once more, diluted, has a name that begins with the last.
 WHITE, CLEAR, START, AGAIN = "white", "clear", "start", "again"
-#: Parts that one part of the start's glass was made up to, where it is not said otherwise.
+#: Parts that one part of the start's glass was made up to, where it is not said otherwise. Our
+#: choice.
 AGAIN_PARTS = 2.0
 #: Steps of a log at which the liquor is gone, so that a look belongs before them.
 AFTER_LOOKS = frozenset({"rinse", "dry"})

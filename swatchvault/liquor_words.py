@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from ingest.liquor import LiquorCurve, LiquorReading
 from swatchvault.liquor_looks import LiquorLooks, channel_words, start_is_missing
 
-#: Standard uncertainty of a share up to which nothing more is asked for: 5 points in 95 of 100.
+#: Standard uncertainty of a share up to which nothing more is asked for: 5 points in 95 of 100. Our
+#: choice.
 SURE = 0.025
 AGAIN_HINT = (
     "To be surer, photograph the start once more made up to two parts with water, and mark it "

@@ -18,7 +18,8 @@ from ingest.screen import hex_of_lab
 from swatchvault.errors import CompareError
 from swatchvault.lab_index import LabIndex
 
-#: Step of the grid on which gaps are looked for, in Lab; and edges of the maps' bands of L*.
+#: Step of the grid on which gaps are looked for, in Lab; and edges of the maps' bands of L*. Our
+#: choice.
 GRID = 3.0
 #: More places than this are not looked at: the grid is made coarser. Our choice, for speed.
 PLACES = 2500

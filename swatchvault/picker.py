@@ -13,7 +13,7 @@ from ingest.colour import D65, Floats, lab_to_xyz, xyz_to_lab
 from ingest.optimal import band_colours
 from ingest.screen import hexes_of_labs, linear_of_lab
 
-#: Hues at which the limit is worked out, evenly around.
+#: Hues at which the limit is worked out, evenly around. Our choice.
 HUES = 72
 #: The plane shows a* and b* from -EXTENT to EXTENT; cells of CELL. Our choice.
 EXTENT, CELL = 130, 10

@@ -19,7 +19,8 @@ from swatchvault.batch import Job, Outcome, measure_many
 from swatchvault.errors import ArchiveError, SwatchvaultError
 from swatchvault.filing import with_owned
 
-#: Reflectance and Lab of a reference's record are rounded; nearer than this they say the same.
+#: Reflectance and Lab of a reference's record are rounded; nearer than this they say the same. Our
+#: choice.
 ROUNDED = 2e-3
 
 

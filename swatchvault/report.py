@@ -29,7 +29,7 @@ CORRECTED_BY = {
     "card": "one grey card",
     "none": "nothing (the camera's own colours)",
 }
-#: Share of a swatch's pixels that are clipped from which it is told.
+#: Share of a swatch's pixels that are clipped from which it is told. Our choice.
 CLIPPED_TOLD = 0.005
 #: Columns of the archive that hold 1 for yes and 0 for no.
 YES_OR_NO = frozenset({"dry", "locked", "superwash", "same_dyes"})

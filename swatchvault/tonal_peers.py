@@ -23,7 +23,7 @@ from swatchvault.evenness_read import Evenness
 #: Figures of a record that keep their order across forms, each with its mean over that of a
 #: wound card; and the standard deviation of ln of their ratio between two forms after that. On 27
 #: renders of semi-solids, each dyed once and laid in all three forms: rank correlation 0.95 to
-#: 0.97 and 0.92 to 0.98. Unevenness (0.73 to 0.93), dots and palettes do not survive.
+#: 0.97 and 0.92 to 0.98, by the third version of the measure. Dots and palettes do not survive.
 ACROSS_FORMS: Mapping[str, Mapping[str, float]] = {
     "off_light_line": {"wound card": 1.0, "skein": 1.29, "knit": 1.07},
     "cell_unevenness": {"wound card": 1.0, "skein": 1.29, "knit": 1.02},
@@ -31,7 +31,7 @@ ACROSS_FORMS: Mapping[str, Mapping[str, float]] = {
 ACROSS_SD = 0.20
 #: Fewest other semi-solids among which a swatch is given a place. Our choice.
 FEWEST = 5
-#: Added to figures before their ratio: under it they are noise, ΔE00.
+#: Added to figures before their ratio: under it they are noise, ΔE00. Our choice.
 SMALL = 0.05
 #: Said where no class is told of one of two swatches, and no more than its range.
 RANGES_MEET = "Where no class can be told, only ranges that do not meet tell two swatches apart."

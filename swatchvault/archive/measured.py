@@ -18,7 +18,8 @@ _LEFT_OUT_IF_NULL = (
     *("patch_length", "between", "difference_shares", "gradient"),
     *("core_halo", "core_halo_unseen"),
 )
-# Floats that differ by less are the same measurement made anew; far below any colour seen.
+# Floats that differ by less are the same measurement made anew; far below any colour seen. Our
+# choice.
 _SAME = 2e-5
 #: The same for rounded figures: two units of the last one.
 _SAME_DOUBT, _SAME_EVENNESS = 2e-3, 2e-4

@@ -15,7 +15,7 @@ from swatchvault.archive.rows import Entry, insert, put, transaction
 from swatchvault.archive.values import clean, named, yes_no
 from swatchvault.errors import ArchiveError
 
-#: How far the fibres of a base may be from 100 % in all: room for labels that round.
+#: How far the fibres of a base may be from 100 % in all: room for labels that round. Our choice.
 FIBRE_SUM_TOLERANCE = 0.1
 
 
