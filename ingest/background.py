@@ -37,10 +37,11 @@ FAINT = 0.02
 
 @dataclass(frozen=True, eq=False)
 class Background:
-    """An even surround: its (ln R/G, ln B/G), the yarn's, and its light (green channel).
+    """An even surround: ``ratio`` (2,), its (ln R/G, ln B/G), and ``yarn_ratio``, the yarn's.
 
-    ``share``: of the region's pixels that look like it. ``open``: they are as light and as even
-    as the surround itself, so they are gaps; otherwise they may be undyed yarn of that tint.
+    ``light``: its green channel, linear, by the curve that was given. ``share``: of the region's
+    pixels that look like it. ``open``: they are as light and as even as the surround itself, so
+    they are gaps; otherwise they may be undyed yarn of that tint.
     """
 
     ratio: Floats
@@ -64,7 +65,10 @@ class Background:
 
 
 def find_background(photo: Photo, polygon: Polygon, curve: Array) -> Background | None:
-    """The even surround of a region, or ``None`` where yarn and surround cannot be told apart."""
+    """The even surround of a region, or ``None`` where yarn and surround cannot be told apart.
+
+    ``curve``: (levels, 3), coded to corrected linear light.
+    """
     ring = _ring_pixels(photo, polygon)
     if len(ring) < 200:
         return None

@@ -27,7 +27,12 @@ MOST_BLOCKS = 24
 
 @dataclass(frozen=True, eq=False)
 class BlockSums:
-    """Sums over a grid of blocks: light (rows, columns, 3), kept pixels and all pixels."""
+    """Sums over a grid of blocks: ``light`` (rows, columns, 3), linear RGB, of the pixels ``kept``
+    (rows, columns); and counts of pixels over the whole region.
+
+    ``total``: all of it. ``clipped``, ``at_zero``: of yarn, with a channel at the top, at the
+    bottom. ``background``: left out. ``glare``: far brighter than coloured yarn, and colourless.
+    """
 
     light: Floats
     kept: Floats

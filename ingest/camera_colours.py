@@ -69,7 +69,7 @@ def terms(rgb: Floats, model: Model) -> Floats:
 
 
 def fit_colours(rgb: Floats, expected: Floats, model: Model) -> CameraColours:
-    """Least squares with ridge from (patches, 3) linear RGB to (patches, 3) expected RGB."""
+    """Least squares with ridge from ``rgb`` (patches, 3), linear, to ``expected`` (patches, 3)."""
     if model == "none":
         return UNCHANGED
     weight = np.maximum(expected.mean(axis=1), 0.02) ** WEIGHT_POWER
@@ -86,7 +86,7 @@ def fit_chart(
     """Choose the model by leaving out each patch in turn; never one worse than none.
 
     ``rgb``, ``expected``: (patches, 3) linear RGB. ``usable``: patches that may be fitted to.
-    ``judged``: patches whose mean ΔE00 decides.
+    ``judged``: patches whose mean ΔE00 decides. ``to_xyz``: (3, 3).
     """
     expected_lab = xyz_to_lab(expected @ to_xyz.T)
     trials: dict[str, float] = {}

@@ -183,7 +183,7 @@ class Surface:
 
 
 def read_surface(copy: WorkingCopy, corners: Floats, scene: Scene) -> Surface:
-    """What the middle of a four-sided area looks like."""
+    """What the middle of a four-sided area looks like; ``corners``: (4, 2) pixels of the copy."""
     x, y = places_inside(copy, corners)
     grid = np.asarray(copy.linear[y, x], dtype=float)
     mean = grid.reshape(-1, 3).mean(axis=0)
@@ -218,7 +218,8 @@ def _side_margins(sides: Sides) -> list[float]:
 
 
 def plane_and_rest(log_y: Floats, blocks: int = 12) -> tuple[float, float]:
-    """Change across the fitted plane of a square grid, and the standard deviation about it.
+    """Change across the plane fitted to a square grid ``log_y`` (n, n), and the standard deviation
+    about it, both in ln Y.
 
     Both of means over ``blocks`` x ``blocks``, so that pixel noise counts little.
     """

@@ -23,7 +23,8 @@ MIN_STEP = 6.0
 
 @dataclass(frozen=True, eq=False)
 class Grid:
-    """``matrix``: cells to fractions of the photo. ``fill``: patch width and height in cells."""
+    """``matrix``: (3, 3) homography from cells to fractions of the photo. ``fill``: patch width and
+    height in cells."""
 
     matrix: Floats
     fill: tuple[float, float]

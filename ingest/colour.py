@@ -20,7 +20,7 @@ D50_XY = (0.3457, 0.3585)
 
 
 def xy_to_xyz(xy: tuple[float, float]) -> Floats:
-    """XYZ with Y = 1 of a chromaticity."""
+    """XYZ (3,) with Y = 1 of a chromaticity."""
     x, y = xy
     return np.array([x / y, 1.0, (1.0 - x - y) / y])
 
@@ -109,7 +109,7 @@ def lab_to_xyz(lab: ArrayLike, white: ArrayLike = D65) -> Floats:
 
 
 def lab_d50_to_d65(lab_d50: ArrayLike) -> Floats:
-    """Lab under D65 of a surface whose Lab is stated under D50, by Bradford."""
+    """Lab (..., 3) under D65 of surfaces whose Lab (..., 3) is stated under D50, by Bradford."""
     return xyz_to_lab(lab_to_xyz(lab_d50, D50) @ D50_TO_D65.T, D65)
 
 

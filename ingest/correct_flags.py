@@ -36,7 +36,10 @@ def untold_tone(photo: Photo) -> frozenset[str]:
 def parted(
     photo: Photo, reference: Reference, patches: list[PatchReading], fit: NeutralFit, stated: Floats
 ) -> bool:
-    """Whether a shadow's edge lies across a chart, or across steps that are in order."""
+    """Whether a shadow's edge lies across a chart, or across steps that are in order.
+
+    ``stated``: (patches, 3) XYZ.
+    """
     if reference.kind == "chart24":
         return edge_across(fit.left_out[:, 1], stated[:, 1])
     if fit.far_off or not fit.in_order:
@@ -63,7 +66,7 @@ def card_value_flag(
     patch: PatchReading, stated_y: float, light: Light, to_xyz: Floats
 ) -> frozenset[str]:
     """The flag of one card whose stated Y the picture contradicts. ``light``: of the surround, as
-    the card corrects it."""
+    the card corrects it. ``stated_y``: above 0, up to 1; ``to_xyz``: (3, 3)."""
     white = float(patch.linear.max()) / stated_y
     paper = 0.0 if light.paper is None else light.paper.luminance(to_xyz)
     doubtful = white > WHITE_BEYOND_FILE or paper > LIGHTER_THAN_PAPER

@@ -53,7 +53,8 @@ NEUTRALS_FOR_A_CURVE = 6
 
 
 def mean_hue_deg(lab1: ArrayLike, lab2: ArrayLike) -> float:
-    """Mean hue angle of a pair in the plane of CIEDE2000's a'; a grey takes the other's hue."""
+    """Mean hue angle, in degrees, of a pair of Lab (3,), (3,) in the plane of CIEDE2000's a'; a
+    grey takes the other's hue."""
     one, two = np.asarray(lab1, dtype=float), np.asarray(lab2, dtype=float)
     c1, c2 = math.hypot(one[1], one[2]), math.hypot(two[1], two[2])
     if c1 == 0.0 or c2 == 0.0:

@@ -37,7 +37,8 @@ SPACES: Mapping[str, tuple[Curve, Floats]] = {
 
 
 def make_encoding(name: str, curves: Array, to_xyz: Floats) -> Encoding:
-    """An Encoding with frozen arrays; ``curves`` (levels,) or (levels, 3), clipped to 0..1."""
+    """An Encoding with frozen arrays; ``curves`` (levels,) or (levels, 3), clipped to 0..1;
+    ``to_xyz`` (3, 3)."""
     table = np.asarray(curves, dtype=float)
     if table.ndim == 1:
         table = np.repeat(table[:, None], 3, axis=1)

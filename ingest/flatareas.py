@@ -120,7 +120,7 @@ def working_copy(photo: Photo, long_side: int = LONG_SIDE_PX) -> WorkingCopy:
 
 
 def clockwise(corners: Array) -> Floats:
-    """Four corners in clockwise order as seen (y down), starting anywhere."""
+    """Four corners (4, 2) in clockwise order as seen (y down), starting anywhere."""
     points = np.asarray(corners, dtype=float)
     centre = points.mean(axis=0)
     order = np.argsort(np.arctan2(points[:, 1] - centre[1], points[:, 0] - centre[0]))
@@ -128,7 +128,7 @@ def clockwise(corners: Array) -> Floats:
 
 
 def move_sides_out(corners: Array, distance: float) -> Floats:
-    """A clockwise convex quadrilateral with every side moved outwards by ``distance`` pixels."""
+    """A clockwise convex quadrilateral (4, 2) with every side moved out by ``distance`` pixels."""
     p = np.asarray(corners, dtype=float)
     along = p[_NEXT] - p
     along = along / np.maximum(np.hypot(along[:, 0], along[:, 1])[:, None], 1e-9)
@@ -143,7 +143,8 @@ def move_sides_out(corners: Array, distance: float) -> Floats:
 
 
 def places_inside(copy: WorkingCopy, corners: Floats, count: int = 48) -> tuple[Array, Array]:
-    """Columns and rows (count, count) of an even grid over the middle 84 % of a quadrilateral."""
+    """Columns and rows (count, count) of an even grid over the middle 84 % of a quadrilateral
+    (4, 2), in pixels of the copy."""
     t = np.linspace(0.08, 0.92, count)
     u, v = np.meshgrid(t, t)
     weights = np.stack([(1 - u) * (1 - v), u * (1 - v), u * v, (1 - u) * v], axis=-1)
@@ -264,7 +265,9 @@ def _without_doubles(quads: list[Quad]) -> list[Quad]:
 def quad_of(
     contour: Array, scale: float, area_px: tuple[float, float], level: float
 ) -> Quad | None:
-    """The four-sided outline of one contour, or ``None`` where it has another shape or size."""
+    """The four-sided outline of one contour (n, 1, 2), or ``None`` where it has another shape or
+    size. ``scale``: pixels of the copy for one of the contour's; ``area_px``: least and most area,
+    in the copy's."""
     import cv2
 
     area = float(cv2.contourArea(contour))

@@ -17,7 +17,8 @@ from ingest.quiet import captured_stderr
 
 @dataclass(frozen=True, eq=False)
 class Decoded:
-    """Pixels as stored, upright or not, with what the file says of their colour."""
+    """``pixels`` (h, w, 3) or (h, w), uint8 or uint16, as stored, upright or not, with what the
+    file says of their colour."""
 
     head: Header
     pixels: Array

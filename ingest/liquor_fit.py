@@ -40,7 +40,7 @@ class Seen:
 
 @dataclass(frozen=True, eq=False)
 class Known:
-    """Glasses of which the share is known (m,): clear water 0, the start again 1, diluted."""
+    """Glasses of which the ``share`` (m,) is known: clear water 0, the start again, diluted, 1."""
 
     seen: Seen
     share: Floats

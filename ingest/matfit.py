@@ -44,7 +44,10 @@ def detect(grey: Array) -> list[tuple[int, Array]]:
 
 
 def one_sheet(found: list[tuple[int, Array]]) -> tuple[Mat, dict[int, Array]]:
-    """The sheet that most markers name, and its markers; ``MarksError`` if there are two."""
+    """The sheet that most markers name, and its markers' corners (4, 2) in pixels, by id.
+
+    Raises :class:`MarksError` if there are two sheets.
+    """
     names = [i for i, _ in found]
     counts = {paper: sum(i in mat(paper).markers for i in names) for paper in PAPER_MM}
     if len(set(names)) < len(names) or min(counts.values()) > 1:

@@ -273,6 +273,7 @@ class ReferenceReading:
         return None if self.neutral is None else (self.neutral, *self.neutrals)
 
     def record(self) -> dict[str, Any]:
+        """The reading as plain JSON data."""
         ref = self.reference
         return {
             "kind": ref.kind,
@@ -289,7 +290,7 @@ class ReferenceReading:
 
 @dataclass(frozen=True, eq=False)
 class PhotoMeasurement:
-    """Everything that one photo gave. ``preview``: uint8 sRGB, long side 640, upright."""
+    """Everything that one photo gave. ``preview``: (h, w, 3) uint8 sRGB, long side 640, upright."""
 
     path: str
     sha256: str

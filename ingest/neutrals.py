@@ -45,7 +45,8 @@ class NeutralFit:
 
     ``table``: (levels, 3), coded to corrected linear RGB before the field is divided out.
     ``xyz``, ``left_out``: (patches, 3) XYZ with everything applied, and with the patch left out.
-    ``trials``: mean ΔE00 left out, by what was tried. ``misfit``: the mean of what was taken.
+    ``errors``: (patches,) ΔE00 of ``left_out``. ``trials``: mean of these, by what was tried;
+    ``misfit``: of what was taken. ``usable``: places of the neutrals that the curve goes through.
     """
 
     table: Array
@@ -158,8 +159,12 @@ def _unclipped(patches: Sequence[PatchReading]) -> list[int]:
 def check_order(
     measured: Floats, expected: Floats, usable: Sequence[int], kind: str = "steps"
 ) -> bool:
-    """Whether the neutrals get darker as stated, those of one value in any order; raises where
-    they do the opposite."""
+    """Whether the neutrals get darker as stated, those of one value in any order.
+
+    ``measured``, ``expected``: (patches, 3) linear RGB. ``usable``: places of the neutrals. Raises
+    :class:`ReferenceMissing` where they do the opposite, are stated to be all alike, or fewer than
+    two are usable.
+    """
     chosen = list(usable)
     if len(chosen) < 2:
         raise ReferenceMissing(
@@ -193,7 +198,8 @@ def exposure_sd(fit: NeutralFit, expected_y: Floats) -> float:
     """Relative standard uncertainty of the curve at a mid grey, from what each neutral misses.
 
     A colour lies between two neutrals, so two of them, not all, carry its error. The lightest
-    and the darkest are guessed from outside when left out, and do not count.
+    and the darkest are guessed from outside when left out, and do not count. ``expected_y``:
+    (patches,), 0..1.
     """
     chosen = sorted(fit.usable, key=lambda i: float(expected_y[i]))
     inner = chosen[1:-1] if len(chosen) > 3 else chosen

@@ -103,7 +103,7 @@ def shrink_polygon(polygon: Polygon, factor: float) -> Polygon:
 
 
 def small_copy(pixels: Array, long_side: int) -> Array:
-    """The picture scaled down by area so that its long side is ``long_side``, same dtype.
+    """The picture (h, w, 3) scaled down by area so that its long side is ``long_side``, same dtype.
 
     ``pixels`` may be a turned or mirrored view: the scaling is done in memory order, so that
     no upright copy of the whole frame is made. Pictures already smaller are copied as they are.

@@ -122,7 +122,7 @@ def card_flags(patch: PatchReading) -> frozenset[str]:
 
 
 def exposure_flags(patches: Sequence[PatchReading], stated_y: Floats) -> frozenset[str]:
-    """Whether a photo is far too dark, by its lightest neutral. ``stated_y``: (patches,) of 1."""
+    """Whether a photo is far too dark, by its lightest neutral. ``stated_y``: (patches,), 0..1."""
     lightest = int(np.argmax(stated_y))
     white = float(patches[lightest].linear.max() / stated_y[lightest])
     return frozenset({"photo too dark"} if white < WHITE_TOO_DARK else ())

@@ -33,7 +33,8 @@ class Sides:
 
 
 def read_sides(copy: WorkingCopy, corners: Floats) -> Sides | None:
-    """Sides fitted to the steps near a clockwise quadrilateral; ``None`` where one shows none."""
+    """Sides fitted to the steps near a clockwise quadrilateral (4, 2), in pixels of the copy;
+    ``None`` where one shows none."""
     read = [_read_side(copy, corners[k], corners[(k + 1) % 4]) for k in range(4)]
     whole = [side for side in read if side is not None]
     if len(whole) < 4:

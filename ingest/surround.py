@@ -65,7 +65,7 @@ def surround_light(
 ) -> Light:
     """The light that a plain colourless surround shows.
 
-    ``curve``: (levels, 3) coded to corrected linear light. ``around``: the polygon near which
+    ``curve``: (levels, 3) coded to corrected linear light. ``to_xyz``: (3, 3). ``around``: the polygon near which
     paper is looked for where no sheets are known.
     """
     if surround.sheets:

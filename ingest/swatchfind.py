@@ -87,7 +87,10 @@ def find_swatch(
 
 
 def read_maps(copy: WorkingCopy, to_xyz: Array, taken: list[Array]) -> Maps:
-    """Fine structure and colour of the frame, ``STEP`` times smaller than the copy."""
+    """Fine structure and colour of the frame, ``STEP`` times smaller than the copy.
+
+    ``to_xyz``: (3, 3). ``taken``: outlines (n, 2) in pixels of the copy.
+    """
     import cv2
 
     grey = cv2.cvtColor(copy.rgb, cv2.COLOR_RGB2GRAY)

@@ -37,7 +37,7 @@ class Additions:
     ``delta_e_before``: pot as measured to target; ``delta_e_reckoned``: with what went in
     weighed against the reading; ``delta_e_after``: as predicted, the nearest that adding gets;
     ``within_95``: ΔE00 of the target that 19 of 20 such pots should end within.
-    ``lab``, ``covariance``: the pot afterwards. ``inside``: the lots reach that far.
+    ``lab`` (3,), ``covariance`` (3, 3): the pot afterwards. ``inside``: the lots reach that far.
     """
 
     add: Mapping[str, float]

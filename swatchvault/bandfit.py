@@ -48,7 +48,10 @@ def pot_noise(lab: Floats, depths: Floats, by_depth: Floats) -> Floats:
 
 @dataclass(frozen=True, eq=False)
 class Fit:
-    """Unknowns and their covariance factor F (size, k): covariance is F Fᵀ."""
+    """Unknowns ``theta`` (size,) and their covariance ``factor`` F (size, k): covariance is F Fᵀ.
+
+    ``z`` (size,): the same unknowns, standard normal by the prior.
+    """
 
     theta: Floats
     factor: Floats
@@ -63,7 +66,10 @@ def one_thread() -> AbstractContextManager[object]:
 
 
 def fit_unknowns(layout: Layout, data: Data, start: Floats | None = None) -> Fit:
-    """Most probable unknowns given the lots and the prior, and their doubt (Laplace)."""
+    """Most probable unknowns given the lots and the prior, and their doubt (Laplace).
+
+    ``start``: (size,) of ``z``, where the search begins.
+    """
     from scipy.optimize import least_squares
 
     mean, prior = layout.prior()

@@ -106,7 +106,7 @@ def _smooth(apart: Floats, level_sd: float, shape_sd: float, nm: float) -> Float
 class Forward:
     """Colours of m recipes with their derivatives by the unknowns and by the depths."""
 
-    lab: Floats
+    lab: Floats  # (m, 3)
     by_theta: Floats  # (m, 3, size)
     by_depth: Floats  # (m, 3, n_dyes), Lab units per %
 
@@ -145,7 +145,10 @@ def _surface(surface: Floats) -> tuple[float, float]:
 
 
 def forward(layout: Layout, theta: Floats, depths: ArrayLike) -> Forward:
-    """Lab (m, 3) of recipes ``depths`` (m, n_dyes) in % DOS, with both derivatives."""
+    """Lab (m, 3) of recipes ``depths`` (m, n_dyes) in % DOS, with both derivatives.
+
+    ``theta``: (size,) unknowns of ``layout``.
+    """
     c = np.asarray(depths, dtype=float).reshape(-1, layout.n_dyes)
     m, n = c.shape
     base, _, ln_exp, surface = layout.parts(theta)

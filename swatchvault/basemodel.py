@@ -66,7 +66,8 @@ class Shade:
 
 @dataclass(frozen=True, eq=False)
 class LeftOut:
-    """A lot as the others predict it, and as ``measured``; ``delta_e_00`` between them at kL = 1.
+    """A lot as the others predict it, ``lab`` (3,), and as ``measured`` (3,); ``delta_e_00`` between
+    them at kL = 1.
 
     ``surprise``: its miss in standard deviations of doubt.
     """
@@ -182,7 +183,10 @@ def check_depths(depths: Mapping[str, float]) -> None:
 def within_95(
     lab: Floats, covariance: Floats, target: Floats | None = None, k_l: float = 1.0
 ) -> float:
-    """ΔE00 that 95 % of draws about ``lab`` stay within, of ``target`` or of ``lab`` itself."""
+    """ΔE00 that 95 % of draws about ``lab`` (3,) stay within, of ``target`` (3,) or of ``lab``.
+
+    ``covariance``: (3, 3) of ``lab``.
+    """
     values, vectors = np.linalg.eigh(covariance)
     spread = vectors * np.sqrt(np.maximum(values, 0.0))
     drawn = lab + np.random.default_rng(1).normal(size=(1000, 3)) @ spread.T

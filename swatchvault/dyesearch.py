@@ -42,7 +42,8 @@ class Task:
 
 
 def best_amounts(task: Task, sets: Sequence[tuple[int, ...]]) -> tuple[Floats, Floats]:
-    """Amounts (m, n) of each set of dyes that come nearest to the target, and their ΔE00 (m,)."""
+    """Amounts (m, n), in % DOS, of each of m sets of dyes that come nearest to the target, and
+    their ΔE00 (m,). ``sets``: places among the task's n dyes."""
     held = np.zeros((len(sets), task.most.size), dtype=bool)
     for row, chosen in zip(held, sets, strict=True):
         row[list(chosen)] = True

@@ -33,7 +33,8 @@ class Boxes(NamedTuple):
 
 
 def split_in_four(lch: list[Floats], order: Indices) -> tuple[list[Floats], Indices]:
-    """One level: each row of L*, C*, h (boxes, size) parted into quarters along its longest side.
+    """One level: each row of L*, C*, h (boxes, size) parted into quarters along its longest side,
+    and ``order`` (boxes * size,), the colours' rows, likewise.
 
     Sides are compared in rough units of ΔE00; this shapes the boxes and touches no result.
     """
@@ -73,7 +74,7 @@ def boxes_of(lch: list[Floats]) -> Boxes:
 
 
 def stretch(chroma: Floats) -> Floats:
-    """1 + G of CIEDE2000 at a mean C*ab; it falls from 1.5 to 1."""
+    """1 + G of CIEDE2000 at mean C*ab, any shape; it falls from 1.5 to 1."""
     c7 = chroma**7
     return np.asarray(1.5 - 0.5 * np.sqrt(c7 / (c7 + _SECTOR)))
 
@@ -161,5 +162,5 @@ def lower_bound(query: Floats, boxes: Boxes, k_l: float) -> Floats:
 
 
 def wrapped(angle: Floats) -> Floats:
-    """An angle in radians brought to -pi..pi."""
+    """Angles in radians, any shape, brought to -pi..pi."""
     return np.asarray((angle + math.pi) % _TWO_PI - math.pi)

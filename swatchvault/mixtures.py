@@ -23,7 +23,10 @@ SLIGHT = 0.1
 
 
 def too_deep_or_pale(dyes: Sequence[str], depths: Floats, row: Floats) -> str | None:
-    """Why a recipe is deeper or paler than any lot."""
+    """Why a recipe is deeper or paler than any lot, in a sentence; ``None`` where it is not.
+
+    ``depths``: (lots, n_dyes) and ``row``: (n_dyes,), in % DOS.
+    """
     for dye, depth, deepest in zip(dyes, row.tolist(), depths.max(axis=0), strict=True):
         if depth > REACH * deepest:
             return (
@@ -46,7 +49,10 @@ def too_deep_or_pale(dyes: Sequence[str], depths: Floats, row: Floats) -> str | 
 
 
 def unmixed(dyes: Sequence[str], depths: Floats, row: Floats) -> str | None:
-    """Why a recipe is no mixture that the lots have seen."""
+    """Why a recipe is no mixture that the lots have seen, in a sentence; ``None`` where it is one.
+
+    ``depths`` and ``row`` as for :func:`too_deep_or_pale`.
+    """
     held = depths > 0
     most, at = int(held.sum(axis=1).max()), np.flatnonzero(row).tolist()
     if len(at) > most:
