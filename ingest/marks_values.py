@@ -138,6 +138,7 @@ def _turn(a: Point, b: Point, c: Point) -> float:
 
 
 def is_convex(points: Polygon) -> bool:
+    """Whether an outline turns the same way at every corner."""
     n = len(points)
     turns = [_turn(points[i], points[(i + 1) % n], points[(i + 2) % n]) for i in range(n)]
     return all(t > 0 for t in turns) or all(t < 0 for t in turns)

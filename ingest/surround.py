@@ -65,8 +65,8 @@ def surround_light(
 ) -> Light:
     """The light that a plain colourless surround shows.
 
-    ``curve``: (levels, 3) coded to corrected linear light. ``to_xyz``: (3, 3). ``around``: the polygon near which
-    paper is looked for where no sheets are known.
+    ``curve``: (levels, 3) coded to corrected linear light. ``to_xyz``: (3, 3). ``around``: the
+    polygon near which paper is looked for where no sheets are known.
     """
     if surround.sheets:
         small, linear, seen = _sheets(photo, curve, surround.sheets)

@@ -66,10 +66,9 @@ class Shade:
 
 @dataclass(frozen=True, eq=False)
 class LeftOut:
-    """A lot as the others predict it, ``lab`` (3,), and as ``measured`` (3,); ``delta_e_00`` between
-    them at kL = 1.
+    """A lot as the others predict it, ``lab`` (3,), and as ``measured`` (3,).
 
-    ``surprise``: its miss in standard deviations of doubt.
+    ``delta_e_00``: between them, at kL = 1. ``surprise``: its miss in standard deviations of doubt.
     """
 
     name: str

@@ -25,6 +25,8 @@ __all__ = ["Difference", "Verdict", "boundary_test", "d_lch", "decide", "delta_e
 
 
 class Verdict(StrEnum):
+    """What is said of a lot held to its master."""
+
     WITHIN = "within"
     OUTSIDE = "outside"
     CANNOT_TELL = "cannot tell"

@@ -174,6 +174,8 @@ def speaks_for(border: Border, named: Sequence[Named], rows: np.ndarray) -> bool
 
 
 def count(named: Sequence[Named], said: Sequence[tuple[str | None, object]]) -> Count:
+    """How many of the ``named`` the rule said right, each with what it ``said`` of it, and of how
+    many it said no class."""
     names = [name for name, _ in said]
     right = sum(n.word == name for n, name in zip(named, names, strict=True))
     return Count(right, names.count(None), len(named))

@@ -100,6 +100,7 @@ def recipe_words(depths: Mapping[str, float]) -> str:
 
 
 def base_record(known: KnownBase) -> dict[str, Any]:
+    """What a prediction is learned from, as plain JSON data."""
     return {
         "base": known.base,
         "form": known.form,

@@ -176,6 +176,7 @@ def _cross(x: float, y: float, number: int, gap: Gap) -> str:
 
 
 def svg_start(width: float, height: float) -> str:
+    """The opening tag of a white drawing, as large in pixels as in its own units."""
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {height:g}" '
         f'width="{width:g}" height="{height:g}" font-family="sans-serif">\n'
@@ -184,6 +185,7 @@ def svg_start(width: float, height: float) -> str:
 
 
 def svg_words(x: float, y: float, text: str, size: int, anchor: str = "start") -> str:
+    """``text`` at a place, escaped, its font ``size`` in the drawing's units."""
     return (
         f'<text x="{x:.1f}" y="{y:.1f}" font-size="{size}" text-anchor="{anchor}" '
         f'fill="#222">{escape(text)}</text>'

@@ -151,6 +151,7 @@ def percent(p: float) -> str:
 
 
 def number(value: float) -> str:
+    """Two decimals, or "unknown" for NaN."""
     return "unknown" if math.isnan(value) else f"{value:.2f}"
 
 
@@ -238,4 +239,5 @@ def notes(diff: Difference) -> tuple[str, ...]:
 
 
 def direction_record(d: Direction) -> dict[str, Any]:
+    """A direction as plain JSON data."""
     return {"axis": d.axis, "word": d.word, "size": d.size, "share": d.share}

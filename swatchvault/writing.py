@@ -19,4 +19,5 @@ def write_text_file(path: Path, text: str, *endings: str) -> None:
 
 
 def cannot_write(path: Path, error: OSError) -> SwatchvaultError:
+    """The error of a file that could not be written, and what to do."""
     return SwatchvaultError(f"cannot write {path}: {error.strerror}; name another file")
