@@ -10,6 +10,7 @@ import pytest
 from swatchvault.drift import D2, D4, ENOUGH, LotFacts, by_the_others, changes, course
 from swatchvault.drift_chart import course_svg
 from swatchvault.errors import CompareError
+from tests import drift_limits
 from tests.swatchvault.running import run
 
 # Flow rates of the worked example in NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2:
@@ -104,6 +105,12 @@ def test_they_are_broken_by_chance_as_often_as_three_sigma(n):
         away, limit = by_the_others(rng.normal(size=(n, 3)), none)
         out += int(np.count_nonzero(np.abs(away) > limit))
     assert 0.0017 < out / (draws * n * 3) < 0.0040  # 0.0027, and three times its spread
+
+
+def test_of_eight_lots_the_others_find_what_the_chart_hides():
+    """A short form of `tests.drift_limits`, whose figures are in DEVELOPERS.md: 100 and 22 %."""
+    others, chart = drift_limits.found(np.random.default_rng(1), 8, 12.0, 2000)
+    assert others > 0.99 and 0.15 < chart < 0.30
 
 
 def test_what_a_lot_s_photo_is_worse_by_is_no_fault_of_the_lot():
