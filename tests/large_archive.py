@@ -21,6 +21,8 @@ EXAMPLES = Path(__file__).parents[1] / "example_archive"
 LOTS_OF_A_COLOURWAY = 5
 PHOTOS_OF_A_SWATCH = 2
 BASES, DYES = 20, 40
+#: Lots that a stock of 10 g in a litre goes into, 18 mL each.
+LOTS_OF_A_STOCK = 50
 
 
 def make(folder: Path, measurements: int = 100_000, seed: int = 7) -> Path:
@@ -86,18 +88,37 @@ def _studio(conn: sqlite3.Connection, colourways: int, lots: int) -> None:
     )
     base = [1 + (n // LOTS_OF_A_COLOURWAY) % BASES for n in range(lots)]
     conn.executemany("INSERT INTO lot_base VALUES (?, ?)", [(1 + n, base[n]) for n in range(lots)])
-    conn.executemany(
-        "INSERT INTO lot_dye (lot_id, position, dye_id, amount, amount_g, dye_g) "
-        "VALUES (?, ?, ?, '1 g', 1, 1)",
-        [
-            (1 + n, p, 1 + (n // LOTS_OF_A_COLOURWAY * 3 + p) % DYES)
-            for n in range(lots)
-            for p in (1, 2)
-        ],
-    )
+    _dyes_in(conn, lots)
     conn.executemany(
         "INSERT INTO swatch (label, base_id, lot_id, form, dry) VALUES (?, ?, ?, 'wound card', 1)",
         [(f"S-{n:06d}", base[n], 1 + n) for n in range(lots)],
+    )
+
+
+def _dyes_in(conn: sqlite3.Connection, lots: int) -> None:
+    """Two dyes in each lot, from stocks that are mixed anew as they are used up."""
+    stocks: dict[int, list[int]] = {dye: [] for dye in range(1, 1 + DYES)}  # pours of each
+    rows = []
+    for n in range(lots):
+        for position in (1, 2):
+            dye = 1 + (n // LOTS_OF_A_COLOURWAY * 3 + position) % DYES
+            if not stocks[dye] or stocks[dye][-1] == LOTS_OF_A_STOCK:
+                stocks[dye].append(0)
+            stocks[dye][-1] += 1
+            rows.append((1 + n, position, dye, dye, f"S{len(stocks[dye])}"))
+    conn.executemany(
+        "INSERT INTO stock (dye_id, code, grams, made_up_to_ml, mixed_on) "
+        "VALUES (?, ?, 10, 1000, ?)",
+        [
+            (dye, f"S{number}", f"2009-12-{number % 28 + 1:02d}")
+            for dye, poured in stocks.items()
+            for number in range(1, 1 + len(poured))
+        ],
+    )
+    conn.executemany(
+        "INSERT INTO lot_dye (lot_id, position, dye_id, stock_id, amount, amount_ml, dye_g) "
+        "VALUES (?, ?, ?, (SELECT id FROM stock WHERE dye_id = ? AND code = ?), '18 mL', 18, 0.18)",
+        rows,
     )
 
 

@@ -16,6 +16,7 @@ from swatchvault.archive.schema_evenness import EVENNESS
 from swatchvault.archive.schema_numbered import renumber
 from swatchvault.archive.schema_photos import PICTURES
 from swatchvault.archive.schema_pot import POT
+from swatchvault.archive.schema_poured import POURED
 from swatchvault.archive.schema_renamed import RENAMED
 from swatchvault.archive.schema_repeats import REPEATS_TAKEN_BACK
 from swatchvault.archive.schema_shares import forget_wrong_shares
@@ -89,6 +90,12 @@ def repeats_taken_back(conn: sqlite3.Connection) -> None:
         conn.execute(statement)
 
 
+def poured(conn: sqlite3.Connection) -> None:
+    """Migration 11: indexes that tell what went in of a dye and of a stock."""
+    for statement in POURED:
+        conn.execute(statement)
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     first_tables,
     pots,
@@ -100,6 +107,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     struck,
     shares,
     repeats_taken_back,
+    poured,
 )
 
 

@@ -16,8 +16,13 @@ FROM stocks JOIN dye ON dye.name = stocks.dye"""
 
 _DYES = f"""SELECT dye.id, dye.name, dye.family, dye.note,
 (SELECT count(*) FROM dye_pack WHERE dye_pack.dye_id = dye.id) AS packs,
-(SELECT count(DISTINCT lot_id) FROM {GONE_IN} AS used WHERE used.dye_id = dye.id) AS lots
+(SELECT count(*) FROM (SELECT DISTINCT lot_id FROM {GONE_IN} AS used WHERE used.dye_id = dye.id))
+    AS lots
 FROM dye ORDER BY dye.name"""
+
+#: The newest stocks of each dye, as many as ``:newest``.
+_NEWEST = """stocks.stock_id IN (SELECT id FROM (SELECT id, row_number() OVER (PARTITION BY dye_id
+ORDER BY mixed_on DESC, id DESC) AS place FROM stock) WHERE place <= :newest)"""
 
 _BASES = """SELECT base.id, base.name, base.superwash, base.construction, base.halo,
 base.price_per_kg, base.note,
@@ -101,12 +106,21 @@ def bases_on_shelf(conn: sqlite3.Connection) -> list[BaseOnShelf]:
     return [BaseOnShelf(**row) for row in query(conn, _BASES).records()]
 
 
-def stocks_on_shelf(conn: sqlite3.Connection, dye_id: int | None = None) -> list[StockOnShelf]:
-    """The stocks of a dye, or of all; by dye, the newest first."""
+def stocks_on_shelf(
+    conn: sqlite3.Connection, dye_id: int | None = None, newest: int | None = None
+) -> list[StockOnShelf]:
+    """The stocks of a dye, or of all; by dye, the newest first, and of each no more than that."""
     order = "ORDER BY stocks.dye, stocks.mixed_on DESC, stocks.stock_id DESC"
-    where = "" if dye_id is None else "WHERE dye.id = :id "
-    found = query(conn, f"{_STOCKS} {where}{order}", {"id": dye_id})
+    asked = [] if dye_id is None else ["dye.id = :id"]
+    asked += [] if newest is None else [_NEWEST]
+    where = f"WHERE {' AND '.join(asked)} " if asked else ""
+    found = query(conn, f"{_STOCKS} {where}{order}", {"id": dye_id, "newest": newest})
     return [StockOnShelf(**row) for row in found.records()]
+
+
+def stock_numbers(conn: sqlite3.Connection) -> set[int]:
+    """The numbers of all stocks."""
+    return {int(row[0]) for row in conn.execute("SELECT id FROM stock")}
 
 
 def packs_by_dye(conn: sqlite3.Connection) -> dict[int, list[str]]:

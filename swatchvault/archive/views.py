@@ -52,6 +52,11 @@ FROM (SELECT used.stock_id, lot.id AS lot_id, lot.code,
 JOIN stock ON stock.id = poured.stock_id
 WHERE stock.left_ml IS NULL OR COALESCE(day > stock.left_seen_on, 1)"""
 
+#: mL that were poured of a ``stock`` in all: no days are asked for of one that nobody looked at.
+ALL_POURED = (
+    "(SELECT sum(COALESCE(amount_ml, amount_g)) FROM lot_dye WHERE lot_dye.stock_id = stock.id)"
+)
+
 #: What is set aside now, to be continued by a condition; and each such measurement as ``m``.
 ASIDE = "set_aside AS aside WHERE aside.taken_back_at IS NULL"
 ASIDE_OF_FILED = (
@@ -227,8 +232,9 @@ LEFT JOIN measurement AS m ON m.id = {speaks_for("swatch.id")}""",
 SELECT dye.name AS dye, stock.code AS stock, pack.code AS pack,
     100.0 * stock.grams / stock.made_up_to_ml AS strength_percent, stock.grams,
     stock.made_up_to_ml, stock.mixed_on, stock.left_ml AS left_seen_ml, stock.left_seen_on,
-    COALESCE(stock.left_ml, stock.made_up_to_ml)
-        - COALESCE((SELECT sum(ml) FROM ({POURED}) WHERE stock_id = stock.id), 0) AS left_ml,
+    COALESCE(stock.left_ml, stock.made_up_to_ml) - COALESCE(CASE WHEN stock.left_ml IS NULL
+        THEN {ALL_POURED} ELSE (SELECT sum(ml) FROM ({POURED}) WHERE stock_id = stock.id) END, 0)
+        AS left_ml,
     stock.note, stock.id AS stock_id
 FROM stock
 JOIN dye ON dye.id = stock.dye_id

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 
 #: Rows of fibres in the form of a base; our choice.
 FIBRE_ROWS = 4
+#: Stocks of each dye that the shelf shows, the newest: a few strengths of it. Our choice.
+STOCKS_OF_A_DYE = 6
 
 
 async def shelf_page(visit: Visit) -> Response:
@@ -45,27 +47,34 @@ async def shelf_page(visit: Visit) -> Response:
 
 
 async def _shown(visit: Visit, typed: Mapping[str, str], words: str) -> Response:
-    values = await visit.read(_values)
+    refused = typed.get("stock", "")
+    values = await visit.read(_values, int(refused) if refused.isdecimal() else None)
     values |= {"typed": typed, "adding": typed.get("add", ""), "words": words}
     asked = {"really_new": IS_NEW, "change": CHANGE}
     values["asked_back"] = [(name, label) for name, label in asked.items() if label in words]
     return await visit.page("sv_shelf.html", values, 400 if words else 200)
 
 
-def _values(conn: sqlite3.Connection) -> dict[str, Any]:
+def _values(conn: sqlite3.Connection, typed_stock: int | None = None) -> dict[str, Any]:
     from swatchvault.archive import schema_studio
     from swatchvault.archive.pages_shelf import (
         bases_on_shelf,
         dyes_on_shelf,
-        packs_by_dye,
+        stock_numbers,
+        stock_on_shelf,
         stocks_on_shelf,
     )
     from swatchvault.archive.stock_doubts import stock_doubts
 
-    doubts, packs = stock_doubts(conn), packs_by_dye(conn)
+    shown, all_of = stocks_on_shelf(conn, newest=STOCKS_OF_A_DYE), stock_numbers(conn)
+    if typed_stock in all_of and typed_stock not in {s.stock_id for s in shown}:
+        shown.append(stock_on_shelf(conn, typed_stock))
+    doubts = stock_doubts(conn, {s.stock_id for s in shown})
     return {
         "dyes": dyes_on_shelf(conn),
-        "stocks": [with_age(s, doubts, packs) for s in stocks_on_shelf(conn)],
+        "stocks": [with_age(s, doubts) for s in shown],
+        "older": len(all_of) - len(shown),
+        "of_a_dye": STOCKS_OF_A_DYE,
         "bases": bases_on_shelf(conn),
         "halos": schema_studio.HALOS,
         "fibre_rows": range(1, FIBRE_ROWS + 1),
@@ -75,11 +84,13 @@ def _values(conn: sqlite3.Connection) -> dict[str, Any]:
 
 
 def with_age(
-    stock: StockOnShelf, doubts: Iterable[StockDoubt], packs: Mapping[int, Sequence[str]]
+    stock: StockOnShelf,
+    doubts: Iterable[StockDoubt],
+    packs: Mapping[int, Sequence[str]] | None = None,
 ) -> dict[str, Any]:
     """A stock with hints: where it is old or used up, as a pot's plan gives it, and its doubts.
 
-    ``packs``: of each dye, by its id, the codes of its packs."""
+    ``packs``: of each dye, by its id, the codes of its packs, where the stock can be put right."""
     from swatchvault.pot import StockChoice, is_aged
 
     choice = StockChoice(stock.code, stock.strength_percent, stock.left_ml, stock.mixed_on)
@@ -89,6 +100,8 @@ def with_age(
     hints += [f"{d.what}: {d.do}" for d in doubts if d.stock_id == stock.stock_id]
     if stock.left_ml == 0:
         hints.append("used up")
+    if packs is None:
+        return {"stock": stock, "hints": hints}
     facts = {name: getattr(stock, name) for name in ("grams", "made_up_to_ml", "mixed_on", "pack")}
     right = put_right("stock", stock.stock_id, facts, names=packs.get(stock.dye_id, ()))
     return {"stock": stock, "hints": hints, "right": right}
@@ -100,10 +113,16 @@ async def dye_page(visit: Visit) -> Response:
     from swatchvault.archive.stock_doubts import stock_doubts
 
     found = await visit.read(pages_shelf.dye_page, row_id(visit))
-    doubts = await visit.read(stock_doubts)
+    doubts = await visit.read(stock_doubts, {s.stock_id for s in found.stocks})
     packs = await visit.read(pages_shelf.packs_by_dye)
     stocks = [with_age(s, doubts, packs) for s in found.stocks]
-    return await visit.page("sv_dye.html", {"page": found, "dye": found.dye, "stocks": stocks})
+    values = {
+        "page": found,
+        "dye": found.dye,
+        "stocks": stocks,
+        "today": f"{date.today():%Y-%m-%d}",
+    }
+    return await visit.page("sv_dye.html", values)
 
 
 # -- what is added: the function of the archive that the notes' reader calls too ---------------

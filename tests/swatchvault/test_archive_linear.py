@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from swatchvault.archive import open_archive
 from swatchvault.archive.listing import LISTS
+from swatchvault.archive.pages_shelf import stocks_on_shelf
+from swatchvault.archive.stock_doubts import stock_doubts
 from swatchvault.archive.views import VIEWS
 from tests.large_archive import make
 
@@ -32,7 +35,7 @@ def archives(
     return folders
 
 
-def thousands_of_steps(folder: Path, query: str) -> int:
+def thousands_of_steps(folder: Path, query: str | Callable[[sqlite3.Connection], object]) -> int:
     """How often the engine's progress is told, every thousand of its steps."""
     told = 0
 
@@ -43,7 +46,7 @@ def thousands_of_steps(folder: Path, query: str) -> int:
 
     with open_archive(folder) as archive:
         archive.conn.set_progress_handler(count, 1000)
-        archive.conn.execute(query).fetchall()
+        archive.conn.execute(query).fetchall() if isinstance(query, str) else query(archive.conn)
     return told
 
 
@@ -56,3 +59,32 @@ def test_work_grows_with_the_archive(archives: list[Path], query: str) -> None:
     """Of what is joined by looking through all for each it would grow sixteenfold."""
     small, large = (thousands_of_steps(folder, query) for folder in archives)
     assert large <= 1.5 * TIMES * max(small, LITTLE)
+
+
+@pytest.mark.parametrize(
+    "query",
+    [
+        "SELECT count(*) FROM (SELECT DISTINCT lot_id FROM lot_dye WHERE dye_id = 1 "
+        "AND COALESCE(dye_g, amount_g, amount_ml) IS NOT 0)",
+        "SELECT sum(COALESCE(amount_ml, amount_g)) FROM lot_dye WHERE stock_id = 1",
+    ],
+    ids=["lots of a dye", "poured of a stock"],
+)
+def test_the_shelf_counts_and_sums_by_an_index_alone(archives: list[Path], query: str) -> None:
+    with open_archive(archives[0]) as archive:
+        plan = [row[3] for row in archive.conn.execute(f"EXPLAIN QUERY PLAN {query}")]
+    assert any("USING COVERING INDEX lot_dye_by_" in step for step in plan)
+    assert not any("TEMP B-TREE" in step for step in plan)
+
+
+def test_stocks_that_are_shown_cost_no_more_where_there_are_more_others(
+    archives: list[Path],
+) -> None:
+    def shown(conn: sqlite3.Connection) -> None:
+        stocks = stocks_on_shelf(conn, newest=1)
+        assert len(stocks) == 40
+        stock_doubts(conn, {s.stock_id for s in stocks})
+
+    small, large = (thousands_of_steps(folder, shown) for folder in archives)
+    # The newest of a dye has gone into 25 lots in the small one, and 50 in the larger.
+    assert large <= 1.25 * 2 * max(small, LITTLE)

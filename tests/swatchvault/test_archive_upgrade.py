@@ -18,7 +18,7 @@ from swatchvault.archive.migrate import MIGRATIONS
 from tests.swatchvault.factories import dump
 
 OLD = Path(__file__).parent.parent / "data" / "archives"
-SCHEMAS = (1, 2, 3, 4, 5, 6, 7, 8, 9)
+SCHEMAS = (1, 2, 3, 4, 5, 6, 7, 8, 9, 10)
 #: What the tables that were rebuilt or widened since held, asked of an archive as it is now.
 AS_IT_WAS = {
     "photo": "SELECT {} FROM photo",

@@ -382,3 +382,34 @@ async def test_the_shelf_says_when_what_is_left_was_seen(
         conn.execute("UPDATE stock SET left_seen_on = '2099-01-01' WHERE code = 'pellow 1 %'")
     assert "150 mL left" in await told()
     assert "150 mL seen 2099-01-01, after that day" in await told()
+
+
+async def test_a_shelf_of_many_stocks_shows_the_newest_of_each_dye(
+    studio: Path, visitor: Callable[[str], Any]
+) -> None:
+    with sqlite3.connect(studio / "archive.db") as conn:
+        (dye,) = conn.execute("SELECT id FROM dye WHERE name = 'Marn blue'").fetchone()
+        conn.executemany(
+            "INSERT INTO stock (dye_id, code, grams, made_up_to_ml, mixed_on) "
+            "VALUES (?, ?, 10, 1000, ?)",
+            [(dye, f"batch {n}.", f"2020-01-{n:02d}") for n in range(1, 10)],
+        )
+        rows = conn.execute("SELECT id, code FROM stock WHERE dye_id = ?", (dye,)).fetchall()
+        (oldest,) = [number for number, code in rows if code == "batch 1."]
+    dyer = visitor("dyer")
+    page = (await dyer.get("/shelf")).text
+    shown = [code for _, code in rows if f"<bdi>{code}</bdi>" in page]
+    assert len(shown) == 6 and "batch 9." in shown and "batch 1." not in shown
+    assert f"newest 6 stand here; {len(rows) - 6} older ones stand on" in page
+    assert f'<option value="{oldest}"' not in page
+    own = (await dyer.get(f"/dye/{dye}")).text
+    assert all(
+        f"<bdi>{code}</bdi>" in own and f"Marn blue, {code}</option>" in own for _, code in rows
+    )
+    assert "Say what is left" not in (await visitor("helper").get(f"/dye/{dye}")).text
+    # What is told of an older one on its dye's page, and refused, comes back with it chosen.
+    answer = await dyer.post("/shelf", form("left", stock=str(oldest), left="-5"))
+    assert answer.status_code == 400
+    assert f'<option value="{oldest}" selected>' in answer.text and 'value="-5"' in answer.text
+    await dyer.post("/shelf", form("left", stock=str(oldest), left="7", seen_on="2026-10-01"))
+    assert one(studio, f"SELECT left_ml FROM stock WHERE id = {oldest}") == 7
