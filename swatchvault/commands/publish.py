@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+import shlex
 from pathlib import Path
 from typing import Any
 
 import click
 
 from swatchvault.commands.options import archive_option, need_archive
+from swatchvault.errors import ArchiveError
 
 CONFIG = "datasette.json"
 
@@ -29,13 +31,25 @@ def publish_command(to: Path, recipes: bool, photos: bool, archive_folder: Path 
     from swatchvault.archive import open_archive
     from swatchvault.archive.publishing import publish
 
+    _refuse_unservable(to)
     with open_archive(need_archive(archive_folder)) as archive:
         publish(archive, to, recipes=recipes, photos=photos)
     (to / CONFIG).write_text(json.dumps(config(recipes), indent=1), encoding="utf-8")
     said = "with recipes, dyes and notes" if recipes else "without recipes, dyes and notes"
     click.echo(f"{to}: a read-only copy, {said}. On a machine that has swatchvault installed,")
-    click.echo(f"  datasette --immutable {to}/archive.db --config {to}/{CONFIG}")
+    database, told = (shlex.quote(str(to / name)) for name in ("archive.db", CONFIG))
+    click.echo(f"  datasette --immutable {database} --config {told}")
     click.echo("shows it to anyone who reaches that machine; its --host and --port say where.")
+
+
+def _refuse_unservable(to: Path) -> None:
+    """Raise ``ArchiveError`` for a path that Datasette takes for another one."""
+    strange = sorted(set("#?%") & set(str(to)))
+    if strange:
+        raise ArchiveError(
+            f"{to}: Datasette opens no database in a path with {' or '.join(strange)}: name a "
+            "folder without"
+        )
 
 
 def config(recipes: bool = False) -> dict[str, Any]:

@@ -7,6 +7,7 @@ import secrets
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 from swatchvault.archive import DATABASE
 from swatchvault.archive.files import whole_file
@@ -18,6 +19,17 @@ DATABASE_NAME = "archive"
 SECRET_FILE = ".cookie-secret"
 HELPERS_FILE = ".helpers"
 PLUGIN = "swatchvault"
+
+
+class DatabasePath(str):
+    """A path that stands in an address as the path that it is, and is itself everywhere else.
+
+    Datasette writes ``file:{path}?mode=ro``, in which ``#``, ``?`` and ``%20`` of a folder's name
+    would end the path or change it, and another file would be opened, or made.
+    """
+
+    def __format__(self, spec: str) -> str:
+        return quote(str(self))
 
 
 @dataclass
@@ -86,7 +98,7 @@ def datasette_of(folder: Path, *, public: bool = False) -> Any:
     if not pm.is_registered(plugin):
         pm.register(plugin, name=PLUGIN)
     served = Datasette(
-        [str(folder / DATABASE)],
+        [DatabasePath(folder / DATABASE)],
         metadata=metadata(),
         config=config(),
         settings={

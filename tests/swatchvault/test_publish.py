@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import sqlite3
 from pathlib import Path
 
@@ -150,3 +151,22 @@ def test_the_command_says_how_to_serve_it(
     assert ran.code == 0
     assert "datasette --immutable" in ran.out
     assert (tmp_path / "copy" / "datasette.json").is_file()
+
+
+def test_the_line_that_serves_it_can_be_copied_to_a_shell(
+    archive_folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    to = tmp_path / "for my friends"
+    ran = run(capsys, "publish", to, "--archive", archive_folder)
+    (line,) = [line for line in ran.out.splitlines() if "--immutable" in line]
+    assert shlex.split(line)[2:] == [str(to / "archive.db"), "--config", str(to / "datasette.json")]
+
+
+@pytest.mark.parametrize("name", ["copy #1", "copy?", "100%25"])
+def test_a_folder_that_datasette_would_miss_is_refused(
+    archive_folder: Path, tmp_path: Path, name: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    ran = run(capsys, "publish", tmp_path / name, "--archive", archive_folder)
+    assert ran.code == 1
+    assert "name a folder without" in ran.err
+    assert not list(tmp_path.iterdir())
