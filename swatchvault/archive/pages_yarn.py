@@ -9,7 +9,7 @@ from typing import Any
 from swatchvault.archive.labs import LAB, with_lab
 from swatchvault.archive.listing import query
 from swatchvault.archive.lot_verdict import check_of, swatch_of
-from swatchvault.archive.since import all_aside, since_then
+from swatchvault.archive.since import all_aside, former_master, since_then
 from swatchvault.archive.speaking import DAMP, speaks_for, swatch_for_lot, tells_evenness_of
 from swatchvault.archive.standing import still_of
 from swatchvault.archive.views import DAY_OF_LOT
@@ -46,9 +46,10 @@ _ONE: Mapping[str, str] = {
         LEFT JOIN recipe AS parent ON parent.id = recipe.parent_id
         LEFT JOIN base AS came ON came.id = parent.base_id AND came.id <> recipe.base_id
         WHERE recipe.id = :id""",
-    "check": """SELECT c.*, lot.code AS lot, lot.colourway_id, colourway.name AS colourway,
+    "check": f"""SELECT c.*, lot.code AS lot, lot.colourway_id, colourway.name AS colourway,
         swatch.label AS swatch, swatch.form, base.name AS base, held.label AS master_swatch,
-        held.lot_id AS master_lot_id, held_lot.code AS master_lot
+        held.lot_id AS master_lot_id, held_lot.code AS master_lot,
+        {former_master("c.id")} AS former_master
         FROM lot_check AS c JOIN swatch ON swatch.id = c.swatch_id
         JOIN base ON base.id = swatch.base_id JOIN swatch AS held ON held.id = c.master_swatch_id
         LEFT JOIN lot ON lot.id = c.lot_id LEFT JOIN lot AS held_lot ON held_lot.id = held.lot_id

@@ -1,8 +1,10 @@
-"""What became of the photos that a verdict was given on: set aside since, or found to be of another
-swatch. The verdict keeps its words; whoever reads it is told.
+"""What became of a verdict's photos, set aside since, or found to be of another swatch, and of its
+master, where another stands now. The verdict keeps its words; whoever reads it is told.
 """
 
 from __future__ import annotations
+
+from swatchvault.archive.standing import in_force
 
 #: Why a photo is set aside in a copy that does not tell when dye went in.
 BEFORE_THE_LAST_DYE = "from before the last dye"
@@ -41,17 +43,30 @@ def all_aside(swatches: str) -> str:
     )
 
 
-def since_then(check: str) -> str:
-    """SQL: what became of the photos of the check of that id, NULL where all still count.
+def former_master(check: str) -> str:
+    """SQL: label of the swatch that the check of that id was held to, where that is no master now;
+    NULL where it still is one."""
+    return (
+        "(SELECT held.label FROM lot_check AS given JOIN swatch AS held "
+        f"ON held.id = given.master_swatch_id WHERE given.id = {check} AND NOT EXISTS (SELECT 1 "
+        "FROM master AS its_master WHERE its_master.swatch_id = given.master_swatch_id "
+        f"AND {in_force('its_master')}))"
+    )
 
-    Such as "the master's 4 photos set aside; the new swatch's photo moved to HF-3 skein a".
+
+def since_then(check: str) -> str:
+    """SQL: what became of the master and the photos of the check of that id; NULL where nothing
+    did.
+
+    Such as "NF-1 card is the master no longer; the new swatch's photo moved to HF-3 skein a".
     """
-    return f"""(SELECT group_concat(
+    return f"""(SELECT group_concat(said, '; ') FROM (
+SELECT {former_master(check)} || ' is the master no longer' AS said UNION ALL SELECT
     CASE WHEN some < photos THEN some || ' of ' ELSE '' END || owner
-    || CASE WHEN photos > 1 THEN photos || ' photos ' ELSE 'photo ' END || became, '; ')
+    || CASE WHEN photos > 1 THEN photos || ' photos ' ELSE 'photo ' END || became
 FROM (SELECT owner, became, count(*) AS some, photos FROM (
     SELECT CASE on_it.side WHEN 'master' THEN 'the master''s ' ELSE 'the new swatch''s ' END
         AS owner, {_BECAME} AS became, count(*) OVER (PARTITION BY on_it.side) AS photos
     FROM lot_check_measurement AS on_it JOIN measurement AS m ON m.id = on_it.measurement_id
     JOIN layout ON layout.id = m.layout_id WHERE on_it.lot_check_id = {check})
-    WHERE became IS NOT NULL GROUP BY owner, became))"""
+    WHERE became IS NOT NULL GROUP BY owner, became)) WHERE said IS NOT NULL)"""

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from swatchvault.archive.listing import holds, query
 from swatchvault.archive.lot_verdict import check_of, swatch_of
-from swatchvault.archive.since import all_aside, since_then
+from swatchvault.archive.since import all_aside, former_master, since_then
 from swatchvault.archive.speaking import speaking, swatch_for_lot, telling_evenness
 from swatchvault.archive.standing import in_force
 from swatchvault.archive.views import DAY_OF_LOT
@@ -43,13 +43,14 @@ JOIN photo ON photo.id = layout.photo_id WHERE m.id IN (SELECT value FROM json_e
 _EVEN = f"""SELECT swatch_id, {class_words("m")} AS evenness FROM measurement AS m
 WHERE id IN (SELECT value FROM json_each(:ids))"""
 
-_CHECKED = f"""WITH last AS (SELECT lot.id, c.id AS check_id, c.verdict
+_CHECKED = f"""WITH last AS (SELECT lot.id, c.id AS check_id, c.verdict,
+    c.verdict = 'outside' AND {former_master("c.id")} IS NULL AS is_outside
     FROM lot JOIN lot_check AS c ON c.id = {check_of("lot.id")}
     WHERE lot.colourway_id IN (SELECT value FROM json_each(:ids)))
 SELECT newest.*, {swatch_of("newest.lot_id", "newest.check_id")} AS swatch,
 {since_then("newest.check_id")} AS since_then, tonal.verdict AS evenness_verdict FROM
 (SELECT lot.colourway_id, lot.id AS lot_id, lot.code AS lot, last.verdict, last.check_id,
-    sum(last.verdict = 'outside') OVER (PARTITION BY lot.colourway_id) AS outside,
+    last.is_outside, sum(last.is_outside) OVER (PARTITION BY lot.colourway_id) AS outside,
     row_number() OVER (
     PARTITION BY lot.colourway_id ORDER BY {DAY_OF_LOT} DESC, lot.id DESC) AS place
 FROM last JOIN lot ON lot.id = last.id) AS newest
@@ -66,7 +67,9 @@ class OnTheWall:
     one that speaks for ``checked_lot``, the newest lot that was checked, by the day of its first
     photo where it has none of its own; ``evenness_verdict``: what that check said of its evenness,
     ``checked_swatch`` what it was of, where several of the lot were checked; ``since_then``: what
-    became of its photos. ``outside``: lots that are. ``all_aside``: measured, and no photo counts.
+    became of its master and photos. ``outside``: lots that are, of those last held to a master
+    that still is one; ``itself_outside``: whether ``checked_lot`` is of these. ``all_aside``:
+    measured, and no photo counts.
     """
 
     colourway_id: int
@@ -81,6 +84,7 @@ class OnTheWall:
     verdict: str | None
     evenness_verdict: str | None
     outside: int
+    itself_outside: bool
     since_then: str | None
     all_aside: bool
 
@@ -129,6 +133,7 @@ def _entry(
         verdict=_text(checked.get("verdict")),
         evenness_verdict=_text(checked.get("evenness_verdict")),
         outside=int(str(checked.get("outside") or 0)),
+        itself_outside=bool(checked.get("is_outside")),
         since_then=_text(checked.get("since_then")),
         all_aside=bool(row["all_aside"]),
     )

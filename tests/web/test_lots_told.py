@@ -187,3 +187,27 @@ async def test_what_is_all_set_aside_is_told_wherever_its_colour_or_verdict_stan
     with open_archive(studio) as archive:
         set_aside(archive.conn, swatch_id, sha256, "lamp was on")
     assert said in line((await dyer.get("/?text=Chalk")).text)
+
+
+async def test_a_verdict_by_an_earlier_master_says_so_wherever_it_stands(
+    visitor: Callable[[str], Any], studio: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """HF-4 was outside by HF-1; where HF-4 is made the master itself, that counts no more."""
+    dyer = visitor("dyer")
+    ((check,),) = ask(studio, "SELECT lot_check_id FROM checks_given WHERE swatch = 'HF-4 skein a'")
+
+    def tile() -> Any:
+        with open_archive(studio) as archive:
+            return next(t for t in wall(archive.conn) if t.name == "Harbour at Four")
+
+    assert "master no longer" not in (await dyer.get("/colourway/2")).text
+    before = tile()
+    assert run(capsys, "master", "HF-4 skein a", "--archive", studio).code == 0
+    said = "since then HF-1 skein a is the master no longer"
+    for page in ("/colourway/2", "/base/2"):
+        assert said in row_of((await dyer.get(page)).text, "HF-4"), page
+    for page in ("/lot/9", "/lot/9/card", "/?text=Harbour"):
+        assert said in line((await dyer.get(page)).text), page
+    assert "since then the master no longer" in line((await dyer.get(f"/check/{check}")).text)
+    assert said.removeprefix("since then ") in run(capsys, "list", "checks", "--archive", studio).out
+    assert before.outside >= 1 and tile().outside == 0
