@@ -5,9 +5,14 @@ from __future__ import annotations
 import sqlite3
 
 from swatchvault.archive import (
+    CurrentMaster,
+    Entry,
+    Master,
     SwatchFacts,
     class_stated,
+    current_master,
     no_longer_held,
+    set_master,
     state_evenness,
     stated_evenness,
     swatch_colours,
@@ -20,6 +25,43 @@ from swatchvault.evenness_read import Evenness
 from swatchvault.lotcheck import evenness_of
 
 WIDER = "that is wider than it is uneven itself, so no lot can be called less tonal"
+
+
+def make_master(
+    conn: sqlite3.Connection,
+    master: Master,
+    swatch: SwatchFacts,
+    held: bool | None,
+    tolerance: float | None = None,
+) -> tuple[Entry, str | None]:
+    """Set a master; what was done about its evenness, in a line, ``None`` where nothing was.
+
+    ``held``: whether later lots are held to it; ``None`` leaves it as it was, also where another
+    swatch was the master until now. Raises as :func:`state_or_end` where ``held`` is true.
+    """
+    names = (master.colourway, master.base, master.form)
+    before = current_master(conn, *names)
+    entry = set_master(conn, master)
+    if held is not None:
+        return entry, state_or_end(conn, entry.id, swatch, held, tolerance)
+    after = current_master(conn, *names)
+    if before is None or after is None or after.swatch_id == before.swatch_id:
+        return entry, None
+    return entry, _as_before(conn, before, after, swatch)
+
+
+def _as_before(
+    conn: sqlite3.Connection, before: CurrentMaster, after: CurrentMaster, swatch: SwatchFacts
+) -> str | None:
+    known = stated_words(conn, after.master_id)
+    if known:
+        return "its evenness, as it was stated before: " + "; ".join(known)
+    if stated_evenness(conn, before.master_id) is None:
+        return None
+    try:
+        return state_or_end(conn, after.master_id, swatch, True, None)
+    except (ArchiveError, NotFound) as error:
+        return f"lots were held to how even {before.swatch} is, and are to nothing now: {error}"
 
 
 def state_or_end(

@@ -31,8 +31,12 @@ FORMS = click.Choice(kinds.FORMS)
 
 @click.command("master")
 @click.argument("swatch")
-@click.option("--tolerance", type=NUMBER, help="2.0 (our choice), or what it is held to already.")
-@click.option("--k-l", type=NUMBER, help="2.0 (customary for textiles), or what it has already.")
+@click.option(
+    "--tolerance", type=NUMBER, help="As the master until now has it, else 2.0 (our choice)."
+)
+@click.option(
+    "--k-l", type=NUMBER, help="As the master until now has it, else 2.0 (customary for textiles)."
+)
 @click.option("--since", help="From which day it holds (2026-03-01); from now if not said.")
 @click.option("--reason", help="Why this swatch.")
 @click.option(
@@ -65,12 +69,11 @@ def master_command(
         Master,
         current_master,
         open_archive,
-        set_master,
         swatch_facts,
         transaction,
     )
     from swatchvault.notevalues import moment
-    from swatchvault.tonal_master import state_or_end
+    from swatchvault.tonal_master import make_master
 
     if evenness_tolerance is not None and evenness is False:
         raise click.UsageError("--evenness-tolerance does not go with --no-evenness")
@@ -81,18 +84,14 @@ def master_command(
         if facts.colourway is None:
             raise ArchiveError(f"swatch {swatch!r} is of undyed yarn; a master is of a colourway")
         held = current_master(archive.conn, facts.colourway, facts.base, facts.form)
-        if held is not None and held.swatch_id == facts.swatch_id:
+        if held is not None:
             tolerance = held.tolerance if tolerance is None else tolerance
             k_l = held.k_l if k_l is None else k_l
         tolerance, k_l = 2.0 if tolerance is None else tolerance, 2.0 if k_l is None else k_l
         told = (facts.colourway, facts.base, facts.form, facts.swatch)
         with transaction(archive.conn):
-            entry = set_master(archive.conn, Master(*told, tolerance, k_l, since, reason))
-            said = (
-                None
-                if wanted is None
-                else state_or_end(archive.conn, entry.id, facts, wanted, evenness_tolerance)
-            )
+            master = Master(*told, tolerance, k_l, since, reason)
+            entry, said = make_master(archive.conn, master, facts, wanted, evenness_tolerance)
     what = "is" if entry.change == "added" else "was already"
     click.echo(
         f"{swatch} {what} the master of {facts.colourway} on {facts.base}, {facts.form}; "
@@ -100,6 +99,11 @@ def master_command(
     )
     if said is not None:
         click.echo(said)
+    if held is not None and held.swatch_id != facts.swatch_id:
+        click.echo(
+            f"it was {held.swatch}, whose verdicts stay and say so: `swatchvault lots "
+            f'"{facts.colourway}"` holds all lots to the new one'
+        )
 
 
 @click.command("check")

@@ -114,9 +114,9 @@ def _set(
     form: Form,
     limits: tuple[float, float],
 ) -> None:
-    from swatchvault.archive import Master, set_master, swatch_facts
+    from swatchvault.archive import Master, swatch_facts
     from swatchvault.archive import pages_yarn as pages
-    from swatchvault.tonal_master import state_or_end
+    from swatchvault.tonal_master import make_master
 
     swatch = pages.one(conn, "swatch", swatch_id)
     if swatch["colourway"] is None:
@@ -128,10 +128,9 @@ def _set(
     names = (swatch["colourway"], swatch["base"], swatch["form"], swatch["label"])
     since = day_or_none(form.text("since"), "the day from which it holds")
     reason = form.text("reason") or None
-    entry = set_master(conn, Master(*names, *limits, since, reason))
     wanted = {"yes": True, "no": False}.get(form.text("evenness"))
-    if wanted is not None:
-        state_or_end(conn, entry.id, swatch_facts(conn, swatch["label"]), wanted, None)
+    facts = swatch_facts(conn, swatch["label"])
+    make_master(conn, Master(*names, *limits, since, reason), facts, wanted)
 
 
 async def base_page(visit: Visit) -> Response:

@@ -225,3 +225,42 @@ def test_lots_show_the_verdict_on_evenness_beside_the_colours(archive, capsys):
     (point,) = json.loads(run(capsys, *asked, "--json").out)[0]["course"]
     (check,) = json.loads(run(capsys, "check", "L2", "--json", "--archive", archive.folder).out)
     assert point["evenness"] == check["evenness"] and check["evenness"]["verdict"] == "more tonal"
+
+
+def test_another_master_keeps_the_tolerance_and_is_held_to_its_evenness_too(archive, capsys):
+    assert run(capsys, "master", "sun 1", "--evenness", "--archive", archive.folder).code == 0
+    ran = run(capsys, "master", "sun 2", "--archive", archive.folder)
+    assert "tolerance 1.5 at" in ran.out
+    assert "its evenness: semi-solid, unevenness 2.40 ± 0.20" in ran.out
+    assert "it was sun 1" in ran.out and 'swatchvault lots "Low sun"' in ran.out
+    assert stated_evenness(archive.conn, held_now(archive)) is not None
+    ended = run(capsys, "master", "sun 2", "--no-evenness", "--archive", archive.folder)
+    assert ended.code == 0
+    back = run(capsys, "master", "sun 1", "--archive", archive.folder)
+    assert "its evenness, as it was stated before: unevenness 1.00 ± 0.10" in back.out
+    assert stated_evenness(archive.conn, held_now(archive)) is not None
+
+
+def test_a_master_whose_evenness_cannot_be_told_says_that_lots_are_held_to_none(
+    archive, capsys, tmp_path
+):
+    assert run(capsys, "master", "sun 1", "--evenness", "--archive", archive.folder).code == 0
+    (two,) = archive.conn.execute("SELECT id FROM swatch WHERE label = 'sun 2'").fetchone()
+    blind = tonality(2.4, 0.05, name=None, between=["solid", "semi-solid"])
+    file_one(archive, tmp_path, two, blind, "three")
+    ran = run(capsys, "master", "sun 2", "--archive", archive.folder)
+    assert ran.code == 0
+    assert "lots were held to how even sun 1 is, and are to nothing now: the evenness of" in ran.out
+    assert stated_evenness(archive.conn, held_now(archive)) is None
+
+
+def test_a_master_after_one_that_states_no_evenness_states_none(archive, capsys):
+    ran = run(capsys, "master", "sun 2", "--archive", archive.folder)
+    assert "evenness" not in ran.out
+    assert stated_evenness(archive.conn, held_now(archive)) is None
+
+
+def held_now(archive):
+    held = current_master(archive.conn, *HELD)
+    assert held is not None
+    return held.master_id

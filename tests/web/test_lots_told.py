@@ -209,5 +209,7 @@ async def test_a_verdict_by_an_earlier_master_says_so_wherever_it_stands(
     for page in ("/lot/9", "/lot/9/card", "/?text=Harbour"):
         assert said in line((await dyer.get(page)).text), page
     assert "since then the master no longer" in line((await dyer.get(f"/check/{check}")).text)
-    assert said.removeprefix("since then ") in run(capsys, "list", "checks", "--archive", studio).out
+    assert (
+        said.removeprefix("since then ") in run(capsys, "list", "checks", "--archive", studio).out
+    )
     assert before.outside >= 1 and tile().outside == 0
