@@ -22,6 +22,13 @@ if TYPE_CHECKING:
 #: A stock older than this gets a hint. Common practice, no source.
 STOCK_AGES_AFTER_DAYS = 183
 
+#: From here on half a step of what can be poured (``ROUND_STEPS_ML``) is 1 % at most, as far as a
+#: dose may be off before that is told: a stronger stock needs no finer measure. Our choice.
+POURED_WELL_ML = 5.0
+
+#: Times by which the strengths of two stocks differ from which one is a dilution. Our choice.
+SAME_STRENGTH = 2.0
+
 #: Kinds of step that add to the liquor besides the stocks.
 AUXILIARIES = ("acid in", "salt in", "levelling agent in", "other auxiliary in")
 
@@ -236,11 +243,27 @@ def is_aged(stock: StockChoice, today: date) -> bool:
 
 
 def choose_stock(stocks: Sequence[StockChoice], need_g: float) -> StockChoice | None:
-    """The newest stock that suffices, else the newest; ``None`` of none. Newest come first."""
-    for stock in stocks:
-        if stock.left_ml is None or stock.left_ml * stock.strength_percent / 100 >= need_g:
-            return stock
-    return stocks[0] if stocks else None
+    """Of the stocks that suffice, else of all, the strongest of which the dose can be poured well,
+    and of those about as strong the newest; ``None`` of none. The newest come first.
+
+    Where even the weakest is too little to be poured well, it is that.
+    """
+    enough = [s for s in stocks if s.left_ml is None or s.left_ml >= _ml_of(s, need_g)] or stocks
+    if not enough:
+        return None
+    strengths = [s.strength_percent for s in enough if _ml_of(s, need_g) >= POURED_WELL_ML]
+    best = max(strengths) if strengths else min(s.strength_percent for s in enough)
+    return next((s for s in enough if alike(s.strength_percent, best)), enough[0])
+
+
+def _ml_of(stock: StockChoice, need_g: float) -> float:
+    """What of a stock holds so much dye; none of one that holds nothing."""
+    return need_g * 100 / stock.strength_percent if stock.strength_percent > 0 else 0.0
+
+
+def alike(a: float, b: float) -> bool:
+    """Whether two strengths, above 0, are of one stock mixed again, and not of a weaker one."""
+    return max(a, b) < SAME_STRENGTH * min(a, b)
 
 
 def stock_with(stocks: Sequence[StockChoice], need_ml: float) -> StockChoice | None:

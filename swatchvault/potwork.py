@@ -29,7 +29,7 @@ def choose_stocks(
     planned_from: Mapping[str, str | None],
     need: bool,
 ) -> dict[str, StockChoice]:
-    """The stock of each dye: the one that ``planned_from`` names, else the newest that suffices.
+    """The stock of each dye: the one that ``planned_from`` names, else as ``choose_stock``.
 
     A dye named with ``None`` is weighed as powder. With ``need``, a dye that no stock holds and
     that is not weighed raises ``NotFound``.

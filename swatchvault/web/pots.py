@@ -127,7 +127,7 @@ def _to_try(conn: sqlite3.Connection, recipe: Recipe) -> str | None:
 
 
 def _unsaid(conn: sqlite3.Connection, recipe: Recipe, goods_g: float) -> dict[str, str]:
-    """What each dye comes from where no source is chosen, if that is no stock that suffices."""
+    """What each dye comes from where no source is chosen."""
     from swatchvault.pot import missing_words, short_hint
     from swatchvault.potwork import choose_stocks
 
@@ -144,9 +144,9 @@ def _unsaid(conn: sqlite3.Connection, recipe: Recipe, goods_g: float) -> dict[st
             words[dye] = "powder: no stock of it is there"
             continue
         need_ml = dye_g * 100 / stock.strength_percent
+        words[dye] = f"stock {stock.code}, which suffices"
         if short_hint(dye, stock, need_ml):
-            missing = missing_words(stock, need_ml)
-            words[dye] = f"no stock suffices: the newest, {stock.code}, {missing}"
+            words[dye] = f"no stock suffices: {stock.code}, {missing_words(stock, need_ml)}"
     return words
 
 

@@ -176,6 +176,21 @@ def test_the_newest_stock_that_suffices_is_chosen():
     assert choose_stock([], 1.0) is None
 
 
+def test_of_two_strengths_the_stronger_is_chosen_that_can_be_poured_well():
+    """0.5 g are 50 mL of 1 %, 500 mL of 0.1 %; 0.04 g are 4 mL, which a syringe rounds by 1 %."""
+    weak, strong = StockChoice("0.1 %", 0.1, 500.0), StockChoice("1 %", 1.0, 500.0)
+    again = StockChoice("0.96 %", 0.96, 250.0)
+    for stocks in ([weak, strong], [strong, weak]):
+        assert choose_stock(stocks, 0.5) == strong
+        assert choose_stock(stocks, 0.05) == strong
+        assert choose_stock(stocks, 0.04) == weak
+        assert choose_stock(stocks, 0.0004) == weak
+        assert choose_stock(stocks, 7.5) == strong  # neither suffices
+    assert choose_stock([again, strong, weak], 0.5) == again  # the newest of about that strength
+    assert choose_stock([again, strong, weak], 3.0) == strong
+    assert choose_stock([weak, StockChoice("1 %", 1.0, 10.0)], 0.3) == weak  # 30 mL are needed
+
+
 # --- times ------------------------------------------------------------------------------------
 
 

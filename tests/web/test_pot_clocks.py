@@ -92,7 +92,7 @@ async def test_the_start_says_that_no_stock_suffices_and_how_much_is_missing(
         page = html.unescape((await helper.get(asked)).text)
         return re.findall(r'<select name="from-\d+">\s*<option value="">([^<]*)', page), page
 
-    both = ["newest stock that suffices"] * 2
+    both = [f"stock {code} 1 %, which suffices" for code in ("pellow", "brackle")]
     assert (await offered())[0] == both
     with sqlite3.connect(studio / "archive.db") as conn:
         conn.execute(
@@ -100,7 +100,7 @@ async def test_the_start_says_that_no_stock_suffices_and_how_much_is_missing(
             "(SELECT id FROM dye WHERE name = 'Pellow red')"
         )
     first, second = (await offered())[0]
-    assert re.fullmatch(r"no stock suffices: the newest, pellow 1 %, 48 mL missing", first)
+    assert re.fullmatch(r"no stock suffices: pellow 1 %, 48 mL missing", first)
     assert second == both[1]
     assert "60 mL needed, about 12 mL left, 48 mL missing; mix more." in (await offered())[1]
     with sqlite3.connect(studio / "archive.db") as conn:
