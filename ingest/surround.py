@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from ingest.lightfield import LightField, fit_field, robust_fit
 from ingest.model import Array, Photo, Polygon
+from ingest.onesheet import TINT_POINTS, joined, of_colour_that_drifts, of_one_colour
 from ingest.paper import Light, Paper
 from ingest.raster import brightest, darkest, shrink_polygon, small_picture
 
@@ -36,8 +37,6 @@ FAR, NEAR, ABOUT, AROUND_EACH = 3.2, 2.0, 1.4, 1.7
 #: Share of references and swatches that must lie inside the hull of the surround found, scaled by
 #: the second: a strip along the picture's edge has paper on one side alone.
 INSIDE, A_LITTLE_BEYOND = 0.8, 1.15
-#: Largest difference in ln R/G and ln B/G within one sheet: light from two sides tints it.
-ONE_COLOUR = 0.08
 #: Scatter of ln Y about one field up to which pieces that do not join are one sheet, since a
 #: shadow between them would bend it. Our choice; rendered paper has 0.01 to 0.02.
 ONE_SHEET = 0.025
@@ -48,8 +47,6 @@ LEAST_SHARE = 0.02
 LEAST_OF_SHEETS = 400
 #: Places that a field is fitted to at most; more change nothing but the time.
 MOST_POINTS = 8000
-#: Places that the planes of the light's colour are fitted to; an average over them is as sure.
-TINT_POINTS = 1000
 
 
 @dataclass(frozen=True)
@@ -70,11 +67,25 @@ def surround_light(
     """
     if surround.sheets:
         small, linear, seen = _sheets(photo, curve, surround.sheets)
-        free = seen
-    else:
-        small, linear, seen, free = _plain(photo, curve, to_xyz, surround, around)
-    if free.sum() < LEAST_OF_SHEETS if surround.sheets else free.mean() < LEAST_SHARE:
-        return Light()
+        if seen.sum() < LEAST_OF_SHEETS:
+            return Light()
+        return _light_on(small, linear, seen, seen, surround, to_xyz)
+    small, linear, pale, near = _plain(photo, curve, to_xyz, surround, around)
+    for alike in (of_one_colour, of_colour_that_drifts):
+        seen = pale & alike(linear, pale, near)
+        free = joined(seen, near)
+        found = Light()
+        if free.mean() >= LEAST_SHARE:
+            found = _light_on(small, linear, seen, free, surround, to_xyz)
+        if found.paper is not None:
+            break
+    return found
+
+
+def _light_on(
+    small: Array, linear: Array, seen: Array, free: Array, surround: Surround, to_xyz: Array
+) -> Light:
+    """What is seen on a surround (h, w), and on what of it reaches near the reference."""
     luminance = np.asarray(to_xyz, dtype=float)[1]
     if _surrounds(free, surround, small):
         field = _field_on(free, linear, luminance)
@@ -117,8 +128,7 @@ def _paper(linear: Array, sheet: Array, seen: Array, field: LightField | None) -
 def _plain(
     photo: Photo, curve: Array, to_xyz: Array, surround: Surround, around: Polygon
 ) -> tuple[Array, Array, Array, Array]:
-    """A small picture, its light, where plain pale surround of one colour is seen, and which of it
-    reaches near the reference."""
+    """A small picture, its light, where plain pale surround is, and what is near the reference."""
     import cv2
 
     small = small_picture(photo, COPY_SIDE)
@@ -135,9 +145,7 @@ def _plain(
     for polygon in surround.occupied:
         free &= ~_filled(shrink_polygon(polygon, 1.25), small)
     free &= _disc(around, FAR, small) | _about((around, *surround.occupied), small)
-    near = _disc(around, NEAR, small)
-    seen = free & _of_one_colour(linear, free, near)
-    return small, linear, seen, _joined(seen, near)
+    return small, linear, free, _disc(around, NEAR, small)
 
 
 def _sheets(photo: Photo, curve: Array, sheets: tuple[Polygon, ...]) -> tuple[Array, Array, Array]:
@@ -159,30 +167,6 @@ def _through(curve: Array, small: Array) -> Array:
 
 def _unclipped(small: Array) -> Array:
     return np.asarray(brightest(small) < (250 if small.dtype == np.uint8 else 64250))
-
-
-def _of_one_colour(linear: Array, free: Array, near: Array) -> Array:
-    """Pixels of the colour that the free pixels near the reference have: one sheet, not two."""
-    first = free & near
-    if first.sum() < 50:
-        return free
-    safe = np.maximum(linear, 1e-4)
-    alike = np.ones(free.shape, dtype=bool)
-    for channel in (0, 2):
-        ratio = safe[..., channel] / safe[..., 1]
-        middle = float(np.median(ratio[first]))
-        alike &= (ratio < middle * np.exp(ONE_COLOUR)) & (ratio > middle * np.exp(-ONE_COLOUR))
-    return alike
-
-
-def _joined(free: Array, near: Array) -> Array:
-    """The pieces of the surround that reach near the reference: a table behind paper does not."""
-    import cv2
-
-    count, labels = cv2.connectedComponents(free.astype(np.uint8), connectivity=4)
-    reach = np.bincount(labels[free & near], minlength=count)
-    pieces = np.flatnonzero(reach > 0.05 * max(reach.sum(), 1))
-    return np.asarray(free & np.isin(labels, pieces))
 
 
 def _disc(polygon: Polygon, factor: float, picture: Array) -> Array:

@@ -143,3 +143,23 @@ def test_a_swatch_above_a_card_on_paper_that_fills_the_picture_is_surrounded(x):
     taken = tuple(outline(box, 300, 400) for box in boxes)
     found = surround_light(photo_of(linear), CURVE, SRGB_TO_XYZ, Surround(taken), taken[0])
     assert found.field is not None
+
+
+@pytest.mark.parametrize("tint", [0.42, 0.5])
+def test_a_sheet_in_light_of_two_colours_is_followed_as_its_colour_drifts(tint):
+    """Paper from a window's side to a lamp's: each end of another colour than the middle."""
+    rng = np.random.default_rng(12)
+    light = sheet(ramp(400, 500, 0.1), rng, colour=(0.62, 0.62, 0.62))
+    x = np.mgrid[0:400, 0:500][1] / 500 - 0.5
+    light *= np.exp(tint * x[..., None] * np.array([0.5, 0.0, -0.5]))
+    ends = tuple(
+        tuple((a + u, 0.4 + v) for u, v in ((0, 0), (0.12, 0), (0.12, 0.2), (0, 0.2)))
+        for a in (0.06, 0.82)
+    )
+    for (x0, y0), _, (x1, y1), _ in ends:
+        light[int(y0 * 400) : int(y1 * 400), int(x0 * 500) : int(x1 * 500)] = 0.05
+    around = Surround((CHART, *ends))
+    field = surround_light(photo_of(light), CURVE, SRGB_TO_XYZ, around, CHART).field
+    assert field is not None
+    middles = np.array([np.mean(end, axis=0) for end in ends])
+    assert field.tint_spread(middles) == pytest.approx(0.76 * tint, rel=0.15)
