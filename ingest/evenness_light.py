@@ -60,8 +60,7 @@ def light_and_shade(cells: Cells, to_xyz: ToXyz) -> LightAndShade:
     yarn = cells.weight > 0
     mean = float(cells.light.sum()) / max(3 * int(yarn.sum()), 1)  # beside the yarn there is none
     floor = max(1e-3 * mean, 1e-6)
-    light = np.maximum(cells.light, floor)
-    log_y = np.log(np.maximum(_luminance(light, to_xyz), np.float32(floor))) * yarn
+    log_y = np.log(np.maximum(_luminance(cells.light, floor, to_xyz), np.float32(floor))) * yarn
     about = log_y - local_mean(log_y, cells.weight, round(STRAND_MM / cells.mm))
     contrast = float(about[yarn].std()) if yarn.any() else float("nan")
     side = round(CREST_MM / cells.mm)
@@ -78,11 +77,12 @@ def light_and_shade(cells: Cells, to_xyz: ToXyz) -> LightAndShade:
     return LightAndShade(log_y, about, contrast, reading.astype(np.float32), slope, bend)
 
 
-def _luminance(light: Array, to_xyz: ToXyz) -> Array:
-    """(h, w) float32 Y of light (h, w, 3), some rows at a time: they stay near the processor."""
+def _luminance(light: Array, floor: float, to_xyz: ToXyz) -> Array:
+    """(h, w) float32 Y of light (h, w, 3), none of it less than ``floor``, some rows at a time:
+    they stay near the processor."""
     y = np.empty(light.shape[:2], dtype=np.float32)
     for start in range(0, len(y), ROWS):
-        y[start : start + ROWS] = to_xyz(light[start : start + ROWS])[..., 1]
+        y[start : start + ROWS] = to_xyz(np.maximum(light[start : start + ROWS], floor))[..., 1]
     return y
 
 
