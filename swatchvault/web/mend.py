@@ -20,7 +20,7 @@ from swatchvault.web.typed import (
     number_or_none,
     row_id,
 )
-from swatchvault.web.visit import RefusedError, Visit
+from swatchvault.web.visit import Form, RefusedError, Visit
 
 Fact = float | str | None
 Facts = Mapping[str, Fact]
@@ -98,8 +98,8 @@ def put_right(
     typed: Mapping[str, str] | None = None,
     names: Sequence[str] = (),
 ) -> dict[str, Any]:
-    """What the form of a stock, swatch or lot shows; ``typed``: what was typed and refused;
-    ``names``: bases, colourways or packs to choose from. A stock of a dye
+    """What the form of a stock, swatch or lot shows, and beside each field what it was when the
+    form was made; ``typed``: what was typed and refused; ``names``: bases, colourways or packs to choose from. A stock of a dye
     without packs is asked for none."""
     told = typed or {}
     fields = [
@@ -107,6 +107,7 @@ def put_right(
             "name": f.name,
             "label": f.label,
             "unit": f.unit,
+            "was": f.shown(facts[f.name]),
             "value": told.get(f.name, f.shown(facts[f.name])),
         }
         for f in FIELDS[kind]
@@ -137,12 +138,13 @@ async def facts_page(visit: Visit) -> Response:
     if visit.request.method != "POST":
         return await _shown(visit, None, "")
     form = await visit.form()
-    typed = {f.name: form.text(f.name) for f in FIELDS[kind]}
+    typed = {f.name: form.text(f.name) for f in FIELDS[kind] if _touched(form, f)}
 
     def work(conn: sqlite3.Connection) -> str:
         from swatchvault.archive.mend import mend
 
-        told = {f.name: f.read(typed[f.name], f.label) for f in FIELDS[kind]}
+        _refuse_stale(conn, kind, number, form, typed)
+        told = {f.name: f.read(typed[f.name], f.label) for f in FIELDS[kind] if f.name in typed}
         if not mend(conn, kind, number, told, sure=form.text("sure") == "yes").changes:
             raise RefusedError(NOTHING_TYPED)
         return _page_of(conn, kind, number)
@@ -155,6 +157,32 @@ async def facts_page(visit: Visit) -> Response:
         if visit.wants_json:
             raise
         return await _shown(visit, typed, on_page(str(error)), isinstance(error, NotSureError))
+
+
+def _was(form: Form, field: Field) -> str | None:
+    """What a field held when its form was made; ``None`` where the form does not say."""
+    said = form.said.get(f"was-{field.name}")
+    return said.strip() if isinstance(said, str) else None
+
+
+def _touched(form: Form, field: Field) -> bool:
+    return form.text(field.name) != _was(form, field)
+
+
+def _refuse_stale(
+    conn: sqlite3.Connection, kind: str, number: int, form: Form, typed: Mapping[str, str]
+) -> None:
+    """Refuse what was typed over a fact that is no longer what the form showed."""
+    from swatchvault.archive.mend import facts_of
+
+    known = facts_of(conn, kind, number)
+    for field in (f for f in FIELDS[kind] if typed.get(f.name)):
+        now = field.shown(known[field.name])
+        if _was(form, field) not in (None, now) and typed[field.name] != now:
+            raise RefusedError(
+                f"“{field.label}” was changed meanwhile, by another tab or phone: it is "
+                f"{now or 'not said'} now. Look at it, and put it right again if yours still holds"
+            )
 
 
 async def _shown(

@@ -327,3 +327,27 @@ async def test_a_name_is_typed_where_there_are_too_many_to_choose_from(
     answer = await dyer.post("/lot/1/facts", told)
     assert answer.status_code in (400, 404) and "Shade 7000" in answer.text
     assert facts(studio, "lot")["colourway"] == "Ninth Furrow"
+
+
+def _sent_by_a_tab(page: str, once: str) -> dict[str, str]:
+    """The form of facts on a page as a browser sends it untouched."""
+    form = page.partition('/facts">')[2].partition("</form>")[0]
+    fields = dict(re.findall(r'name="([a-z_-]+)" value="([^"]*)"', form))
+    return {html.unescape(k): html.unescape(v) for k, v in fields.items()} | {"once": once}
+
+
+async def test_what_another_tab_put_right_stays(visitor: Visitor, studio: Path) -> None:
+    dyer, path = visitor("dyer"), "/lot/1/facts"
+    page = (await dyer.get(path)).text
+    one, other = (_sent_by_a_tab(page, f"{ONCE}{n}") for n in (1, 2))
+    assert (await dyer.post(path, {**one, "dry_g": "205 g"})).status_code == 303
+    assert (await dyer.post(path, {**other, "dyed_on": "2026-02-11"})).status_code == 303
+    assert (facts(studio, "lot")["dry_g"], facts(studio, "lot")["dyed_on"]) == (205.0, "2026-02-11")
+    late = await dyer.post(path, {**other, "once": f"{ONCE}3", "dry_g": "210 g"})
+    assert late.status_code == 400
+    assert "was changed meanwhile, by another tab or phone: it is 205 g now" in late.text
+    assert facts(studio, "lot")["dry_g"] == 205.0
+    again = _sent_by_a_tab(late.text, f"{ONCE}4")
+    assert again["dry_g"] == "210 g"
+    assert (await dyer.post(path, again)).status_code == 303
+    assert facts(studio, "lot")["dry_g"] == 210.0
