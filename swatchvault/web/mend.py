@@ -99,8 +99,8 @@ def put_right(
     names: Sequence[str] = (),
 ) -> dict[str, Any]:
     """What the form of a stock, swatch or lot shows, and beside each field what it was when the
-    form was made; ``typed``: what was typed and refused; ``names``: bases, colourways or packs to choose from. A stock of a dye
-    without packs is asked for none."""
+    form was made; ``typed``: what was typed and refused; ``names``: bases, colourways or packs to
+    choose from. A stock of a dye without packs is asked for none."""
     told = typed or {}
     fields = [
         {
