@@ -8,7 +8,7 @@ import sqlite3
 from contextlib import closing
 from pathlib import Path
 
-from swatchvault.archive.connect import DATABASE, THUMBS, Archive, backup
+from swatchvault.archive.connect import DATABASE, PHOTOS, THUMBS, Archive, backup
 from swatchvault.archive.migrate import migrate
 from swatchvault.archive.since import BEFORE_THE_LAST_DYE
 from swatchvault.archive.speaking import BEFORE_LAST_DYE
@@ -49,8 +49,8 @@ def publish(archive: Archive, to: Path, *, recipes: bool = False, photos: bool =
 
     Without ``recipes``: no dyes, stocks, recipes, pot logs, notes, prices or file names, and the
     file is rebuilt, so that nothing deleted is left in its free pages. Small pictures always go
-    along, the originals (with whatever the camera wrote into them) only with ``photos``; tables and
-    views that the owner added never do. Raises ``ArchiveError`` if the folder is there already or
+    along, the originals (with whatever the camera wrote into them) only with ``photos``; files that no
+    row names, and tables and views that the owner added, never do. Raises ``ArchiveError`` if the folder is there already or
     cannot be written.
     """
     if to.exists():
@@ -62,9 +62,12 @@ def publish(archive: Archive, to: Path, *, recipes: bool = False, photos: bool =
         with closing(sqlite3.connect(database, isolation_level=None)) as conn:
             _strip(conn, recipes=recipes)
         database.chmod(0o444)
-        shutil.copytree(archive.thumbs, part / THUMBS, ignore=_unfinished)
+        with closing(sqlite3.connect(database)) as conn:
+            filed = conn.execute("SELECT sha256, suffix FROM photo").fetchall()
+        _copy_filed(archive.thumbs, part / THUMBS, {f"{sha256}.jpg" for sha256, _ in filed})
         if photos:
-            shutil.copytree(archive.photos, part / archive.photos.name, ignore=_unfinished)
+            names = {sha256 + suffix for sha256, suffix in filed}
+            _copy_filed(archive.photos, part / PHOTOS, names)
         part.replace(to)
     except OSError as error:
         shutil.rmtree(part, ignore_errors=True)
@@ -147,5 +150,9 @@ def _notes(conn: sqlite3.Connection) -> list[tuple[str, str]]:
     ]
 
 
-def _unfinished(_: str, names: list[str]) -> set[str]:
-    return {name for name in names if name.startswith(".")}
+def _copy_filed(folder: Path, to: Path, names: set[str]) -> None:
+    """Copy files that rows name, those that are there; of what else lies there no row tells whose
+    it is."""
+    to.mkdir()
+    for name in names & set(os.listdir(folder)):
+        shutil.copy2(folder / name, to / name)

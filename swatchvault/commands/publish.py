@@ -13,12 +13,20 @@ from swatchvault.commands.options import archive_option, need_archive
 from swatchvault.errors import ArchiveError
 
 CONFIG = "datasette.json"
+PLACES = (
+    "! The originals are in it with all that the camera wrote into them. Phones write the place where "
+    "a photo was taken, unless that is switched off: look at one before you give the copy away."
+)
 
 
 @click.command("publish")
 @click.argument("to", type=click.Path(path_type=Path))
 @click.option("--recipes", is_flag=True, help="With dyes, recipes, pot logs and notes.")
-@click.option("--photos", is_flag=True, help="With the original photos as the camera wrote them.")
+@click.option(
+    "--photos",
+    is_flag=True,
+    help="With the original photos as the camera wrote them, which may tell where you were.",
+)
 @archive_option
 def publish_command(to: Path, recipes: bool, photos: bool, archive_folder: Path | None) -> None:
     """Write a read-only copy of the archive into the new folder TO, for anyone to look at.
@@ -40,6 +48,8 @@ def publish_command(to: Path, recipes: bool, photos: bool, archive_folder: Path 
     database, told = (shlex.quote(str(to / name)) for name in ("archive.db", CONFIG))
     click.echo(f"  datasette --immutable {database} --config {told}")
     click.echo("shows it to anyone who reaches that machine; its --host and --port say where.")
+    if photos:
+        click.echo(PLACES)
 
 
 def _refuse_unservable(to: Path) -> None:

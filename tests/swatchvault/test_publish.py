@@ -170,3 +170,31 @@ def test_a_folder_that_datasette_would_miss_is_refused(
     assert ran.code == 1
     assert "name a folder without" in ran.err
     assert not list(tmp_path.iterdir())
+
+
+def test_files_that_no_row_names_stay_at_home(archive_folder: Path, tmp_path: Path) -> None:
+    with open_archive(archive_folder) as archive:
+        (sha256,) = archive.conn.execute("SELECT sha256 FROM photo LIMIT 1").fetchone()
+        strays = [archive.thumbs / f"{'0' * 64}.jpg", archive.photos / "of a customer.jpg"]
+        strays += [archive.photos / ".part-1"]
+        for path in strays:
+            path.write_bytes(b"nobody's")
+        try:
+            publish(archive, tmp_path / "copy", photos=True)
+        finally:
+            for path in strays:
+                path.unlink()
+        count = archive.conn.execute("SELECT count(*) FROM photo").fetchone()[0]
+    for folder in ("photos", "thumbs"):
+        names = {path.stem for path in (tmp_path / "copy" / folder).iterdir()}
+        assert len(names) == count and sha256 in names and "of a customer" not in names
+
+
+def test_originals_come_with_a_word_on_where_they_were_taken(
+    archive_folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    said = [
+        run(capsys, "publish", tmp_path / name, *more, "--archive", archive_folder).out
+        for name, *more in (("a",), ("b", "--photos"))
+    ]
+    assert ["the place where" in words for words in said] == [False, True]
