@@ -49,9 +49,9 @@ def publish(archive: Archive, to: Path, *, recipes: bool = False, photos: bool =
 
     Without ``recipes``: no dyes, stocks, recipes, pot logs, notes, prices or file names, and the
     file is rebuilt, so that nothing deleted is left in its free pages. Small pictures always go
-    along, the originals (with whatever the camera wrote into them) only with ``photos``; files that no
-    row names, and tables and views that the owner added, never do. Raises ``ArchiveError`` if the folder is there already or
-    cannot be written.
+    along, the originals (with whatever the camera wrote into them) only with ``photos``; files that
+    no row names, and tables and views that the owner added, never do. Raises ``ArchiveError`` if
+    the folder is there already or cannot be written.
     """
     if to.exists():
         raise ArchiveError(f"{to} is there already: name a new folder for the copy")
@@ -154,5 +154,6 @@ def _copy_filed(folder: Path, to: Path, names: set[str]) -> None:
     """Copy files that rows name, those that are there; of what else lies there no row tells whose
     it is."""
     to.mkdir()
-    for name in names & set(os.listdir(folder)):
-        shutil.copy2(folder / name, to / name)
+    for path in folder.iterdir():
+        if path.name in names:
+            shutil.copy2(path, to / path.name)

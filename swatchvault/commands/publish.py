@@ -14,8 +14,8 @@ from swatchvault.errors import ArchiveError
 
 CONFIG = "datasette.json"
 PLACES = (
-    "! The originals are in it with all that the camera wrote into them. Phones write the place where "
-    "a photo was taken, unless that is switched off: look at one before you give the copy away."
+    "! The originals are in it with all that the camera wrote into them. Phones write where a "
+    "photo was taken, unless that is switched off: look at one before you give the copy away."
 )
 
 

@@ -197,4 +197,4 @@ def test_originals_come_with_a_word_on_where_they_were_taken(
         run(capsys, "publish", tmp_path / name, *more, "--archive", archive_folder).out
         for name, *more in (("a",), ("b", "--photos"))
     ]
-    assert ["the place where" in words for words in said] == [False, True]
+    assert ["where a photo was taken" in words for words in said] == [False, True]
