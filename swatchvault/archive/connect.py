@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import sqlite3
 import struct
 from dataclasses import dataclass
@@ -21,6 +22,11 @@ from swatchvault.errors import ArchiveError
 DATABASE = "archive.db"
 PHOTOS = "photos"
 THUMBS = "thumbs"
+
+#: What to do where a database is damaged.
+PUT_BACK = "put the last good one back (`swatchvault backup --help` says how)"
+#: What SQLite says of a row that breaks its table's rules, which an older version may have let in.
+RULE_BROKEN = re.compile(r"^(CHECK constraint failed|NULL value in|NUMERIC value in|TEXT value in)")
 
 _BUSY_S = 30.0  # how long a writer waits for another; our choice
 # SQLite file format 3, section 1.3: magic at 0, user version at 60, application id at 68.
@@ -93,6 +99,11 @@ def open_archive(folder: Path | str) -> Archive:
         raise ArchiveError(f"cannot open the archive in {path}: {_why(error)}") from error
     if not there:
         raise ArchiveError(f"no archive in {path}: create one there, or name the right folder")
+    if database.stat().st_size == 0:
+        raise ArchiveError(
+            f"{database} is empty and not an archive's database: {PUT_BACK}, or "
+            "make a new archive there (`swatchvault new`)"
+        )
     application, version = _header(database)
     if application != APPLICATION_ID and not _has_unwritten_log(database):
         raise ArchiveError(f"{database} is not an archive's database: name the right folder")
@@ -142,7 +153,8 @@ def prepare_connection(conn: sqlite3.Connection) -> None:
 def backup(conn: sqlite3.Connection, to: Path | str) -> Path:
     """Copy the whole database, log included, to a new file while others may go on working.
 
-    Raises ``ArchiveError`` if the file exists or cannot be written. The photos are plain files:
+    Raises ``ArchiveError`` if the file exists or cannot be written, or where the database is
+    damaged: its copy would be too, and could take a good one's place. The photos are plain files:
     copy their folders beside it.
     """
     target = Path(to)
@@ -153,6 +165,11 @@ def backup(conn: sqlite3.Connection, to: Path | str) -> Path:
         copy = sqlite3.connect(part)
         try:
             conn.backup(copy)
+            if found := damage(copy):
+                raise ArchiveError(
+                    f"the archive's database is damaged ({found[0]}), and so would a copy be: none "
+                    f"was made. Keep the backups that you have; {PUT_BACK}"
+                )
             copy.execute("PRAGMA journal_mode = DELETE")  # one file, nothing beside it
         finally:
             copy.close()
@@ -160,7 +177,20 @@ def backup(conn: sqlite3.Connection, to: Path | str) -> Path:
     except (OSError, sqlite3.Error) as error:
         part.unlink(missing_ok=True)
         raise ArchiveError(f"cannot write the copy to {target}: {_why(error)}") from error
+    except BaseException:
+        part.unlink(missing_ok=True)
+        raise
     return target
+
+
+def damage(conn: sqlite3.Connection) -> list[str]:
+    """What is damaged in a database, in SQLite's own words; a row that breaks a rule of its table
+    is none, for it is whole."""
+    try:
+        found = [str(row[0]) for row in conn.execute("PRAGMA integrity_check")]
+    except sqlite3.DatabaseError as error:
+        return [str(error)]
+    return [line for line in found if line != "ok" and not RULE_BROKEN.search(line)]
 
 
 def _connect(database: Path, mode: str) -> sqlite3.Connection:
@@ -227,4 +257,6 @@ def _why(error: Exception) -> str:
     """The reason alone, without number and file name."""
     if "disk I/O error" in str(error):  # SQLite's word for a full disk where it needs a little room
         return "the disk could not be read or written: make room if it is full, and try again"
+    if "malformed" in str(error) or "not a database" in str(error):
+        return f"it is damaged: {PUT_BACK}"
     return (error.strerror if isinstance(error, OSError) else None) or str(error)

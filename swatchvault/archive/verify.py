@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import json
 import math
-import re
 import sqlite3
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from swatchvault.archive.connect import Archive
+from swatchvault.archive.connect import RULE_BROKEN, Archive
 from swatchvault.archive.files import PART_PREFIX, hash_of
 from swatchvault.archive.migrate import MIGRATIONS, migrate
 from swatchvault.archive.rows import transaction
@@ -23,10 +22,6 @@ _ADD_AGAIN = "add the photo again from where it came"
 
 # How old a file without a row must be before a sweep takes it: a run may be filing it. Our choice.
 SWEEP_AFTER_S = 3600.0
-
-_RULE_BROKEN = re.compile(
-    r"^(CHECK constraint failed|NULL value in|NUMERIC value in|TEXT value in)"
-)
 
 # Columns that hold JSON; the CHECKs keep them so, and a damaged file may not.
 _JSON = {
@@ -111,7 +106,7 @@ def _database(conn: sqlite3.Connection) -> Iterator[Problem]:
         if line == "ok":
             continue
         # A row that breaks its table's rules is whole enough to go on looking.
-        kind = "row breaks a rule" if _RULE_BROKEN.search(line) else "database damaged"
+        kind = "row breaks a rule" if RULE_BROKEN.search(line) else "database damaged"
         yield Problem(kind, "archive.db", line, _RESTORE)
 
 

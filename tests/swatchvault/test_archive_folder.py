@@ -275,3 +275,40 @@ def test_a_backup_opens_as_an_archive(archive, tmp_path):
 def test_a_backup_that_cannot_be_written_is_told(archive, tmp_path):
     with pytest.raises(ArchiveError, match="cannot write the copy"):
         backup(archive.conn, tmp_path / "nowhere" / "copy.db")
+
+
+def test_a_damaged_database_is_not_copied_over_a_good_backup(archive, tmp_path):
+    studio(archive.conn)
+    (root,) = archive.conn.execute(
+        "SELECT rootpage FROM sqlite_master WHERE name = 'lot_by_colourway'"
+    ).fetchone()
+    size = archive.conn.execute("PRAGMA page_size").fetchone()[0]
+    archive.close()
+    database = archive.folder / "archive.db"
+    with database.open("r+b") as file:
+        file.seek((root - 1) * size)
+        file.write(b"\x0d" * 64)  # a page that nothing in it fits
+    with (
+        open_archive(archive.folder) as damaged,
+        pytest.raises(ArchiveError, match=r"damaged .*Keep the backups that you have"),
+    ):
+        backup(damaged.conn, tmp_path / "copy.db")
+    assert [p.name for p in tmp_path.iterdir()] == ["yarn"]
+
+
+def test_a_row_that_breaks_a_rule_is_copied_as_it_is(archive, tmp_path):
+    studio(archive.conn)
+    archive.conn.execute("PRAGMA ignore_check_constraints = ON")
+    archive.conn.execute("UPDATE lot SET dry_g = -1 WHERE code = 'L1'")
+    with sqlite3.connect(backup(archive.conn, tmp_path / "copy.db")) as conn:
+        assert conn.execute("SELECT dry_g FROM lot WHERE code = 'L1'").fetchone() == (-1,)
+
+
+@pytest.mark.parametrize(("bytes_left", "words"), [(0, "is empty"), (3 * 8192, "is damaged")])
+def test_a_database_cut_short_says_what_to_do(archive, bytes_left, words):
+    studio(archive.conn)
+    archive.close()
+    with (archive.folder / "archive.db").open("r+b") as file:
+        file.truncate(bytes_left)
+    with pytest.raises(ArchiveError, match=f"{words}.*put the last good one back"):
+        open_archive(archive.folder)
