@@ -17,14 +17,13 @@ from swatchvault.archive.migrate import (
     refuse_newer,
     version_of,
 )
+from swatchvault.archive.rows import PUT_BACK
 from swatchvault.errors import ArchiveError
 
 DATABASE = "archive.db"
 PHOTOS = "photos"
 THUMBS = "thumbs"
 
-#: What to do where a database is damaged.
-PUT_BACK = "put the last good one back (`swatchvault backup --help` says how)"
 #: What SQLite says of a row that breaks its table's rules, which an older version may have let in.
 RULE_BROKEN = re.compile(r"^(CHECK constraint failed|NULL value in|NUMERIC value in|TEXT value in)")
 
@@ -122,6 +121,12 @@ def open_archive(folder: Path | str) -> Archive:
         migrate(conn)
         for name in (PHOTOS, THUMBS):
             (path / name).mkdir(exist_ok=True)
+    except FileExistsError as error:
+        conn.close()
+        raise ArchiveError(
+            f"{error.filename} is no folder: if it leads to another disk, connect that first; else "
+            "move it away"
+        ) from error
     except OSError as error:
         conn.close()
         raise ArchiveError(f"cannot open the archive in {path}: {_why(error)}") from error

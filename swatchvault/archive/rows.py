@@ -22,6 +22,10 @@ MENDABLE: Mapping[str, tuple[str, ...]] = {
 }
 
 
+#: What to do where a database is damaged.
+PUT_BACK = "put the last good one back (`swatchvault backup --help` says how)"
+
+
 class Entry(NamedTuple):
     """A row's id, and whether storing it added it, changed it, or found it as it was."""
 
@@ -75,6 +79,8 @@ def _refusal(error: sqlite3.Error) -> str:
             "refused: a row would name another that does not fit it (such as a pack of another "
             "dye, or a swatch on another base than its lot)"
         )
+    if "malformed" in text:
+        return f"the archive's database is damaged, and nothing was stored: {PUT_BACK}"
     return f"the archive refused: {text}"
 
 

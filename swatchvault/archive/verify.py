@@ -18,6 +18,10 @@ from swatchvault.archive.studio import FIBRE_SUM_TOLERANCE
 from swatchvault.errors import ArchiveError
 
 _RESTORE = "restore archive.db from a backup"
+_FOLDER_BACK = (
+    "put the folder back beside archive.db, from where it was moved to or from a copy: without it "
+    "nothing is measured anew, and no photo shown whole"
+)
 _ADD_AGAIN = "add the photo again from where it came"
 
 # How old a file without a row must be before a sweep takes it: a run may be filing it. Our choice.
@@ -223,6 +227,11 @@ def _regions(conn: sqlite3.Connection) -> Iterator[Problem]:
 
 
 def _files(archive: Archive) -> Iterator[Problem]:
+    (filed,) = archive.conn.execute("SELECT count(*) FROM photo").fetchone()
+    if filed > 1 and not any(path.is_file() for path in archive.photos.iterdir()):
+        what = f"none of the {filed} photos is in the folder"
+        yield Problem("photos missing", "photos", what, _FOLDER_BACK)
+        return
     for sha256, suffix in archive.conn.execute(
         "SELECT sha256, suffix FROM photo ORDER BY added_at"
     ):

@@ -66,7 +66,7 @@ def test_an_upgraded_archive_is_as_one_made_new(schema, tmp_path):
             tuple(r) for r in new.conn.execute(sql)
         ]
         # only the photos' files, which are not kept with the text, are missed
-        assert {p.kind for p in verify(old)} == {"photo missing"}
+        assert {p.kind for p in verify(old)} == {"photos missing"}
 
 
 @pytest.mark.parametrize("schema", SCHEMAS)
@@ -146,7 +146,7 @@ def test_the_owners_own_views_stay(schema, tmp_path):
         assert len(archive.conn.execute('SELECT * FROM "my colours"').fetchall()) == len(
             colours(archive.conn)
         )
-        assert {p.kind for p in verify(archive)} <= {"photo missing"}  # those were not kept
+        assert {p.kind for p in verify(archive)} <= {"photos missing"}  # those were not kept
 
 
 def test_a_view_that_an_earlier_program_had_goes(tmp_path, monkeypatch):

@@ -12,6 +12,7 @@ from swatchvault.archive import (
     sweep,
     verify,
 )
+from swatchvault.errors import ArchiveError
 from tests.swatchvault.factories import copy_of, dump, measured, photo_file, photo_of, studio
 
 
@@ -192,3 +193,20 @@ def test_many_regions_and_photos_verify_clean(archive, tmp_path):
 def test_verify_works_on_a_connection_of_another_row_factory(archive):
     archive.conn.row_factory = None
     assert verify(archive) == []
+
+
+def test_a_folder_of_photos_that_was_moved_is_one_line(archive):
+    archive.photos.rename(archive.folder / "elsewhere")
+    archive.close()
+    with open_archive(archive.folder) as opened:
+        (problem,) = [p for p in verify(opened) if p.kind.startswith("photo")]
+    assert "none of the 2 photos is in the folder" in str(problem)
+    assert "put the folder back" in problem.do
+
+
+def test_a_link_to_a_disk_that_is_not_there_is_told(archive):
+    archive.photos.rename(archive.folder / "elsewhere")
+    archive.photos.symlink_to(archive.folder / "not connected")
+    archive.close()
+    with pytest.raises(ArchiveError, match=r"photos is no folder: .* connect that first"):
+        open_archive(archive.folder)
