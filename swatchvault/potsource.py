@@ -39,8 +39,8 @@ def sourced(
     That is what ``named`` says, else what the dye is planned from. A volume of any other dye, or of
     one planned as powder, is of the newest stock that suffices, for powder is weighed; without a
     stock its dye is not known. A weight of a dye that is not planned is powder where there is no
-    stock of it. Raises ``ArchiveError`` where there is one: it may be either. A number without a
-    unit is mL of a stock.
+    stock of it. Raises ``ArchiveError`` where there is one: it may be either; and of a volume where
+    stocks differ in strength: it may be of any. A number without a unit is mL of a stock.
     """
     from swatchvault.archive import DyeIn
 
@@ -62,11 +62,17 @@ def sourced(
 def _unsaid(conn: sqlite3.Connection, dye: str, amount: str, as_powder: bool) -> str | None:
     """The stock of a dye that is planned from none; ``as_powder``: it is planned as powder."""
     from swatchvault.archive import spoons_of
-    from swatchvault.pot import stock_with
+    from swatchvault.pot import alike, stock_with
 
     read, held = dye_amount(amount, spoons_of(conn)), held_of(conn, dye)
     if read.ml is not None:
         stock = stock_with(held, read.ml)
+        if stock and any(not alike(s.strength_percent, stock.strength_percent) for s in held):
+            of = " or ".join(f"{s.code!r} ({s.strength_percent:.3g} %)" for s in held[:4])
+            raise ArchiveError(
+                f"{amount} of {dye!r}, which is planned from no stock, may be of {of}: say which, "
+                f'--stock "{dye}={stock.code}"'
+            )
         return None if stock is None else stock.code
     if read.g is not None and held and not as_powder:
         raise ArchiveError(

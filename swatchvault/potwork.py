@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 #: Times the planned dose from which, up or down, an amount is asked about; our choice.
 FAR_OFF = 3.0
 
+#: Share of a planned dose within which an amount of another stock is taken for it; our choice.
+ABOUT = 0.1
+
 
 def choose_stocks(
     conn: sqlite3.Connection,
@@ -100,7 +103,8 @@ def doubtful_doses(
     """Dyes from a stock whose amount is hardly what went in, each with a sentence that says why.
 
     Several times the planned dose is, and more than the pot holds; so is a weight of stock that
-    makes a small part of it, for powder is weighed as well.
+    makes a small part of it, for powder is weighed as well, and so is a volume that does where as
+    much of another stock of the dye would be the planned dose.
     """
     from swatchvault.archive.lots import dye_columns
 
@@ -116,12 +120,38 @@ def doubtful_doses(
             continue
         said = f"{dye.dye}: {dye.amount} of stock {dye.stock} holds {grams:.3g} g of dye"
         wanted = planned.get(dye.dye)
-        far = wanted and (grams >= FAR_OFF * wanted or (weighed and wanted >= FAR_OFF * grams))
-        if far:
+        other = None if weighed or not wanted else _stock_meant(conn, dye, taken, wanted)
+        little = (weighed or other) and wanted and wanted >= FAR_OFF * grams
+        if wanted and (little or grams >= FAR_OFF * wanted):
             found[dye.dye] = f"{said}, where {wanted:.3g} g are planned"
+            if other:
+                found[dye.dye] += f" and so much of stock {other} would hold that"
         elif pot.liquor_ml is not None and taken > pot.liquor_ml:
             found[dye.dye] = f"{said}, and is more than the pot's {pot.liquor_ml:.4g} mL of liquor"
     return found
+
+
+def _stock_meant(
+    conn: sqlite3.Connection, dye: DyeIn, taken_ml: float, wanted_g: float
+) -> str | None:
+    """Another stock of a dye of which a volume would hold the planned dose, within a tenth."""
+    from swatchvault.potsource import held_of
+
+    its = (dye.stock or "").casefold()
+    held = (s for s in held_of(conn, dye.dye) if s.code.casefold() != its)
+    near = (s for s in held if abs(taken_ml * s.strength_percent / 100 / wanted_g - 1) <= ABOUT)
+    return next((s.code for s in near), None)
+
+
+def not_told(
+    plan: PotPlan | None, pot: Pot, planned: StepPlan | None, dyes: Iterable[DyeIn]
+) -> list[str]:
+    """Dyes that a planned step puts in, all at once, and of which nothing was told so far."""
+    part = next((p for p in (plan.parts if plan else ()) if planned in p.steps), None)
+    if part is None or sum(s.kind == "dye in" for s in part.steps) > 1:
+        return []
+    told = {d.dye.casefold() for d in (*dyes, *(d for d, _ in pot.dyes_in))}
+    return [d.dye for d in part.doses if d.dye.casefold() not in told]
 
 
 def noted(pot: Pot, told: Mapping[str, Any]) -> dict[str, Any]:

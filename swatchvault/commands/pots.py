@@ -38,6 +38,7 @@ from swatchvault.potwork import (
     doubtful_doses,
     local_now,
     make_step,
+    not_told,
     plan_of,
     step_words,
 )
@@ -165,6 +166,7 @@ def pot_did(
         kind = planned.kind if planned else what
         went_in = dyes_that_went_in(archive.conn, plan, pot, planned, kind, dyes, named)
         went_in = of_packs(went_in, packs)
+        left_out = not_told(plan, pot, planned, went_in) if dyes else []
         if dyes:
             ask_about(doubtful_doses(archive.conn, plan, pot, went_in), went_in, named)
         step = make_step(pot, kind, planned, told)
@@ -181,6 +183,11 @@ def pot_did(
             f'"{dye}=CODE"`, or how many grams, with --dye "{dye}=5 g"'
             for dye, said in unknown_doses(archive.conn, went_in).items()
         ]
+        if left_out:
+            lines.append(
+                f"! planned here and not told: {', '.join(left_out)}; none of it is in the log. If "
+                f'it went in: swatchvault pot did "{lot}" "dye in" --dye "{left_out[0]}=10 mL"'
+            )
     if pot.ended_at:
         ended = pot.ended_at[:16].replace("T", " ")
         lines = [*lines, f"! the lot had ended {ended}; the step is kept in its log all the same"]

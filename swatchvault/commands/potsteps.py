@@ -90,8 +90,9 @@ def ask_about(doubts: Mapping[str, str], went_in: Iterable[DyeIn], named: Iterab
         said = "; ".join(doubts[d.dye] for d in asked)
         one = asked[0]
         raise ArchiveError(
-            f'{said}. If it was powder, add --powder "{one.dye}"; if so much stock really went in, '
-            f'add --stock "{one.dye}={one.stock}"; else correct the amount'
+            f'{said}. If it was powder, add --powder "{one.dye}"; if so much of that stock really '
+            f'went in, add --stock "{one.dye}={one.stock}", of another its code; else correct the '
+            "amount"
         )
 
 

@@ -116,8 +116,9 @@ def ask_doses(
         return
     if doubts:
         raise RefusedError(
-            f"{'; '.join(doubts.values())}. If it was powder, log it under “Something else” and "
-            f"choose powder; if so much stock really went in, say “{REALLY}”"
+            f"{'; '.join(doubts.values())}. If it was powder, or another stock, log it under "
+            "“Something else” and choose that; if so much of this one really went in, say "
+            f"“{REALLY}”"
         )
     unknown = unknown_doses(conn, dyes)
     if unknown:
