@@ -41,7 +41,8 @@ WORTH_DIVIDING = 0.02
 UNEVEN_LIGHT, OVER_SCATTER = 0.10, 4.0
 #: Standard deviation of the slope of ln light across and down, per long side of the picture, where
 #: nothing shows it. Paper around the charts of seven outside photographs by phone, on desks by one
-#: light, shows slopes of 0.11 to 0.56, root mean square 0.36, which is this in each direction.
+#: light, shows slopes of 0.14 to 0.56, root mean square 0.36, which is this in each direction
+#: (`tests.photo_light`).
 UNSEEN_SLOPE = 0.25
 
 
@@ -116,7 +117,8 @@ def card_field(field: LightField | None, places: Floats) -> LightField | None:
     """The field to divide by beside one card, whose middle is the first of ``places`` (n, 2).
 
     Through a tone curve that one card cannot tell, a slope is shown too flat or too steep; on
-    outside photographs colours came nearer all the same, in each of the eight that show one.
+    outside photographs colours came nearer all the same, in each of the nine that show one
+    (`tests.photo_light`).
     """
     if field is None or field.scatter > CLEAN_SCATTER or field.spread(places) < WORTH_DIVIDING:
         return None

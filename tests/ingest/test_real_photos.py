@@ -9,6 +9,7 @@ from ingest.decode import read_photo
 from ingest.locate import read_marks
 from ingest.raster import region_pixels
 from ingest.reading import card_flags, read_patch
+from tests.photo_light import shown_in
 from tests.real_photos import PLAIN_SCRIPT, figures, marked_photos, summary
 
 #: How much further from the published values the mean may be, ΔE00: the samples of a patch
@@ -56,6 +57,13 @@ def test_the_whole_chart_does_better_than_its_neutrals_alone(found, name):
     assert ours.chart.mean() <= ours.steps.mean() + 0.05
     # Two charts lie in so uneven light that their patches no longer fit their values.
     assert ("reference does not fit" in ours.flags) == (name in ("chart_desk_3", "chart_outdoors"))
+
+
+def test_light_divided_out_brings_a_card_nearer_in_all_photos_that_show_it(outside_photos):
+    shown = [s for pair in marked_photos(outside_photos) if (s := shown_in(*pair)) is not None]
+    if not shown:
+        pytest.skip("no photo in the folder shows its light")
+    assert all(s.divided < s.card for s in shown)
 
 
 @pytest.mark.parametrize("name", PLAIN_SCRIPT)
