@@ -3,13 +3,16 @@
 The photographs are not part of the project: SWATCHVAULT_TEST_PHOTOS names their folder.
 """
 
+import numpy as np
 import pytest
+from scipy.stats import chi2
 
 from ingest.decode import read_photo
 from ingest.locate import read_marks
 from ingest.raster import region_pixels
 from ingest.reading import card_flags, read_patch
 from tests.photo_light import shown_in
+from tests.real_doubt import squared_errors
 from tests.real_photos import PLAIN_SCRIPT, figures, marked_photos, summary
 
 #: How much further from the published values the mean may be, ΔE00: the samples of a patch
@@ -64,6 +67,14 @@ def test_light_divided_out_brings_a_card_nearer_in_all_photos_that_show_it(outsi
     if not shown:
         pytest.skip("no photo in the folder shows its light")
     assert all(s.divided < s.card for s in shown)
+
+
+def test_the_stated_doubt_of_a_card_holds_the_errors_of_charts(outside_photos):
+    pairs = [p for p in marked_photos(outside_photos) if p[0].stem.startswith("chart_desk")]
+    if not pairs:
+        pytest.skip("no chart on a desk is in the folder")
+    squares = np.concatenate([squared_errors(*pair)["card"] for pair in pairs])
+    assert np.mean(squares > chi2.ppf(0.95, 3)) < 0.10
 
 
 @pytest.mark.parametrize("name", PLAIN_SCRIPT)
