@@ -49,6 +49,7 @@ from ingest.sampling import (
     refuse_turned,
     refuse_unusable,
     rounded,
+    sampled,
 )
 from ingest.surround import Surround, surround_light
 from ingest.tone import fit_tone
@@ -92,7 +93,8 @@ def correct(
     patches = read_patches(photo, main)
     refuse_unusable(main, patches)
     taken = (*occupied, *(p for r in references for p in outlines(r)))
-    surround = Surround(taken, tuple(sheets))
+    greys = [sampled(main)[i] for i in neutral_indices(main)]
+    surround = Surround(taken, tuple(sheets), tuple(greys))
     if main.kind == "card":
         made = _from_card(photo, main, patches[0], settings, surround, occupied)
     else:

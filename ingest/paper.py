@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from dataclasses import field as dataclass_field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -81,10 +82,12 @@ class Paper:
 @dataclass(frozen=True, eq=False)
 class Light:
     """What a plain surround shows of the light: a smooth field, ``None`` where none fits, and the
-    paper that it was found on, ``None`` where there is none."""
+    paper that it was found on, ``None`` where there is none. ``within``: (2,) what the reference's
+    greys show instead, where there is no field (:func:`ingest.lightwithin.tint_within`)."""
 
     field: LightField | None = None
     paper: Paper | None = None
+    within: Floats = dataclass_field(default_factory=lambda: np.zeros(2))
 
 
 def _cut(polygon: Polygon, picture: Array) -> tuple[slice, slice, Array]:

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.lightfield import LightField, fit_field, robust_fit
+from ingest.lightwithin import tint_within
 from ingest.model import Array, Photo, Polygon
 from ingest.onesheet import TINT_POINTS, joined, of_colour_that_drifts, of_one_colour
 from ingest.paper import Light, Paper
@@ -51,20 +52,31 @@ MOST_POINTS = 8000
 
 @dataclass(frozen=True)
 class Surround:
-    """What is known of the surround: outlines of what is none, and pieces of bare paper, if any."""
+    """What is known of the surround: outlines of what is none, pieces of bare paper, if any, and
+    the reference's greys."""
 
     occupied: tuple[Polygon, ...] = ()
     sheets: tuple[Polygon, ...] = ()
+    greys: tuple[Polygon, ...] = ()
 
 
 def surround_light(
     photo: Photo, curve: Array, to_xyz: Array, surround: Surround, around: Polygon
 ) -> Light:
-    """The light that a plain colourless surround shows.
+    """The light that a plain colourless surround shows, and the greys where it does not.
 
     ``curve``: (levels, 3) coded to corrected linear light. ``to_xyz``: (3, 3). ``around``: the
     polygon near which paper is looked for where no sheets are known.
     """
+    found = _by_surround(photo, curve, to_xyz, surround, around)
+    if found.field is None:
+        found = replace(found, within=tint_within(photo, curve, surround.greys))
+    return found
+
+
+def _by_surround(
+    photo: Photo, curve: Array, to_xyz: Array, surround: Surround, around: Polygon
+) -> Light:
     if surround.sheets:
         small, linear, seen = _sheets(photo, curve, surround.sheets)
         if seen.sum() < LEAST_OF_SHEETS:

@@ -10,6 +10,7 @@ from ingest.doubt import axes_jacobian
 from ingest.lightfield import LightField
 from ingest.lightleft import (
     UNSEEN_SLOPE,
+    UNSEEN_TINT,
     card_field,
     light_flags,
     light_left,
@@ -221,23 +222,37 @@ def test_two_swatches_doubt_the_slope_over_all_of_the_way_between_them():
     left = light_left(Light(), None, box(0.1, 0.5), places, (400, 300))
     mean = np.array([0.2, 0.1, 0.3])
     (one, _), (other, frame) = (left.doubt_of(mean, place) for place in places)
-    assert root(one + other) == pytest.approx(UNSEEN_SLOPE * 0.4 * mean)
-    assert root(frame) == pytest.approx(UNSEEN_SLOPE * 0.4 * mean)
+    slope = np.hypot(UNSEEN_SLOPE, UNSEEN_TINT / np.sqrt(3.0))
+    assert root(one + other) == pytest.approx(slope * 0.4 * mean)
+    assert root(frame) == pytest.approx(slope * 0.4 * mean)
     below, _ = left.doubt_of(mean, box(0.5, 0.9))  # the picture is less high than wide
-    assert root(below) == pytest.approx(np.sqrt(2) * UNSEEN_SLOPE * 0.3 * mean)
+    assert root(below) == pytest.approx(np.sqrt(2) * slope * 0.3 * mean)
 
 
-def on_a_dark_table(fall):
-    """Two swatches of one dye beside steps, with nothing plain and pale around."""
+@pytest.mark.parametrize(("within", "slope"), [(0.0, UNSEEN_TINT), (0.8, 0.8)])
+def test_the_ratio_of_two_channels_is_doubted_by_what_the_greys_show(within, slope):
+    places = [box(0.3, 0.5), box(0.7, 0.5)]
+    seen = Light(within=np.array([within, 0.0]))
+    left = light_left(seen, None, box(0.1, 0.5), places, (400, 300))
+    cov = sum(left.doubt_of(np.ones(3), place)[0] for place in places)
+    for i, j in ((0, 1), (0, 2), (1, 2)):
+        ratio = np.eye(3)[i] - np.eye(3)[j]
+        assert np.sqrt(ratio @ cov @ ratio) == pytest.approx(slope * 0.4)
+
+
+def on_a_dark_table(fall, tint=0.0, card=False):
+    """Two swatches of one dye beside steps or a card, with nothing plain and pale around."""
     rng = np.random.default_rng(3)
     light = scene(*SHAPE, (0.10, 0.06, 0.04))
-    for box, y in zip(step_boxes(), SIX_Y, strict=True):
+    boxes = [CARD] if card else step_boxes()
+    for box, y in zip(boxes, [0.18] if card else SIX_Y, strict=True):
         paint(light, box, grey(y))
     for box in (NEAR, FAR):
         paint(light, box, rgb_of_lab((45, 25, 15)))
-    photo = photo_of_light(lit(light, fall, 0.0) * (1.0 + 0.004 * rng.normal(size=(*SHAPE, 1))))
+    photo = photo_of_light(lit(light, fall, tint) * (1.0 + 0.004 * rng.normal(size=(*SHAPE, 1))))
     taken = [polygon(box, photo.pixels) for box in (NEAR, FAR)]
-    made = correct(photo, [steps_at(step_boxes(), photo.pixels)], Settings(), taken)
+    reference = card_at(CARD, photo.pixels) if card else steps_at(boxes, photo.pixels)
+    made = correct(photo, [reference], Settings(), taken)
     both = [
         measure_region(photo, swatch_at(b, photo.pixels), made, QUIET, 0.2) for b in (NEAR, FAR)
     ]
@@ -251,6 +266,22 @@ def test_light_that_nothing_shows_is_told_and_doubted(fall):
     apart = abs(near.lab[0] - far.lab[0])
     u = np.sqrt(near.covariance.region[0, 0] + far.covariance.region[0, 0])
     assert apart > 1.0 and apart < 2.0 * u
+
+
+def test_a_card_shows_light_of_two_colours_where_nothing_else_does():
+    made, (near, far) = on_a_dark_table(0.0, tint=1.0, card=True)
+    assert made.flags >= {"light not seen", "light of two colours"}
+    jacobian = axes_jacobian(near.lab, near.lab)
+    apart = np.linalg.norm((jacobian @ (far.lab - near.lab))[1:])
+    cov = jacobian @ (near.covariance.region + far.covariance.region) @ jacobian.T
+    u = np.sqrt(np.trace(cov[1:, 1:]))
+    assert apart > 5.0 and apart < 2.0 * u
+
+
+@pytest.mark.parametrize("card", [False, True])
+def test_greys_in_light_of_one_colour_tell_of_no_other(card):
+    made, _ = on_a_dark_table(0.25, card=card)
+    assert "light of two colours" not in made.flags
 
 
 def test_plain_paper_shows_the_light():
