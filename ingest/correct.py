@@ -35,7 +35,7 @@ from ingest.neutrals import (
     usable_neutrals,
 )
 from ingest.paper import Light
-from ingest.reading import PatchReading, card_flags, exposure_flags
+from ingest.reading import PatchReading, card_flags, coloured_flag, exposure_flags
 from ingest.sampling import (
     all_neutrals,
     as_taken,
@@ -175,6 +175,8 @@ def _from_neutrals(
     stated = expected @ photo.encoding.to_xyz.T
     flags = _flags_of_neutrals(photo, reference, patches, fit, stated)
     flags |= value_flags(reference, settings)
+    middle = mid_neutral(reference, patches, stated[:, 1])
+    flags |= coloured_flag(np.array(middle))
     flags |= light_flags(light, share, around, reference.patches, swatches)
     records = patch_records(reference, stated, fit.xyz, fit.left_out, [p.clipped for p in patches])
     return Correction(
@@ -189,7 +191,7 @@ def _from_neutrals(
                 reference,
                 flags,
                 records,
-                neutral=mid_neutral(reference, patches, stated[:, 1]),
+                neutral=middle,
                 neutrals=all_neutrals(reference, patches, stated[:, 1]),
             ),
         ),

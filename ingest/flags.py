@@ -68,9 +68,9 @@ FLAGS: Mapping[str, str] = {
     ),
     "card uneven": "The grey reference is not of one grey: dirt, print, texture or glare on it.",
     "card coloured": (
-        "The grey reference looks coloured in the photo as taken: see that its mark lies on the "
-        "card, and not on wood or cloth. If it does, the camera's white balance is far off: set it "
-        "for this light."
+        "The grey reference looks coloured in the photo as taken: see that its mark lies on it, "
+        "and not on wood or cloth. If it does, the camera's white balance is far off, so that the "
+        "colours may lie further off than their ± says: set it for this light."
     ),
     "card tilted in the light": (
         "The light changes across the grey reference: it is tilted, or the light is very near."

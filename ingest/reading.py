@@ -115,10 +115,13 @@ def card_flags(patch: PatchReading) -> frozenset[str]:
         flags.add("card tilted in the light")
     if patch.uneven > UNEVEN and not shadow:
         flags.add("card uneven")
-    red, _, blue = np.maximum(patch.linear, 1e-6)
-    if abs(np.log(red / blue)) > COLOURED:
-        flags.add("card coloured")
-    return frozenset(flags)
+    return frozenset(flags | coloured_flag(patch.linear))
+
+
+def coloured_flag(grey: Floats) -> frozenset[str]:
+    """Whether a mid grey looks coloured in the photo as taken; ``grey``: (3,) its linear RGB."""
+    red, _, blue = np.maximum(grey, 1e-6)
+    return frozenset({"card coloured"} if abs(np.log(red / blue)) > COLOURED else ())
 
 
 def exposure_flags(patches: Sequence[PatchReading], stated_y: Floats) -> frozenset[str]:

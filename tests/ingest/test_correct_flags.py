@@ -8,12 +8,14 @@ import numpy as np
 import pytest
 
 import example_archive
+from ingest.correct import correct
 from ingest.correct_flags import untold_tone
 from ingest.flags import FLAGS_THAT_STOP_A_VERDICT
 from ingest.locate import parse_marks
+from ingest.model import Settings
 from ingest.pipeline import measure_photo
 from ingest.tone import unlike_a_display
-from tests.ingest.builders import photo_of_light
+from tests.ingest.builders import photo_of_light, steps_at, steps_scene
 
 DEMO = Path(example_archive.__file__).parent
 UNLIKE = "steps unlike a photo"
@@ -53,3 +55,11 @@ def test_camera_raw_has_no_tone_curve_to_remove():
     photo = photo_of_light(np.full((60, 80, 3), 0.4))
     assert untold_tone(photo) == {"tone curve not removed"}
     assert untold_tone(replace(photo, flags=frozenset({"raw"}))) == set()
+
+
+@pytest.mark.parametrize(("gain", "told"), [(1.18, False), (1.3, True)])
+def test_steps_that_look_coloured_as_taken_are_told_as_a_card_is(gain, told):
+    light, boxes = steps_scene()
+    photo = photo_of_light(0.7 * light * [gain, 1.0, 1.0 / gain])
+    made = correct(photo, [steps_at(boxes, photo.pixels)], Settings())
+    assert ("card coloured" in made.flags) is told
