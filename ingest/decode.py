@@ -21,7 +21,7 @@ from ingest.errors import PhotoError
 from ingest.exif import clean_text, read_exif
 from ingest.header import MIN_SIDE_PX, Header, check_size, damaged
 from ingest.heic_raw import Decoded, decode_heic, decode_raw
-from ingest.jpeg import jpeg_header, strongly_compressed
+from ingest.jpeg import compression_flags, jpeg_header
 from ingest.model import Array, Encoding, Photo
 from ingest.quiet import captured_stderr, opencv_warnings
 from ingest.sniff import file_format
@@ -212,7 +212,7 @@ def _colours(decoded: Decoded) -> tuple[Array, Encoding, frozenset[str]]:
     head, pixels = decoded.head, decoded.pixels
     flags = {"gain map"} if head.gain_map else set()
     flags |= {"read at half size"} if head.halved else set()
-    flags |= {"strongly compressed"} if strongly_compressed(head.luma_sum) else set()
+    flags |= compression_flags(head.luma_sum)
     if decoded.encoding is not None:
         return pixels, decoded.encoding, frozenset({"raw"})
     levels = 256 if pixels.dtype == np.uint8 else 65536

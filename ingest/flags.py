@@ -26,6 +26,10 @@ FLAGS: Mapping[str, str] = {
         "The JPEG is compressed so strongly that fine light and dark is lost, or made: how even "
         "the yarn is cannot be told from it. Send the file as the camera wrote it."
     ),
+    "compressed beyond use": (
+        "The JPEG is compressed so strongly that its greys and plain colours are off: no lot is "
+        "judged on it. Send the file as the camera wrote it."
+    ),
     "hardly any colour": (
         "Every lightness in the picture has one colour, as in a toned or faded photo: a filter may "
         "have taken hue and chroma away. Switch filters off, or lay something coloured beside."
@@ -206,7 +210,7 @@ FLAGS_THAT_STOP_A_VERDICT = frozenset(
     {
         *("clipped beyond use", "no reference", "reference far off", "steps not in order"),
         *("steps unlike a photo", "card unlike its value", "hardly any colour"),
-        "picture by this program",
+        *("picture by this program", "compressed beyond use"),
     }
 )
 

@@ -28,6 +28,7 @@ DOUBTFUL = (
     "picture by this program",
     *("reference far off", "steps not in order", "steps unlike a photo", "hardly any colour"),
     *("card unlike its value", "reference does not fit", "clipped beyond use"),
+    "compressed beyond use",
     *("photo too dark", "channel at zero", "too dark", "values differ"),
     *("told and not found", "card clipped"),
     *("card in shadow", "card uneven", "card coloured", "tone varies in the frame"),

@@ -9,10 +9,13 @@ from PIL import Image
 
 import example_archive
 from ingest.decode import read_photo
-from ingest.jpeg import SUM_OF_K1, jpeg_header, luma_sum, strongly_compressed
+from ingest.flags import FLAGS_THAT_STOP_A_VERDICT
+from ingest.jpeg import SUM_OF_K1, compression_flags, jpeg_header, luma_sum
 from ingest.pipeline import measure_photo
 
 DEMO = Path(example_archive.__file__).parent
+STRONG = "strongly compressed"
+BOTH = {STRONG, "compressed beyond use"}
 
 
 def coded(quality: int) -> bytes:
@@ -21,11 +24,14 @@ def coded(quality: int) -> bytes:
     return out.getvalue()
 
 
-@pytest.mark.parametrize(("quality", "strong"), [(92, False), (50, False), (45, True), (20, True)])
-def test_strong_compression_is_read_off_the_tables(quality, strong):
+@pytest.mark.parametrize(
+    ("quality", "flags"), [(92, set()), (50, set()), (45, {STRONG}), (20, {STRONG}), (15, BOTH)]
+)
+def test_strong_compression_is_read_off_the_tables(quality, flags):
     found = jpeg_header(coded(quality)).luma_sum
     assert found == sum(Image.open(io.BytesIO(coded(quality))).quantization[0])
-    assert strongly_compressed(found) is strong
+    assert compression_flags(found) == flags
+    assert flags & FLAGS_THAT_STOP_A_VERDICT == flags - {STRONG}
 
 
 def test_quality_50_is_the_standards_example():
@@ -37,7 +43,7 @@ def test_tables_of_16_bits_and_several_in_one_segment():
     assert luma_sum(first + second) == 300 * 64
     assert luma_sum(first) is None
     assert luma_sum(second[:50]) is None  # cut off
-    assert not strongly_compressed(None)
+    assert not compression_flags(None)
 
 
 def test_yarn_in_a_strongly_compressed_file_has_no_class(tmp_path):
