@@ -17,6 +17,7 @@ from typing import Any
 from ingest.evenness_model import ROOT_FLOOR
 from ingest.model import none_if_nan
 from swatchvault.evenness_read import Evenness
+from swatchvault.kinds import NO_MORE_TONAL
 from swatchvault.words import percent
 
 #: Largest probability of a wrong word at the boundary, as for the colour's verdict. Our choice.
@@ -39,8 +40,6 @@ ONE_SIDED = (
     "Only that it is no more tonal was tested: the tolerance is wider than the master is uneven, "
     "so no lot can be called less tonal."
 )
-
-
 _EVEN = "Were it as even as the master, "
 
 
@@ -97,12 +96,15 @@ class EvennessComparison:
     reasons: tuple[str, ...] = field(default=())
 
     @property
+    def shown(self) -> str:
+        """The verdict as it is shown: no more than was tested."""
+        return NO_MORE_TONAL if ONE_SIDED in self.reasons else self.verdict.value
+
+    @property
     def words(self) -> str:
         """The verdict with its figures, one sentence."""
-        than = "than the master" if self.verdict in (Tonal.MORE, Tonal.LESS) else "as the master"
-        said = (
-            "cannot tell" if self.verdict is Tonal.CANNOT_TELL else f"{self.verdict.value} {than}"
-        )
+        than = "as the master" if self.shown == Tonal.AS.value else "than the master"
+        said = "cannot tell" if self.verdict is Tonal.CANNOT_TELL else f"{self.shown} {than}"
         return f"Evenness: {said}; {self.new.words} against {self.master.words}, " + (
             f"tolerance {self.tolerance:.2g}."
         )

@@ -9,5 +9,7 @@ FORMS = ("skein", "wound card", "knit")
 CLASSES = ("solid", "semi-solid", "variegated", "speckled", "gradient")
 #: Light by which a photo is measured.
 LIGHTS = ("daylight", "other")
+#: What is shown of a lot "as tonal" as its master where only that it is no more so was tested.
+NO_MORE_TONAL = "no more tonal"
 #: Editions of the 24-patch chart, that of charts sold today first; `ingest.charts` has both.
 EDITIONS = ("after-2014-11", "before-2014-11")

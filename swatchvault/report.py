@@ -168,7 +168,7 @@ def matrix_lines(family: Family) -> list[str]:
 def course_lines(points: Sequence[CoursePoint]) -> list[str]:
     """Lots over time against the master, a swatch by its name where its lot has several; with the
     verdict on its evenness, where there is one."""
-    tonal = [f"{p.evenness.verdict.value}, " if p.evenness else "" for p in points]
+    tonal = [f"{p.evenness.shown}, " if p.evenness else "" for p in points]
     tonal = [f"evenness: {word}" if word.startswith("cannot") else word for word in tonal]
     undated = {p.comparison.new.name: p.by_photo for p in points}  # a lot may have several
     said = by_photo_words([lot for lot, by_photo in undated.items() if by_photo], len(undated))

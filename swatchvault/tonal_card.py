@@ -15,6 +15,7 @@ import numpy as np
 from ingest.evenness_map import STEPS, EvennessMap
 from ingest.model import Array
 from swatchvault.evenness_check import EvennessComparison, Tonal
+from swatchvault.kinds import NO_MORE_TONAL
 from swatchvault.tonal_colours import Colours, colours_of
 from swatchvault.tonal_peers import Peers, Place
 from swatchvault.tonal_words import Said, eye_words, figure, percent, say
@@ -106,9 +107,13 @@ def _percentile(place: Place) -> str:
 def _against(comparison: EvennessComparison) -> str:
     if comparison.verdict is Tonal.CANNOT_TELL:
         return "cannot tell which is more tonal"
-    within = f" as that, within {comparison.tolerance:.2g}"
-    as_that = within if comparison.verdict is Tonal.AS else ""
-    return f"this one is {comparison.verdict.value}{as_that}"
+    shown = comparison.shown
+    if comparison.verdict is not Tonal.AS:
+        return f"this one is {shown}"
+    within = f"that, within {comparison.tolerance:.2g}"
+    if shown == NO_MORE_TONAL:
+        return f"this one is {shown} than {within}; whether less, cannot be told"
+    return f"this one is {shown} as {within}"
 
 
 def card_record(card: Card) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from typing import Any
 from swatchvault.archive.aside import stated_from_aside
 from swatchvault.archive.rows import insert, transaction
 from swatchvault.archive.values import clean, now, to_json
+from swatchvault.kinds import NO_MORE_TONAL
 
 
 @dataclass(frozen=True)
@@ -90,6 +91,18 @@ def class_stated(conn: sqlite3.Connection, stated: StatedEvenness) -> str | None
     sql = "SELECT json_extract(tonality, '$.class') FROM measurement WHERE id = ?"
     row = conn.execute(sql, (stated.measurement_id,)).fetchone()
     return None if row is None else row[0]
+
+
+def verdict_shown(tonal: str) -> str:
+    """SQL: the verdict of a row of ``evenness_check`` as it is shown: "no more tonal" where only
+    that was tested, as ``EvennessComparison.shown`` says it; NULL of no row."""
+    return (
+        f"CASE WHEN {tonal}.verdict = 'as tonal' AND EXISTS (SELECT 1 FROM master_evenness "
+        "AS stated JOIN measurement AS from_it ON from_it.id = stated.measurement_id "
+        f"WHERE stated.id = {tonal}.master_evenness_id AND {tonal}.tolerance >= stated.unevenness "
+        "AND json_extract(from_it.tonality, '$.class') <> 'solid') "
+        f"THEN '{NO_MORE_TONAL}' ELSE {tonal}.verdict END"
+    )
 
 
 def record_evenness_check(

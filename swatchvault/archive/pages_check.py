@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from swatchvault.archive.colours import covariance_of
+from swatchvault.archive.evenness import verdict_shown
 from swatchvault.archive.labs import LAB, with_lab
 from swatchvault.archive.listing import query
 from swatchvault.archive.pages_yarn import ASIDE, MOST, WHETHER_ASIDE
@@ -16,7 +17,8 @@ Record = dict[str, Any]
 
 _CHECKS = f"""SELECT c.id, c.checked_at, c.verdict, c.delta_e_00, c.k_l, c.u_reading, c.tolerance,
 c.words, c.capture, c.swatch_id, c.master_swatch_id, c.lot_id, lot.code AS lot,
-swatch.label AS swatch, held.label AS master_swatch, tonal.verdict AS evenness_verdict,
+swatch.label AS swatch, held.label AS master_swatch,
+{verdict_shown("tonal")} AS evenness_verdict,
 {since_then("c.id")} AS since_then
 FROM lot_check AS c JOIN swatch ON swatch.id = c.swatch_id
 JOIN swatch AS held ON held.id = c.master_swatch_id LEFT JOIN lot ON lot.id = c.lot_id
@@ -64,7 +66,8 @@ def sides_of_check(conn: sqlite3.Connection, check_id: int) -> dict[str, list[Re
 def evenness_of_check(conn: sqlite3.Connection, check_id: int) -> Record | None:
     """The verdict on evenness that was given with a colour's, or ``None``."""
     sql = (
-        "SELECT told.*, given.detail, photo.sha256 AS photo_sha256, photo.original_name AS photo "
+        f"SELECT told.*, {verdict_shown('given')} AS shown, given.detail, "
+        "photo.sha256 AS photo_sha256, photo.original_name AS photo "
         "FROM evenness_checks_given AS told JOIN evenness_check AS given USING (lot_check_id) "
         "LEFT JOIN measurement AS m ON m.id = given.measurement_id LEFT JOIN layout "
         "ON layout.id = m.layout_id LEFT JOIN photo ON photo.id = layout.photo_id "

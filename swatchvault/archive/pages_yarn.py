@@ -6,6 +6,7 @@ import sqlite3
 from collections.abc import Mapping
 from typing import Any
 
+from swatchvault.archive.evenness import verdict_shown
 from swatchvault.archive.labs import LAB, with_lab
 from swatchvault.archive.listing import query
 from swatchvault.archive.lot_verdict import check_of, swatch_of
@@ -57,7 +58,7 @@ _ONE: Mapping[str, str] = {
 }
 
 _LOTS = f"""SELECT l.*, {LAB}, {DAMP} AS damp, photo.sha256 AS photo_sha256,
-{class_words("even")} AS evenness, c.verdict, tonal.verdict AS evenness_verdict,
+{class_words("even")} AS evenness, c.verdict, {verdict_shown("tonal")} AS evenness_verdict,
 c.words, {swatch_of("l.lot_id", "l.check_id")} AS checked_swatch,
 shown.label AS swatch, shown.form, {since_then("l.check_id")} AS since_then,
 {all_aside("SELECT id FROM swatch AS own WHERE own.lot_id = l.lot_id")} AS all_aside

@@ -6,6 +6,7 @@ import json
 import sqlite3
 from dataclasses import dataclass
 
+from swatchvault.archive.evenness import verdict_shown
 from swatchvault.archive.listing import holds, query
 from swatchvault.archive.lot_verdict import check_of, swatch_of
 from swatchvault.archive.since import all_aside, former_master, since_then
@@ -48,7 +49,7 @@ _CHECKED = f"""WITH last AS (SELECT lot.id, c.id AS check_id, c.verdict,
     FROM lot JOIN lot_check AS c ON c.id = {check_of("lot.id")}
     WHERE lot.colourway_id IN (SELECT value FROM json_each(:ids)))
 SELECT newest.*, {swatch_of("newest.lot_id", "newest.check_id")} AS swatch,
-{since_then("newest.check_id")} AS since_then, tonal.verdict AS evenness_verdict FROM
+{since_then("newest.check_id")} AS since_then, {verdict_shown("tonal")} AS evenness_verdict FROM
 (SELECT lot.colourway_id, lot.id AS lot_id, lot.code AS lot, last.verdict, last.check_id,
     last.is_outside, sum(last.is_outside) OVER (PARTITION BY lot.colourway_id) AS outside,
     row_number() OVER (

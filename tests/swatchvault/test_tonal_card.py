@@ -441,6 +441,13 @@ def test_as_tonal_is_told_with_its_tolerance():
     )
 
 
+def test_as_tonal_is_no_more_tonal_where_only_that_was_tested():
+    """Under 0.95 a semi-solid of 0.9 may hide one half as tonal."""
+    found = beside(evenness(0.6, u=0.2), peers([0.9], u=0.45), [])
+    (line,) = peer_lines(a_card(peers=found))
+    assert line.endswith("is no more tonal than that, within 0.95; whether less, cannot be told")
+
+
 def test_the_form_that_is_missing_is_asked_for():
     own = evenness(1.5, form="skein")
     knit = [replace(p, off_line=0.9) for p in peers([1.4], form="knit")]

@@ -213,3 +213,34 @@ async def test_a_verdict_by_an_earlier_master_says_so_wherever_it_stands(
         said.removeprefix("since then ") in run(capsys, "list", "checks", "--archive", studio).out
     )
     assert before.outside >= 1 and tile().outside == 0
+
+
+@pytest.mark.parametrize(
+    ("tolerance", "shown"), [("0.3", "as tonal"), ("5", "no more tonal")], ids=["both", "one"]
+)
+async def test_as_tonal_is_shown_as_no_more_tonal_where_only_that_was_tested(
+    visitor: Callable[[str], Any],
+    studio: Path,
+    capsys: pytest.CaptureFixture[str],
+    tolerance: str,
+    shown: str,
+) -> None:
+    """HF-3 reads as HF-1; within 5 a solid would pass too, within 0.3 none."""
+    dyer = visitor("dyer")
+    held = ("master", "HF-1 skein a", "--evenness-tolerance", tolerance)
+    assert run(capsys, *held, "--archive", studio).code == 0
+    unlock(studio)
+    with sqlite3.connect(studio / "archive.db") as conn:  # as if a better measure had told it
+        conn.execute("UPDATE master_evenness SET unevenness = 1.0, u_unevenness = 0.02")
+        conn.execute(
+            "UPDATE measurement SET tonality = json_set(tonality, '$.unevenness', 1.0, "
+            "'$.u_unevenness', 0.02) WHERE json_extract(tonality, '$.class') = 'semi-solid'"
+        )
+    told = run(capsys, "check", "HF-3", "--archive", studio).out
+    assert f"Evenness: {shown} " in told
+    ((check,),) = ask(studio, "SELECT max(lot_check_id) FROM evenness_check")
+    assert f" {shown} " in line((await dyer.get(f"/check/{check}")).text)
+    assert f" {shown} " in row_of((await dyer.get("/colourway/2")).text, "HF-3")
+    assert f" {shown}" in line((await dyer.get("/lot/8")).text).partition("Checks given")[2]
+    kept = run(capsys, "list", "checks", "--json", "--archive", studio).out
+    assert '"evenness_verdict": "as tonal"' in kept  # one word for a program
