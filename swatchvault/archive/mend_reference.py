@@ -63,7 +63,8 @@ class MendedReference:
         if self.read.by_marks:
             said.append(
                 f"by values in their own marks, which stay: {photos_words(self.read.by_marks)}; "
-                "mark anew where these are wrong too"
+                "mark anew where these are wrong too; `swatchvault remeasure --reference "
+                f'"{self.name}"` says anew whether the two differ'
             )
         return [*said, "write it in studio.toml too: notes that say otherwise clash"]
 

@@ -49,7 +49,7 @@ def remeasure_command(
     with open_archive(need_archive(archive_folder)) as archive:
         if reference is not None:
             read = photos_read_by(archive.conn, reference)
-            names, again = tuple(sha256 for sha256, _ in read.by_it), True
+            names, again = tuple(sha256 for sha256, _ in read.by_it + read.by_marks), True
         if setup is not None:
             names, again = tuple(sha256 for sha256, _ in photos_lit_by(archive.conn, setup)), True
         photos = out_of_date(archive, names, again=again) if names or every else []

@@ -39,6 +39,12 @@ def lightness(capsys):
     return {row["swatch"]: row["lab_l"] for row in rows}
 
 
+def differing(capsys):
+    """Swatches of which marks and set-up are said to differ."""
+    rows = json.loads(run(capsys, "list", "colours", "--json").out)
+    return {row["swatch"] for row in rows if "values differ" in row["flags"]}
+
+
 def values(capsys):
     (row,) = json.loads(run(capsys, "list", "references", "--json").out)
     return json.loads(row["known_values"])["y"]
@@ -61,6 +67,7 @@ def test_photos_keep_their_figures_until_they_are_measured_anew(capsys, archive,
     own = photo(tmp_path, "harbour-2", [float(v) for v in STEPS.split(",")])
     ran = run(capsys, "add", own, "--swatch", "own", *SHOWN)
     assert ran.code == 0, ran.err
+    assert differing(capsys) == {"own"}
     before = lightness(capsys)
     asked = run(capsys, "mend", "reference", "strip", "--y", STEPS)
     assert (asked.code, asked.err.count("\n")) == (1, 1)
@@ -74,7 +81,7 @@ def test_photos_keep_their_figures_until_they_are_measured_anew(capsys, archive,
     assert lightness(capsys) == before
     assert run(capsys, "remeasure", "--reference", "strip", "--workers", "1").code == 0
     after = lightness(capsys)
-    assert after["own"] == before["own"]
+    assert after["own"] == before["own"] and differing(capsys) == set()
     (truth,) = json.loads(run(capsys, "measure", found, "--steps", STEPS, "--json").out)["swatches"]
     assert after["found"] == pytest.approx(truth["lab"][0], abs=0.02)
     assert abs(after["found"] - before["found"]) > 1.0
