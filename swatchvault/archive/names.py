@@ -105,6 +105,10 @@ def find(conn: sqlite3.Connection, table: str, name: str) -> int:
     return row_id
 
 
+#: What to do of a name that is not there, where another command tells it.
+FIRST_TOLD = {"skein": "; `swatchvault pot skein LOT SKEIN` records one, or name none"}
+
+
 def find_of(conn: sqlite3.Connection, table: str, owner_id: int, name: str) -> int:
     """Id of a row named within its owner: a dye's pack or stock, a base's lot, a lot's skein.
 
@@ -118,8 +122,10 @@ def find_of(conn: sqlite3.Connection, table: str, owner_id: int, name: str) -> i
         sql = f"SELECT {column} FROM {table} WHERE {owner} = ? ORDER BY {column}"
         known = [r[0] for r in conn.execute(sql, (owner_id,))]
         said = old_name_words(conn, table, wanted, owner_id)
-        said = said or _of_other(conn, table, owner_id, wanted, known)
-        raise NotFound(said or unknown(words, wanted, known))
+        if said is None:
+            said = _of_other(conn, table, owner_id, wanted, known) or unknown(words, wanted, known)
+            said += FIRST_TOLD.get(table, "")
+        raise NotFound(said)
     return row_id
 
 

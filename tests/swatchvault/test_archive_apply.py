@@ -145,7 +145,7 @@ def test_recipes_may_stand_in_any_order_but_not_in_a_circle(conn):
     [
         ({"base": "Lume"}, NotFound, "unknown base 'Lume': the archive has 'Lumme', 'Torva'"),
         ({"lot": "L7"}, NotFound, "unknown lot 'L7': the archive has 'L1', 'L2', 'W1'"),
-        ({"skein": "z"}, NotFound, "unknown skein 'z'"),
+        ({"skein": "z"}, NotFound, "unknown skein 'z'.*pot skein LOT SKEIN. records one"),
         ({"colourway": "High sun"}, NotFound, "unknown colourway 'High sun'"),
         ({"colourway": "Wet slate"}, ArchiveError, "its lot 'L1' is of colourway 'Low sun'"),
         ({"lot": None, "skein": None}, ArchiveError, "leave the colourway blank for undyed"),
