@@ -36,11 +36,9 @@ class Hold:
     kind: str = "hold"
 
     @property
-    def short(self) -> str:
-        """What there is to know from afar: how long still, or since when it is over."""
-        if self.left_s > 0:
-            return f"{self.kind}: {clock(self.left_s)} to go, to {self.ends_at:%H:%M}"
-        return f"{self.kind} over since {self.ends_at:%H:%M}"
+    def until(self) -> str:
+        """When it ends, or since when it is over: what stays true while a page is looked at."""
+        return f"{'to' if self.left_s > 0 else 'over since'} {self.ends_at:%H:%M}"
 
     @property
     def words(self) -> str:

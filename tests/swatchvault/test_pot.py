@@ -222,7 +222,7 @@ def test_a_time_in_utc_is_told_by_this_clock(clock_in):
     hold = PotStep("hold", "2026-03-01T18:05:00+00:00", minutes=30.0)
     assert step_words(hold) == "2026-03-01 10:05  hold, 30 min"
     now = datetime(2026, 3, 1, 10, 15, tzinfo=timezone(timedelta(hours=-8)))
-    assert latest_hold([hold], now).short == "hold: 20 min 00 s to go, to 10:35"
+    assert latest_hold([hold], now).until == "to 10:35"
 
 
 @pytest.mark.parametrize(

@@ -317,3 +317,18 @@ def test_a_soak_is_timed_and_a_step_by_mistake_is_undone(
     page.locator(".timer").wait_for()  # what it had ended runs on
     assert page.get_by_role("heading", name="Went in").count() == 0
     assert [s[0] for s in steps(live.folder, "B-10")] == ["soak"]
+
+
+def test_without_a_script_the_clock_says_only_what_stays_true(
+    signed_in: Callable[..., Any], live: Live
+) -> None:
+    page = signed_in("helper", PHONE, java_script_enabled=False)
+    start(page, live, "N-1")
+    log_a_hold(page, "25")
+    assert re.fullmatch(r"to \d\d:\d\d", page.locator(".clock").inner_text())
+    for path in (page.url, f"{live.url}/pots"):
+        page.goto(path)
+        told = page.locator(".timer, .runs").first.inner_text()
+        assert re.search(r"to \d\d:\d\d", told), told
+        assert " left" not in told and "to go" not in told, told
+        assert not page.get_by_role("button", name="Chime when it is over").is_visible()

@@ -59,7 +59,7 @@ async def test_every_open_pot_says_how_its_hold_stands(visitor: Visitor) -> None
         page = (await helper.get(path)).text
         (found,) = re.findall(r'<strong class="runs" data-ends="([^"]*)"[^>]*>([^<]*)<', page)
         assert abs(datetime.fromisoformat(found[0]) - ends) < timedelta(seconds=60)
-        assert re.fullmatch(r"hold: (39|40) min \d\d s to go, to \d\d:\d\d", found[1])
+        assert re.fullmatch(r"hold to \d\d:\d\d", found[1])  # true however long it is looked at
         assert "data-chime" in page
     assert 'class="runs"' not in (await helper.get(first)).text  # its own is the large clock
     assert "C-2" in (await helper.get(first)).text
