@@ -20,8 +20,8 @@ from ingest.model import Reference
 MIN_STEPS = 6
 #: Largest spread of ln(R/G), ln(B/G) over the steps: they are of one hue, whatever the light.
 ONE_HUE = 0.25
-#: Largest distance of a middle from the row's line, and of a pitch from the mean, in pitches.
-OFF_LINE, OFF_PITCH = 0.12, 0.2
+#: Largest distance of a step's middle from where the row's last pitch puts it, in pitches.
+OFF_PITCH = 0.2
 #: Where a step at an end has the surface behind it for its colour, so that no edge shows: largest
 #: scatter of ln luminance where it must lie, and bounds of ln light from step to step over the
 #: stated, whatever the camera's tone curve.
