@@ -50,6 +50,19 @@ def test_one_frame_cannot_be_claimed_for_two_photos():
     compare(a, colour(photo_ids=frozenset({"a"})), SURE)
 
 
+@pytest.mark.parametrize("reference", ["card", "steps", "chart"])
+def test_one_sharp_and_one_blurred_in_one_frame_are_not_judged(reference):
+    far = (-12, 0, 0)
+    sharp = colour(reference=reference)
+    blurred = colour(far, reference, flags=frozenset({"out of focus"}))
+    told = compare(sharp, blurred, **SURE)
+    assert told.verdict is Verdict.CANNOT_TELL and told.flags == {"one is blurred"}
+    assert PAIR_FLAGS["one is blurred"] in told.difference.stops
+    both = compare(replace(sharp, flags=blurred.flags), blurred, **SURE)
+    apart = compare(sharp, blurred, **{**SURE, "capture": "locked set-up"})
+    assert both.verdict is apart.verdict is Verdict.OUTSIDE
+
+
 def test_forms():
     skein, knit, unsaid = colour(form="skein"), colour(form="knit"), colour()
     with pytest.raises(CompareError, match=r"skein.*knit"):
