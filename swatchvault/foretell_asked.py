@@ -14,6 +14,7 @@ from swatchvault.days import when
 from swatchvault.dyeing import question_depth
 from swatchvault.errors import ArchiveError, CompareError, NotFound
 from swatchvault.measuring import SMALLEST_ML
+from swatchvault.packs_learned import packs_noted
 from swatchvault.pair import Conditions
 
 if TYPE_CHECKING:
@@ -77,7 +78,8 @@ def foretold_on(
     doubt = None if against is None else doubt_of_target(against, known.setup_id)
     found = foretell(known, depths, target, doubt)
     question = question_depth(sum(depths.values())) if depths else None
-    return found, notes + ([question] if question else [])
+    notes += [question] if question else []
+    return found, notes + packs_noted(conn, known.lots, depths)
 
 
 # -- which dyes get there -------------------------------------------------------------------------
@@ -206,6 +208,8 @@ def corrected(
     found = correct(known, pot, reading, dyes)
     plan, stocks = _additions_plan(conn, found, smallest)
     notes += [*dyed_after_photo(conn, pot), *reading.warnings]
+    of_pot = {**pot.lot.depths, **found.additions.add}
+    notes += packs_noted(conn, [*known.lots, pot.lot.name], of_pot)
     return Corrected(found, plan, stocks, tuple(notes))
 
 

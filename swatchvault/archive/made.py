@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, fields
 from datetime import date
 
@@ -137,6 +137,24 @@ def _is_date(told: str) -> bool:
 def _padded(told: str, rest: str) -> str:
     """A year or a month as long as a day, with the end of ``rest``."""
     return told + rest[len(told) - 4 :]
+
+
+def several_packs(
+    conn: sqlite3.Connection, lots: Collection[str], dyes: Collection[str]
+) -> dict[str, dict[str, int]]:
+    """Of those of the ``dyes`` that went into these lots, by code, from several packs: in how many
+    lots each pack, the pack opened first at first. What is of no known pack does not count."""
+    sql = (
+        "SELECT used.dye, used.pack, count(DISTINCT used.lot) FROM dyes_used AS used "
+        "JOIN dye ON dye.name = used.dye JOIN dye_pack AS pack ON pack.dye_id = dye.id "
+        "AND pack.code = used.pack WHERE used.lot IN (SELECT value FROM json_each(?)) "
+        "AND used.dye IN (SELECT value FROM json_each(?)) GROUP BY used.dye, used.pack "
+        "ORDER BY used.dye, pack.opened_on, pack.id"
+    )
+    found: dict[str, dict[str, int]] = {}
+    for dye, pack, count in conn.execute(sql, (json.dumps([*lots]), json.dumps([*dyes]))):
+        found.setdefault(str(dye), {})[str(pack)] = int(count)
+    return {dye: packs for dye, packs in found.items() if len(packs) > 1}
 
 
 def made_of(conn: sqlite3.Connection, swatch_ids: Sequence[int]) -> dict[int, Made]:

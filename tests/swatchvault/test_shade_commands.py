@@ -3,6 +3,7 @@
 import json
 import re
 import shutil
+import sqlite3
 import xml.dom.minidom
 
 import numpy as np
@@ -606,3 +607,24 @@ def test_the_reasons_stand_in_the_refusal(yarn):
         pytest.raises(SwatchvaultError, match=r"1 lot left out: .*\(1: both\)"),
     ):
         know_base(dyed_on_base(archive.conn, "Thin Air"))
+
+
+def test_what_is_learned_from_several_packs_is_told(yarn, tmp_path, capsys):
+    """Half of the lots with Ember took it from a pack opened later."""
+    folder = shutil.copytree(yarn, tmp_path / "yarn")
+    typed = ("predict", "Sock Fine", "Ember=0.3", "--archive", folder)
+    assert "several packs" not in run(capsys, *typed).out
+    with sqlite3.connect(folder / "archive.db") as conn:
+        dye = "(SELECT id FROM dye WHERE name = 'Ember')"
+        for code, day in (("E-2", "2026-05-01"), ("E-1", "2026-01-01")):
+            sql = f"INSERT INTO dye_pack (dye_id, code, opened_on) VALUES ({dye}, ?, ?)"
+            conn.execute(sql, (code, day))
+            conn.execute(
+                "UPDATE lot_dye SET dye_pack_id = (SELECT id FROM dye_pack WHERE code = ?), "
+                f"stock_id = NULL WHERE dye_id = {dye} AND lot_id % 2 = ?",
+                (code, code == "E-1"),
+            )
+    said = run(capsys, *typed).out
+    assert re.search(r"several packs count alike: Ember \(E-1: \d, E-2: \d\)\. Where a maker", said)
+    other = run(capsys, "predict", "Sock Fine", "Tarn=0.3", "--archive", folder)
+    assert "several packs" not in other.out
