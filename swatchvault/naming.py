@@ -14,7 +14,7 @@ from swatchvault.archive import (
     why_none_counts,
 )
 from swatchvault.archive.listing import listing
-from swatchvault.archive.names import old_name_words
+from swatchvault.archive.names import folded, old_name_words
 from swatchvault.errors import NotFound
 
 _NEAREST_SHOWN = 5
@@ -85,12 +85,30 @@ def _no_such(
         for kind in kinds:
             if (said := old_name_words(conn, kind, name)) is not None:
                 return NotFound(said)
-        return _nearest(conn, name, error, kinds)
+        return _of_colourway(conn, name) or _nearest(conn, name, error, kinds)
     if not of_lot:
         return NotFound(f"lot {name!r} has no swatch yet: photograph its yarn and add it first")
     labels = [s.swatch for s in of_lot]
     return NotFound(
         f"{name!r} is a lot, and its swatches are {', '.join(map(repr, labels))}: name one of them"
+    )
+
+
+def _of_colourway(conn: sqlite3.Connection, name: str) -> NotFound | None:
+    """What to name in place of a colourway: a master's swatch, or one of its lots."""
+
+    def of_it(what: str, column: str) -> list[str]:
+        rows = listing(conn, what).records()
+        return [str(r[column]) for r in rows if folded(str(r["colourway"] or "")) == folded(name)]
+
+    lots, masters = of_it("lots", "lot"), of_it("masters", "swatch")
+    if not lots:
+        return None
+    held = f"it is held to {' and '.join(map(repr, masters))}, and " if masters else ""
+    shown = ", ".join(map(repr, lots[-_NEAREST_SHOWN:]))
+    newest = "newest " if len(lots) > _NEAREST_SHOWN else ""
+    return NotFound(
+        f"{name!r} is a colourway: {held}its {newest}lots are {shown}: name one of these"
     )
 
 

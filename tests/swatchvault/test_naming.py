@@ -31,6 +31,7 @@ def archive(tmp_path):
         ("d77", "lot 'd77' has no swatch yet: photograph its yarn and add it first"),
         ("sun 2", "swatch 'sun 2' has no measured photo yet: photograph and add it first"),
         ("snu 2", "unknown swatch 'snu 2': the nearest are 'sun 2', 'sun 1', 'sun 1 c', 'sun 1 b'"),
+        ("low sun", "'low sun' is a colourway: its lots are 'D77', 'L1', 'L2': name one of these"),
         ("Qxzv", "the archive has 4 names, none like it: look through its swatches"),
     ],
 )
@@ -46,12 +47,19 @@ def test_a_swatch_is_asked_for(archive, capsys, command, name, said):
         ("d77", "lot 'd77' has no swatch yet: photograph its yarn and add it first"),
         ("sun 2", "swatch 'sun 2' has no measured photo yet: photograph it and add it first, or "),
         ("L22", "unknown swatch or lot 'L22': the nearest are 'L2', 'L1'"),
+        ("Low sun", "'Low sun' is a colourway: its lots are"),
         ("Qxzv", "none like it: look through its swatches and lots"),
     ],
 )
 def test_lots_and_swatches_are_asked_for(archive, capsys, name, said):
     ran = run(capsys, "groups", name, "--archive", archive)
     assert (ran.code, said in ran.err) == (1, True), ran.err
+
+
+def test_a_colourway_in_place_of_a_swatch_names_its_master(archive, capsys):
+    assert run(capsys, "master", "sun 2", "--archive", archive).code == 0
+    said = run(capsys, "near", "Low sun", "--archive", archive).err
+    assert "'Low sun' is a colourway: it is held to 'sun 2', and its lots are 'D77'" in said
 
 
 def test_a_lot_of_one_swatch_is_that_swatch(tmp_path):
