@@ -20,5 +20,9 @@ class ReferenceMissing(IngestError):  # noqa: N818 - reads as the sentence it is
     """No reference, or one that cannot correct this photo."""
 
 
+class PictureMirrored(ReferenceMissing):
+    """A chart is there, and can be read only the other way round."""
+
+
 class SwatchError(IngestError):
     """A swatch region holds too little to measure."""

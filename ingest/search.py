@@ -13,7 +13,7 @@ import numpy as np
 
 from ingest.cardfind import find_card
 from ingest.chartfind import find_chart
-from ingest.errors import ReferenceMissing
+from ingest.errors import PictureMirrored
 from ingest.flatareas import Quad, WorkingCopy, flat_quads, working_copy
 from ingest.model import Array, Layout, Photo, Reference, SwatchRegion
 from ingest.stepfind import find_row
@@ -62,12 +62,12 @@ def _references(
 
 
 def refuse_mirrored(photo: Photo) -> None:
-    """Raise :class:`ReferenceMissing` where a chart shows that the picture is mirrored. As long as
+    """Raise :class:`PictureMirrored` where a chart shows that the picture is mirrored. As long as
     the search itself, so it is for photos in which that found nothing."""
     turned = replace(photo, pixels=photo.pixels[:, ::-1])
     copy = working_copy(turned)
     if find_chart(turned, copy, flat_quads(copy)) is not None:
-        raise ReferenceMissing(
+        raise PictureMirrored(
             "the picture is mirrored: a chart in it can be read only the other way round; switch "
             "the camera's mirroring off, or turn the picture back, and send it again"
         )

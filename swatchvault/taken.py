@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from ingest.errors import ReferenceMissing
+from ingest.errors import PictureMirrored, ReferenceMissing
 from ingest.model import Light, PhotoMeasurement, Settings
 from swatchvault.archive.lookup import get_setup, light_of_setup, reference_of_setup
 from swatchvault.archive.names import find
@@ -79,10 +79,15 @@ def taken_with(
 
 
 def measure_taken(path: Path, taken: Taken) -> PhotoMeasurement:
-    """The photo measured; where no reference is found its colours are the camera's own."""
+    """The photo measured; where no reference is found its colours are the camera's own.
+
+    Raises ``PictureMirrored`` where a chart is there that a mirrored picture hides.
+    """
     from ingest.pipeline import measure_photo
 
     try:
         return measure_photo(path, settings=taken.settings)
+    except PictureMirrored:
+        raise
     except ReferenceMissing:
         return measure_photo(path, settings=replace(taken.settings, allow_uncorrected=True))

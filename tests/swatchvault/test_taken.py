@@ -85,3 +85,14 @@ def test_steps_that_are_told_count_and_must_be_the_set_ups(capsys, archive, phot
 def test_what_is_told_of_a_photo_goes_with_one(capsys, archive):
     ran = run(capsys, "near", "45,20,-10", "--light", "daylight")
     assert (ran.code, "go with a photo" in ran.err) == (2, True)
+
+
+@pytest.mark.parametrize("command", ["near", "like"])
+def test_a_mirrored_photo_is_told_and_not_looked_for(capsys, demo, folder, command):
+    from PIL import Image, ImageOps
+
+    with Image.open(EXAMPLE / "pear-2.jpg") as whole:
+        ImageOps.mirror(whole).save(folder / "turned.png")
+    ran = run(capsys, command, folder / "turned.png", "--archive", demo)
+    assert ran.code == 1
+    assert "turned.png: the picture is mirrored: a chart in it can be read only" in ran.err
