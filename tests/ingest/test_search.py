@@ -169,6 +169,7 @@ def test_clutter_gives_no_swatch(kind: str) -> None:
 
 def test_pictures_of_other_things_give_no_reference() -> None:
     images = pytest.importorskip("sklearn.datasets").load_sample_images().images
+    assert len(images) == 2
     for image in images:
         assert references_of(photo_of(np.ascontiguousarray(image))) == ()
 
