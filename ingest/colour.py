@@ -150,6 +150,12 @@ class DifferenceTerms(NamedTuple):
     rotation: Floats
 
 
+def a_stretch(mean_chroma: ArrayLike) -> Floats:
+    """1 + G of CIEDE2000 (4), by which a* is stretched, at mean C*ab, any shape: 1.5 down to 1."""
+    c7 = np.asarray(mean_chroma, dtype=float) ** 7
+    return np.asarray(1.5 - 0.5 * np.sqrt(c7 / (c7 + 25.0**7)))
+
+
 def difference_terms(lab1: ArrayLike, lab2: ArrayLike) -> DifferenceTerms:
     """The terms of CIEDE2000 from ``lab1`` to ``lab2`` (..., 3), broadcasting.
 

@@ -12,7 +12,7 @@ from collections.abc import Collection, Mapping
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from ingest.colour import difference_terms, xyz_to_lab_jacobian
+from ingest.colour import a_stretch, difference_terms, xyz_to_lab_jacobian
 from ingest.model import LabCovariance
 
 Floats = NDArray[np.float64]
@@ -59,14 +59,9 @@ def mean_hue_deg(lab1: ArrayLike, lab2: ArrayLike) -> float:
     c1, c2 = math.hypot(one[1], one[2]), math.hypot(two[1], two[2])
     if c1 == 0.0 or c2 == 0.0:
         one = two = one if c2 == 0.0 else two
-    g = _a_stretch(c1, c2)
+    g = float(a_stretch((c1 + c2) / 2.0))
     h1, h2 = (math.degrees(math.atan2(v[2], g * v[1])) for v in (one, two))
     return h1 + ((h2 - h1 + 180.0) % 360.0 - 180.0) / 2.0
-
-
-def _a_stretch(c1: float, c2: float) -> float:
-    c7 = ((c1 + c2) / 2.0) ** 7
-    return 1.5 - 0.5 * math.sqrt(c7 / (c7 + 25.0**7))  # 1 + G of CIEDE2000
 
 
 def axes_jacobian(lab1: ArrayLike, lab2: ArrayLike, k_l: float = 1.0) -> Floats:
@@ -78,7 +73,7 @@ def axes_jacobian(lab1: ArrayLike, lab2: ArrayLike, k_l: float = 1.0) -> Floats:
     """
     one, two = np.asarray(lab1, dtype=float), np.asarray(lab2, dtype=float)
     h = math.radians(mean_hue_deg(one, two))
-    g = _a_stretch(math.hypot(one[1], one[2]), math.hypot(two[1], two[2]))
+    g = float(a_stretch((math.hypot(one[1], one[2]) + math.hypot(two[1], two[2])) / 2.0))
     turn = np.array(
         [
             [1.0, 0.0, 0.0],

@@ -8,11 +8,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.colour import Floats
+from ingest.colour import Floats, a_stretch
 
 Indices = NDArray[np.intp]
 
-_SECTOR = 25.0**7  # of G and R_C in CIEDE2000
+_SECTOR = 25.0**7  # of R_C in CIEDE2000
 _TWO_PI = 2.0 * math.pi
 
 
@@ -73,12 +73,6 @@ def boxes_of(lch: list[Floats]) -> Boxes:
     return Boxes(lightness, chroma, cos2, cos, sin)
 
 
-def stretch(chroma: Floats) -> Floats:
-    """1 + G of CIEDE2000 at mean C*ab, any shape; it falls from 1.5 to 1."""
-    c7 = chroma**7
-    return np.asarray(1.5 - 0.5 * np.sqrt(c7 / (c7 + _SECTOR)))
-
-
 def lower_bound(query: Floats, boxes: Boxes, k_l: float) -> Floats:
     """A ΔE00 that no colour in a box is nearer to the query than; (n,) for n boxes. Proof:
 
@@ -116,7 +110,7 @@ def lower_bound(query: Floats, boxes: Boxes, k_l: float) -> Floats:
     l50 = (np.maximum(np.abs(low + L - 100.0), np.abs(high + L - 100.0)) / 2.0) ** 2
     x = d_l / (k_l * (1.0 + 0.015 * l50 / np.sqrt(20.0 + l50)))
 
-    g_high, g_low = stretch((c_q + boxes.chroma[:, 0]) / 2), stretch((c_q + boxes.chroma[:, 1]) / 2)
+    g_high, g_low = (a_stretch((c_q + boxes.chroma[:, end]) / 2) for end in (0, 1))
     e_high, e_low = g_high**2 - 1.0, g_low**2 - 1.0
     cos2_q = cos_q**2
     far = boxes.chroma[:, 1] * np.sqrt(1.0 + e_low * boxes.cos2[:, 1])
