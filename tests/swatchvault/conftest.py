@@ -1,13 +1,15 @@
 """What several files of this folder share: a small studio's archive, the pot's commands, the demo.
 
-A file whose studio holds more brings its own ``template``; ``folder`` copies that one.
+A file whose studio holds more brings its own ``template``; the fixtures after it copy that one.
 """
 
+import sqlite3
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
-from swatchvault.archive import create_archive
+from swatchvault.archive import Archive, create_archive
 from tests.swatchvault.factories import copy_of, studio
 from tests.swatchvault.running import run
 
@@ -18,6 +20,19 @@ def template(tmp_path_factory) -> Path:
     with create_archive(tmp_path_factory.mktemp("template") / "yarn") as made:
         studio(made.conn)
         return made.folder
+
+
+@pytest.fixture
+def archive(template, tmp_path) -> Iterator[Archive]:
+    """A copy of ``template``, opened, that a test may change."""
+    with copy_of(template, tmp_path / "yarn") as opened:
+        yield opened
+
+
+@pytest.fixture
+def conn(archive) -> sqlite3.Connection:
+    """Its database."""
+    return archive.conn
 
 
 @pytest.fixture

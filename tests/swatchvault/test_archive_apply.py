@@ -22,7 +22,7 @@ from swatchvault.archive import (
 )
 from swatchvault.errors import ArchiveError, NotFound
 from swatchvault.notes import read_notes
-from tests.swatchvault.factories import STUDIO, copy_of, dump
+from tests.swatchvault.factories import STUDIO, dump
 
 
 @pytest.fixture(scope="module")
@@ -30,12 +30,6 @@ def template(tmp_path_factory):
     folder = tmp_path_factory.mktemp("template") / "yarn"
     create_archive(folder).close()
     return folder
-
-
-@pytest.fixture
-def conn(template, tmp_path):
-    with copy_of(template, tmp_path / "yarn") as archive:
-        yield archive.conn
 
 
 ROW = PhotoNote(

@@ -43,7 +43,6 @@ from swatchvault.errors import ArchiveError, NotFound
 from tests.swatchvault.factories import (
     LAB,
     STUDIO,
-    copy_of,
     covariance,
     dump,
     measured,
@@ -67,12 +66,6 @@ def template(tmp_path_factory):
         alone = photo_of(late, [measured("a", (41.0, 31.0, -9.0))], taken_at="2026-04-02T11:00:00")
         file_photo(made, alone, late, [RegionOf("a", 1)], PhotoFacts(window))
     return folder / "yarn"
-
-
-@pytest.fixture
-def archive(template, tmp_path):
-    with copy_of(template, tmp_path / "yarn") as made:
-        yield made
 
 
 def test_a_stored_colour_holds_all_that_a_comparison_needs(archive):

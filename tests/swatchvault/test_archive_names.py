@@ -40,7 +40,7 @@ from swatchvault.archive.names import find, find_of, folded, renamed_to
 from swatchvault.archive.rename import id_of, rename
 from swatchvault.archive.wall import wall
 from swatchvault.errors import ArchiveError, NotFound
-from tests.swatchvault.factories import copy_of, photo_file, photo_of
+from tests.swatchvault.factories import photo_file, photo_of
 from tests.swatchvault.running import run
 
 NAME = "Élan Ö"
@@ -71,12 +71,6 @@ def template(tmp_path_factory):
     with create_archive(tmp_path_factory.mktemp("names") / "yarn") as made:
         told(made.conn, NAME)
         return made.folder
-
-
-@pytest.fixture
-def archive(template, tmp_path):
-    with copy_of(template, tmp_path / "yarn") as opened:
-        yield opened
 
 
 @pytest.mark.parametrize("asked", SAME)

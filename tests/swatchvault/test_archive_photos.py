@@ -35,7 +35,6 @@ from tests.swatchvault.factories import (
     ELSEWHERE,
     LAB,
     SQUARE,
-    copy_of,
     covariance,
     dump,
     layout,
@@ -52,12 +51,6 @@ def template(tmp_path_factory):
     with create_archive(folder) as made:
         studio(made.conn)
     return folder
-
-
-@pytest.fixture
-def archive(template, tmp_path):
-    with copy_of(template, tmp_path / "yarn") as made:
-        yield made
 
 
 @pytest.fixture

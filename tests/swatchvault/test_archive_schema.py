@@ -7,7 +7,6 @@ import pytest
 
 from swatchvault.archive import ABOUT, TABLES, VIEWS_ABOUT, create_archive
 from swatchvault.archive.views import VIEWS
-from tests.swatchvault.factories import copy_of
 
 # Every table that an archive is to have, whatever else it has.
 WANTED = {
@@ -22,12 +21,6 @@ def template(tmp_path_factory):
     folder = tmp_path_factory.mktemp("template") / "yarn"
     create_archive(folder).close()
     return folder
-
-
-@pytest.fixture
-def conn(template, tmp_path):
-    with copy_of(template, tmp_path / "yarn") as archive:
-        yield archive.conn
 
 
 def names(conn, kind):

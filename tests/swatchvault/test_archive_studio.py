@@ -55,14 +55,7 @@ from swatchvault.archive import (
 )
 from swatchvault.archive.names import find_of
 from swatchvault.errors import AmountError, ArchiveError, NotFound
-from tests.swatchvault.factories import STUDIO, copy_of, dump
-
-
-@pytest.fixture
-def conn(template, tmp_path):
-    with copy_of(template, tmp_path / "yarn") as archive:
-        yield archive.conn
-
+from tests.swatchvault.factories import STUDIO, dump
 
 LOT = next(lot for lot in STUDIO.lots if lot.code == "L1")
 SUN_1 = Swatch("sun 1", "Lumme", "skein", "L1", "a")

@@ -13,7 +13,7 @@ from swatchvault.archive import (
     verify,
 )
 from swatchvault.errors import ArchiveError
-from tests.swatchvault.factories import copy_of, dump, measured, photo_file, photo_of, studio
+from tests.swatchvault.factories import dump, measured, photo_file, photo_of, studio
 
 
 @pytest.fixture(scope="module")
@@ -27,12 +27,6 @@ def template(tmp_path_factory):
             file_photo(made, photo_of(source), source, [RegionOf("new", 1)])
         file_photo(made, photo_of(source, version="2"), source, [RegionOf("new", 1)])
     return folder / "yarn"
-
-
-@pytest.fixture
-def archive(template, tmp_path):
-    with copy_of(template, tmp_path / "yarn") as made:
-        yield made
 
 
 def damage(archive, *statements):

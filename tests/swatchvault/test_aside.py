@@ -82,12 +82,6 @@ def template(tmp_path_factory):
     return folder
 
 
-@pytest.fixture
-def archive(template, tmp_path):
-    with copy_of(template, tmp_path / "yarn") as opened:
-        yield opened
-
-
 def of_two(source, version="1", place=None):
     return photo_of(source, (measured("a"), measured("b")), version, layout=place or PLACE)
 

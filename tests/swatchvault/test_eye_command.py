@@ -11,7 +11,7 @@ from swatchvault.archive import Swatch, add_swatch, create_archive, eye_rule, li
 from swatchvault.archive.eye import name_class, named_swatches
 from swatchvault.archive.made import Filters, swatches_where
 from tests.ingest.test_evenness_stored import PLAIN
-from tests.swatchvault.factories import copy_of, dump, studio
+from tests.swatchvault.factories import dump, studio
 from tests.swatchvault.running import run
 from tests.swatchvault.test_tonal_master import file_one
 from tests.swatchvault.test_tonal_master import tonality as plain_record
@@ -38,12 +38,6 @@ def template(tmp_path_factory):
             record = tonality(round(float(value), 3), 0.1, name)
             file_one(archive, folder.parent, swatch.id, record, f"s{i:02}")
     return folder
-
-
-@pytest.fixture
-def archive(template, tmp_path):
-    with copy_of(template, tmp_path / "yarn") as opened:
-        yield opened
 
 
 def name_all(conn, count=COUNT):

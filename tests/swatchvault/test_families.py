@@ -17,7 +17,7 @@ from swatchvault.archive import (
 from swatchvault.checking import Ask, check_lot
 from swatchvault.errors import NotFound
 from swatchvault.families import lots_together
-from tests.swatchvault.factories import copy_of, measured, photo_file, photo_of, studio
+from tests.swatchvault.factories import measured, photo_file, photo_of, studio
 
 LABELS = ("sun 1", "sun 2", "sun 3", "sun 3 again", "knitted")
 
@@ -52,12 +52,6 @@ def template(tmp_path_factory):
         for swatch, name, light in ((three, "c", 52.0), (again, "d", 43.0), (knitted, "e", 44.0)):
             file_one(archive, folder.parent, (swatch,), name, ((light, 31.0, -8.0),))
     return folder
-
-
-@pytest.fixture
-def archive(template, tmp_path):
-    with copy_of(template, tmp_path / "yarn") as opened:
-        yield opened
 
 
 def test_every_pair_of_a_family_is_held_to_the_earlier_one(archive):

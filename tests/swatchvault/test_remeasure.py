@@ -51,12 +51,6 @@ def template(tmp_path_factory):
 
 
 @pytest.fixture
-def archive(template, tmp_path):
-    with copy_of(template, tmp_path / "yarn") as opened:
-        yield opened
-
-
-@pytest.fixture
 def newer(monkeypatch):
     """A program whose method is of another version; its figures are the same here."""
     monkeypatch.setattr(ingest.pipeline, "METHOD_VERSION", "next")

@@ -20,7 +20,7 @@ from swatchvault.archive import (
     stated_evenness,
 )
 from swatchvault.tonal_master import stated_words
-from tests.swatchvault.factories import copy_of, measured, photo_file, photo_of, studio
+from tests.swatchvault.factories import measured, photo_file, photo_of, studio
 from tests.swatchvault.running import run
 
 HELD = ("Low sun", "Lumme", "skein")
@@ -57,12 +57,6 @@ def template(tmp_path_factory):
         file_one(archive, folder.parent, one, tonality(), "one")
         file_one(archive, folder.parent, two, tonality(2.4, 0.2), "two")
     return folder
-
-
-@pytest.fixture
-def archive(template, tmp_path):
-    with copy_of(template, tmp_path / "yarn") as opened:
-        yield opened
 
 
 def test_a_master_states_its_own_photos_figure_and_a_lot_is_held_to_it(archive, capsys):

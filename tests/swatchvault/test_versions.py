@@ -28,7 +28,7 @@ from swatchvault.report import check_table
 from swatchvault.search_notes import left_out
 from swatchvault.shades import Target
 from swatchvault.together import group_swatches, table_of
-from tests.swatchvault.factories import copy_of, measured, photo_file, photo_of, studio
+from tests.swatchvault.factories import measured, photo_file, photo_of, studio
 from tests.swatchvault.running import run
 from tests.swatchvault.test_tonal_master import tonality
 
@@ -56,12 +56,6 @@ def template(tmp_path_factory):
         file_one(archive, folder.parent, four, "d", (44.0, 31.0, -8.0), "1")
         file_one(archive, folder.parent, four, "e", (50.0, 31.0, -8.0), "2", "evenness 2")
     return folder
-
-
-@pytest.fixture
-def archive(template, tmp_path):
-    with copy_of(template, tmp_path / "yarn") as opened:
-        yield opened
 
 
 def test_a_region_that_is_no_longer_marked_is_of_no_version_in_use(tmp_path):
