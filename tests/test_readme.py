@@ -1,5 +1,6 @@
 """The README's commands, block by block in its order, on real input: none has gone stale."""
 
+import inspect
 import re
 import shlex
 import shutil
@@ -9,6 +10,14 @@ import pytest
 from PIL import Image
 
 import example_archive
+from ingest.decode import read_photo
+from ingest.flags import CLIPPED_BEYOND_USE
+from swatchvault import departures, difference, eye, pair
+from swatchvault.archive.speaking import ALIKE
+from swatchvault.archive.values import LONGEST_NAME
+from swatchvault.basefit import FEWEST_LOTS, FEWEST_RECIPES
+from swatchvault.pairdoubt import DARK_SHARES
+from swatchvault.recipe_typed import MOST_PARTS
 from tests.swatchvault.liquorphotos import photograph, views
 from tests.swatchvault.running import run
 
@@ -26,6 +35,9 @@ REFUSED = {
     "swatchvault predict Tebbet double": "at least 6 measured lots",
     "swatchvault eye --refit": "30",
 }
+#: Numbers that the README writes out.
+NUMBERS = {3: "three", 4: "four", 6: "six", 10: "ten"}
+MOST_PIXELS = inspect.signature(read_photo).parameters["max_pixels"].default
 #: Words of the README that hang on the clock.
 CLOCK = " --at 10:40"
 
@@ -131,3 +143,25 @@ def test_every_command_of_the_readme_runs_in_its_order(bench, monkeypatch, capsy
             assert all(words in ran.err for words in said), f"{line}: {ran.err}"
             ended.append(line)
     assert len(ended) > 50 and pot_seen
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        f"A name has at most {LONGEST_NAME} characters",
+        f"Colours under L* {difference.DARK_L:.0f} are never called within",
+        f"of dark colours up to L* {DARK_SHARES[0][1][1]:.0f} the doubt is larger",
+        f"With {100 * CLIPPED_BEYOND_USE:.0f} % or more of a swatch clipped, no verdict is given",
+        f"Under {100 * difference.LEVEL:.0f} % is an answer",
+        f"a depth of shade that is off by more than {100 * departures.DEPTH_SHARE:.0f} % of it",
+        f"a temperature by more than {departures.TEMPERATURE_C:.0f} °C",
+        f"# from {eye.FEWEST} named swatches on",
+        f"the newest of those whose ± is within {100 * (ALIKE - 1):.0f} % of that",
+        f"Up to {MOST_PIXELS // 1_000_000} megapixels are read whole",
+        f"at least {NUMBERS[FEWEST_LOTS]} measured lots of {NUMBERS[FEWEST_RECIPES]} or more recipes",
+        f"from {NUMBERS[pair.REPEATS]} or more photos of {NUMBERS[pair.HUES]} or more swatches",
+        f"`Add a part` makes up to {NUMBERS[MOST_PARTS]}",
+    ],
+)
+def test_a_limit_that_is_told_is_the_programs(told):
+    assert told in " ".join(README.read_text(encoding="utf-8").split())
