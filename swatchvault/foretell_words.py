@@ -13,7 +13,7 @@ from swatchvault.colour_words import lab_words
 from swatchvault.foretell import Correction, Foretold, Ways
 from swatchvault.knownbase import KnownBase, left_out_words, recipe_words
 from swatchvault.pot import Dose, PotPlan, StockChoice
-from swatchvault.report import table_lines
+from swatchvault.tables import table_lines
 
 #: What every answer ends with.
 TRIAL_LINE = "A prediction is no dyed swatch: dye a trial before you rely on it."

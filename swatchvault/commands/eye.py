@@ -101,7 +101,7 @@ def _undo(conn: Any) -> Said:
 def _list(conn: Any) -> Said:
     from swatchvault.archive.eye import eye_rule, named_swatches
     from swatchvault.days import here
-    from swatchvault.report import table_lines
+    from swatchvault.tables import table_lines
     from swatchvault.taught import disagreements
 
     named, rule = named_swatches(conn), eye_rule(conn)

@@ -238,7 +238,7 @@ def print_json(value: Any) -> None:
 
 def _show(hits: list[Any], warnings: list[str], measure: str, *, ranked: bool) -> None:
     from swatchvault.colour_words import lab_cell
-    from swatchvault.report import table_lines
+    from swatchvault.tables import table_lines
 
     for warning in warnings:
         click.echo(f"! {warning}")

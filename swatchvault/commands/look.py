@@ -35,7 +35,7 @@ def list_command(
 ) -> None:
     """List WHAT: colourways, bases, lots, swatches, colours, evenness, recipes, dyes, photos ..."""
     from swatchvault.archive import eye_rule, listing, open_archive
-    from swatchvault.report import as_read, table_lines
+    from swatchvault.tables import as_read, table_lines
 
     with open_archive(need_archive(archive_folder)) as archive:
         rows = listing(archive.conn, what, text, sort, largest_first=largest_first)
@@ -81,7 +81,7 @@ def unlike_words(rows: Sequence[Mapping[str, Any]], even: Sequence[Mapping[str, 
 def show_command(kind: str, name: str, archive_folder: Path | None, as_json: bool) -> None:
     """Show one thing with all that belongs to it: a lot with its dyes, pot log and colours."""
     from swatchvault.archive import open_archive, show
-    from swatchvault.report import sheet_lines
+    from swatchvault.tables import sheet_lines
 
     with open_archive(need_archive(archive_folder)) as archive:
         sections = show(archive.conn, kind, name)

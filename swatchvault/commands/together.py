@@ -185,7 +185,7 @@ def bases_command(colourway: str, damp: bool, archive_folder: Path | None, as_js
     from swatchvault.archive import open_archive
     from swatchvault.bases import across_bases, base_record
     from swatchvault.colour_words import lab_cell
-    from swatchvault.report import table_lines
+    from swatchvault.tables import table_lines
 
     with open_archive(need_archive(archive_folder)) as archive:
         table = together.table_of(archive.conn, (), colourway=colourway, damp=damp)
