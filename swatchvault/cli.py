@@ -62,7 +62,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "rename": ("rename", "Mend a name that was typed wrong: a colourway's, lot's, swatch's ..."),
     "mend": (
         "mend",
-        "Put right a stock, swatch, lot, base, colourway, reference or set-up; let a slip go.",
+        "Put right a stock, swatch, lot, base, colourway, reference, set-up; let a dye, recipe go.",
     ),
     "aside": ("aside", "Let a measurement count nowhere, with the reason, or count again."),
     "share": ("exchange", "Write recipes and lots to a file, nothing left out."),

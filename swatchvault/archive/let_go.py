@@ -1,4 +1,7 @@
-"""A base, colourway, lot or swatch made by a slip, let go: only what nothing belongs to.
+"""What was made by a slip, or never used, let go: only what nothing belongs to or rests on.
+
+A base, colourway, lot, swatch, dye, stock or version of a recipe. A dye's packs go with it, where
+nothing went in from them either, and a version's parts with it.
 
 A pot that was started belongs to its lot and goes with it where nothing stands in its log and
 nothing is told of its end; so do the steps that were struck from that log.
@@ -14,10 +17,14 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 
+from swatchvault.archive.names import kind_words
+from swatchvault.archive.recipes import recipe_by_id
 from swatchvault.archive.rename import name_of
 from swatchvault.archive.rows import transaction
 from swatchvault.archive.values import now
-from swatchvault.errors import ArchiveError
+from swatchvault.errors import ArchiveError, NotFound
+
+_OF_ITS_PARTS = "recipe_part_id IN (SELECT id FROM recipe_part WHERE recipe_id = :id)"
 
 # Each measurement filed under a swatch, and the newest of the same region, which says what it is.
 _ENDS = """WITH RECURSIVE chain (first, last) AS (
@@ -26,6 +33,11 @@ _ENDS = """WITH RECURSIVE chain (first, last) AS (
     ON m.id = chain.last AND m.superseded_by IS NOT NULL)
 SELECT chain.first, of_last.swatch_id FROM chain JOIN measurement AS of_last
 ON of_last.id = chain.last AND of_last.superseded_by IS NULL"""
+
+#: Pots that say of a dye, by its name, which stock they are planned from; powder where it is none.
+_PLANNED = (
+    "pot JOIN json_each(pot.planned_from) AS plan JOIN dye ON dye.name = plan.key COLLATE NOCASE"
+)
 
 #: What may belong to a row: one and several of it in words, and how many there are.
 _BELONGS: Mapping[str, tuple[tuple[str, str, str], ...]] = {
@@ -70,6 +82,47 @@ _BELONGS: Mapping[str, tuple[tuple[str, str, str], ...]] = {
         ),
         ("word on its evenness", "words on its evenness", "named_class WHERE swatch_id = :id"),
     ),
+    "dye": (
+        ("stock", "stocks", "stock WHERE dye_id = :id"),
+        (
+            "version of a recipe that names it",
+            "versions of recipes that name it",
+            "(SELECT DISTINCT part.recipe_id FROM recipe_dye AS line JOIN recipe_part AS part "
+            "ON part.id = line.recipe_part_id WHERE line.dye_id = :id)",
+        ),
+        (
+            "lot it went into",
+            "lots it went into",
+            "(SELECT DISTINCT lot_id FROM lot_dye WHERE dye_id = :id)",
+        ),
+        ("pot planned with it", "pots planned with it", f"{_PLANNED} WHERE dye.id = :id"),
+    ),
+    "stock": (
+        (
+            "lot it went into",
+            "lots it went into",
+            "(SELECT DISTINCT lot_id FROM lot_dye WHERE stock_id = :id)",
+        ),
+        (
+            "pot planned from it",
+            "pots planned from it",
+            f"{_PLANNED} JOIN stock ON stock.dye_id = dye.id WHERE stock.id = :id "
+            "AND plan.value = stock.code COLLATE NOCASE",
+        ),
+    ),
+    "recipe": (
+        ("lot dyed by it", "lots dyed by it", "lot WHERE recipe_id = :id"),
+        (
+            "version that came from it",
+            "versions that came from it",
+            "recipe WHERE parent_id = :id",
+        ),
+        (
+            "step of a pot that is of its plan",
+            "steps of pots that are of its plan",
+            f"pot_step WHERE recipe_step_id IN (SELECT id FROM recipe_step WHERE {_OF_ITS_PARTS})",
+        ),
+    ),
 }
 _STRUCK = "struck_step WHERE lot_id = :id"
 #: Rows that say what a thing is and go with it.
@@ -78,6 +131,17 @@ _ITS_OWN: Mapping[str, tuple[str, ...]] = {
     "colourway": (),
     "lot": (_STRUCK, "pot WHERE lot_id = :id", "lot_base WHERE lot_id = :id"),
     "swatch": (),
+    "dye": (
+        "renamed WHERE kind = 'dye_pack' "
+        "AND row_id IN (SELECT id FROM dye_pack WHERE dye_id = :id)",
+        "dye_pack WHERE dye_id = :id",
+    ),
+    "stock": (),
+    "recipe": (
+        f"recipe_step WHERE {_OF_ITS_PARTS}",
+        f"recipe_dye WHERE {_OF_ITS_PARTS}",
+        "recipe_part WHERE recipe_id = :id",
+    ),
 }
 #: Kinds that can be let go.
 KINDS = tuple(_BELONGS)
@@ -120,12 +184,12 @@ def let_go(conn: sqlite3.Connection, table: str, row_id: int) -> Gone:
     Raises ``ArchiveError`` with what still belongs to it, ``NotFound`` where it is not.
     """
     with transaction(conn):
-        name = name_of(conn, table, row_id)
+        name = name_to_go(conn, table, row_id)
         belongs = what_belongs(conn, table, row_id)
         if belongs:
             raise ArchiveError(
-                f"{table} {name!r} stays: to it belong {', '.join(belongs)}. Only what nothing "
-                "belongs to can be let go"
+                f"{kind_words(table)} {name!r} stays: to it belong {', '.join(belongs)}. Only "
+                "what nothing belongs to can be let go"
             )
         moved_to = _move_on(conn, row_id) if table == "swatch" else ()
         struck = struck_steps(conn, row_id) if table == "lot" else 0
@@ -135,6 +199,16 @@ def let_go(conn: sqlite3.Connection, table: str, row_id: int) -> Gone:
         # Its number may be given to another, which was never called so.
         conn.execute("DELETE FROM renamed WHERE kind = ? AND row_id = ?", (table, row_id))
     return Gone(name, moved_to, struck)
+
+
+def name_to_go(conn: sqlite3.Connection, table: str, row_id: int) -> str:
+    """The name of a row; of a recipe its colourway, base and version. Raises ``NotFound``."""
+    if table != "recipe":
+        return name_of(conn, table, row_id)
+    if conn.execute("SELECT 1 FROM recipe WHERE id = ?", (row_id,)).fetchone() is None:
+        raise NotFound(f"There is no recipe of the number {row_id} in the archive.")
+    recipe = recipe_by_id(conn, row_id)
+    return f"{recipe.colourway} on {recipe.base}, version {recipe.version}"
 
 
 def struck_steps(conn: sqlite3.Connection, lot_id: int) -> int:

@@ -21,7 +21,7 @@ from swatchvault.commands.options import (
 )
 
 FILE = click.Path(path_type=Path, dir_okay=False)
-KINDS = ["stock", "swatch", "lot", "base", "colourway", "reference", "setup"]
+KINDS = ["stock", "swatch", "lot", "base", "colourway", "reference", "setup", "dye", "recipe"]
 
 if TYPE_CHECKING:
     from swatchvault.archive import Archive
@@ -57,9 +57,12 @@ if TYPE_CHECKING:
     "--yes", "sure", is_flag=True, help="Also where a master, verdicts or photos hang on it."
 )
 @click.option(
-    "--remove", is_flag=True, help="Let a base, colourway, lot or swatch go that has nothing."
+    "--remove",
+    is_flag=True,
+    help="Let a base, colourway, lot, swatch, dye, stock or recipe go that nothing rests on.",
 )
-@click.option("--of", "owner", help="Of which dye a stock is, where several have its name.")
+@click.option("--version", type=int, help="Of a recipe, which NAME's colourway has: which goes.")
+@click.option("--of", "owner", help="The dye of a stock, or the base of a recipe.")
 @archive_option
 @json_option
 def mend_command(
@@ -68,17 +71,19 @@ def mend_command(
     owner: str | None,
     sure: bool,
     remove: bool,
+    version: int | None,
     archive_folder: Path | None,
     as_json: bool,
     **facts: Any,
 ) -> None:
     """Put right what was typed wrong of the stock, swatch, lot, base, reference or set-up NAME, or
-    let the swatch, lot, base or colourway NAME go.
+    let the swatch, lot, base, colourway, dye, stock or a version of the recipe NAME go.
 
     Dye that went into lots from a stock is worked out anew from its strength. A swatch that is a
     master or was checked keeps its form, and one that has a lot its lot. Where a master or verdicts
     hang on a swatch's base or a lot's colourway, what would change is told first, and done with
-    --yes. --remove takes out what nothing belongs to, and else says what does. Photos that were
+    --yes. --remove takes out what nothing belongs to, and else says what does; a dye's packs go
+    with it, and of a recipe --of says the base and --version which. Photos that were
     read by a reference keep their figures until `swatchvault remeasure --reference NAME`. Photos
     that say the light of their set-up go along with it, and are measured anew by `swatchvault
     remeasure --setup NAME`. For names there is `swatchvault rename`; what went into a pot is mended
@@ -96,15 +101,17 @@ def mend_command(
         if field in told:
             told[field] = past_day(told[field], f"--{field.replace('_', '-')}")
     _refuse_strange(kind, told, remove)
-    if owner is not None and kind != "stock":
-        raise click.UsageError(f"--of goes with stock: a {kind}'s name is the only one")
+    if owner is not None and kind not in ("stock", "recipe"):
+        raise click.UsageError(f"--of goes with stock and recipe: a {kind}'s name is the only one")
+    if (version is not None) != (kind == "recipe") or (kind == "recipe" and owner is None):
+        raise click.UsageError("--version goes with recipe, which needs it and --of its base")
     if kind == "setup":
         said, lines = _setup(need_archive(archive_folder), name, told, sure)
         click.echo(json.dumps(said, ensure_ascii=False) if as_json else "\n".join(lines))
         return
     with open_archive(need_archive(archive_folder)) as archive:
         said, lines = (
-            _let_go(archive, kind, name)
+            _let_go(archive, kind, name, owner, version)
             if remove
             else _put_right(archive, kind, (name, owner), told, sure)
         )
@@ -181,11 +188,20 @@ def _refuse_strange(kind: str, told: Mapping[str, Any], remove: bool) -> None:
         raise click.UsageError(f"of a {kind} can be mended: {', '.join(options)}")
 
 
-def _let_go(archive: Archive, kind: str, name: str) -> tuple[dict[str, Any], list[str]]:
+def _let_go(
+    archive: Archive, kind: str, name: str, owner: str | None, version: int | None
+) -> tuple[dict[str, Any], list[str]]:
     from swatchvault.archive.let_go import let_go
+    from swatchvault.archive.recipes import recipe_id_of
     from swatchvault.archive.rename import id_of
 
-    gone = let_go(archive.conn, kind, id_of(archive.conn, kind, name))
+    conn = archive.conn
+    number = (
+        id_of(conn, kind, name, owner)
+        if version is None
+        else recipe_id_of(conn, name, owner or "", version)
+    )
+    gone = let_go(conn, kind, number)
     lines = [
         f"{kind} {gone.name!r} is gone: nothing belonged to it",
         *gone.lines,

@@ -88,7 +88,7 @@ FIELDS: Mapping[str, tuple[Field, ...]] = {
     ),
 }
 #: Where a visitor goes from a thing that is gone.
-_AFTER = {"base": "/shelf", "colourway": "/", "lot": "/", "swatch": "/"}
+_AFTER = dict.fromkeys(("base", "dye", "stock"), "/shelf")
 
 
 def put_right(
@@ -218,7 +218,7 @@ def _page_of(conn: sqlite3.Connection, kind: str, number: int) -> str:
 
 
 async def let_go_page(visit: Visit) -> Response:
-    """What belongs to a base, colourway, lot or swatch; a POST lets it go where nothing does."""
+    """What belongs to a thing, or rests on it; a POST lets it go where nothing does."""
     kind, number = visit.part("kind"), row_id(visit)
     if visit.request.method != "POST":
         return await _whether(visit, "")
@@ -228,7 +228,7 @@ async def let_go_page(visit: Visit) -> Response:
         from swatchvault.archive.let_go import let_go
 
         let_go(conn, kind, number)
-        return _AFTER[kind]
+        return _AFTER.get(kind, "/")
 
     try:
         return await visit.change(form, work, "It is gone.")
@@ -242,15 +242,20 @@ async def let_go_page(visit: Visit) -> Response:
 
 async def _whether(visit: Visit, words: str) -> Response:
     def values(conn: sqlite3.Connection) -> dict[str, Any]:
-        from swatchvault.archive.let_go import measured_elsewhere, struck_steps, what_belongs
-        from swatchvault.archive.rename import name_of
+        from swatchvault.archive.let_go import (
+            measured_elsewhere,
+            name_to_go,
+            struck_steps,
+            what_belongs,
+        )
 
         kind, number = visit.part("kind"), row_id(visit)
-        name = name_of(conn, kind, number)
+        name = name_to_go(conn, kind, number)
         belongs = what_belongs(conn, kind, number)
         moved = measured_elsewhere(conn, number) if kind == "swatch" else ()
         struck = struck_steps(conn, number) if kind == "lot" else 0
         found = {"belongs": belongs, "moved": moved, "struck": struck, "words": words}
-        return {"kind": kind, "number": number, "name": name, **found}
+        back = _page_of(conn, kind, number)
+        return {"kind": kind, "number": number, "name": name, "back": back, **found}
 
     return await visit.page("sv_let_go.html", await visit.read(values), 400 if words else 200)

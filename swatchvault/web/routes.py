@@ -80,7 +80,7 @@ ROUTES: tuple[Route, ...] = (
         write="change",
     ),
     Route(
-        r"/(?P<kind>base|colourway|lot|swatch)/(?P<id>\d{1,18})/gone$",
+        r"/(?P<kind>base|colourway|lot|swatch|dye|stock|recipe)/(?P<id>\d{1,18})/gone$",
         "mend:let_go_page",
         read="change",
         write="change",

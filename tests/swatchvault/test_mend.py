@@ -10,7 +10,9 @@ from swatchvault.archive import (
     Base,
     BaseLot,
     Colourway,
+    Dye,
     DyeIn,
+    DyePack,
     Lot,
     LotCheck,
     Master,
@@ -18,6 +20,7 @@ from swatchvault.archive import (
     PhotoFacts,
     RegionOf,
     Skein,
+    Stock,
     Swatch,
     add_stock,
     add_swatch,
@@ -29,6 +32,7 @@ from swatchvault.archive import (
     open_archive,
     record_check,
     set_master,
+    start_pot,
     swatch_id_of,
 )
 from swatchvault.archive.aside import set_aside
@@ -116,7 +120,10 @@ def test_a_master_keeps_its_form(folder, capsys):
         (("lot", "T"), 2, "--dyed-on, --dry-g, --colourway, --remove"),
         (("lot", "T", "--base", "Torva"), 2, "of a lot can be mended: --dyed-on"),
         (("lot", "T", "--remove", "--dry-g", 5), 2, "--remove, alone"),
-        (("stock", "S1", "--of", "Ember", "--remove"), 2, "of a stock can be mended: --grams"),
+        (("stock", "S1", "--of", "Ember", "--remove", "--grams", 5), 2, "--remove, alone"),
+        (("dye", "Ember"), 2, "of a dye can be mended: --remove, alone"),
+        (("recipe", "Low sun", "--remove"), 2, "which needs it and --of its base"),
+        (("lot", "T", "--remove", "--version", 1), 2, "--version goes with recipe"),
         (
             ("base", "Lumme"),
             2,
@@ -458,10 +465,13 @@ def test_the_pack_of_a_stock_is_put_right(folder, capsys):
         ("colourway", "Wet slate", "to it belong 1 lot. Only"),
         ("lot", "L1", "2 dyes that went in, 2 steps of its log, 2 skeins, 1 swatch. Only"),
         ("lot", "T", "2 dyes that went in, 1 swatch. Only"),
+        ("dye", "Ember", "versions of recipes that name it, "),
+        ("stock", "S1", "lots it went into. Only"),
     ],
 )
 def test_what_something_belongs_to_stays_and_says_so(folder, capsys, kind, name, words):
-    ran = run(capsys, "mend", kind, name, "--remove")
+    of = ("--of", "Ember") if kind == "stock" else ()
+    ran = run(capsys, "mend", kind, name, *of, "--remove")
     assert ran.code == 1 and words in ran.err, ran.err
 
 
@@ -487,6 +497,56 @@ def test_what_nothing_belongs_to_can_go_and_its_old_names_with_it(folder, capsys
     assert run(capsys, "verify").out == "everything fits\n"
     said = run(capsys, "mend", "base", "Next", "--remove", "--json").out
     assert json.loads(said) == {"kind": "base", "name": "Next", "removed": True}
+
+
+OF_LUMME = ("--of", "Lumme")
+
+
+def test_a_dye_and_a_stock_that_were_never_used_can_go(folder, capsys):
+    stocks = (Stock("Moss", "S1", 1.0, 100.0), Stock("Ember", "S9", 1.0, 100.0))
+    tell(folder, dyes=(Dye("Moss"),), packs=(DyePack("Moss", "M1"),), stocks=stocks)
+    ran = run(capsys, "rename", "pack", "M1", "M2")
+    assert ran.code == 0 and len(ask(folder, "SELECT * FROM renamed")) == 1, ran.err
+    ran = run(capsys, "mend", "dye", "Moss", "--remove")
+    assert ran.code == 1 and "to it belong 1 stock. Only" in ran.err
+    for told in (
+        ("stock", "S1", "--of", "Moss"),
+        ("dye", "Moss"),
+        ("stock", "S9", "--of", "Ember"),
+    ):
+        ran = run(capsys, "mend", *told, "--remove")
+        assert ran.code == 0 and "is gone" in ran.out, ran.err
+    assert ask(folder, "SELECT name FROM dye ORDER BY name") == [("Ember",), ("Tarn",)]
+    assert ask(folder, "SELECT code FROM dye_pack ORDER BY code") == [("E1",), ("E2",), ("T1",)]
+    assert ask(folder, "SELECT * FROM renamed") == []
+    assert run(capsys, "verify").out.splitlines()[-1] == "everything fits"
+
+
+def test_a_stock_that_a_pot_is_planned_from_stays(folder, capsys):
+    tell(folder, stocks=(Stock("Ember", "S9", 1.0, 100.0),))
+    with open_archive(folder) as archive:
+        lot = Lot("P1", ("Lumme",), "Low sun", recipe_version=2)
+        start_pot(archive.conn, lot, "2026-05-01T10:00", {"ember": "s9"})
+    ran = run(capsys, "mend", "stock", "S9", "--of", "Ember", "--remove")
+    assert ran.code == 1 and "to it belong 1 pot planned from it. Only" in ran.err
+
+
+def test_the_newest_version_of_a_recipe_can_go_where_none_was_dyed_by_it(folder, capsys):
+    def gone(version):
+        return run(
+            capsys, *("mend", "recipe", "Low sun", *OF_LUMME), "--version", version, "--remove"
+        )
+
+    before = ask(folder, "SELECT count(*) FROM recipe_step")
+    ran = gone(1)
+    assert ran.code == 1 and "1 lot dyed by it, 1 version that came from it. Only" in ran.err
+    assert "recipe 'Low sun on Lumme, version 1' stays" in ran.err
+    assert ask(folder, "SELECT count(*) FROM recipe_step") == before
+    assert gone(7).code == 1
+    assert gone(2).out.startswith("recipe 'Low sun on Lumme, version 2' is gone")
+    assert ask(folder, "SELECT version FROM recipe") == [(1,)]
+    sql = "SELECT 1 FROM recipe_part WHERE recipe_id NOT IN (SELECT id FROM recipe)"
+    assert ask(folder, sql) == [] and run(capsys, "verify").code == 0
 
 
 def relabelled(folder):

@@ -65,7 +65,7 @@ EXAMPLES: dict[str, str] = {
     r"/(?P<kind>stock|swatch|lot|base)/(?P<id>\d{1,18})/facts$": (
         "/stock/{SELECT id FROM stock}/facts"
     ),
-    r"/(?P<kind>base|colourway|lot|swatch)/(?P<id>\d{1,18})/gone$": (
+    r"/(?P<kind>base|colourway|lot|swatch|dye|stock|recipe)/(?P<id>\d{1,18})/gone$": (
         "/base/{SELECT id FROM base}/gone"
     ),
     r"/check/new$": "/check/new?lot={SELECT lot_id FROM lot_check}",

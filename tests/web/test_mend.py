@@ -255,7 +255,7 @@ async def test_a_master_that_is_of_other_yarn_now_is_told_of_on_both_pages(
         assert "This swatch is the master of" not in text
 
 
-@pytest.mark.parametrize("kind", ["base", "colourway", "lot", "swatch"])
+@pytest.mark.parametrize("kind", ["base", "colourway", "lot", "swatch", "dye", "stock", "recipe"])
 async def test_what_nothing_belongs_to_is_let_go_on_its_page(
     kind: str, visitor: Visitor, studio: Path
 ) -> None:
@@ -264,12 +264,17 @@ async def test_what_nothing_belongs_to_is_let_go_on_its_page(
         "colourway": "INSERT INTO colourway (name) VALUES ('Slip')",
         "lot": "INSERT INTO lot (code) VALUES ('Slip')",
         "swatch": "INSERT INTO swatch (label, base_id, form) VALUES ('Slip', 1, 'knit')",
+        "dye": "INSERT INTO dye (name) VALUES ('Slip')",
+        "stock": "INSERT INTO stock (dye_id, code, grams, made_up_to_ml) VALUES (1, 'Slip', 1, 1)",
+        "recipe": "INSERT INTO recipe (colourway_id, base_id, version, added_at) "
+        "VALUES (1, 4, 9, '2026-01-01T10:00:00Z')",
     }[kind]
     with sqlite3.connect(studio / "archive.db") as conn:
         number = conn.execute(made).lastrowid
     there = f"SELECT 1 FROM {kind} WHERE id = {number}"
     path = f"/{kind}/{number}/gone"
-    assert f'href="{path}"' in (await visitor("dyer").get(f"/{kind}/{number}")).text
+    page = "/dye/1" if kind == "stock" else f"/{kind}/{number}"
+    assert f'href="{path}"' in (await visitor("dyer").get(page)).text
     assert "Nothing belongs to it" in (await visitor("dyer").get(path)).text
     assert (await visitor("helper").post(path, {"once": ONCE})).status_code == 403
     assert ask(studio, there) == [(1,)]
@@ -281,7 +286,7 @@ async def test_what_nothing_belongs_to_is_let_go_on_its_page(
     assert (await visitor("dyer").get(path)).status_code == 404
 
 
-@pytest.mark.parametrize("kind", ["base", "colourway", "lot", "swatch"])
+@pytest.mark.parametrize("kind", ["base", "colourway", "lot", "swatch", "dye", "stock", "recipe"])
 async def test_what_something_belongs_to_stays_and_the_page_says_what(
     kind: str, visitor: Visitor, studio: Path
 ) -> None:
