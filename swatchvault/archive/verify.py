@@ -6,7 +6,7 @@ import json
 import math
 import sqlite3
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -26,6 +26,9 @@ _ADD_AGAIN = "add the photo again from where it came"
 
 # How old a file without a row must be before a sweep takes it: a run may be filing it. Our choice.
 SWEEP_AFTER_S = 3600.0
+#: Photos without a row that a sweep takes even where rows name fewer: what a stopped run leaves.
+#: Our choice.
+FEW_STRAYS = 10
 
 # Columns that hold JSON; the CHECKs keep them so, and a damaged file may not.
 _JSON = {
@@ -85,11 +88,14 @@ def sweep(archive: Archive, min_age_s: float = SWEEP_AFTER_S) -> list[Path]:
 
     Only files older than ``min_age_s``. The write lock is held meanwhile, so that a photo which
     is being filed is not taken away under its row. Raises :class:`ArchiveError` where a file cannot
-    be removed.
+    be removed, or where more photos would go than rows name: the database is then hardly the one
+    that these photos were filed in.
     """
     gone = []
     with transaction(archive.conn):
-        for path in _stray_paths(archive):
+        strays = _stray_paths(archive)
+        _refuse_most(archive, strays)
+        for path in strays:
             try:
                 if time.time() - path.stat().st_mtime >= min_age_s:
                     path.unlink()
@@ -99,6 +105,18 @@ def sweep(archive: Archive, min_age_s: float = SWEEP_AFTER_S) -> list[Path]:
             except OSError as error:
                 raise ArchiveError(f"cannot remove {path}: {error.strerror or error}") from error
     return gone
+
+
+def _refuse_most(archive: Archive, strays: Sequence[Path]) -> None:
+    whole = [p for p in strays if p.parent == archive.photos and p.name[0] != "."]
+    (filed,) = archive.conn.execute("SELECT count(*) FROM photo").fetchone()
+    if len(whole) > max(filed, FEW_STRAYS):
+        raise ArchiveError(
+            f"of the photos in {archive.photos.name} {len(whole)} are named by no row, and {filed} "
+            "are: is archive.db another archive's, an older copy or a new one? Put the right one "
+            "back (`swatchvault backup --help` says how), or add the photos again. Nothing was "
+            "removed"
+        )
 
 
 def _database(conn: sqlite3.Connection) -> Iterator[Problem]:

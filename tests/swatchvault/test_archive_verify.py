@@ -204,3 +204,17 @@ def test_a_link_to_a_disk_that_is_not_there_is_told(archive):
     archive.close()
     with pytest.raises(ArchiveError, match=r"photos is no folder: .* connect that first"):
         open_archive(archive.folder)
+
+
+def test_a_sweep_takes_no_photos_that_another_database_may_name(archive):
+    """Beside a database made anew, or an old copy of it, all that was filed since looks stray."""
+    strays = [archive.photos / f"{n:064d}.jpg" for n in range(12)]
+    for path in strays:
+        path.write_bytes(b"of an archive that is not open here")
+        os.utime(path, (0, 0))
+    with pytest.raises(ArchiveError, match=r"12 are named by no row, and 2 are: .*Nothing was rem"):
+        sweep(archive)
+    assert all(path.is_file() for path in strays)
+    for path in strays[10:]:
+        path.unlink()
+    assert sweep(archive) == strays[:10]  # what a run that was stopped may leave
