@@ -2,6 +2,7 @@
 
 One that is outside is not hidden by another that was checked later and is within. A swatch of which
 nothing counts any more, since its photos are set aside, speaks only where there is no other.
+Newest is what was given last, by its number: a clock that was wrong hides no verdict.
 """
 
 from __future__ import annotations
@@ -20,12 +21,11 @@ def check_of(lot: str) -> str:
     return (
         f"(SELECT given.id FROM lot_check AS given WHERE given.lot_id = {lot} "
         "AND NOT EXISTS (SELECT 1 FROM lot_check AS later WHERE later.lot_id = given.lot_id "
-        "AND later.swatch_id = given.swatch_id "
-        "AND (later.checked_at, later.id) > (given.checked_at, given.id)) "
+        "AND later.swatch_id = given.swatch_id AND later.id > given.id) "
         f"ORDER BY {_COUNTS} DESC, {_WORST_FIRST.format(verdict='given.verdict')}, "
         f"CASE WHEN {_UNEVENNESS} IN ('more tonal', 'less tonal') THEN 0 "
         f"WHEN {_UNEVENNESS} = 'cannot tell' THEN 1 ELSE 2 END, "
-        "given.checked_at DESC, given.id DESC LIMIT 1)"
+        "given.id DESC LIMIT 1)"
     )
 
 

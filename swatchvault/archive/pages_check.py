@@ -23,7 +23,7 @@ swatch.label AS swatch, held.label AS master_swatch,
 FROM lot_check AS c JOIN swatch ON swatch.id = c.swatch_id
 JOIN swatch AS held ON held.id = c.master_swatch_id LEFT JOIN lot ON lot.id = c.lot_id
 LEFT JOIN evenness_check AS tonal ON tonal.lot_check_id = c.id
-WHERE {{where}} ORDER BY c.checked_at DESC, c.id DESC LIMIT :most"""
+WHERE {{where}} ORDER BY c.id DESC LIMIT :most"""
 
 
 def checks_of_lot(conn: sqlite3.Connection, lot_id: int, after: int = 0) -> list[Record]:

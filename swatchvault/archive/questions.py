@@ -48,7 +48,7 @@ _COULD_NOT_TELL = """SELECT colourway.name AS colourway, lot.code AS lot, swatch
 FROM lot_check AS c JOIN swatch ON swatch.id = c.swatch_id LEFT JOIN lot ON lot.id = c.lot_id
 LEFT JOIN colourway ON colourway.id = lot.colourway_id
 WHERE c.verdict = 'cannot tell' AND c.id = (SELECT id FROM lot_check AS d
-  WHERE d.swatch_id = c.swatch_id ORDER BY d.checked_at DESC, d.id DESC LIMIT 1)
+  WHERE d.swatch_id = c.swatch_id ORDER BY d.id DESC LIMIT 1)
 ORDER BY c.checked_at DESC"""
 
 _UNDYED = """SELECT base, base_lot, taken_at, form, lab_l, lab_a, lab_b,

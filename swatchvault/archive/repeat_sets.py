@@ -14,7 +14,7 @@ from swatchvault.errors import ArchiveError
 
 _IN_FORCE = (
     "SELECT id, learned_at, learned FROM repeat_set WHERE setup_id = ? AND taken_back_at IS NULL "
-    "ORDER BY learned_at DESC, id DESC"
+    "ORDER BY id DESC"  # not by the clock, which may have gone back
 )
 
 

@@ -135,7 +135,7 @@ JOIN swatch ON swatch.lot_id = lot.id AND +swatch.base_id = held.base_id
     AND +swatch.form = held.form AND swatch.id <> held.swatch_id
 LEFT JOIN lot_check AS given ON given.id = (SELECT id FROM lot_check AS c
     WHERE c.swatch_id = swatch.id AND c.master_swatch_id = held.swatch_id
-    ORDER BY c.checked_at DESC, c.id DESC LIMIT 1)
+    ORDER BY c.id DESC LIMIT 1)
 LEFT JOIN evenness_check AS tonal ON tonal.lot_check_id = given.id""",
     "checks_given": """CREATE VIEW checks_given AS
 SELECT c.checked_at, lot.code AS lot, swatch.label AS swatch, held.label AS master_swatch,

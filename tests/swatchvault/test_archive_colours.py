@@ -38,7 +38,10 @@ from swatchvault.archive import (
     swatches_of_colourway,
 )
 from swatchvault.archive.listing import Rows, in_order
+from swatchvault.archive.lot_verdict import check_of
 from swatchvault.archive.made import made_of, speaking_labs
+from swatchvault.archive.pages_check import checks_of_lot
+from swatchvault.archive.repeat_sets import learned_of_setup
 from swatchvault.errors import ArchiveError, NotFound
 from tests.swatchvault.factories import (
     LAB,
@@ -356,3 +359,26 @@ def test_lists_work_whatever_the_row_factory(archive):
 def test_unevenness_is_listed_with_its_doubt(archive, what):
     columns = listing(archive.conn, what).columns
     assert columns.index("u_unevenness") == columns.index("unevenness") + 1
+
+
+def test_what_was_given_last_counts_also_if_the_clock_went_back(archive):
+    """A computer whose clock stood in 2031 for a day hides nothing of what came after."""
+    conn = archive.conn
+    master = set_master(conn, SUN).id
+    told = LotCheck(
+        1, 2, "within", 2.0, 2.0, 1.9, "same frame", "Alike.",
+        master_measurements=(1,), lot_measurements=(2,), master_id=master,
+        checked_at="2031-05-01T10:00:00Z",
+    )  # fmt: skip
+    record_check(conn, told)
+    last = record_check(conn, replace(told, verdict="outside", checked_at="2026-05-02T10:00:00Z"))
+    (row,) = export_rows(conn, "lots_against_master").records()
+    assert row["last_verdict"] == "outside"
+    (lot,) = conn.execute("SELECT id FROM lot WHERE code = 'L2'").fetchone()
+    assert conn.execute(f"SELECT {check_of(str(lot))}").fetchone()[0] == last
+    assert [c["id"] for c in checks_of_lot(conn, lot)] == [last, last - 1]
+    (setup,) = conn.execute("INSERT INTO setup (name) VALUES ('cellar') RETURNING id").fetchone()
+    sql = "INSERT INTO repeat_set (setup_id, learned_at, learned) VALUES (?, ?, ?)"
+    conn.execute(sql, (setup, "2031-05-01T10:00:00Z", '{"of": "the wrong day"}'))
+    conn.execute(sql, (setup, "2026-05-02T10:00:00Z", '{"of": "today"}'))
+    assert learned_of_setup(conn, setup) == {"of": "today"}
