@@ -16,11 +16,14 @@ def cost_form(
     bases: Mapping[str, float | None],
     goods_g: float | None,
     skeins: Iterable[Mapping[str, Any]],
+    auxiliaries: Iterable[tuple[str, float | None, float | None]] = (),
 ) -> str | None:
     """What stands behind ``?`` in the address of the form; ``None`` where nothing is known.
 
     ``dyes``: name and grams of what went in. ``bases``: price of a kilogram, if known, by name.
-    ``skeins``: with ``base`` and ``grams_in``. What is not known is left for the dyer to fill in.
+    ``skeins``: with ``base`` and ``grams_in``. ``auxiliaries``: the kind of each step of the log
+    that put one in, with its grams or its millilitres; they are told as far as the form has room,
+    and those of which neither is known are not. What is not known is left for the dyer to fill in.
     """
     powders: dict[str, float] = {}
     for name, grams in dyes:
@@ -35,11 +38,25 @@ def cost_form(
         lines.append(("base", base, sum(weighed) if weighed else alone, price))
     if not 0 < len(lines) <= LINES:
         return None
+    amounts = [(*line, "g") for line in lines] + _auxiliaries(auxiliaries)
     told: dict[str, str] = {"fill": "cost"}
-    for n, (kind, name, grams, price) in enumerate(lines, 1):
+    for n, (kind, name, amount, price, unit) in enumerate(amounts[:LINES], 1):
         told |= {f"kind{n}": kind, f"name{n}": name}
-        told |= {} if math.isnan(grams) else {f"amount{n}": f"{grams:.4g} g"}
+        told |= {} if math.isnan(amount) else {f"amount{n}": f"{amount:.4g} {unit}"}
         told |= {} if price is None else {f"price{n}": f"{price:g}"}
     weights = [s["grams_out"] or s["grams_in"] for s in skeins][:LINES]
     told |= {f"skein{n}": f"{g:g} g" for n, g in enumerate(weights, 1) if g}
     return urlencode(told)
+
+
+def _auxiliaries(
+    steps: Iterable[tuple[str, float | None, float | None]],
+) -> list[tuple[str, str, float, float | None, str]]:
+    """What went in of each kind, in grams and in millilitres apart."""
+    sums: dict[tuple[str, str], float] = {}
+    for kind, grams, millilitres in steps:
+        amount, unit = (grams, "g") if millilitres is None else (millilitres, "mL")
+        if amount:
+            name = kind.removesuffix(" in")
+            sums[name, unit] = sums.get((name, unit), 0.0) + amount
+    return [("auxiliary", name, amount, None, unit) for (name, unit), amount in sums.items()]

@@ -73,6 +73,7 @@ def _lot(conn: sqlite3.Connection, lot_id: int) -> Record:
     from swatchvault.archive.photo_doubts import photo_doubts
     from swatchvault.cautions import CAUTION_LINE
     from swatchvault.departures import departures
+    from swatchvault.pot import AUXILIARIES
     from swatchvault.potwork import done_words, plan_of
     from swatchvault.recipe_sheet import step_plan_words
 
@@ -101,6 +102,11 @@ def _lot(conn: sqlite3.Connection, lot_id: int) -> Record:
             pages.base_prices(conn, lot_id),
             pot.goods_g,
             skeins,
+            [
+                (s.step.kind, s.amount_g, s.amount_ml)
+                for s in pot.steps
+                if s.step.kind in AUXILIARIES
+            ],
         ),
         "photos": pages.photos_of_lot(conn, lot_id),
         "photo_doubts": [str(d) for d in photo_doubts(conn, lot_id=lot_id)],

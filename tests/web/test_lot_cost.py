@@ -38,6 +38,26 @@ def test_of_two_bases_only_what_was_weighed_is_told() -> None:
     assert form["amount1"] == "100 g" and "amount2" not in form
 
 
+def test_auxiliaries_are_told_as_the_log_has_them_where_there_is_room() -> None:
+    steps = [
+        ("acid in", None, 40.0),
+        ("salt in", 5.0, None),
+        ("acid in", None, 10.0),
+        ("acid in", 2.0, None),
+        ("other auxiliary in", None, None),
+    ]
+    form = told(cost_form([("Ember", 0.6)], {"Lumme": 58.0}, 200, [], steps))
+    lines = [[form.get(f"{key}{n}") for key in ("kind", "name", "amount")] for n in range(3, 7)]
+    assert lines == [
+        ["auxiliary", "acid", "50 mL"],
+        ["auxiliary", "salt", "5 g"],
+        ["auxiliary", "acid", "2 g"],
+        [None, None, None],
+    ]
+    dyes = [(f"dye {n}", 1.0) for n in range(LINES)]
+    assert "auxiliary" not in told(cost_form(dyes, {}, None, [], steps)).values()
+
+
 def test_nothing_known_or_more_than_the_form_holds_is_no_form() -> None:
     assert cost_form([], {}, None, []) is None
     assert cost_form([(f"dye {n}", 1.0) for n in range(LINES + 1)], {}, None, []) is None
@@ -57,12 +77,13 @@ async def test_the_lots_page_leads_to_it_and_prices_are_all_that_is_missing(
     assert form.status_code == 200 and '<details id="cost" open>' in form.text
     fields = told(urlsplit(html.unescape(address)).query)
     assert fields["price3"] == "58" and fields["kind1"] == "powder"
-    for value in (fields["name1"], fields["amount1"]):
+    assert (fields["kind4"], fields["name4"]) == ("auxiliary", "acid")
+    for value in (fields["name1"], fields["amount1"], fields["amount4"]):
         assert f'value="{value}"' in form.text
     del fields["fill"]
-    prices = {f"price{n}": "90" for n in (1, 2)}
+    prices = {"price1": "90", "price2": "90", "price4": "10"}  # of a kilogram, and of a litre
     answer = await dyer.get("/sums?" + urlencode({"sum": "cost", **fields, **prices}))
     assert answer.status_code == 200
     grams = sum(float(fields[f"amount{n}"].split()[0]) for n in (1, 2))
     yarn = float(fields["amount3"].split()[0])
-    assert f"the lot {(yarn * 58 + grams * 90) / 1000:.2f}" in answer.text
+    assert f"the lot {(yarn * 58 + grams * 90 + 40 * 10) / 1000:.2f}" in answer.text
