@@ -199,6 +199,7 @@ def _from_neutrals(
         field=fit.field,
         colours=fit.colours,
         left=left,
+        misfit_sd=fit.misfit_sd,
     )
 
 

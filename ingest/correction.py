@@ -28,7 +28,8 @@ class Correction:
     ``colours``: applied to mean RGB. ``to_xyz``: (3, 3). ``reference``: "chart", "steps", "card" or
     "none", as the tables of doubt count it.
     ``reading_sd``, ``value_sd``: relative standard uncertainties of the exposure, from reading
-    the reference and from its stated value.
+    the reference and from its stated value. ``misfit_sd``: in ΔE00 along each axis, where the
+    reference does not fit its values.
     """
 
     curve: Array
@@ -42,6 +43,7 @@ class Correction:
     field: LightField | None = None
     colours: CameraColours = UNCHANGED
     left: LightLeft | None = None
+    misfit_sd: float = 0.0
 
     def linear(self, pixels: Array) -> Array:
         """Corrected linear RGB, float32 (..., 3), of coded pixels (..., 3), before the field."""

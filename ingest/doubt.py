@@ -101,6 +101,7 @@ def lab_covariance(
     reading_sd: float,
     value_sd: float,
     frame_xyz: Floats | None = None,
+    misfit_sd: float = 0.0,
 ) -> LabCovariance:
     """The four parts for one swatch.
 
@@ -108,6 +109,7 @@ def lab_covariance(
     place; ``frame_xyz``: of light that all swatches of the frame share. ``reading_sd``: relative
     standard uncertainty of the reference's reading in this frame (exposure). ``value_sd``: the same
     of its stated reflectance; it stays with the card, so it counts to the set-up.
+    ``misfit_sd``: along each axis, of a reference that does not fit its values.
     ``light`` unknown counts as other. First-order propagation, JCGM 100:2008, 5.1.2 and F.1.2.
     """
     to_lab = xyz_to_lab_jacobian(xyz)
@@ -119,7 +121,7 @@ def lab_covariance(
     placed = 0.0 if frame_xyz is None else to_lab @ frame_xyz @ to_lab.T
     return LabCovariance(
         region=to_lab @ region_xyz @ to_lab.T,
-        frame=unit * frame**2 + np.outer(gain, gain) * reading_sd**2 + placed,
+        frame=unit * (frame**2 + misfit_sd**2) + np.outer(gain, gain) * reading_sd**2 + placed,
         setup=colours * setup**2 + np.outer(gain, gain) * value_sd**2,
         profile=colours * (profile**2 + dark**2),
     )

@@ -89,6 +89,7 @@ def measure_region(
         reading_sd=correction.reading_sd,
         value_sd=correction.value_sd,
         frame_xyz=to_xyz @ yarn.frame_cov @ to_xyz.T,
+        misfit_sd=correction.misfit_sd,
     )
     flags = _flags(sums, lab, region, settings, yarn.blocks) | correction.flags
     if background is not None and not background.open and background.share > PERHAPS_BACKGROUND:

@@ -22,10 +22,12 @@ from ingest.errors import ReferenceMissing
 from ingest.expected import expected_rgb, expected_xyz
 from ingest.flags import CLIPPED_NOTED
 from ingest.locate import chart_reference
+from ingest.measure import measure_region
 from ingest.model import Settings
 from ingest.neutrals import check_order
 from ingest.sampling import read_patches
 from tests.ingest.builders import (
+    QUIET,
     SIX_Y,
     card_at,
     coded,
@@ -38,6 +40,7 @@ from tests.ingest.builders import (
     scene,
     steps_at,
     steps_scene,
+    swatch_at,
 )
 from tests.render.camera import TONES
 
@@ -435,6 +438,28 @@ def test_steps_of_other_values_than_stated_do_not_fit(lying_there, said):
     photo = photo_of_light(noisy(light, sd=0.01))
     made = correct(photo, [steps_at(boxes, photo.pixels, stated)], Settings())
     assert made.flags & {"reference does not fit", "reference far off"} == {said}
+
+
+def test_a_lamp_mirrored_in_steps_is_in_the_doubt_of_all_colours():
+    lab = np.array([60.0, -30.0, 20.0])
+    light, boxes = steps_scene()
+    paint(light, SWATCH, rgb_of_lab(lab))
+    for x0, y0, x1, y1 in boxes[1:4]:
+        light[y0:y1, x0:x1] += 0.16
+    photo = photo_of_light(noisy(light, sd=0.01))
+    made = correct(photo, [steps_at(boxes, photo.pixels)], Settings())
+    assert "reference does not fit" in made.flags
+    untold = dataclasses.replace(made, misfit_sd=0.0)
+    swatch = swatch_at(SWATCH, photo.pixels)
+    apart = [measure_region(photo, swatch, m, QUIET, 0.2) for m in (made, untold)]
+    off = [float((m.lab - lab) @ np.linalg.solve(m.covariance.total, m.lab - lab)) for m in apart]
+    # 7.81: 95 % of chi squared with three degrees of freedom.
+    assert off[0] < 7.81 < off[1]
+
+
+def test_a_reference_that_fits_adds_no_doubt_of_its_own():
+    photo, boxes = bent_picture((50, 40, -40))
+    assert correct(photo, [steps_at(boxes, photo.pixels)], Settings()).misfit_sd == 0.0
 
 
 def test_a_step_marked_on_something_else_is_far_off():
