@@ -23,6 +23,9 @@ SHADOW_SD_BOUND = 0.03
 #: ``DARK_L`` of `difference` none is called within.
 SIMULATED_DARK_L = 30.0
 
+#: Flag of a swatch whose strands are blurred in the photo.
+BLURRED = "out of focus"
+
 #: Flags that belong to a pair, with the sentence that explains each.
 PAIR_FLAGS: Mapping[str, str] = {
     "forms differ": (
@@ -149,7 +152,8 @@ _STOPPING = frozenset({"one is wet", "fluorescent, two photos", "one is blurred"
 
 def _one_blurred(master: Colour, new: Colour, capture: Capture) -> frozenset[str]:
     """Of two photos either may be out of focus as a whole; in one, something blurred a part."""
-    apart = "out of focus" in master.flags ^ new.flags and capture is Capture.SAME_FRAME
+    together = capture is Capture.SAME_FRAME or master.photo_ids & new.photo_ids
+    apart = BLURRED in master.flags ^ new.flags and together
     return frozenset({"one is blurred"} if apart else ())
 
 

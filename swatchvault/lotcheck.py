@@ -14,7 +14,7 @@ from ingest.doubt import frame_of_its_own
 from ingest.model import FLAGS_THAT_STOP_A_VERDICT
 from swatchvault.archive.colours import StoredColour
 from swatchvault.archive.evenness import StatedEvenness
-from swatchvault.compare import Comparison, as_record, compare
+from swatchvault.compare import BLURRED, Comparison, as_record, compare
 from swatchvault.difference import STOPPING_APART, STOPPING_ONE, curve_in_shadow
 from swatchvault.errors import CompareError
 from swatchvault.evenness_check import EvennessComparison, compare_evenness
@@ -216,7 +216,7 @@ def check_swatch(
         side = "master" if not master else "lot"
         raise CompareError(f"the {side}'s swatch has no measured photo; add one first")
     tried = []
-    for capture, ours, theirs in groups(*map(usable, one_version(master, new))):
+    for capture, ours, theirs in groups(*sharp_alike(*map(usable, one_version(master, new)))):
         own = held.own_frames.get(ours[0].setup_id or -1) if capture in _OF_A_SETUP else None
         conditions = Conditions(capture, held.tolerance, held.k_l, None, held.same_dyes, own)
         comparison = compare(
@@ -293,6 +293,15 @@ def usable(colours: Sequence[StoredColour]) -> list[StoredColour]:
         for c in as_dyed
         if not c.flags & FLAGS_THAT_STOP_A_VERDICT and not curve_in_shadow(c.flags, c.reference)
     ] or as_dyed
+
+
+def sharp_alike(master: Sequence[StoredColour], new: Sequence[StoredColour]) -> Sides:
+    """Both sides without photos in which one is sharp and the other blurred, or whole where one
+    would be left with none."""
+    blurred = {c.photo_sha256: BLURRED in c.flags for c in master}
+    unlike = {c.photo_sha256 for c in new} & blurred.keys()
+    unlike -= {c.photo_sha256 for c in new if blurred.get(c.photo_sha256) == (BLURRED in c.flags)}
+    return _kept(list(master), list(new), lambda c: c.photo_sha256 not in unlike)
 
 
 def fit_to_part(colours: Sequence[StoredColour]) -> list[StoredColour]:

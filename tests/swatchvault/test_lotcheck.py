@@ -121,6 +121,25 @@ def test_a_photo_whose_marks_may_hold_two_things_is_left_out_where_another_remai
     assert lot == (10,) and checked.comparison.verdict is Verdict.WITHIN
 
 
+def both_in(number, blurred):
+    """One photo of master and lot; which of them is blurred in it."""
+    sides = ((number, "master"), (number + 100, "lot"))
+    sha = {"photo_sha256": f"{number:064x}"}
+    return [photo(n, flags={"out of focus"} if side in blurred else (), **sha) for n, side in sides]
+
+
+def test_a_photo_in_which_one_is_sharp_and_the_other_blurred_gives_way_to_any_other():
+    (bad, bad_lot), (good, good_lot) = both_in(1, {"master"}), both_in(2, {"master", "lot"})
+    alone, *_ = judged([bad], [bad_lot])
+    assert alone.comparison.verdict is Verdict.CANNOT_TELL
+    assert alone.comparison.flags == {"one is blurred"}
+    assert alone.comparison.difference.conditions.capture is Capture.SAME_FRAME
+    checked, master, lot = judged([bad, good], [bad_lot, good_lot])
+    assert checked.comparison.verdict is Verdict.WITHIN and (master, lot) == ((2,), (102,))
+    checked, master, lot = judged([bad, photo(3, "chart")], [bad_lot, photo(13, "chart")])
+    assert not checked.comparison.flags and (master, lot) == ((3,), (13,))
+
+
 def test_a_photo_from_before_the_last_dye_is_left_out_and_told():
     early = photo(10, lab=LAB + 9.0, before_last_dye=True)
     checked, _, lot = judged([photo(1)], [early, photo(11)])
