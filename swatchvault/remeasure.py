@@ -24,6 +24,13 @@ from swatchvault.filing import with_owned
 ROUNDED = 2e-3
 
 
+#: Of a photo that cannot be measured anew, whose figures stay as they were.
+GONE = (
+    "the archive's copy is gone, so its figures stay as they were: add the photo again from where "
+    "it came, or let it count nowhere (`swatchvault aside`)"
+)
+
+
 @dataclass(frozen=True)
 class Anew:
     """What became of one photo: how many new figures it gave, or the line that says why none."""
@@ -75,6 +82,8 @@ def job_of(archive: Archive, photo: StoredPhoto) -> Job:
 
 def _file(archive: Archive, photo: StoredPhoto, outcome: Outcome) -> Anew:
     found = outcome.measurement
+    if found is None and not outcome.job.path.is_file():
+        return Anew(photo.name, error=f"{photo.name}: {GONE}")
     if found is None:
         said = (outcome.error or "not measured").removeprefix(f"{photo.file}: ")
         return Anew(photo.name, error=f"{photo.name}: {said}")
