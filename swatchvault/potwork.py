@@ -9,17 +9,21 @@ from typing import TYPE_CHECKING, Any
 
 from swatchvault.days import when
 from swatchvault.errors import AmountError, NotFound
+from swatchvault.measuring import pour_words, weigh_words
 from swatchvault.planned_amounts import done_amount, is_measure, same_thing
 
 if TYPE_CHECKING:
     from swatchvault.archive import DyeIn, Pot, PotStep, Recipe
     from swatchvault.archive.entities import StruckStep
     from swatchvault.archive.pots import DoneStep
-    from swatchvault.pot import PotPlan, StepPlan, StockChoice
+    from swatchvault.pot import PartPlan, PotPlan, StepPlan, StockChoice
 
 
 #: Times the planned dose from which, up or down, an amount is asked about; our choice.
 FAR_OFF = 3.0
+
+#: Share of a planned dose that is nothing to add, as far as a depth may depart untold.
+LITTLE = 0.01
 
 #: Share of a planned dose within which an amount of another stock is taken for it; our choice.
 ABOUT = 0.1
@@ -152,6 +156,24 @@ def not_told(
         return []
     told = {d.dye.casefold() for d in (*dyes, *(d for d, _ in pot.dyes_in))}
     return [d.dye for d in part.doses if d.dye.casefold() not in told]
+
+
+def rest_to_go_in(pot: Pot, part: PartPlan) -> list[tuple[str, str]]:
+    """The dyes of a part that goes in by and by, each with what is open of its dose; none where
+    nothing is open, or what went in before is not known in grams."""
+    gone: dict[str, float] = {}
+    for dye, grams in pot.dyes_in:
+        if grams is None:
+            return []
+        gone[dye.dye.casefold()] = gone.get(dye.dye.casefold(), 0.0) + grams
+    rest = []
+    for dose in part.doses:
+        left = 1.0 - gone.get(dose.dye.casefold(), 0.0) / dose.dye_g if dose.dye_g else 0.0
+        if left > LITTLE:
+            ml, grams = dose.stock_ml, dose.dye_g * left
+            words = weigh_words(grams)[0] if ml is None else pour_words(ml * left)[0]
+            rest.append((dose.dye, words))
+    return rest
 
 
 def noted(pot: Pot, told: Mapping[str, Any]) -> dict[str, Any]:

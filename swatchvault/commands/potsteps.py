@@ -11,7 +11,13 @@ from swatchvault.commands.making import pair
 from swatchvault.departures import departures
 from swatchvault.errors import ArchiveError, NotFound
 from swatchvault.potsource import sourced
-from swatchvault.potwork import done_words, plan_of, source_words, struck_words
+from swatchvault.potwork import (
+    done_words,
+    plan_of,
+    rest_to_go_in,
+    source_words,
+    struck_words,
+)
 from swatchvault.typed_numbers import row_number
 
 if TYPE_CHECKING:
@@ -62,9 +68,11 @@ def dyes_that_went_in(
     if part is None:
         raise ArchiveError('no planned dye is left to go in: say what went in, --dye "Ember=80 mL"')
     if sum(s.kind == "dye in" for s in part.steps) > 1:
+        rest = rest_to_go_in(pot, part) if plan and len(plan.parts) == 1 else []
+        open_now = " ".join(f'--dye "{dye}={amount}"' for dye, amount in rest)
         raise ArchiveError(
             f"the dye of part {part.name!r} goes in more than once: say how much went in now, "
-            '--dye "Ember=80 mL"'
+            + (f"of what is open: {open_now}" if rest else '--dye "Ember=80 mL"')
         )
     return [DyeIn(d.dye, d.words, stock=d.stock) for d in part.doses]
 

@@ -10,7 +10,7 @@ from swatchvault.amounts import with_unit
 from swatchvault.web.visit import Form, RefusedError
 
 if TYPE_CHECKING:
-    from swatchvault.archive import DyeIn
+    from swatchvault.archive import DyeIn, Pot
     from swatchvault.archive.pages_pot import DyeSource
     from swatchvault.pot import PotPlan, StepPlan
 
@@ -23,12 +23,14 @@ DYE_ROWS = 6
 def dyes_in_form(
     conn: sqlite3.Connection,
     plan: PotPlan | None,
+    pot: Pot,
     planned: StepPlan | None,
     kind: str,
     form: Form,
 ) -> list[DyeIn]:
     """The dyes of a step "dye in": those typed, else the doses planned for its part."""
     from swatchvault.archive import DyeIn
+    from swatchvault.potwork import rest_to_go_in
 
     typed = [
         (form.text(f"dye{n}"), form.text(f"amount{n}"))
@@ -50,8 +52,11 @@ def dyes_in_form(
     if part is None:
         raise RefusedError("say which dye went in and how much: nothing is planned for this step")
     if sum(s.kind == "dye in" for s in part.steps) > 1:
+        rest = rest_to_go_in(pot, part) if plan and len(plan.parts) == 1 else []
+        open_now = ", ".join(f"{amount} of {dye}" for dye, amount in rest)
         raise RefusedError(
             f"the dye of part {part.name!r} goes in more than once: say how much went in now"
+            + (f", of {open_now} that are open" if rest else "")
         )
     return [DyeIn(d.dye, d.words, stock=d.stock) for d in part.doses]
 

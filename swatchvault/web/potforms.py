@@ -72,7 +72,7 @@ def log_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
             f"a hold is still running, {clock(hold.left_s)} to go, and “{kind}” would end it: say "
             f"“{END_HOLD}”, or wait"
         )
-    dyes = dyes_in_form(conn, plan, planned, kind, form)
+    dyes = dyes_in_form(conn, plan, pot, planned, kind, form)
     ask_doses(conn, doubtful_doses(conn, plan, pot, dyes), dyes, form)
     record_step(conn, code, step, planned.number if planned else None, dyes)
 

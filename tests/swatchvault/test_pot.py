@@ -685,8 +685,12 @@ def test_a_planned_dye_step_counts_the_planned_amounts_once(pot, folder):
 def test_dye_that_goes_in_twice_must_be_said(pot, folder):
     with_dye_steps(folder, "dye in", "heat", "dye in")
     pot("start", "P3", "Low sun", "Lumme", "--goods", "100 g")
-    assert "goes in more than once" in pot("did", "P3", "1", code=1)
-    pot("did", "P3", "1", "--dye", "Ember=40 mL")
+    said = pot("did", "P3", "1", code=1)
+    assert "goes in more than once" in said
+    assert 'of what is open: --dye "Ember=80 mL" --dye "Tarn=20 mL"' in said
+    pot("did", "P3", "1", "--dye", "Ember=40 mL", "--dye", "Tarn=20 mL")
+    said = pot("did", "P3", "3", code=1)
+    assert 'of what is open: --dye "Ember=40 mL"' in said and "Tarn" not in said
     pot("did", "P3", "dye in", "--dye", "Ember=40 mL")
     assert "[x] 3. dye in" in pot("log", "P3")
 

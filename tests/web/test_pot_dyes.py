@@ -10,7 +10,16 @@ from typing import Any
 
 import pytest
 
-from swatchvault.archive import DyePack, add_dye_pack, open_archive
+from swatchvault.archive import (
+    DyePack,
+    PlannedDye,
+    PlannedStep,
+    Recipe,
+    RecipePart,
+    add_dye_pack,
+    add_recipe,
+    open_archive,
+)
 from tests.web.test_pots import rows, start, step, token
 
 pytestmark = pytest.mark.anyio
@@ -166,3 +175,22 @@ async def test_each_step_offers_what_it_put_in(visitor: Callable[[str], Any], st
     await dyer.post(path, {**edit, "amount1": "11 mL", "once": token("e")})
     lot = int(path.rsplit("/", 1)[1])
     assert [row[0] for row in rows(studio, WENT_IN, lot)] == ["11 mL", "20 mL"]
+
+
+async def test_what_is_open_of_a_dye_that_goes_in_by_and_by_is_told(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyes = (PlannedDye("Pellow red", 0.3),)
+    steps = tuple(PlannedStep(kind) for kind in ("dye in", "heat", "dye in"))
+    part = RecipePart(dyes=dyes, steps=steps)
+    with open_archive(studio) as archive:
+        made = add_recipe(archive.conn, Recipe("Ninth Furrow", "Orrin four-ply", 9, 1, (part,)))
+    dyer = visitor("dyer")
+    path = await start(dyer, recipe=str(made.id), goods="200 g")
+    said = html.unescape((await dyer.post(path, step("one", what="1", kind="dye in"))).text)
+    assert "goes in more than once: say how much went in now, of 60 mL of Pellow red that" in said
+    dye, stock = pellow(studio)
+    told = {"what": "1", "kind": "dye in", "dye1": f"{dye}:{stock}", "amount1": "40 mL"}
+    assert (await dyer.post(path, step("some", **told))).status_code == 303
+    said = html.unescape((await dyer.post(path, step("two", what="3", kind="dye in"))).text)
+    assert "of 20 mL of Pellow red that are open" in said
