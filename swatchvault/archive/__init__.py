@@ -101,6 +101,7 @@ from swatchvault.archive.pot_edits import (
     dye_put_in,
     dyes_of_step,
     edit_dye_in,
+    edit_start,
     edit_step,
 )
 from swatchvault.archive.pots import (
@@ -218,6 +219,7 @@ __all__ = [
     "dye_put_in",
     "dyes_of_step",
     "edit_dye_in",
+    "edit_start",
     "edit_step",
     "end_pot",
     "export_rows",

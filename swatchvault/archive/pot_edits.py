@@ -1,4 +1,4 @@
-"""A pot's log put right: a step of it, and the dye that a step put in."""
+"""A pot's log put right: its start, a step of it, and the dye that a step put in."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from types import MappingProxyType
 from typing import Any
 
 from swatchvault.amounts import with_unit
+from swatchvault.archive.clock import earlier, local_time
 from swatchvault.archive.entities import DyeIn, PotStep
 from swatchvault.archive.lots import (
     dye_amount_columns,
@@ -32,6 +33,42 @@ _WHICH = (
     "WHERE lot_dye.lot_id = :lot AND dye_id = :dye "
     "ORDER BY step.position IS NOT NULL AND step.position = :number DESC, lot_dye.position DESC"
 )
+
+
+def edit_start(conn: sqlite3.Connection, code: str, started_at: str) -> tuple[str, str]:
+    """Correct when a pot was started; its lot's day follows where it was the day of the start.
+
+    Returns what it was and what it is. Raises ``ArchiveError`` for a lot that was written down
+    afterwards, and for a start after a step of the log or after the end.
+    """
+    with transaction(conn):
+        told = {"lot": find(conn, "lot", code), "at": started_at}
+        sql = (
+            f"SELECT started_at, substr({local_time('started_at')}, 1, 10) AS day, "
+            f"substr({local_time(':at')}, 1, 10) AS new_day, ended_at, "
+            f"{earlier('ended_at', ':at')} AS over FROM pot WHERE lot_id = :lot"
+        )
+        pot = conn.execute(sql, told).fetchone()
+        if pot is None or pot["started_at"] is None:
+            raise ArchiveError(
+                f"lot {code!r} was written down afterwards and has no start: `swatchvault mend "
+                "lot` puts its day right"
+            )
+        sql = (
+            f"SELECT position, {local_time('at')} FROM pot_step WHERE lot_id = :lot AND "
+            f"{earlier('at', ':at')} ORDER BY {local_time('at')} LIMIT 1"
+        )
+        for number, at in conn.execute(sql, told):
+            raise ArchiveError(
+                f"step {number} was at {at[:16]}, before that: correct the step first, if it is "
+                "what is wrong"
+            )
+        if pot["over"]:
+            raise ArchiveError("the pot ended before that: take its end back first, if it is wrong")
+        conn.execute("UPDATE pot SET started_at = :at WHERE lot_id = :lot", told)
+        days = {"lot": told["lot"], "day": pot["day"], "new": pot["new_day"]}
+        conn.execute("UPDATE lot SET dyed_on = :new WHERE id = :lot AND dyed_on = :day", days)
+    return pot["started_at"], started_at
 
 
 def edit_step(conn: sqlite3.Connection, code: str, number: int, changes: Mapping[str, Any]) -> None:

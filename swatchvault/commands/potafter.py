@@ -1,4 +1,4 @@
-"""`pot edit`, `undo`, `log`, `skein`, `end`: a log looked at and put right, and how it ended."""
+"""`pot edit`, `began`, `undo`, `log`, `skein`, `end`: a log put right, and how a pot ended."""
 
 from __future__ import annotations
 
@@ -109,6 +109,25 @@ def pot_edit(
     done = next(d for d in pot.steps if d.number == number)
     lines += [f"! {said}: if that is not so, correct it again" for said in asked.values()]
     click.echo("\n".join([f"{number}. {step_words(done.step)}", *lines]))
+
+
+@click.command("began")
+@click.argument("lot")
+@click.argument("at")
+@archive_option
+def pot_began(lot: str, at: str, archive_folder: Path | None) -> None:
+    """Correct when LOT was started: AT is 10:05, or 2026-03-01T10:05.
+
+    The lot's day follows where it was the day of the start.
+    """
+    from swatchvault.archive import edit_start, open_archive
+    from swatchvault.potclock import check_time, read_time
+
+    now = local_now()
+    started = check_time(read_time(at, now), None, now)
+    with open_archive(need_archive(archive_folder)) as archive:
+        was, new = edit_start(archive.conn, lot, started)
+    click.echo(f"lot {lot!r} began {when_words(new)}, was {when_words(was)}")
 
 
 @click.command("undo")

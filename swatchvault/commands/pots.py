@@ -15,6 +15,7 @@ from swatchvault.commands.making import sources
 from swatchvault.commands.options import RATIO, WHOLE, archive_option, json_option, need_archive
 from swatchvault.commands.potafter import (
     at_option,
+    pot_began,
     pot_edit,
     pot_end,
     pot_log,
@@ -262,5 +263,5 @@ def _say_time(lot: str, archive_folder: Path | None, as_json: bool) -> None:
         click.echo("no step with minutes in this log yet" if hold is None else hold.words)
 
 
-for _command in (pot_edit, pot_undo, pot_log, pot_skein, pot_end):
+for _command in (pot_edit, pot_began, pot_undo, pot_log, pot_skein, pot_end):
     pot_command.add_command(_command)

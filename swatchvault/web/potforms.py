@@ -164,6 +164,22 @@ def correct_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
     ask_doses(conn, {}, asked_again, form)
 
 
+def correct_start(conn: sqlite3.Connection, code: str, form: Form) -> None:
+    """Correct the start as `pot began` does; one that changed meanwhile is refused."""
+    from swatchvault.archive import edit_start, get_pot
+    from swatchvault.potclock import check_time, read_time
+    from swatchvault.potwork import local_now
+
+    at, now, started = form.need("at", "The time"), local_now(), get_pot(conn, code).started_at
+    if form.text("was") != started:
+        raise RefusedError(
+            "the start was changed meanwhile, by another tab or phone: it is "
+            f"{minute_words(started)} now. Look at it, and send yours again if it still holds"
+        )
+    if at != minute_words(started):
+        edit_start(conn, code, check_time(read_time(at, now).astimezone(now.tzinfo), None, now))
+
+
 def undo_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
     """Strike the end or the last step as `pot undo` does, if it still is what the page showed."""
     from swatchvault.archive import get_pot, strike_last

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 WORK: Mapping[str, Callable[[sqlite3.Connection, str, Form], None]] = {
     "step": potforms.log_step,
     "edit": potforms.correct_step,
+    "start": potforms.correct_start,
     "undo": potforms.undo_step,
     "skein": potforms.log_skein,
     "end": potforms.log_end,

@@ -135,3 +135,22 @@ def test_a_step_told_days_later_is_done_and_not_so_long_over():
 
     assert said("2026-03-02T00:00:00+00:00") == "done"
     assert said("2026-03-09T11:00:00+00:00") == "done, 30 min 00 s over"
+
+
+def test_the_start_of_a_pot_is_put_right_with_its_lots_day(measured_lot):
+    ask = measured_lot
+    with open_archive(ask.folder) as archive:
+        (recipe,) = archive.conn.execute(
+            "SELECT colourway.name, base.name FROM recipe JOIN colourway ON colourway.id = "
+            "colourway_id JOIN base ON base.id = base_id LIMIT 1"
+        ).fetchall()
+    ask("pot", "start", "B-1", *recipe, "--goods", "100 g", "--at", "2026-03-02T10:50")
+    ask("pot", "did", "B-1", "look", "--at", "2026-03-02T11:00")
+    said = ask("pot", "began", "B-1", "2026-03-01T10:05")
+    assert said == "lot 'B-1' began 2026-03-01 10:05, was 2026-03-02 10:50\n"
+    with open_archive(ask.folder) as archive:
+        sql = "SELECT dyed_on FROM lot WHERE code = 'B-1'"
+        assert tuple(archive.conn.execute(sql).fetchone()) == ("2026-03-01",)
+    refused = ask("pot", "began", "B-1", "2026-03-02T11:30", code=1)
+    assert "step 1 was at 2026-03-02 11:00, before that" in refused
+    assert "written down afterwards" in ask("pot", "began", "L1", "2026-03-01T10:05", code=1)

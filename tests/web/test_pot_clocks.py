@@ -107,3 +107,31 @@ async def test_the_start_says_that_no_stock_suffices_and_how_much_is_missing(
         conn.execute("DELETE FROM lot_dye")
         conn.execute("DELETE FROM stock")
     assert (await offered())[0] == ["powder: no stock of it is there"] * 2
+
+
+async def test_a_start_told_wrong_is_put_right_and_never_after_a_step(
+    visitor: Visitor, studio: Path
+) -> None:
+    helper = visitor("helper")
+    path = await start(helper, "S-1", at=ago(60 * 24 * 2))
+    logged = await helper.post(path, step("s1", kind="heat", temperature="40", at=ago(60)))
+    assert logged.status_code == 303, logged.text
+
+    def told() -> tuple[str, str]:
+        with sqlite3.connect(studio / "archive.db") as conn:
+            sql = "SELECT started_at, dyed_on FROM pot JOIN lot ON lot.id = lot_id WHERE code='S-1'"
+            return tuple(conn.execute(sql).fetchone())
+
+    was, right = told()[0], ago(90)
+    sent = {"once": token("a"), "do": "start", "was": was, "at": right[:16].replace("T", " ")}
+    assert (await helper.post(path, sent)).status_code == 303
+    assert told() == (right[:17] + "00" + right[19:], right[:10])
+    stale = await helper.post(path, {**sent, "once": token("b"), "at": ago(100)})
+    assert stale.status_code == 400 and "the start was changed meanwhile" in stale.text
+    late = {**sent, "once": token("c"), "was": told()[0], "at": ago(30)}
+    refused = await helper.post(path, late)
+    assert refused.status_code == 400
+    assert re.search(r"step 1 was at .*, before that: correct the step first", refused.text)
+    assert told()[0] == right[:17] + "00" + right[19:]
+    assert 'name="do" value="start"' in (await helper.get(path)).text
+    assert 'name="do" value="start"' not in (await helper.get("/pot/1")).text  # from notes
