@@ -102,6 +102,14 @@ def shrink_polygon(polygon: Polygon, factor: float) -> Polygon:
     return tuple((float(x), float(y)) for x, y in centre + (points - centre) * factor)
 
 
+def convex_hull(*polygons: Polygon) -> Polygon:
+    """One convex outline around all corners of polygons."""
+    import cv2
+
+    points = np.array([point for polygon in polygons for point in polygon], dtype=np.float32)
+    return tuple((float(x), float(y)) for x, y in cv2.convexHull(points)[:, 0])
+
+
 def small_copy(pixels: Array, long_side: int) -> Array:
     """The picture (h, w, 3) scaled down by area so that its long side is ``long_side``, same dtype.
 

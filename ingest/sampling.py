@@ -14,7 +14,7 @@ from ingest.expected import patch_names
 from ingest.flags import CLIPPED_NOTED
 from ingest.model import Photo, Polygon, Reference
 from ingest.neutrals import neutral_indices
-from ingest.raster import region_pixels, shrink_polygon
+from ingest.raster import convex_hull, region_pixels, shrink_polygon
 from ingest.reading import PatchReading, read_patch
 from ingest.turned import wrong_way_round
 
@@ -48,10 +48,7 @@ def outlines(reference: Reference) -> tuple[Polygon, ...]:
 
 def hull(reference: Reference) -> Polygon:
     """One convex outline around all of a reference."""
-    import cv2
-
-    points = np.array([p for outline in outlines(reference) for p in outline], dtype=np.float32)
-    return tuple((float(x), float(y)) for x, y in cv2.convexHull(points).reshape(-1, 2))
+    return convex_hull(*outlines(reference))
 
 
 def sampled(reference: Reference) -> tuple[Polygon, ...]:

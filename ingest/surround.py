@@ -16,7 +16,7 @@ from ingest.lightwithin import tint_within
 from ingest.model import Array, Photo, Polygon
 from ingest.onesheet import TINT_POINTS, joined, of_colour_that_drifts, of_one_colour
 from ingest.paper import Light, Paper
-from ingest.raster import brightest, darkest, shrink_polygon, small_picture
+from ingest.raster import brightest, convex_hull, darkest, shrink_polygon, small_picture
 
 Floats = NDArray[np.float64]
 
@@ -194,18 +194,9 @@ def _disc(polygon: Polygon, factor: float, picture: Array) -> Array:
 def _about(polygons: tuple[Polygon, ...], picture: Array) -> Array:
     """The hull of polygons, scaled by :data:`ABOUT`, and of each of them scaled by
     :data:`AROUND_EACH`: one sheet often holds all of them."""
-    each = tuple(point for p in polygons for point in shrink_polygon(p, AROUND_EACH))
-    return np.asarray(
-        _filled(shrink_polygon(_hull(tuple(p for q in polygons for p in q)), ABOUT), picture)
-        | _filled(_hull(each), picture)
-    )
-
-
-def _hull(points: Polygon) -> Polygon:
-    import cv2
-
-    whole = cv2.convexHull(np.asarray(points, dtype=np.float32))[:, 0]
-    return tuple((float(x), float(y)) for x, y in whole)
+    all_of_it = shrink_polygon(convex_hull(*polygons), ABOUT)
+    each = convex_hull(*(shrink_polygon(p, AROUND_EACH) for p in polygons))
+    return np.asarray(_filled(all_of_it, picture) | _filled(each, picture))
 
 
 def _surrounds(free: Array, surround: Surround, picture: Array) -> bool:
