@@ -15,6 +15,7 @@ from swatchvault.commands.options import (
     GRAMS,
     MILLILITRES,
     NUMBER,
+    WHOLE,
     archive_option,
     json_option,
     need_archive,
@@ -61,7 +62,7 @@ if TYPE_CHECKING:
     is_flag=True,
     help="Let a base, colourway, lot, swatch, dye, stock or recipe go that nothing rests on.",
 )
-@click.option("--version", type=int, help="Of a recipe, which NAME's colourway has: which goes.")
+@click.option("--version", type=WHOLE, help="Of a recipe, which NAME's colourway has: which goes.")
 @click.option("--of", "owner", help="The dye of a stock, or the base of a recipe.")
 @archive_option
 @json_option

@@ -124,6 +124,7 @@ def test_a_master_keeps_its_form(folder, capsys):
         (("dye", "Ember"), 2, "of a dye can be mended: --remove, alone"),
         (("recipe", "Low sun", "--remove"), 2, "which needs it and --of its base"),
         (("lot", "T", "--remove", "--version", 1), 2, "--version goes with recipe"),
+        (("recipe", "Low sun", "--version", "9" * 20, "--remove"), 2, "is no whole number"),
         (
             ("base", "Lumme"),
             2,
