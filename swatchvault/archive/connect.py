@@ -104,6 +104,7 @@ def open_archive(folder: Path | str) -> Archive:
             "make a new archive there (`swatchvault new`)"
         )
     application, version = _header(database)
+    _refuse_log_of_another(database)
     if application != APPLICATION_ID and not _has_unwritten_log(database):
         raise ArchiveError(f"{database} is not an archive's database: name the right folder")
     refuse_newer(version, len(MIGRATIONS))
@@ -251,6 +252,22 @@ def _header(database: Path) -> tuple[int, int]:
     (version,) = struct.unpack_from(">i", head, 60)
     (application,) = struct.unpack_from(">i", head, 68)
     return application, version
+
+
+def _refuse_log_of_another(database: Path) -> None:
+    """Raise ``ArchiveError`` where a backup was put back beside the log of the database before it.
+
+    An archive says in its header that it has a log, and a backup that it has none (SQLite file
+    format 3, section 1.3.3); with a log beside it all the same, its pages would be mixed.
+    """
+    with database.open("rb") as file:
+        without_log = file.read(19)[18:] == b"\x01"
+    if without_log and _has_unwritten_log(database):
+        raise ArchiveError(
+            f"{database} is a backup, and the log beside it is another database's, whose changes "
+            f"would spoil it: close all that has the archive open, move {database.name}-wal and "
+            f"{database.name}-shm out of the folder, and open it again. Nothing was changed"
+        )
 
 
 def _has_unwritten_log(database: Path) -> bool:

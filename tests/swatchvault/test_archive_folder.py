@@ -20,6 +20,7 @@ from swatchvault.archive import (
     create_archive,
     migrate,
     open_archive,
+    verify,
 )
 from swatchvault.errors import ArchiveError
 from tests.swatchvault.factories import dump, studio
@@ -312,3 +313,24 @@ def test_a_database_cut_short_says_what_to_do(archive, bytes_left, words):
         file.truncate(bytes_left)
     with pytest.raises(ArchiveError, match=f"{words}.*put the last good one back"):
         open_archive(archive.folder)
+
+
+def test_a_backup_put_back_beside_another_databases_log_is_not_mixed_with_it(archive, tmp_path):
+    """As after a kill, where the log is left behind."""
+    studio(archive.conn)
+    copy = backup(archive.conn, tmp_path / "copy.db")
+    for n in range(300):
+        add_dye(archive.conn, Dye(f"later {n}"))
+    log = archive.folder / "archive.db-wal"
+    left = log.read_bytes()
+    archive.close()
+    (archive.folder / "archive.db").write_bytes(copy.read_bytes())
+    log.write_bytes(left)
+    with pytest.raises(ArchiveError, match=r"move archive\.db-wal and archive\.db-shm out"):
+        open_archive(archive.folder)
+    assert (archive.folder / "archive.db").read_bytes() == copy.read_bytes()
+    log.unlink()
+    with open_archive(archive.folder) as opened:
+        later = "SELECT count(*) FROM dye WHERE name LIKE 'later%'"
+        assert opened.conn.execute(later).fetchone()[0] == 0
+        assert verify(opened) == []
