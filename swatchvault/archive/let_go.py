@@ -91,16 +91,16 @@ _BELONGS: Mapping[str, tuple[tuple[str, str, str], ...]] = {
             "ON part.id = line.recipe_part_id WHERE line.dye_id = :id)",
         ),
         (
-            "lot it went into",
-            "lots it went into",
+            "lot that it went into",
+            "lots that it went into",
             "(SELECT DISTINCT lot_id FROM lot_dye WHERE dye_id = :id)",
         ),
         ("pot planned with it", "pots planned with it", f"{_PLANNED} WHERE dye.id = :id"),
     ),
     "stock": (
         (
-            "lot it went into",
-            "lots it went into",
+            "lot that it went into",
+            "lots that it went into",
             "(SELECT DISTINCT lot_id FROM lot_dye WHERE stock_id = :id)",
         ),
         (
@@ -188,8 +188,8 @@ def let_go(conn: sqlite3.Connection, table: str, row_id: int) -> Gone:
         belongs = what_belongs(conn, table, row_id)
         if belongs:
             raise ArchiveError(
-                f"{kind_words(table)} {name!r} stays: to it belong {', '.join(belongs)}. Only "
-                "what nothing belongs to can be let go"
+                f"{kind_words(table)} {name!r} stays: {holds(table)} "
+                f"{', '.join(belongs)}. Only what nothing belongs to or rests on can be let go"
             )
         moved_to = _move_on(conn, row_id) if table == "swatch" else ()
         struck = struck_steps(conn, row_id) if table == "lot" else 0
@@ -199,6 +199,11 @@ def let_go(conn: sqlite3.Connection, table: str, row_id: int) -> Gone:
         # Its number may be given to another, which was never called so.
         conn.execute("DELETE FROM renamed WHERE kind = ? AND row_id = ?", (table, row_id))
     return Gone(name, moved_to, struck)
+
+
+def holds(table: str) -> str:
+    """How what keeps a row is told of: it belongs to it, or it was made by it."""
+    return "on it rest" if table in ("dye", "stock", "recipe") else "to it belong"
 
 
 def name_to_go(conn: sqlite3.Connection, table: str, row_id: int) -> str:

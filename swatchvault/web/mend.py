@@ -243,6 +243,7 @@ async def let_go_page(visit: Visit) -> Response:
 async def _whether(visit: Visit, words: str) -> Response:
     def values(conn: sqlite3.Connection) -> dict[str, Any]:
         from swatchvault.archive.let_go import (
+            holds,
             measured_elsewhere,
             name_to_go,
             struck_steps,
@@ -256,6 +257,12 @@ async def _whether(visit: Visit, words: str) -> Response:
         struck = struck_steps(conn, number) if kind == "lot" else 0
         found = {"belongs": belongs, "moved": moved, "struck": struck, "words": words}
         back = _page_of(conn, kind, number)
-        return {"kind": kind, "number": number, "name": name, "back": back, **found}
+        return {
+            "kind": kind,
+            "number": number,
+            "name": name,
+            "back": back,
+            "holds": holds(kind),
+        } | found
 
     return await visit.page("sv_let_go.html", await visit.read(values), 400 if words else 200)

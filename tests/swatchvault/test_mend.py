@@ -467,7 +467,7 @@ def test_the_pack_of_a_stock_is_put_right(folder, capsys):
         ("lot", "L1", "2 dyes that went in, 2 steps of its log, 2 skeins, 1 swatch. Only"),
         ("lot", "T", "2 dyes that went in, 1 swatch. Only"),
         ("dye", "Ember", "versions of recipes that name it, "),
-        ("stock", "S1", "lots it went into. Only"),
+        ("stock", "S1", "lots that it went into. Only"),
     ],
 )
 def test_what_something_belongs_to_stays_and_says_so(folder, capsys, kind, name, words):
@@ -509,7 +509,7 @@ def test_a_dye_and_a_stock_that_were_never_used_can_go(folder, capsys):
     ran = run(capsys, "rename", "pack", "M1", "M2")
     assert ran.code == 0 and len(ask(folder, "SELECT * FROM renamed")) == 1, ran.err
     ran = run(capsys, "mend", "dye", "Moss", "--remove")
-    assert ran.code == 1 and "to it belong 1 stock. Only" in ran.err
+    assert ran.code == 1 and "on it rest 1 stock. Only" in ran.err
     for told in (
         ("stock", "S1", "--of", "Moss"),
         ("dye", "Moss"),
@@ -529,7 +529,7 @@ def test_a_stock_that_a_pot_is_planned_from_stays(folder, capsys):
         lot = Lot("P1", ("Lumme",), "Low sun", recipe_version=2)
         start_pot(archive.conn, lot, "2026-05-01T10:00", {"ember": "s9"})
     ran = run(capsys, "mend", "stock", "S9", "--of", "Ember", "--remove")
-    assert ran.code == 1 and "to it belong 1 pot planned from it. Only" in ran.err
+    assert ran.code == 1 and "on it rest 1 pot planned from it. Only" in ran.err
 
 
 def test_the_newest_version_of_a_recipe_can_go_where_none_was_dyed_by_it(folder, capsys):
