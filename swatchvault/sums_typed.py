@@ -65,10 +65,14 @@ def read_acid(text: str) -> AcidSolution:
 
 
 def read_used(kind: Kind, text: str, spoons: SpoonSizes | None) -> CostItem:
-    """Something used with the price of 1000 g or mL of it: ``Ember 2.5 g at 90``."""
+    """Something used with the price of 1000 g or mL of it: ``Ember 2.5 g at 90``.
+
+    What goes by weight, powder and base, needs no unit: it is in grams then.
+    """
     found = _read(_USED, text, '"Ember 2.5 g at 90"')
     price = read_number(found["price"], f"the price of {found['name']}")
-    return cost_item(kind, found["name"], parse_amount(found["amount"], spoons), price)
+    bare = None if kind == "auxiliary" else "g"
+    return cost_item(kind, found["name"], parse_amount(found["amount"], spoons, bare=bare), price)
 
 
 def _read(pattern: re.Pattern[str], text: str, example: str) -> re.Match[str]:

@@ -125,6 +125,13 @@ def test_cost_of_lot_and_skeins(capsys):
     ]
 
 
+def test_powder_and_base_of_a_cost_are_in_grams_where_no_unit_is_said(capsys):
+    asked = ("sums", "cost", "--powder", "Ember 2.5 at 90", "--base", "Lumme 200 at 58", "--json")
+    assert json.loads(run(capsys, *asked).out)["total_cost"] == pytest.approx(0.225 + 11.6)
+    ran = run(capsys, "sums", "cost", "--auxiliary", "vinegar 40 at 1.2")
+    assert ran.code == 1 and "has no unit" in ran.err  # of weight or volume
+
+
 def test_an_auxiliary_is_priced_by_the_kilogram_or_the_litre(capsys):
     ran = run(capsys, "sums", "cost", "--auxiliary", "vinegar 8 tsp at 1.2", "--json")
     assert json.loads(ran.out)["auxiliary_cost"] == pytest.approx(40 * 1.2 / 1000)
