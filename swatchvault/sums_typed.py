@@ -9,7 +9,7 @@ import re
 from typing import Literal
 
 from swatchvault.acids import AcidSolution
-from swatchvault.amounts import SpoonSizes, parse_amount
+from swatchvault.amounts import SiUnit, SpoonSizes, parse_amount
 from swatchvault.costs import CostItem, Kind, cost_item
 from swatchvault.dyeing import DyeWanted
 from swatchvault.errors import AmountError
@@ -71,7 +71,7 @@ def read_used(kind: Kind, text: str, spoons: SpoonSizes | None) -> CostItem:
     """
     found = _read(_USED, text, '"Ember 2.5 g at 90"')
     price = read_number(found["price"], f"the price of {found['name']}")
-    bare = None if kind == "auxiliary" else "g"
+    bare: SiUnit | None = None if kind == "auxiliary" else "g"
     return cost_item(kind, found["name"], parse_amount(found["amount"], spoons, bare=bare), price)
 
 
