@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from datasette import Response
 
 from swatchvault.errors import SwatchvaultError
+from swatchvault.web.comesfrom import dye_choices, sources_of, sources_said, unsaid
 from swatchvault.web.potclocks import open_pots
 from swatchvault.web.recipes import recipe_example
 from swatchvault.web.typed import ratio_or_none, whole
@@ -18,10 +19,7 @@ from swatchvault.web.visit import Form, RefusedError, Visit
 
 if TYPE_CHECKING:
     from swatchvault.archive import Recipe
-    from swatchvault.archive.pages_pot import DyeSource
     from swatchvault.pot import PotPlan
-
-POWDER = "powder"
 
 
 @dataclass(frozen=True)
@@ -42,8 +40,7 @@ class StartAsked:
 def asked_of(text: Callable[[str], str], names: list[str]) -> StartAsked:
     """The typed start, from a form or an address."""
     plain = ("recipe", "goods", "ratio", "code", "water", "over", "also", "at")
-    sources = {n.removeprefix("from-"): text(n) for n in names if n.startswith("from-")}
-    return StartAsked(**{n: text(n).strip() for n in plain}, sources=sources)
+    return StartAsked(**{n: text(n).strip() for n in plain}, sources=sources_of(text, names))
 
 
 async def pots_page(visit: Visit) -> Response:
@@ -100,11 +97,11 @@ def _values(conn: sqlite3.Connection, asked: StartAsked) -> dict[str, Any]:
         try:
             values["recipe"] = recipe = _recipe(conn, asked)
             values["code"] = asked.code or next_code(conn, recipe.colourway)
-            values["doses"] = _dye_choices(recipe, dye_sources(conn), asked)
+            values["doses"] = dye_choices(recipe, dye_sources(conn), asked.sources)
             values["to_try"] = _to_try(conn, recipe)
             if asked.goods:
                 values["plan"], _ = plan_asked(conn, recipe, asked)
-                values["unsaid"] = _unsaid(conn, recipe, values["plan"].goods_g)
+                values["unsaid"] = unsaid(conn, recipe, values["plan"].goods_g)
         except SwatchvaultError as error:
             values["problem"] = str(error)
     return values
@@ -126,30 +123,6 @@ def _to_try(conn: sqlite3.Connection, recipe: Recipe) -> str | None:
     return next_time(conn, recipe.colourway, recipe.base)
 
 
-def _unsaid(conn: sqlite3.Connection, recipe: Recipe, goods_g: float) -> dict[str, str]:
-    """What each dye comes from where no source is chosen."""
-    from swatchvault.pot import missing_words, short_hint
-    from swatchvault.potwork import choose_stocks
-
-    grams: dict[str, float] = {}
-    for part in recipe.parts:
-        for d in part.dyes:
-            more = goods_g * part.share_percent / 100 * d.depth_percent / 100
-            grams[d.dye] = grams.get(d.dye, 0.0) + more
-    chosen = choose_stocks(conn, recipe, goods_g, {}, need=False)
-    words: dict[str, str] = {}
-    for dye, dye_g in grams.items():
-        stock = chosen.get(dye)
-        if stock is None:
-            words[dye] = "powder: no stock of it is there"
-            continue
-        need_ml = dye_g * 100 / stock.strength_percent
-        words[dye] = f"stock {stock.code}, which suffices"
-        if short_hint(dye, stock, need_ml):
-            words[dye] = f"no stock suffices: {stock.code}, {missing_words(stock, need_ml)}"
-    return words
-
-
 def plan_asked(
     conn: sqlite3.Connection, recipe: Recipe, asked: StartAsked
 ) -> tuple[PotPlan, dict[str, str | None]]:
@@ -163,7 +136,7 @@ def plan_asked(
 
     now = local_now()
     goods_g = parse_amount(asked.goods, bare="g").g
-    said = _sources(recipe, dye_sources(conn), asked)
+    said = sources_said(recipe, dye_sources(conn), asked.sources)
     chosen = choose_stocks(conn, recipe, goods_g, said, need=False)
     plan = plan_pot(
         recipe,
@@ -225,47 +198,3 @@ def next_code(conn: sqlite3.Connection, colourway: str) -> str:
         code = f"{found[1]}{count:0{len(found[2])}d}"
         if not lot_there(conn, code):
             return code
-
-
-@dataclass(frozen=True)
-class DyeChoice:
-    """A dye of the recipe with what it can come from, and what was chosen."""
-
-    dye: str
-    dye_id: int
-    depths: str
-    sources: tuple[DyeSource, ...]
-    chosen: str
-
-
-def _dye_choices(
-    recipe: Recipe, sources: list[DyeSource], asked: StartAsked
-) -> tuple[DyeChoice, ...]:
-    depths: dict[str, list[str]] = {}
-    for part in recipe.parts:
-        for d in part.dyes:
-            told = depths.setdefault(d.dye, [])
-            told += [words] if (words := f"{d.depth_percent:g} %") not in told else []
-    made = []
-    for dye, told in depths.items():
-        mine = tuple(s for s in sources if s.dye == dye)
-        number = mine[0].dye_id
-        chosen = asked.sources.get(str(number), "")
-        made.append(DyeChoice(dye, number, " and ".join(told), mine, chosen))
-    return tuple(made)
-
-
-def _sources(recipe: Recipe, sources: list[DyeSource], asked: StartAsked) -> dict[str, str | None]:
-    """What was chosen for each dye, by names; a dye that nothing was chosen for is left out."""
-    said: dict[str, str | None] = {}
-    for choice in _dye_choices(recipe, sources, asked):
-        if choice.chosen == POWDER:
-            said[choice.dye] = None
-        elif choice.chosen:
-            codes = {str(s.stock_id): s.stock for s in choice.sources if s.stock_id is not None}
-            if choice.chosen not in codes:
-                raise RefusedError(
-                    f"that stock of {choice.dye} is not on the shelf any more: choose another"
-                )
-            said[choice.dye] = codes[choice.chosen]
-    return said

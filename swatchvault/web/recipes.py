@@ -7,15 +7,18 @@ import hashlib
 import math
 import re
 import sqlite3
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from urllib.parse import urlencode
 
 from datasette import Response
 
 from swatchvault.errors import AmountError, SwatchvaultError
 from swatchvault.measuring import SMALLEST_ML
 from swatchvault.typed_numbers import row_number
+from swatchvault.web.comesfrom import dye_choices, sources_of, sources_said, unsaid
 from swatchvault.web.foretell import TIMES
 from swatchvault.web.learned import dyes_in_address
 from swatchvault.web.said import recipe_toml
@@ -23,7 +26,7 @@ from swatchvault.web.typed import number, ratio_or_none, row_id
 from swatchvault.web.visit import PAGE_HEADERS, RefusedError, Visit
 
 if TYPE_CHECKING:
-    from swatchvault.archive import RecipePart
+    from swatchvault.archive import Recipe, RecipePart
     from swatchvault.recipe_sheet import RecipeSheet
 
 _GOODS = "100 g"  # as the command takes where nothing is said
@@ -32,13 +35,20 @@ _GOODS = "100 g"  # as the command takes where nothing is said
 @dataclass(frozen=True)
 class Asked:
     """What the address asks of a recipe: goods, ratio and the least that can be measured as typed,
-    the version it is set against, and dyes that are weighed as powder."""
+    the version it is set against, dyes that are weighed as powder, and by a dye's number what was
+    chosen that it comes from."""
 
     goods: str
     ratio: str
     smallest: str
     against: int | None
     powders: tuple[str, ...]
+    sources: Mapping[str, str]
+
+    @property
+    def carried(self) -> str:
+        """The choice of stocks, to go on in an address."""
+        return urlencode({f"from-{dye}": said for dye, said in self.sources.items() if said})
 
 
 def asked_of(visit: Visit) -> Asked:
@@ -49,13 +59,14 @@ def asked_of(visit: Visit) -> Asked:
         visit.asked("smallest", f"{SMALLEST_ML:g}"),
         row_number(visit.asked("against")),
         tuple(visit.request.args.getlist("powder") or ()),
+        sources_of(visit.asked, list(visit.request.args)),
     )
 
 
 async def recipe_page(visit: Visit) -> Response:
     """A recipe with its amounts; an amount that cannot be read is said above the form."""
     recipe_id, asked = row_id(visit), asked_of(visit)
-    facts = await visit.read(_facts, recipe_id)
+    facts = await visit.read(_facts, recipe_id, asked)
     wrong, sheet = "", None
     try:
         sheet = await visit.read(_sheet, visit.folder, recipe_id, asked)
@@ -65,10 +76,11 @@ async def recipe_page(visit: Visit) -> Response:
     return await visit.page("sv_recipe.html", values, 400 if wrong else 200)
 
 
-def _facts(conn: sqlite3.Connection, recipe_id: int) -> dict[str, Any]:
+def _facts(conn: sqlite3.Connection, recipe_id: int, asked: Asked) -> dict[str, Any]:
     from swatchvault.archive import get_recipe
     from swatchvault.archive import pages_yarn as pages
     from swatchvault.archive.pages_find import choices
+    from swatchvault.archive.pages_pot import dye_sources
     from swatchvault.recipe_typed import typed_of
 
     row = pages.one(conn, "recipe", recipe_id)
@@ -80,10 +92,21 @@ def _facts(conn: sqlite3.Connection, recipe_id: int) -> dict[str, Any]:
         "one_colour": len(told.parts) == 1 and told.parts[0].share_percent == 100.0,
         "dyed_parts": [(part.name, _part_address(part, row["base"])) for part in dyed],
         "recipe": row,
+        "doses": dye_choices(told, dye_sources(conn), asked.sources),
+        "unsaid": _unsaid(conn, told, asked.goods),
         "fits_form": typed_of(told) is not None,
         "versions": pages.other_versions(conn, recipe_id),
         "example": recipe_example(conn),
     }
+
+
+def _unsaid(conn: sqlite3.Connection, recipe: Recipe, goods: str) -> dict[str, str]:
+    from swatchvault.amounts import parse_amount
+
+    try:
+        return unsaid(conn, recipe, parse_amount(goods, bare="g").g)
+    except AmountError:  # said above the form
+        return {}
 
 
 def _part_address(part: RecipePart, base: str) -> str:
@@ -122,19 +145,24 @@ def _words() -> dict[str, Any]:
 def _sheet(conn: sqlite3.Connection, folder: Path, recipe_id: int, asked: Asked) -> RecipeSheet:
     """The sheet that ``recipe`` prints, of what was typed."""
     from swatchvault.amounts import parse_amount
+    from swatchvault.archive.pages_pot import dye_sources
     from swatchvault.archive.pages_yarn import one
     from swatchvault.archive.recipes import recipe_by_id
     from swatchvault.recipe_asked import SheetAsked, sheet_of
 
     one(conn, "recipe", recipe_id)
+    recipe = recipe_by_id(conn, recipe_id)
     told = SheetAsked(
         goods_g=parse_amount(asked.goods, bare="g").g,
         ratio=ratio_or_none(asked.ratio),
         against=asked.against,
-        sources=dict.fromkeys(asked.powders),
+        sources={
+            **sources_said(recipe, dye_sources(conn), asked.sources),
+            **dict.fromkeys(asked.powders),
+        },
         smallest_ml=number(asked.smallest, "the least you can measure"),
     )
-    return sheet_of(conn, folder / "thumbs", recipe_by_id(conn, recipe_id), told)
+    return sheet_of(conn, folder / "thumbs", recipe, told)
 
 
 async def recipe_card(visit: Visit) -> Response:

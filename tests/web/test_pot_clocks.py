@@ -135,3 +135,29 @@ async def test_a_start_told_wrong_is_put_right_and_never_after_a_step(
     assert told()[0] == right[:17] + "00" + right[19:]
     assert 'name="do" value="start"' in (await helper.get(path)).text
     assert 'name="do" value="start"' not in (await helper.get("/pot/1")).text  # from notes
+
+
+async def test_the_stock_chosen_on_a_recipe_goes_on_to_its_card_and_its_pot(
+    visitor: Visitor, studio: Path
+) -> None:
+    with sqlite3.connect(studio / "archive.db") as conn:
+        sql = "SELECT dye_id, id FROM stock WHERE code LIKE 'pellow%'"
+        ((dye, stock),) = conn.execute(sql).fetchall()
+        other = conn.execute(
+            "INSERT INTO stock (code, dye_id, grams, made_up_to_ml, mixed_on) "
+            f"VALUES ('weak', {dye}, 1, 200, '2026-01-01')"
+        ).lastrowid
+    helper, asked = visitor("helper"), "/recipe/1?goods=200+g&ratio=30"
+    plain = (await helper.get(asked)).text
+    assert "<strong>60 mL</strong>" in plain and f'<option value="{other}">stock weak' in plain
+    page = (await helper.get(f"{asked}&from-{dye}={other}")).text
+    assert "<strong>120 mL</strong></td><td>stock <bdi>weak" in page
+    for said in ("Start a pot of it", "Card to print"):
+        link = re.search(rf'href="([^"]*)">{said}', page)
+        assert link
+        there = (await helper.get(html.unescape(link[1]).partition("#")[0])).text
+        assert "120 mL" in there and "weak" in there and ">60 mL" not in there
+    gone = await helper.get(f"{asked}&from-{dye}=99999")
+    assert gone.status_code == 400 and "not on the shelf any more" in gone.text
+    weighed = (await helper.get(f"{asked}&from-{dye}=powder")).text
+    assert "<td>powder</td>" in weighed and stock
