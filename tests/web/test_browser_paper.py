@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -37,3 +38,11 @@ def test_a_pots_log_is_printed_without_what_only_a_finger_uses(
     assert page.get_by_text("hold, 90 °C").first.is_visible()
     for word in ("Correct", "Undo the last step", "Weigh a skein, in or out"):
         assert not page.get_by_text(word).first.is_visible(), word
+
+
+def test_a_lots_card_is_one_page(signed_in: Callable[..., Any], live: Live) -> None:
+    page = signed_in("dyer", DESK)
+    page.goto(f"{live.url}/lot/2/card")
+    page.wait_for_load_state("networkidle")
+    paper = page.pdf(format="A4", prefer_css_page_size=True)
+    assert len(re.findall(rb"/Type\s*/Page\b", paper)) == 1
