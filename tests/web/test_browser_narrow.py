@@ -120,3 +120,19 @@ def test_nothing_wide_is_cut_on_paper(signed_in: Callable[..., Any], live: Live,
         ".map(e => e.getBoundingClientRect().right))"
     )
     assert most <= A4_WITH_MARGINS
+
+
+@pytest.mark.parametrize("path", ["/gaps?base=1", "/base/1", "/colourway/1"])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_a_chart_lies_on_grey_and_shows_that_it_goes_on(
+    path: str, scheme: str, signed_in: Callable[..., Any], live: Live, tmp_path: Path
+) -> None:
+    import cv2
+
+    page = signed_in("dyer", PHONE, color_scheme=scheme)
+    page.goto(f"{live.url}{path}")
+    box = page.locator(".wide:has(> svg)").first
+    box.screenshot(path=str(tmp_path / "box.png"))
+    grey = cv2.imread(str(tmp_path / "box.png"), cv2.IMREAD_GRAYSCALE)[4]  # above what is drawn
+    assert int(grey[20:200].max()) < (236 if scheme == "light" else 190)
+    assert int(grey[-9:-4].max()) < int(grey[100]) - 8  # left of the frame's own line
