@@ -3,8 +3,8 @@
 Light that falls off is divided out where a reference or clean paper speaks for it; a change of its
 colour, as of a lamp on one side, is not. What is left goes into the doubt: of the frame where all
 swatches share it, of each region where they do not, so that a comparison in one frame knows it.
-Where nothing plain shows the light, a slope as of other photos is what it may be, or of its colour
-one as the reference's greys show. A shadow on one swatch is no smooth field: the paper about each
+Where nothing plain shows the light, a slope as of other photos is what it may be, or one
+as the reference's greys show. A shadow on one swatch is no smooth field: the paper about each
 thing tells it.
 """
 
@@ -88,8 +88,8 @@ class LightLeft:
         if self.light.field is not None:
             return np.asarray(known)
         away = (other.place - one.place) * self.shape
-        level = UNSEEN_SLOPE * np.linalg.norm(away)
-        tint = np.linalg.norm(np.maximum(UNSEEN_TINT, self.light.within) * away)
+        usual = np.array([[UNSEEN_SLOPE], [UNSEEN_TINT]])
+        level, tint = np.linalg.norm(np.maximum(usual, self.light.within) * away, axis=1)
         return np.asarray(known + level**2 + tint**2 * TINTED)
 
 
@@ -173,7 +173,7 @@ def light_flags(
     lit += [lit_at(smooth, share, outline) for outline in patches]
     if light.field is None:
         flags |= {"light not seen"} if swatches else set()
-        flags |= {"light of two colours"} if swatches and light.within.any() else set()
+        flags |= {"light of two colours"} if swatches and light.within[1].any() else set()
     elif light.field.scatter <= CLEAN_SCATTER and _tint_spread(lit) > TWO_COLOURS:
         flags.add("light of two colours")
     scatter = 0.0 if light.field is None else light.field.scatter

@@ -1,5 +1,5 @@
-"""How the light's colour changes across the greys of a reference themselves: all that a photo shows
-of it where nothing plain lies about what was laid down."""
+"""How the light changes across the greys of a reference themselves: all that a photo shows of it
+where nothing plain lies about what was laid down."""
 
 from __future__ import annotations
 
@@ -19,10 +19,11 @@ Floats = NDArray[np.float64]
 #: Cells that a grey is looked at as, in each direction: larger than the blocks of 16 pixels in
 #: which a JPEG stores colour, where a grey has 64.
 CELLS = 4
-#: Change of ln of a ratio of two channels from the first cells of a grey to the last, by print,
-#: noise and compression: root mean square of the larger of both directions and of all ratios in 35
-#: greys of seven outside photographs of charts by phone, in one light each (0.014 to 0.033).
-BY_ITSELF = 0.022
+#: Change from the first cells of a grey to the last of ln of its light, and of the ratio of two
+#: channels, by print, sheen, noise and compression: root mean square of the larger of both
+#: directions and of all ratios in 35 greys of seven outside photographs of charts by phone, in one
+#: light each (0.018 to 0.037; 0.014 to 0.033).
+LEVEL_BY_ITSELF, TINT_BY_ITSELF = 0.030, 0.022
 #: How many times that a change must be, over all greys, to be the light's. Our choice.
 SURELY = 3.0
 #: Least corrected light of a grey's channels: darker ones are noise and veil. Our choice.
@@ -31,9 +32,10 @@ LEAST_LIGHT = 0.05
 MOST_PIXELS = 200
 
 
-def tint_within(photo: Photo, curve: Array, greys: Sequence[Polygon]) -> Floats:
-    """(2,) largest slope of ln of a ratio of two channels across and down, per long side of the
-    picture, as ``greys`` show it each within itself; 0 where none is sure.
+def slopes_within(photo: Photo, curve: Array, greys: Sequence[Polygon]) -> Floats:
+    """(2, 2) slopes, across and down, of ln of the light, and the largest of ln of a ratio of two
+    channels, per long side of the picture, as ``greys`` show it each within itself; 0 where none
+    is sure.
 
     ``curve``: (levels, 3) coded to corrected linear light.
     """
@@ -50,11 +52,13 @@ def tint_within(photo: Photo, curve: Array, greys: Sequence[Polygon]) -> Floats:
         weights += weight
         slopes += weight[:, None] * slope
     if not weights.all():
-        return np.zeros(2)
+        return np.zeros((2, 2))
     slopes /= weights[:, None]
     pairs = combinations(range(3), 2)
-    seen = np.max([np.abs(slopes[:, i] - slopes[:, j]) for i, j in pairs], axis=0)
-    return np.where(seen > SURELY * BY_ITSELF / np.sqrt(weights), seen, 0.0)
+    tint = np.max([np.abs(slopes[:, i] - slopes[:, j]) for i, j in pairs], axis=0)
+    seen = np.stack([np.abs(slopes.mean(axis=1)), tint])
+    alone = np.array([[LEVEL_BY_ITSELF], [TINT_BY_ITSELF]]) / np.sqrt(weights)
+    return np.where(seen > SURELY * alone, seen, 0.0)
 
 
 def _cells(photo: Photo, curve: Array, polygon: Polygon) -> tuple[Floats, Floats]:

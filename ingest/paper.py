@@ -82,12 +82,13 @@ class Paper:
 @dataclass(frozen=True, eq=False)
 class Light:
     """What a plain surround shows of the light: a smooth field, ``None`` where none fits, and the
-    paper that it was found on, ``None`` where there is none. ``within``: (2,) what the reference's
-    greys show instead, where there is no field (:func:`ingest.lightwithin.tint_within`)."""
+    paper that it was found on, ``None`` where there is none. ``within``: (2, 2) what the
+    reference's greys show instead, where there is no field
+    (:func:`ingest.lightwithin.slopes_within`)."""
 
     field: LightField | None = None
     paper: Paper | None = None
-    within: Floats = dataclass_field(default_factory=lambda: np.zeros(2))
+    within: Floats = dataclass_field(default_factory=lambda: np.zeros((2, 2)))
 
 
 def _cut(polygon: Polygon, picture: Array) -> tuple[slice, slice, Array]:

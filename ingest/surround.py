@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.lightfield import LightField, fit_field, robust_fit
-from ingest.lightwithin import tint_within
+from ingest.lightwithin import slopes_within
 from ingest.model import Array, Photo, Polygon
 from ingest.onesheet import TINT_POINTS, joined, of_colour_that_drifts, of_one_colour
 from ingest.paper import Light, Paper
@@ -70,7 +70,7 @@ def surround_light(
     """
     found = _by_surround(photo, curve, to_xyz, surround, around)
     if found.field is None:
-        found = replace(found, within=tint_within(photo, curve, surround.greys))
+        found = replace(found, within=slopes_within(photo, curve, surround.greys))
     return found
 
 

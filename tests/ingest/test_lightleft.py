@@ -232,7 +232,7 @@ def test_two_swatches_doubt_the_slope_over_all_of_the_way_between_them():
 @pytest.mark.parametrize(("within", "slope"), [(0.0, UNSEEN_TINT), (0.8, 0.8)])
 def test_the_ratio_of_two_channels_is_doubted_by_what_the_greys_show(within, slope):
     places = [box(0.3, 0.5), box(0.7, 0.5)]
-    seen = Light(within=np.array([within, 0.0]))
+    seen = Light(within=np.array([[0.0, 0.0], [within, 0.0]]))
     left = light_left(seen, None, box(0.1, 0.5), places, (400, 300))
     cov = sum(left.doubt_of(np.ones(3), place)[0] for place in places)
     for i, j in ((0, 1), (0, 2), (1, 2)):
@@ -240,18 +240,28 @@ def test_the_ratio_of_two_channels_is_doubted_by_what_the_greys_show(within, slo
         assert np.sqrt(ratio @ cov @ ratio) == pytest.approx(slope * 0.4)
 
 
-def on_a_dark_table(fall, tint=0.0, card=False):
+def test_level_is_doubted_by_what_the_greys_show_where_that_is_more():
+    places = [box(0.3, 0.5), box(0.7, 0.5)]
+    for within, slope in ((0.1, UNSEEN_SLOPE), (0.9, 0.9)):
+        seen = Light(within=np.array([[within, 0.0], [0.0, 0.0]]))
+        left = light_left(seen, None, box(0.1, 0.5), places, (400, 300))
+        one = np.ones(3) / 3.0
+        cov = sum(left.doubt_of(np.ones(3), place)[0] for place in places)
+        assert np.sqrt(one @ cov @ one) == pytest.approx(slope * 0.4)
+
+
+def on_a_dark_table(fall, tint=0.0, card=None):
     """Two swatches of one dye beside steps or a card, with nothing plain and pale around."""
     rng = np.random.default_rng(3)
     light = scene(*SHAPE, (0.10, 0.06, 0.04))
-    boxes = [CARD] if card else step_boxes()
+    boxes = [card] if card else step_boxes()
     for box, y in zip(boxes, [0.18] if card else SIX_Y, strict=True):
         paint(light, box, grey(y))
     for box in (NEAR, FAR):
         paint(light, box, rgb_of_lab((45, 25, 15)))
     photo = photo_of_light(lit(light, fall, tint) * (1.0 + 0.004 * rng.normal(size=(*SHAPE, 1))))
     taken = [polygon(box, photo.pixels) for box in (NEAR, FAR)]
-    reference = card_at(CARD, photo.pixels) if card else steps_at(boxes, photo.pixels)
+    reference = card_at(card, photo.pixels) if card else steps_at(boxes, photo.pixels)
     made = correct(photo, [reference], Settings(), taken)
     both = [
         measure_region(photo, swatch_at(b, photo.pixels), made, QUIET, 0.2) for b in (NEAR, FAR)
@@ -269,7 +279,7 @@ def test_light_that_nothing_shows_is_told_and_doubted(fall):
 
 
 def test_a_card_shows_light_of_two_colours_where_nothing_else_does():
-    made, (near, far) = on_a_dark_table(0.0, tint=1.0, card=True)
+    made, (near, far) = on_a_dark_table(0.0, tint=1.0, card=CARD)
     assert made.flags >= {"light not seen", "light of two colours"}
     jacobian = axes_jacobian(near.lab, near.lab)
     apart = np.linalg.norm((jacobian @ (far.lab - near.lab))[1:])
@@ -278,7 +288,15 @@ def test_a_card_shows_light_of_two_colours_where_nothing_else_does():
     assert apart > 5.0 and apart < 2.0 * u
 
 
-@pytest.mark.parametrize("card", [False, True])
+def test_a_card_shows_light_that_falls_off_steeply_where_nothing_else_does():
+    made, (near, far) = on_a_dark_table(0.75, card=(5, 60, 115, 240))
+    assert made.left.light.within[0, 0] > 2.0 * UNSEEN_SLOPE
+    apart = abs(near.lab[0] - far.lab[0])
+    u = np.sqrt(near.covariance.region[0, 0] + far.covariance.region[0, 0])
+    assert apart > 10.0 and apart < 2.0 * u
+
+
+@pytest.mark.parametrize("card", [None, CARD])
 def test_greys_in_light_of_one_colour_tell_of_no_other(card):
     made, _ = on_a_dark_table(0.25, card=card)
     assert "light of two colours" not in made.flags
