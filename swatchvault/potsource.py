@@ -40,7 +40,8 @@ def sourced(
     one planned as powder, is of the newest stock that suffices, for powder is weighed; without a
     stock its dye is not known. A weight of a dye that is not planned is powder where there is no
     stock of it. Raises ``ArchiveError`` where there is one: it may be either; and of a volume where
-    stocks differ in strength: it may be of any. A number without a unit is mL of a stock.
+    stocks differ in strength by ``FAR_OFF``: it may be of any. A number without a unit is mL of a
+    stock.
     """
     from swatchvault.archive import DyeIn
 
@@ -62,12 +63,14 @@ def sourced(
 def _unsaid(conn: sqlite3.Connection, dye: str, amount: str, as_powder: bool) -> str | None:
     """The stock of a dye that is planned from none; ``as_powder``: it is planned as powder."""
     from swatchvault.archive import spoons_of
-    from swatchvault.pot import alike, stock_with
+    from swatchvault.pot import stock_with
+    from swatchvault.potwork import FAR_OFF
 
     read, held = dye_amount(amount, spoons_of(conn)), held_of(conn, dye)
     if read.ml is not None:
         stock = stock_with(held, read.ml)
-        if stock and any(not alike(s.strength_percent, stock.strength_percent) for s in held):
+        strengths = [s.strength_percent for s in held]
+        if stock and max(strengths) >= FAR_OFF * min(strengths):
             of = " or ".join(f"{s.code!r} ({s.strength_percent:.3g} %)" for s in held[:4])
             raise ArchiveError(
                 f"{amount} of {dye!r}, which is planned from no stock, may be of {of}: say which, "
