@@ -35,10 +35,12 @@ def choose_stocks(
     goods_g: float,
     planned_from: Mapping[str, str | None],
     need: bool,
+    on: date | None = None,
 ) -> dict[str, StockChoice]:
     """The stock of each dye: the one that ``planned_from`` names, else as ``choose_stock``.
 
-    A dye named with ``None`` is weighed as powder. With ``need``, a dye that no stock holds and
+    What was mixed after the day ``on`` is chosen only where none is known to have been there. A dye
+    named with ``None`` is weighed as powder. With ``need``, a dye that no stock holds and
     that is not weighed raises ``NotFound``.
     """
     from swatchvault.archive import get_stock
@@ -58,6 +60,9 @@ def choose_stocks(
         if (named := told.get(dye)) is not None:
             code = get_stock(conn, dye, named).code
             held = [s for s in held if s.code == code]
+        elif on is not None:
+            there = [s for s in held if (s.mixed_on or "")[:10] <= f"{on:%Y-%m-%d}"]
+            held = there if any(s.mixed_on for s in there) else held
         stock = None if dye in weighed else choose_stock(held, grams)
         if stock is not None:
             chosen[dye] = stock
@@ -81,7 +86,7 @@ def plan_of(conn: sqlite3.Connection, pot: Pot, source: Mapping[str, str | None]
     known = {d: s for d, s in pot.planned_from.items() if d.casefold() in in_recipe}
     folded = {d.casefold() for d in told}
     told |= {d: s for d, s in known.items() if d.casefold() not in folded}
-    chosen = choose_stocks(conn, pot.recipe, pot.goods_g, told, need=False)
+    chosen = choose_stocks(conn, pot.recipe, pot.goods_g, told, need=False, on=_begun_on(pot))
     ratio = None if pot.liquor_ml is None else pot.liquor_ml / pot.goods_g
     return plan_pot(
         pot.recipe,

@@ -96,12 +96,13 @@ def pot_start(
     with open_archive(need_archive(archive_folder)) as archive:
         recipe = get_recipe(archive.conn, colourway, base, version)
         to_try = next_time(archive.conn, recipe.colourway, recipe.base)
-        chosen = choose_stocks(archive.conn, recipe, goods_g, source, need=True)
+        on = when.date()
+        chosen = choose_stocks(archive.conn, recipe, goods_g, source, need=True, on=on)
         plan = plan_pot(
             recipe,
             goods_g,
             chosen,
-            today=when.date(),
+            today=on,
             liquor_ratio=ratio,
             spoons=spoons_of(archive.conn),
         )

@@ -137,12 +137,13 @@ def plan_asked(
     now = local_now()
     goods_g = parse_amount(asked.goods, bare="g").g
     said = sources_said(recipe, dye_sources(conn), asked.sources)
-    chosen = choose_stocks(conn, recipe, goods_g, said, need=False)
+    today = (read_time(asked.at, now) if asked.at else now).date()
+    chosen = choose_stocks(conn, recipe, goods_g, said, need=False, on=today)
     plan = plan_pot(
         recipe,
         goods_g,
         chosen,
-        today=(read_time(asked.at, now) if asked.at else now).date(),
+        today=today,
         liquor_ratio=ratio_or_none(asked.ratio),
         spoons=spoons_of(conn),
     )

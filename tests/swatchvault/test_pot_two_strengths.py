@@ -57,6 +57,18 @@ def test_a_dye_that_is_not_planned_is_asked_from_which_of_two_strengths_it_came(
     assert "5 mL of stock thin" in weak(*told, "--stock", "Peat=thin")
 
 
+def test_what_was_mixed_after_the_pot_is_planned_only_where_there_is_no_other(pot, folder):
+    with open_archive(folder) as archive:
+        add_stock(archive.conn, Stock("Ember", "later", 10.0, 1000.0, mixed_on="2026-05-01"))
+        archive.conn.execute("DELETE FROM lot_dye")
+    told = ("Low sun", "Lumme", "--version", 1, "--goods", "100 g", "--at")
+    assert "Ember 0.8 %: 80 mL of stock S1" in pot("start", "P7", *told, "2026-04-30T09:00")
+    assert "Ember 0.8 %: 80 mL of stock later" in pot("start", "P8", *told, "2026-05-01T09:00")
+    with open_archive(folder) as archive:
+        archive.conn.execute("UPDATE stock SET mixed_on = '2026-06-01' WHERE code = 'S1'")
+    assert "Ember 0.8 %: 80 mL of stock" in pot("start", "P9", *told, "2026-04-30T09:00")
+
+
 def planned_to_go_in(capsys, pot, steps):
     """P3, of a recipe whose dye goes in by so many steps."""
     told = [text for _ in range(steps) for text in ("--add-step", "2=dye in")]
