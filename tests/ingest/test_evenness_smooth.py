@@ -77,6 +77,25 @@ def test_a_strip_of_white_paper_takes_the_class_away(wide_mm):
     assert found.name is None and "perhaps two swatches" in found.flags
 
 
+@pytest.mark.parametrize(("rows", "paper"), [(1, True), (2, True), (9, False)])
+def test_pale_rows_in_many_places_are_painted_yarn(rows, paper):
+    log_y = np.random.default_rng(4).normal(0.0, 0.2, (300, 360)).astype(np.float32)
+    cells = as_cells(np.ones((300, 360, 3), np.float32), np.ones((300, 360), np.float32), 0.16, 1)
+    for row in range(rows):
+        log_y[5 + 30 * row : 15 + 30 * row] = 0.9
+    assert paper_strip(cells, log_y) is paper
+
+
+def test_one_pale_row_amid_pale_spots_is_painted_yarn():
+    log_y = np.random.default_rng(4).normal(0.0, 0.2, (300, 360)).astype(np.float32)
+    cells = as_cells(np.ones((300, 360, 3), np.float32), np.ones((300, 360), np.float32), 0.16, 1)
+    log_y[5:15] = 0.9
+    for row in range(30, 300, 30):
+        for column in range(5, 360, 40):
+            log_y[row : row + 12, column : column + 20] = 0.9
+    assert not paper_strip(cells, log_y)
+
+
 def test_crests_that_catch_the_light_are_no_paper():
     photo = render(draw(70_003, False, "solid"))
     factor = cell_factor(photo.mm_per_px, photo.linear[..., 0].size)
