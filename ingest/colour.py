@@ -113,17 +113,17 @@ def lab_d50_to_d65(lab_d50: ArrayLike) -> Floats:
     return xyz_to_lab(lab_to_xyz(lab_d50, D50) @ D50_TO_D65.T, D65)
 
 
+# Lab by f(X/Xn), f(Y/Yn), f(Z/Zn), as CIE 15 defines it.
+_LAB_BY_F = np.array([[0.0, 116.0, 0.0], [500.0, -500.0, 0.0], [0.0, 200.0, -200.0]])
+
+
 def xyz_to_lab_jacobian(xyz: ArrayLike, white: ArrayLike = D65) -> Floats:
-    """(3, 3) derivative of Lab by XYZ at one XYZ (3,)."""
+    """(..., 3, 3) derivative of Lab by XYZ at XYZ (..., 3)."""
     w = np.asarray(white, dtype=float)
     ratio = np.asarray(xyz, dtype=float) / w
-    slope = np.where(
-        ratio > _EPSILON, np.cbrt(np.maximum(ratio, _EPSILON)) ** -2 / 3.0, _KAPPA / 116.0
-    )
-    dx, dy, dz = slope / w
-    return np.array(
-        [[0.0, 116.0 * dy, 0.0], [500.0 * dx, -500.0 * dy, 0.0], [0.0, 200.0 * dy, -200.0 * dz]]
-    )
+    root = np.cbrt(np.maximum(ratio, _EPSILON))
+    slope = np.where(ratio > _EPSILON, root**-2 / 3.0, _KAPPA / 116.0) / w
+    return np.asarray(slope[..., None, :] * _LAB_BY_F)
 
 
 # Pairs worked on at a time, so that what is between stays in the processor's own memory, and how

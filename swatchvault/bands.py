@@ -133,7 +133,7 @@ def _chain(layout: Layout, theta: Floats, c: Floats) -> _Chain:
     gap = 1 - back * inside
     outer_by_inside = (1 - _K1) * (1 - back) / gap**2
     xyz = (outer_by_inside * gap * inside + veil) @ _weights()
-    by_outer = np.stack([xyz_to_lab_jacobian(row) for row in xyz]) @ _weights().T
+    by_outer = xyz_to_lab_jacobian(xyz) @ _weights().T
     by_ks = by_outer * (outer_by_inside * (1 - (1 + q) / np.sqrt(q * q + 2 * q)))[:, None, :]
     outer_by_back = (1 - _K1) * inside * (inside - 1) / gap**2
     return _Chain(xyz_to_lab(xyz), each, ln_c, by_outer, by_ks, outer_by_back)

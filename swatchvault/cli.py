@@ -36,7 +36,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "recipe": ("making", "A recipe on a weight of goods, what changed in it, a page to print."),
     "pot": (
         "pots",
-        "Record a lot while it is made: start, did, look, hold, time, edit, undo, log, skein, end.",
+        "Record a lot as made: start, began, did, look, hold, time, edit, undo, log, skein, end.",
     ),
     "revise": ("revise", "Make the next version of a recipe, and say what changed."),
     "sums": ("sums", "Sums: dye, stock, mix, acid, water, cost; what is customary."),

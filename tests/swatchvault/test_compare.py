@@ -55,11 +55,11 @@ def test_one_sharp_and_one_blurred_in_one_frame_are_not_judged(reference):
     far = (-12, 0, 0)
     sharp = colour(reference=reference)
     blurred = colour(far, reference, flags=frozenset({"out of focus"}))
-    told = compare(sharp, blurred, **SURE)
+    told = compare(sharp, blurred, SURE)
     assert told.verdict is Verdict.CANNOT_TELL and told.flags == {"one is blurred"}
     assert PAIR_FLAGS["one is blurred"] in told.difference.stops
-    both = compare(replace(sharp, flags=blurred.flags), blurred, **SURE)
-    apart = compare(sharp, blurred, **{**SURE, "capture": "locked set-up"})
+    both = compare(replace(sharp, flags=blurred.flags), blurred, SURE)
+    apart = compare(sharp, blurred, replace(SURE, capture="locked set-up"))
     assert both.verdict is apart.verdict is Verdict.OUTSIDE
 
 

@@ -506,7 +506,7 @@ def test_recipes_for_a_colour_really_reach_it(ask):
     best = answer["recipes"][0]
     assert float(delta_e_2000(WORLD.lab(row_of(best["recipe"])), WORLD.lab(goal), 2.0)) < 3.0
     costs = [r["delta_e_00"] + 0.5 * len(r["recipe"]) for r in answer["recipes"]]
-    assert costs == sorted(costs)
+    assert np.all(np.diff(costs) > -1e-9)  # in order, and what costs the same in any
     assert answer["not_tried_on_this_base"] == ["Unused", "Zing"]
     assert best["other_dyes"] is None
 
