@@ -160,8 +160,10 @@ class BaseModel:
         return Shade(lab, covariance, True, self._rests_on(k_l), sure)
 
     def _rests_on(self, k_l: float) -> str:
-        misses = [delta_e_2000(lot.lab, lot.measured, k_l) for lot in self.left_out]
-        typical = float(np.median(misses))
+        left = self.left_out
+        typical = float(
+            np.median(delta_e_2000([x.lab for x in left], [x.measured for x in left], k_l))
+        )
         return (
             f"From {self.n_lots} lots on this base; each, as lots of other recipes foretell it, is "
             f"missed by ΔE00 {typical:.1f} in the middle. It holds for the same dyes, packets and "

@@ -72,8 +72,10 @@ def recipes_for(
     found: list[RecipeFound] = []
     for row in amounts[rank]:
         depths = {model.dyes[i]: float(row[i]) for i in np.flatnonzero(row)}
+        if min(depths.values()) <= 1.01 * LEAST_PERCENT:
+            continue
         shade = model.predict(depths, k_l)
-        if shade.inside and min(depths.values()) > 1.01 * LEAST_PERCENT:
+        if shade.inside:
             near = float(delta_e_2000(shade.lab, target, k_l))
             sure = within_95(shade.lab, shade.covariance + unsure, target, k_l)
             found.append(RecipeFound(depths, shade, near, sure))
