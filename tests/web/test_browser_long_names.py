@@ -109,3 +109,19 @@ def test_a_long_word_scrolls_no_page_sideways(signed_in: Callable[..., Any], liv
         if wide > 0:
             wrong.append(f"{path}: {wide} px: " + "\n    ".join(page.evaluate(_BEYOND)[-4:]))
     assert not wrong, "\n".join(wrong)
+
+
+def test_a_label_holds_long_names_whole(signed_in: Callable[..., Any], live: Live) -> None:
+    lengthen(live.folder)
+    page = signed_in("dyer")
+    for path in ("/lot/1/label", "/lot/1/label?copies=4"):
+        page.goto(live.url + path)
+        page.emulate_media(media="print")
+        beyond = page.locator(".label").first.evaluate(
+            """label => { const of = label.getBoundingClientRect();
+              return [...label.querySelectorAll('strong, span, bdi, img')].filter(part => {
+                const on = part.getBoundingClientRect();
+                return on.top < of.top || on.bottom > of.bottom || on.right > of.right + 0.5;
+              }).map(part => part.outerHTML.slice(0, 80)); }"""
+        )
+        assert not beyond, (path, beyond)
