@@ -124,7 +124,7 @@ def _searched(layout: Layout, data: Data, whiten: Floats, z: Floats) -> tuple[Fl
         near = -float(slope @ step) < _NEAR**2
         # Of what a straight slope promises, the share that came true (Nielsen 1999).
         promised = float(step @ (damping * np.diag(curved) * step - slope))
-        share = float(miss @ miss - moved @ moved) / promised
+        share = float(miss @ miss - moved @ moved) / max(promised, np.finfo(float).tiny)
         if share > 0:
             z, miss = z + step, moved
             damping, worse = damping * max(1 / 3, 1 - (2 * share - 1) ** 3), 2.0
