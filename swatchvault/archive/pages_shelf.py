@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from dataclasses import dataclass
 
+from swatchvault.archive.let_go import what_belongs
 from swatchvault.archive.listing import Rows, query
 from swatchvault.archive.views import GONE_IN
 from swatchvault.errors import NotFound
@@ -142,13 +143,14 @@ def stock_on_shelf(conn: sqlite3.Connection, stock_id: int) -> StockOnShelf:
 
 @dataclass(frozen=True)
 class DyePage:
-    """One dye with all that belongs to it."""
+    """One dye with all that belongs to it. ``never_used``: numbers of stocks that can go."""
 
     dye: DyeOnShelf
     packs: Rows
     stocks: list[StockOnShelf]
     lots: list[dict[str, object]]
     recipes: list[dict[str, object]]
+    never_used: frozenset[int]
 
 
 def dye_page(conn: sqlite3.Connection, dye_id: int, count: int = 200) -> DyePage:
@@ -157,10 +159,13 @@ def dye_page(conn: sqlite3.Connection, dye_id: int, count: int = 200) -> DyePage
     if dye is None:
         raise NotFound("this dye is not in the archive")
     values = {"id": dye_id, "name": dye.name, "count": count}
+    stocks = stocks_on_shelf(conn, dye_id)
+    numbers = [s.stock_id for s in stocks]
     return DyePage(
         dye,
         query(conn, _PACKS, values),
-        stocks_on_shelf(conn, dye_id),
+        stocks,
         query(conn, _LOTS_WITH, values).records(),
         query(conn, _RECIPES_WITH, values).records(),
+        frozenset(n for n in numbers if not what_belongs(conn, "stock", n)),
     )

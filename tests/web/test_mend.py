@@ -299,6 +299,17 @@ async def test_what_something_belongs_to_stays_and_the_page_says_what(
     assert ask(studio, f"SELECT * FROM {kind}") == before
 
 
+async def test_only_a_stock_that_was_never_used_is_offered_to_be_let_go(
+    visitor: Visitor, studio: Path
+) -> None:
+    used = {stock for (stock,) in ask(studio, "SELECT DISTINCT stock_id FROM lot_dye")} - {None}
+    assert used
+    for stock in used:
+        [(dye,)] = ask(studio, f"SELECT dye_id FROM stock WHERE id = {stock}")
+        page = (await visitor("dyer").get(f"/dye/{dye}")).text
+        assert "Put stock " in page and f"/stock/{stock}/gone" not in page
+
+
 async def test_a_swatch_whose_photo_was_moved_is_let_go_on_its_page(
     visitor: Visitor, studio: Path, tmp_path: Path
 ) -> None:
