@@ -26,6 +26,10 @@ LEAST_TEXTURES = 24.0
 #: one; where colours run, their lengths do. Our choice; renders that the rule was fitted on hold
 #: 7.4 strands and more.
 LEAST_STRANDS, THICK_MM = 5.0, 4.0
+#: Widths over lengths of light and dark beyond which a wide strand is none: patches of dye that
+#: pass for one. Of renders that the rule was fitted on, six knits of 720 pass so, at 30 and more.
+#: Sixty yarns of 5 to 14 mm, whole and cut to 3.2 and 4.4 strands, have up to 25.
+PATCH_TEXTURES = 28.0
 #: Sharpness under which a photo is out of focus, where there are strands to see it by.
 UNSHARP, UNSHARP_CONTRAST = 1.0, 0.01
 #: Strand contrast under which, and length of light and dark in mm over which, only a blur is left
@@ -118,8 +122,8 @@ def stops(
 def _few_strands(found: Figures, kind: Class, side_mm: float) -> bool:
     """Whether thick yarn that may be of one colour is only a few strands wide."""
     one_colour = {kind.name, *(kind.between or ())} & {"solid", "semi-solid"}
-    few = found.strand_mm > THICK_MM and side_mm < LEAST_STRANDS * found.strand_mm
-    return bool(one_colour) and few
+    strand = THICK_MM < found.strand_mm < PATCH_TEXTURES * found.texture_mm
+    return bool(one_colour) and strand and side_mm < LEAST_STRANDS * found.strand_mm
 
 
 def _light_dots(found: Figures, kind: Class) -> bool:

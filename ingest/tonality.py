@@ -30,7 +30,7 @@ from ingest.model import Array
 Floats = NDArray[np.float64]
 
 #: Version of the method; figures of two versions are never compared.
-METHOD = "evenness 11"
+METHOD = "evenness 12"
 #: Shorter side in mm and area in mm² of yarn under which no class is given.
 LEAST_SIDE_MM, LEAST_AREA_MM2 = 8.0, 450.0
 #: Side of a cell, mm, above which strands are no longer seen.

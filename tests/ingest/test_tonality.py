@@ -21,7 +21,7 @@ from tests.ingest.builders import as_it_is, photo_of_light, swatch_at
 from tests.render.dye import Dyeing
 from tests.render.strands import Yarn
 from tests.render.yarn import Lamp
-from tests.tonality import odd, third_draws, third_yarn
+from tests.tonality import odd, other_draws, other_yarn, third_draws, third_yarn
 from tests.tonality.draws import draw
 from tests.tonality.photos import block_unevenness, render, to_xyz
 
@@ -294,6 +294,12 @@ def test_three_strands_of_thick_yarn_are_too_few():
         part = seen.linear[: round(strands * 8.0 / seen.mm_per_px)]
         found = measure(part, seen.mm_per_px)
         assert ("too little yarn for evenness" in found.flags) is few
+
+
+def test_coarse_patches_of_dye_do_not_pass_for_thick_strands():
+    seen = other_yarn.render(other_draws.draw(other_draws.FIT_SEED + 162, False))
+    found = measure(seen.linear, seen.mm_per_px)
+    assert (found.name, found.flags) == ("semi-solid", frozenset())
 
 
 def test_clipping_told_from_the_picture_stops_the_class():
