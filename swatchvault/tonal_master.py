@@ -24,6 +24,8 @@ from swatchvault.evenness_check import reason_for, tolerance_for
 from swatchvault.evenness_read import Evenness
 from swatchvault.lotcheck import evenness_of
 
+#: Why a tolerance is what it is, where the dyer chose it.
+BY_HAND = "stated by hand"
 WIDER = "that is wider than it is uneven itself, so no lot can be called less tonal"
 
 
@@ -56,10 +58,12 @@ def _as_before(
     known = stated_words(conn, after.master_id)
     if known:
         return "its evenness, as it was stated before: " + "; ".join(known)
-    if stated_evenness(conn, before.master_id) is None:
+    held = stated_evenness(conn, before.master_id)
+    if held is None:
         return None
     try:
-        return state_or_end(conn, after.master_id, swatch, True, None)
+        by_hand = held.tolerance if held.reason == BY_HAND else None
+        return state_or_end(conn, after.master_id, swatch, True, by_hand)
     except (ArchiveError, NotFound) as error:
         return f"lots were held to how even {before.swatch} is, and are to nothing now: {error}"
 
@@ -81,7 +85,7 @@ def state_or_end(
         return "lots are no longer held to its evenness" if was else "its evenness was not stated"
     found, measurement_id = _told(conn, swatch)
     chosen = tolerance_for(found) if tolerance is None else tolerance
-    reason = reason_for(found) if tolerance is None else "stated by hand"
+    reason = reason_for(found) if tolerance is None else BY_HAND
     state_evenness(
         conn,
         master_id,

@@ -235,6 +235,14 @@ def test_another_master_keeps_the_tolerance_and_is_held_to_its_evenness_too(arch
     assert stated_evenness(archive.conn, held_now(archive)) is not None
 
 
+def test_a_tolerance_that_was_stated_by_hand_goes_over_to_another_master(archive, capsys):
+    by_hand = ("--evenness", "--evenness-tolerance", 0.7)
+    assert run(capsys, "master", "sun 1", *by_hand, "--archive", archive.folder).code == 0
+    ran = run(capsys, "master", "sun 2", "--archive", archive.folder)
+    assert "are held to it within 0.7 (stated by hand)" in ran.out
+    assert stated_evenness(archive.conn, held_now(archive)).tolerance == 0.7
+
+
 def test_a_master_whose_evenness_cannot_be_told_says_that_lots_are_held_to_none(
     archive, capsys, tmp_path
 ):
