@@ -77,7 +77,7 @@ def read_time(text: str, now: datetime) -> datetime:
             f"time {text!r} cannot be read: write 10:05, or 2026-03-01T10:05"
         ) from error
     if when.tzinfo is None:
-        return when.replace(tzinfo=now.tzinfo)
+        return when.astimezone()  # by the rule of its own day: clocks are put forward and back
     return when if when.utcoffset() else when.astimezone()
 
 

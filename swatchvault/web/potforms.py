@@ -28,7 +28,7 @@ def read_at(text: str, now: datetime) -> str | None:
 
     if not text:
         return None
-    return read_time(text, now).astimezone(now.tzinfo).isoformat(timespec="seconds")
+    return read_time(text, now).astimezone().isoformat(timespec="seconds")
 
 
 def told_of(form: Form, now: datetime) -> dict[str, Any]:
@@ -89,7 +89,7 @@ def _begun(step: PotStep, pot: Pot, now: datetime) -> str:
     times = [d.step.at for d in pot.steps if d.step.at and len(d.step.at) > DAY]
     if times:
         begun = min(max(begun, read_time(times[-1], now)), over)
-    return begun.astimezone(now.tzinfo).isoformat(timespec="seconds")
+    return begun.astimezone().isoformat(timespec="seconds")
 
 
 def _planned(plan: PotPlan | None, pot: Pot, what: str) -> StepPlan | None:
@@ -177,7 +177,7 @@ def correct_start(conn: sqlite3.Connection, code: str, form: Form) -> None:
             f"{minute_words(started)} now. Look at it, and send yours again if it still holds"
         )
     if at != minute_words(started):
-        edit_start(conn, code, check_time(read_time(at, now).astimezone(now.tzinfo), None, now))
+        edit_start(conn, code, check_time(read_time(at, now).astimezone(), None, now))
 
 
 def undo_step(conn: sqlite3.Connection, code: str, form: Form) -> None:

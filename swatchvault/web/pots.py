@@ -170,7 +170,7 @@ def begin(conn: sqlite3.Connection, asked: StartAsked) -> int:
             f"lot {asked.code!r} is there already: give this pot another code, or go on with the "
             "one that is open"
         )
-    when = read_time(asked.at, now).astimezone(now.tzinfo) if asked.at else now
+    when = read_time(asked.at, now).astimezone() if asked.at else now
     lot = Lot(
         code=asked.code,
         bases=(recipe.base, *([asked.also] if asked.also else [])),

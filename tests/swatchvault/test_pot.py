@@ -43,6 +43,7 @@ from swatchvault.potclock import (
     read_time,
 )
 from swatchvault.potwork import doubtful_doses, plan_of, step_words
+from swatchvault.web.potforms import read_at
 from tests.swatchvault.running import run
 
 TODAY = date(2026, 3, 1)
@@ -64,6 +65,11 @@ DIPPED = Recipe(
     ),
 )
 STOCKS = {"Ember": StockChoice("S1", 1.0, 500.0, "2026-02-01"), "Tarn": StockChoice("S1", 1.0)}
+
+
+@pytest.fixture(autouse=True)
+def clock_of_now(clock_in):
+    clock_in("UTC0")
 
 
 # --- the plan ---------------------------------------------------------------------------------
@@ -194,6 +200,16 @@ def test_of_two_strengths_the_stronger_is_chosen_that_can_be_poured_well():
 # --- times ------------------------------------------------------------------------------------
 
 
+def test_a_time_of_another_season_is_by_the_rule_of_its_own_day(clock_in):
+    clock_in("CET-1CEST,M3.5.0,M10.5.0/3")
+    summer = datetime(2026, 7, 1, 9, 0).astimezone()
+    assert read_time("2026-07-01T08:00", summer).isoformat() == "2026-07-01T08:00:00+02:00"
+    assert read_time("8:00", summer).isoformat() == "2026-07-01T08:00:00+02:00"
+    assert read_time("2026-03-01T00:30", summer).isoformat() == "2026-03-01T00:30:00+01:00"
+    assert read_at("2026-03-01T00:30", summer) == "2026-03-01T00:30:00+01:00"
+    assert read_at("2026-02-28T23:30:00Z", summer) == "2026-03-01T00:30:00+01:00"
+
+
 @pytest.mark.parametrize(
     ("minutes_later", "words"),
     [
@@ -282,7 +298,7 @@ def test_clock_words():
 
 def test_times_as_typed():
     assert read_time("9:05", NOW) == NOW.replace(hour=9, minute=5)
-    assert read_time("2026-02-01T10:05", NOW).tzinfo is UTC
+    assert read_time("2026-02-01T10:05Z", NOW) == datetime(2026, 2, 1, 10, 5, tzinfo=UTC)
     with pytest.raises(SwatchvaultError, match="cannot be read"):
         read_time("25:00", NOW)
     with pytest.raises(SwatchvaultError, match="has not come yet"):
