@@ -252,12 +252,13 @@ def _without_doubles(quads: list[Quad]) -> list[Quad]:
     ranked = sorted(quads, key=lambda q: -q.fill)
     corners = np.array([q.corners for q in ranked])
     near = np.array([max(4.0, 0.05 * float(np.sqrt(q.area))) for q in ranked])
-    # Largest distance from a corner of one to the nearest corner of the other: (n, n).
-    apart = np.abs(corners[:, None, :, None] - corners[None, :, None]).max(axis=4)
-    same = apart.min(axis=3).max(axis=2) < near[:, None]
     kept: list[int] = []
-    for i in range(len(ranked)):
-        if not same[i, kept].any():
+    for i, quad in enumerate(corners):  # one by one: all pairs of thousands would fill the memory
+        there = corners[kept]
+        first = np.abs(there - quad[0]).max(axis=2).min(axis=1, initial=np.inf) < near[i]
+        # Largest distance from a corner of this one to the nearest corner of the other.
+        apart = np.abs(there[first][:, None] - quad[:, None]).max(axis=3).min(axis=2).max(axis=1)
+        if not (apart < near[i]).any():
             kept.append(i)
     return [ranked[i] for i in kept]
 

@@ -134,13 +134,18 @@ def _reading(covariance: ArrayLike | None) -> Floats:
 
 
 def _alike(depths: Floats) -> NDArray[np.intp]:
-    """(m,) of each recipe the first row that is the same to :data:`_SAME_RECIPE`, maybe its own.
+    """(m,) of each recipe the first row of its group, maybe its own: of recipes that are the same
+    to :data:`_SAME_RECIPE`, or are linked by others that are.
 
     Lots of one recipe foretell each other whatever the model: they are left out together.
     """
+    from scipy.sparse.csgraph import connected_components
+
     ln = np.log(np.where(depths > 0, depths, 1e-6))
     apart = np.abs(ln[:, None] - ln[None, :]).max(axis=-1)
-    return np.asarray(np.argmax(apart < _SAME_RECIPE, axis=1))
+    _, group = connected_components(apart < _SAME_RECIPE, directed=False)
+    _, first = np.unique(group, return_index=True)
+    return np.asarray(first[group])
 
 
 def _left_out(model: BaseModel, rows: NDArray[np.intp]) -> list[LeftOut]:

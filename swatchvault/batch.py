@@ -48,6 +48,9 @@ def measure_one(job: Job) -> Outcome:
         return Outcome(job, measure_photo(job.path, layout=job.layout, settings=job.settings))
     except IngestError as error:
         return Outcome(job, None, clean_text(str(error), _LINE_SHOWN))
+    except MemoryError:
+        said = "the memory of this computer does not suffice for this photo: close other programs"
+        return Outcome(job, None, said)
 
 
 def measure_many(jobs: Sequence[Job], workers: int | str | None = None) -> Iterator[Outcome]:

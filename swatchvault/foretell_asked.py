@@ -126,8 +126,9 @@ def _base_known(
 
     dyed = dyed_on_base(conn, base, learn.form)
     wanted = query.photos[0].form if query is not None and query.photos else None
-    if learn.form is None and wanted and dyed.forms.get(wanted, 0) >= FEWEST_LOTS:
-        dyed = dyed_on_base(conn, base, wanted)
+    if learn.form is None and wanted and wanted != dyed.form:
+        in_form = dyed_on_base(conn, base, wanted)
+        dyed = in_form if len(in_form.lots) >= FEWEST_LOTS else dyed
     notes = []
     if wanted and wanted != dyed.form:
         notes.append(

@@ -286,13 +286,18 @@ _OF_A_SETUP = (Capture.LOCKED, Capture.SAME_SETUP)
 
 def usable(colours: Sequence[StoredColour]) -> list[StoredColour]:
     """Photos that a verdict can be given on, or all of them where there is none; of those taken
-    after the last dye went in, where there are such."""
-    as_dyed = [c for c in colours if not c.before_last_dye] or list(colours)
+    after the last dye went in, and of dry yarn, where there are such."""
+    as_dyed = dry_of([c for c in colours if not c.before_last_dye] or list(colours))
     return [
         c
         for c in as_dyed
         if not c.flags & FLAGS_THAT_STOP_A_VERDICT and not curve_in_shadow(c.flags, c.reference)
     ] or as_dyed
+
+
+def dry_of(photos: Sequence[StoredColour]) -> list[StoredColour]:
+    """Photos of dry yarn, or all of them where there is none."""
+    return [c for c in photos if not c.damp] or list(photos)
 
 
 def sharp_alike(master: Sequence[StoredColour], new: Sequence[StoredColour]) -> Sides:

@@ -79,7 +79,7 @@ def apart(
     """ΔE00 of two swatches with its doubt, both by the same photos: those that belong together
     best, averaged where they agree, else the two that speak for the swatches (``spoken``).
     ``same_dyes``: whether both were dyed alike; None: not known."""
-    ways = groups(*(dry_of(usable(side)) for side in one_version(one, other)))
+    ways = groups(*(usable(side) for side in one_version(one, other)))
     best = [way for way in ways if way[0] is ways[0][0]]
     agreeing = (way for way in best if all(_agree(side, k_l) for side in way[1:]))
     capture, ours, theirs = next(agreeing, None) or groups([spoken[0]], [spoken[1]])[0]
@@ -103,11 +103,6 @@ def apart_under(
     covariance = lab_covariance(*labs, k_l, doubt.stated(delta_e))
     capture = conditions.capture.value
     return Apart(delta_e, doubt.u_stated(delta_e), capture, Pair(sides, covariance, photos))
-
-
-def dry_of(photos: Sequence[StoredColour]) -> list[StoredColour]:
-    """Photos of dry yarn, or all of them where there is none."""
-    return [c for c in photos if not c.damp] or list(photos)
 
 
 def _agree(photos: Sequence[StoredColour], k_l: float) -> bool:

@@ -122,8 +122,12 @@ def plan_pot(
     liquor_ratio: float | None = None,
     smallest_ml: float = SMALLEST_ML,
     spoons: SpoonSizes | None = None,
+    gone_g: Mapping[str, float] | None = None,
 ) -> PotPlan:
     """The amounts of a recipe for dry goods; a dye that ``stocks`` does not name is weighed.
+
+    ``gone_g``: grams that are in the pot already by the dye's name in small letters, ``math.inf``
+    where no more is to come: of its stock only the rest is needed.
 
     Raises ``AmountError`` for goods, depths or strengths that cannot be.
     """
@@ -137,7 +141,7 @@ def plan_pot(
         parts.append(PartPlan(part.name, part_g, doses, tuple(step for step, _ in planned)))
         questions += [hint for _, hint in planned if hint]
         hints += [q for q in questions if q not in hints]
-    hints += _stock_hints(parts, stocks, today)
+    hints += _stock_hints(parts, stocks, today, gone_g or {})
     liquor, water = _liquor(goods_g, liquor_ratio, parts)
     return PotPlan(goods_g, liquor, water, tuple(parts), tuple(hints))
 
@@ -201,13 +205,19 @@ def _step_amount(
 
 
 def _stock_hints(
-    parts: Sequence[PartPlan], stocks: Mapping[str, StockChoice], today: date
+    parts: Sequence[PartPlan],
+    stocks: Mapping[str, StockChoice],
+    today: date,
+    gone_g: Mapping[str, float],
 ) -> list[str]:
     need: dict[str, float] = {}
     for dose in (d for part in parts for d in part.doses):
         if dose.stock_ml is not None:
             need[dose.dye] = need.get(dose.dye, 0.0) + dose.stock_ml
-    hints = [h for dye, ml in need.items() if (h := short_hint(dye, stocks[dye], ml))]
+    hints = []
+    for dye, ml in need.items():
+        in_pot_ml = 100.0 * gone_g.get(dye.casefold(), 0.0) / stocks[dye].strength_percent
+        hints += [h for h in [short_hint(dye, stocks[dye], ml - in_pot_ml)] if h]
     aged = [f"{stocks[dye].code!r} of {dye}" for dye in need if is_aged(stocks[dye], today)]
     return [*hints, aged_hint(aged)] if aged else hints
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sqlite3
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
@@ -95,7 +96,20 @@ def plan_of(conn: sqlite3.Connection, pot: Pot, source: Mapping[str, str | None]
         today=_begun_on(pot),
         liquor_ratio=ratio,
         spoons=spoons_of(conn),
+        gone_g=_gone_g(pot),
     )
+
+
+def _gone_g(pot: Pot) -> dict[str, float]:
+    """Grams in the pot of each dye, by its name in small letters: infinite where it is not known
+    how much, and of an ended pot, to which nothing is to come."""
+    gone: dict[str, float] = {}
+    for dye, grams in pot.dyes_in:
+        name = dye.dye.casefold()
+        gone[name] = gone.get(name, 0.0) + (math.inf if grams is None else grams)
+    if pot.ended_at and pot.recipe is not None:
+        gone |= {d.dye.casefold(): math.inf for part in pot.recipe.parts for d in part.dyes}
+    return gone
 
 
 def _begun_on(pot: Pot) -> date:
@@ -119,7 +133,8 @@ def doubtful_doses(
 
     planned: dict[str, float] = {}
     for dose in (d for part in (plan.parts if plan else ()) for d in part.doses):
-        planned[dose.dye] = planned.get(dose.dye, 0.0) + dose.dye_g
+        name = dose.dye.casefold()
+        planned[name] = planned.get(name, 0.0) + dose.dye_g
     found = {}
     for dye in dyes:
         columns = dye_columns(conn, dye)
@@ -128,7 +143,7 @@ def doubtful_doses(
         if columns["stock_id"] is None or grams is None or not taken:
             continue
         said = f"{dye.dye}: {dye.amount} of stock {dye.stock} holds {grams:.3g} g of dye"
-        wanted = planned.get(dye.dye)
+        wanted = planned.get(dye.dye.casefold())
         other = None if weighed or not wanted else _stock_meant(conn, dye, taken, wanted)
         little = (weighed or other) and wanted and wanted >= FAR_OFF * grams
         if wanted and (little or grams >= FAR_OFF * wanted):

@@ -26,7 +26,9 @@ _ACID = re.compile(
     rf"(?:,? density (?P<density>{_NUMBER})(?: g/mL)?)?",
     re.IGNORECASE,
 )
-_USED = re.compile(rf"(?P<name>.+?) (?P<amount>[0-9].*?) at (?P<price>{_NUMBER})")
+_WHOLE, _FRACTION = re.compile(r" ([0-9]+)$"), re.compile(r"[0-9]+/[0-9]")
+#: The amount is the last number before the price: dyes and bases have numbers in their names.
+_USED = re.compile(rf"(?P<name>.+) (?P<amount>[0-9][^ ]*(?: [^0-9 ].*?)?) at (?P<price>{_NUMBER})")
 
 
 def read_dye(text: str, number: int) -> DyeWanted:
@@ -70,6 +72,11 @@ def read_used(kind: Kind, text: str, spoons: SpoonSizes | None) -> CostItem:
     What goes by weight, powder and base, needs no unit: it is in grams then.
     """
     found = _read(_USED, text, '"Ember 2.5 g at 90"')
+    if (whole := _WHOLE.search(found["name"])) and _FRACTION.match(found["amount"]):
+        raise AmountError(
+            f"{text!r} may mean {whole[1]} and a fraction, or a name that ends in {whole[1]}: "
+            f"write the amount with a decimal, such as {whole[1]}.5"
+        )
     price = read_number(found["price"], f"the price of {found['name']}")
     bare: SiUnit | None = None if kind == "auxiliary" else "g"
     return cost_item(kind, found["name"], parse_amount(found["amount"], spoons, bare=bare), price)

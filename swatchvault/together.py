@@ -16,11 +16,11 @@ from swatchvault.archive import LotDye, StoredColour, colours, decide_same_dyes,
 from swatchvault.archive.made import Made, made_of
 from swatchvault.days import by_photo_words
 from swatchvault.errors import CompareError
-from swatchvault.lotcheck import MEASURE_ANEW, as_colour, usable, versions_words
+from swatchvault.lotcheck import MEASURE_ANEW, as_colour, dry_of, usable, versions_words
 from swatchvault.naming import measured_swatch, no_photo_yet, swatches_named
 from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, mean_of_photos
 from swatchvault.pairdoubt import pair_doubt
-from swatchvault.photodoubt import doubt_of_swatches, dry_of, own_frames, u_of_photos
+from swatchvault.photodoubt import doubt_of_swatches, own_frames, u_of_photos
 from swatchvault.words import listed
 
 #: Swatches by which photos are chosen, where there are more: enough to tell. Our choice.

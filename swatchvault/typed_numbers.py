@@ -136,7 +136,7 @@ def reflectances(text: str, kind: str, name: str = "--y") -> tuple[float, ...]:
     With a sign behind each they are per cent. Steps that neither fall nor rise are refused.
     """
     try:
-        found = numbers(text.replace("%", " "))
+        found = numbers(re.sub(r"\s*%", " ", text).replace(" ,", ",").replace(" ;", ";"))
         if "%" in text and text.count("%") == len(found):
             found = tuple(v / 100.0 for v in found)
     except ValueError as error:

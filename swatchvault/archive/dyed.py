@@ -25,6 +25,8 @@ SEVERAL_COLOURS = ("variegated", "speckled", "gradient")
 
 _OTHER_VERSION = "it was measured by another version of the method: run `swatchvault remeasure`"
 
+_EARLY = "its photo is from before its last dye: photograph it anew"
+
 _LOTS = """SELECT lot.id, lot.code, lot.dry_g, lot.overdyes_lot_id,
 (SELECT count(*) FROM lot_base WHERE lot_id = lot.id),
 (SELECT count(*) FROM recipe_part AS part WHERE part.recipe_id = lot.recipe_id),
@@ -126,8 +128,9 @@ def dyed_on_base(conn: sqlite3.Connection, base: str, form: str | None = None) -
         if swatch_id not in voices:
             invalid[lot_id] = _OTHER_VERSION
     for voice in (v for v in voices.values() if v.colour.lot_id is not None):
-        if voice.why_not:
-            invalid[voice.colour.lot_id or 0] = voice.why_not
+        why_not = voice.why_not or (_EARLY if voice.colour.before_last_dye else "")
+        if why_not:
+            invalid[voice.colour.lot_id or 0] = why_not
         else:
             newest[voice.colour.lot_id or 0] = voice.colour
     usual = Counter(c.setup_id for c in newest.values()).most_common(1)

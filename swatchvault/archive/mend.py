@@ -16,6 +16,7 @@ from swatchvault.archive.names import NAMED_BY, find, find_of, kind_words
 from swatchvault.archive.rename import name_of
 from swatchvault.archive.rows import MENDABLE, transaction
 from swatchvault.archive.standing import no_longer
+from swatchvault.archive.studio import refuse_no_stock
 from swatchvault.archive.yarn_of import (
     hanging,
     move_to_base,
@@ -128,6 +129,8 @@ def mend(
             sets = ", ".join(f"{field} = ?" for field in columns)
             conn.execute(f"UPDATE {table} SET {sets} WHERE id = ?", (*columns.values(), row_id))
         stronger = new.keys() & {"grams", "made_up_to_ml"}
+        if table == "stock" and stronger:
+            refuse_no_stock(name, *({**known, **new}[f] for f in ("grams", "made_up_to_ml")))
         again = _work_out(conn, row_id) if stronger else (0, 0)
         changes = tuple((field, known[field], value) for field, value in new.items())
         done = Mended(kind_words(table), name, changes, *again, tuple(also))

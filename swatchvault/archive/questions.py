@@ -114,11 +114,13 @@ QUESTIONS: Mapping[str, Mapping[str, object]] = {
     "lots_that_left_the_plan": {
         "title": "Into which lots did more or less dye go than the recipe says?",
         "description": "By more than so many percent of the planned depth of shade.",
-        "sql": "SELECT lot, colourway, dyed_on, dye, round(depth_percent, 3) AS depth_percent, "
+        "sql": "SELECT lot, colourway, dyed_on, dye, "
+        "round(sum(depth_percent), 3) AS depth_percent, "
         "round(planned_depth_percent, 3) AS planned, "
-        "round(100.0 * (depth_percent / planned_depth_percent - 1), 1) AS off_by_percent, lot_id "
-        "FROM dyes_used WHERE abs(depth_percent / planned_depth_percent - 1) > "
-        "CAST(:percent AS REAL) / 100 ORDER BY abs(off_by_percent) DESC",
+        "round(100.0 * (sum(depth_percent) / planned_depth_percent - 1), 1) AS off_by_percent, "
+        "lot_id FROM dyes_used GROUP BY lot_id, dye HAVING count(*) = count(depth_percent) AND "
+        "abs(round(100.0 * (sum(depth_percent) / planned_depth_percent - 1), 1)) > "
+        "CAST(:percent AS REAL) ORDER BY abs(off_by_percent) DESC",
         "params": ["percent"],
     },
     "pots_that_kept_colour": {

@@ -45,11 +45,12 @@ _NEWEST_VERSION = (
 )
 
 #: SQL: 1 where the photo of the measurement ``m`` was taken before the last dye went into the lot,
-#: by the times of its pot; 0 where it was not, or where times are not told (a day alone is none).
+#: by the times of its pot, or was filed before; 0 where it was not, or where times are not told (a
+#: day alone is none).
 BEFORE_LAST_DYE = (
     "EXISTS (SELECT 1 FROM swatch JOIN pot_step AS step ON step.lot_id = swatch.lot_id "
     "WHERE swatch.id = m.swatch_id AND step.kind = 'dye in' AND length(step.at) > 10 "
-    f"AND {earlier('photo.taken_at', 'step.at')})"
+    f"AND ({earlier('photo.taken_at', 'step.at')} OR {earlier('photo.added_at', 'step.at')}))"
 )
 
 _STOPPED = _count_of(FLAGS_THAT_STOP_A_VERDICT)

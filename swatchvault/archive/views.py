@@ -221,7 +221,7 @@ SELECT lot.code AS lot, colourway.name AS colourway, {_BASES} AS bases, lot.dyed
     (SELECT group_concat(dye || ' ' || COALESCE(round(depth_percent, 3) || ' %', '?'), ', ')
         FROM dyes_used WHERE dyes_used.lot_id = lot.id) AS dyes,
     (SELECT CASE WHEN count(*) = count(dye_g) THEN 100.0 * sum(dye_g) / lot.dry_g END
-        FROM lot_dye WHERE lot_dye.lot_id = lot.id) AS depth_percent,
+        FROM {GONE_IN} AS used WHERE used.lot_id = lot.id) AS depth_percent,
     swatch.label AS swatch, swatch.form, m.lab_l, m.lab_a, m.lab_b, {_FLAGS} AS flags
 FROM lot
 LEFT JOIN colourway ON colourway.id = lot.colourway_id

@@ -21,21 +21,28 @@ def cost_form(
     """What stands behind ``?`` in the address of the form; ``None`` where nothing is known.
 
     ``dyes``: name and grams of what went in. ``bases``: price of a kilogram, if known, by name.
-    ``skeins``: with ``base`` and ``grams_in``. ``auxiliaries``: the kind of each step of the log
-    that put one in, with its grams or its millilitres; they are told as far as the form has room,
-    and those of which neither is known are not. What is not known is left for the dyer to fill in.
+    ``skeins``: rows of the view of that name; of one that was broken its pieces are weighed.
+    ``auxiliaries``: the kind of each step of the log that put one in, with its grams or its
+    millilitres; they are told as far as the form has room, and those of which neither is known are
+    not. What is not known is left for the dyer to fill in.
     """
     powders: dict[str, float] = {}
     for name, grams in dyes:
         powders[name] = powders.get(name, 0.0) + (math.nan if grams is None else grams)
     skeins = list(skeins)
+    broken = {_key(s, "was_") for s in skeins} - {None}
+    whole = [s for s in skeins if _key(s, "was_") not in {_key(o) for o in skeins} - {None}]
     lines: list[tuple[str, str, float, float | None]] = [
         ("powder", name, grams, None) for name, grams in powders.items()
     ]
     for base, price in bases.items():
-        weighed = [s["grams_in"] for s in skeins if s["base"] == base and s["grams_in"]]
-        alone = goods_g if len(bases) == 1 and goods_g else math.nan
-        lines.append(("base", base, sum(weighed) if weighed else alone, price))
+        of_it = [s["grams_in"] for s in whole if s["base"] == base]
+        weighed = math.fsum(g for g in of_it if g)
+        if len(bases) == 1 and goods_g:  # not every skein need be told of
+            used = max(goods_g, weighed)
+        else:
+            used = weighed if of_it and all(of_it) else math.nan
+        lines.append(("base", base, used, price))
     if not 0 < len(lines) <= LINES:
         return None
     amounts = [(*line, "g") for line in lines] + _auxiliaries(auxiliaries)
@@ -44,9 +51,15 @@ def cost_form(
         told |= {f"kind{n}": kind, f"name{n}": name}
         told |= {} if math.isnan(amount) else {f"amount{n}": f"{amount:.4g} {unit}"}
         told |= {} if price is None else {f"price{n}": f"{price:g}"}
-    weights = [s["grams_out"] or s["grams_in"] for s in skeins][:LINES]
+    weights = [s["grams_out"] or s["grams_in"] for s in skeins if _key(s) not in broken][:LINES]
     told |= {f"skein{n}": f"{g:g} g" for n, g in enumerate(weights, 1) if g}
     return urlencode(told)
+
+
+def _key(skein: Mapping[str, Any], which: str = "") -> tuple[str, str] | None:
+    """Lot and label of a skein, or of that which it came from; ``None`` where it has none."""
+    lot, label = skein.get(f"{which}lot"), skein.get(f"{which}skein")
+    return None if lot is None or label is None else (lot, label)
 
 
 def _auxiliaries(

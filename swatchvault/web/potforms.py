@@ -133,17 +133,18 @@ def minute_words(at: str | None) -> str:
 def correct_step(conn: sqlite3.Connection, code: str, form: Form) -> None:
     """Correct a step as `pot edit` does; a step that changed meanwhile is refused."""
     from swatchvault.archive import edit_step, get_pot
-    from swatchvault.potwork import doubtful_doses, local_now, noted, plan_of, step_words
+    from swatchvault.potwork import done_words, doubtful_doses, local_now, noted, plan_of
 
     number = whole(form.text("number"), "the step")
     pot = get_pot(conn, code)
-    step = next((d.step for d in pot.steps if d.number == number), None)
-    if step is None:
+    done = next((d for d in pot.steps if d.number == number), None)
+    if done is None:
         raise RefusedError(f"the log of this lot has no step {number}: load the page again")
-    if form.text("was") != step_words(step):
+    step, is_now = done.step, done_words(pot, done)
+    if form.text("was") != is_now:
         raise RefusedError(
             f"step {number} was changed meanwhile, by another tab or phone. It now says: "
-            f"{step_words(step)}. Look at it, and send your correction again if it still holds"
+            f"{is_now}. Look at it, and send your correction again if it still holds"
         )
     told = told_of(form, local_now())
     told["at"] = None if form.text("at") == minute_words(step.at) else told["at"]

@@ -266,16 +266,16 @@ def _went_in(pot: Pot) -> tuple[tuple[str, str], ...]:
 
 def _editing(pot: Pot, number: str) -> dict[str, str] | None:
     """The fields of the step that is to be corrected, if one is."""
-    from swatchvault.potwork import step_words
+    from swatchvault.potwork import done_words
 
     if not number:
         return None
     wanted = whole(number, "the step")
-    step = next((d.step for d in pot.steps if d.number == wanted), None)
-    if step is None:
+    done = next((d for d in pot.steps if d.number == wanted), None)
+    if done is None:
         raise NotFound(f"the log of lot {pot.lot!r} has no step {wanted}")
-    fields = potforms.typed_step(step)
-    return {**fields, "number": str(wanted), "was": step_words(step), "do": "edit"}
+    fields = potforms.typed_step(done.step)
+    return {**fields, "number": str(wanted), "was": done_words(pot, done), "do": "edit"}
 
 
 def _to_try(conn: sqlite3.Connection, pot: Pot) -> str | None:

@@ -153,6 +153,15 @@ def test_a_photo_from_before_the_last_dye_is_left_out_and_told():
     assert not any("last dye" in n for n in judged([photo(1)], [photo(11)])[0].comparison.notes)
 
 
+def test_a_photo_of_damp_yarn_is_left_out_where_there_is_one_of_dry():
+    damp = photo(10, lab=LAB + 9.0, dry=False)
+    checked, _, lot = judged([photo(1)], [damp, photo(11)])
+    assert lot == (11,) and checked.comparison.verdict is Verdict.WITHIN
+    checked, master, _ = judged([photo(1), photo(2, lab=LAB + 9.0, dry=False)], [photo(11)])
+    assert master == (1,) and checked.comparison.verdict is Verdict.WITHIN
+    assert judged([photo(1)], [damp])[0].comparison.verdict is Verdict.CANNOT_TELL
+
+
 def test_a_check_names_its_photos_and_tells_what_weakens_it_once():
     flags = ["glare", "scale unknown", "steps not in order"]
     checked, *_ = judged([photo(1), photo(2)], [photo(10, flags=flags)])

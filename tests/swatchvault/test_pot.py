@@ -1,6 +1,7 @@
 """A recipe on a weight of goods, hold timers from stored times, and a lot made at the pot."""
 
 import json
+import math
 import re
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta, timezone
@@ -172,6 +173,18 @@ def test_deep_recipes_are_questioned_and_absurd_ones_refused():
         plan_pot(absurd, 100.0, {}, today=TODAY)
     with pytest.raises(AmountError, match="strength"):
         plan_pot(deep, 100.0, {"Ember": StockChoice("S", 0.0)}, today=TODAY)
+
+
+def test_of_a_stock_only_what_is_still_to_come_must_suffice():
+    few = {"Ember": StockChoice("S1", 1.0, 20.0)}
+
+    def short(**gone):
+        hints = plan_pot(DIPPED, 200.0, few, today=TODAY, gone_g=gone).hints
+        return [h.partition(": ")[2].split(" mL")[0] for h in hints if "suffice" in h]
+
+    assert short() == ["260"]
+    assert short(ember=2.0) == ["60"]
+    assert short(ember=2.6) == short(ember=math.inf) == []
 
 
 def test_the_newest_stock_that_suffices_is_chosen():
@@ -498,6 +511,7 @@ def test_an_amount_far_from_the_plan_is_asked_about(pot, amount, words):
     said = pot(*told, code=1)
     assert words in said and '--powder "Ember"' in said and '--stock "Ember=S1"' in said
     assert "Ember" not in pot("log", "P1").partition("nothing done yet")[2]
+    assert words in pot("did", "P1", "dye in", "--dye", f"ember={amount}", code=1)
     pot(*told, "--stock", "ember=S1")
     assert f"Ember {amount} of stock S1" in pot("log", "P1")
 

@@ -6,6 +6,9 @@ from decimal import Decimal
 import pytest
 
 from swatchvault.cautions import CAUTION_CARD, CAUTION_LINE
+from swatchvault.costs import CostItem
+from swatchvault.errors import AmountError
+from swatchvault.sums_typed import read_used
 from tests.swatchvault.running import run
 
 
@@ -258,3 +261,10 @@ def test_a_mistake_is_one_line(capsys, arguments, said):
     assert said in ran.err
     assert len(ran.err.splitlines()) == 1
     assert not ran.out
+
+
+def test_a_number_in_a_dyes_name_is_not_of_its_amount():
+    assert read_used("powder", "Red 40 1.6 g at 90", None) == CostItem("powder", "Red 40", 1.6, 90)
+    assert read_used("powder", "Red 40 2.5 at 90", None).amount == 2.5
+    with pytest.raises(AmountError, match="may mean 40 and a fraction"):
+        read_used("powder", "Red 40 1/2 oz at 90", None)

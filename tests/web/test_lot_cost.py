@@ -32,6 +32,23 @@ def test_what_is_known_is_filled_in_and_the_rest_is_left() -> None:
     assert (form["skein1"], form["skein2"]) == ("99 g", "99 g")
 
 
+def test_a_skein_that_is_not_told_of_is_not_left_out() -> None:
+    skeins = [{"base": "Lumme", "grams_in": 100.0, "grams_out": None}]
+    assert told(cost_form([], {"Lumme": 58.0}, 200, skeins))["amount1"] == "200 g"
+
+
+def test_of_a_broken_skein_the_pieces_are_weighed() -> None:
+    of = {"lot": "L", "base": "Lumme"}
+    skeins = [
+        {**of, "skein": "a", "grams_in": 100.0, "grams_out": None},
+        {**of, "skein": "b", "grams_in": None, "grams_out": 60.0, "was_lot": "L", "was_skein": "a"},
+        {**of, "skein": "c", "grams_in": None, "grams_out": 38.0, "was_lot": "L", "was_skein": "a"},
+    ]
+    form = told(cost_form([], {"Lumme": 58.0, "Orrin": None}, None, skeins))
+    assert (form["skein1"], form["skein2"], form["amount1"]) == ("60 g", "38 g", "100 g")
+    assert "skein3" not in form
+
+
 def test_of_two_bases_only_what_was_weighed_is_told() -> None:
     skeins = [{"base": "Lumme", "grams_in": 100.0, "grams_out": None}]
     form = told(cost_form([], {"Lumme": None, "Orrin": None}, 200, skeins))

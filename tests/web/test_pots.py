@@ -295,6 +295,21 @@ async def test_a_correction_of_what_another_tab_changed_is_refused(
     assert stored[:16].replace("T", " ") == at
 
 
+async def test_a_correction_of_a_dye_that_another_tab_corrected_is_refused(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    dyer = visitor("dyer")
+    path = await start(dyer)
+    await dyer.post(path, step("dye", what="2"))
+    part = (await dyer.get(f"{path}?edit=1")).text.split('id="correct"')[1].split("</section>")[0]
+    fields = dict(re.findall(r'name="(was|at|dye1|dye2|amount1|amount2)" value="([^"]*)"', part))
+    edit = {**fields, "do": "edit", "number": "1", "kind": "dye in"}
+    first = await dyer.post(path, {**edit, "amount1": "55 mL", "once": token("e1")})
+    assert first.status_code == 303, first.text
+    late = await dyer.post(path, {**edit, "note": "a note alone", "once": token("e2")})
+    assert late.status_code == 400 and "changed meanwhile" in late.text and "55 mL" in late.text
+
+
 async def test_what_went_in_can_be_corrected(visitor: Callable[[str], Any], studio: Path) -> None:
     dyer = visitor("dyer")
     path = await start(dyer)

@@ -46,6 +46,33 @@ async def test_every_question_has_an_answer(
     assert "SQL query error" not in page.text and "no such" not in page.text
 
 
+async def test_what_was_poured_of_a_dye_is_held_to_its_plan_as_a_sum(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    planned = "planned_depth_percent IS NOT NULL AND depth_percent IS NOT NULL"
+    row = ask(studio, f"SELECT lot_id, dye, lot FROM dyes_used WHERE {planned} LIMIT 1")[0]
+    with sqlite3.connect(studio / "archive.db") as conn:
+        (kept,) = conn.execute(
+            "SELECT lot_dye.id FROM lot_dye JOIN dye ON dye.id = dye_id "
+            "WHERE lot_id = ? AND dye.name = ?",
+            row[:2],
+        ).fetchone()
+        conn.execute(
+            "UPDATE lot_dye SET dye_g = dye_g / 2, amount_g = amount_g / 2, "
+            "amount_ml = amount_ml / 2 WHERE id = ?",
+            (kept,),
+        )
+        columns = [c[1] for c in conn.execute("PRAGMA table_info(lot_dye)") if c[1] != "id"]
+        position = [f"{c} + 50" if c == "position" else c for c in columns]
+        conn.execute(
+            f"INSERT INTO lot_dye ({', '.join(columns)}) "
+            f"SELECT {', '.join(position)} FROM lot_dye WHERE id = ?",
+            (kept,),
+        )
+    answer = await visitor("dyer").get("/archive/lots_that_left_the_plan.json?percent=10")
+    assert (row[2], row[1]) not in {(r["lot"], r["dye"]) for r in answer.json()["rows"]}
+
+
 async def test_nobody_else_asks(visitor: Callable[[str], Any]) -> None:
     answer = await visitor("anyone").get("/archive/lots_never_checked.json")
     assert answer.status_code in (403, 404)
