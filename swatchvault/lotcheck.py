@@ -19,7 +19,15 @@ from swatchvault.difference import STOPPING_APART, STOPPING_ONE, curve_in_shadow
 from swatchvault.errors import CompareError
 from swatchvault.evenness_check import EvennessComparison, compare_evenness
 from swatchvault.evenness_read import Evenness
-from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, mean_of_photos
+from swatchvault.pair import (
+    Capture,
+    Colour,
+    Conditions,
+    OwnFrame,
+    grey_table,
+    greys_differ,
+    mean_of_photos,
+)
 from swatchvault.words import listed
 
 #: Photos of the master, and of the lot.
@@ -147,11 +155,20 @@ def groups(
     shared = {m.setup_id for m in master} & {n.setup_id for n in new} - {None}
     for setup in sorted(s for s in shared if s is not None):
         ours, theirs = ([c for c in side if c.setup_id == setup] for side in (master, new))
-        locked = all(c.locked for c in (*ours, *theirs))
+        locked = all(c.locked for c in (*ours, *theirs)) and not _drifted((*ours, *theirs))
         ways.append((Capture.LOCKED if locked else Capture.SAME_SETUP, ours, theirs))
     ways.append((Capture.OTHER, list(master), list(new)))
     ways.sort(key=lambda way: list(Capture).index(way[0]))
     return [(capture, *sides) for capture, *both in ways for sides in _narrowed(both[0], both[1])]
+
+
+def _drifted(photos: Sequence[StoredColour]) -> bool:
+    """Whether the greys of three photos or more differ: their mean would hide it. Of two the
+    comparison itself tells."""
+    if len(photos) < 3:
+        return False
+    table = grey_table([c.greys for c in photos])
+    return bool(greys_differ(table[:1], table).any())
 
 
 def _narrowed(ours: list[StoredColour], theirs: list[StoredColour]) -> list[Sides]:

@@ -162,6 +162,17 @@ def test_a_photo_of_damp_yarn_is_left_out_where_there_is_one_of_dry():
     assert judged([photo(1)], [damp])[0].comparison.verdict is Verdict.CANNOT_TELL
 
 
+def test_a_lock_whose_photos_only_agree_on_average_counts_as_none():
+    def lit(number, level):
+        greys = tuple((level * y,) * 3 for y in (0.2, 0.04, 0.6))
+        return photo(number, locked=True, greys=greys)
+
+    even = groups([lit(1, 1.0), lit(2, 1.01)], [lit(11, 1.0)])
+    assert even[0][0] is Capture.LOCKED
+    apart = groups([lit(1, 0.7), lit(2, 1.3)], [lit(11, 1.0)])
+    assert apart[0][0] is Capture.SAME_SETUP
+
+
 def test_a_check_names_its_photos_and_tells_what_weakens_it_once():
     flags = ["glare", "scale unknown", "steps not in order"]
     checked, *_ = judged([photo(1), photo(2)], [photo(10, flags=flags)])
