@@ -70,11 +70,16 @@ class LightField:
 
 
 def fit_field(points: Floats, log_light: Floats, share: float, source: str) -> LightField | None:
-    """Robust plane or quadratic through ln Y (n,) at points (n, 2); ``None`` if it scatters.
+    """Robust plane or quadratic through ln Y (n,) at points (n, 2); ``None`` if it scatters, or the
+    points lie in a line, as those of a picture that is hundreds of times as long as wide.
 
     Tukey's biweight with scale 1.4826 times the median absolute residual, 20 rounds at most.
     """
-    fits = [robust_fit(points, log_light, order) for order in (3, 6) if len(points) > 3 * order]
+    fits = [
+        robust_fit(points, log_light, order)
+        for order in (3, 6)
+        if len(points) > 3 * order and np.linalg.matrix_rank(terms(points, order)) == order
+    ]
     if not fits:
         return None
     best = fits[0]

@@ -174,9 +174,11 @@ def check_time(when: datetime, started: str | None, now: datetime) -> str:
             f"({began:%Y-%m-%d %H:%M}): correct the time"
         )
     if when > now + timedelta(minutes=1):
-        raise SwatchvaultError(
-            f"a step at {when:%Y-%m-%d %H:%M} has not come yet: record it when it is done"
-        )
+        said = f"a step at {when:%Y-%m-%d %H:%M} has not come yet: record it when it is done"
+        before = when - timedelta(days=1)
+        if before <= now:  # a time alone is of today, and pots run over midnight
+            said += f", or write {before:%Y-%m-%dT%H:%M} if it was the day before"
+        raise SwatchvaultError(said)
     return when.isoformat(timespec="seconds")
 
 

@@ -32,7 +32,7 @@ def refuse_impossible(reference: OwnedReference) -> None:
     many = y if y is not None else lab
     wrong_kind = (kind == "chart24" and y is not None) or (kind != "chart24" and reference.edition)
     wrong_number = many is not None and expected is not None and len(many) != expected
-    if wrong_kind or wrong_number or (kind == "steps" and many is None):
+    if wrong_kind or wrong_number or (kind == "steps" and y is None):
         raise ArchiveError(f"{where}: {_TOLD_BY[kind]}")
     if reference.edition is not None and reference.edition not in EDITIONS:
         known = " or ".join(EDITIONS)

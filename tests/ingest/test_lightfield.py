@@ -17,6 +17,12 @@ def test_centred_on_places_has_mean_one_there():
     assert centred.spread(places) == pytest.approx(field.spread(places))
 
 
+def test_points_in_a_line_tell_no_field():
+    x = np.linspace(0.0, 1.0, 300)
+    for points in (np.stack([x, np.full(300, 0.5)], axis=1), np.stack([x, x], axis=1)):
+        assert fit_field(points, 0.3 * x, 0.5, "surround") is None
+
+
 def test_outliers_do_not_bend_it():
     rng = np.random.default_rng(5)
     points = rng.random((500, 2))

@@ -112,6 +112,7 @@ def test_a_photo_under_black_light_is_kept_shown_and_never_measured(capsys, arch
         ("card", ("--y", "0.18", "--edition", "after-2014-11"), "a card is told by"),
         ("card", ("--y", "0.18", "--tolerance", "500"), "from 0 to 20"),
         ("steps", (), "steps are told by"),
+        ("steps", ("--lab", "50", "0", "0"), "steps are told by"),
         ("chart24", ("--y", "0.18"), "a chart is told by"),
     ],
 )

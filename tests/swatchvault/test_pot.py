@@ -316,6 +316,10 @@ def test_times_as_typed():
         read_time("25:00", NOW)
     with pytest.raises(SwatchvaultError, match="has not come yet"):
         check_time(NOW + timedelta(hours=1), None, NOW)
+    with pytest.raises(SwatchvaultError, match="or write 2026-02-28T23:45 if it was the day befor"):
+        check_time(read_time("23:45", NOW), None, NOW)
+    with pytest.raises(SwatchvaultError, match=r"when it is done$"):
+        check_time(NOW + timedelta(days=2), None, NOW)
     with pytest.raises(SwatchvaultError, match="before the lot began"):
         check_time(NOW - timedelta(hours=1), "2026-03-01T11:30", NOW)
     began = "2026-03-01T11:30:41+00:00"  # what is typed in that minute is at the start, not before
