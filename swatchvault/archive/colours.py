@@ -187,19 +187,30 @@ def same_dyes(conn: sqlite3.Connection, lot_a: int | None, lot_b: int | None) ->
 
 
 def decide_same_dyes(a: Sequence[LotDye], b: Sequence[LotDye]) -> bool | None:
-    """Other dyes or other packs: no. No dyes written down, or a pack unknown: unknown."""
+    """Other dyes or other packs: no. From the same packs, or stocks, which are each of one pack:
+    yes. No dyes written down, or it is not known of one what it came from: unknown."""
     if not a or not b:
         return None
     if {d.dye for d in a} != {d.dye for d in b}:
         return False
-    by_dye = [
-        {n: {d.pack for d in lot if d.dye == n} for n in {d.dye for d in lot}} for lot in (a, b)
-    ]
-    pairs = [(by_dye[0][name], by_dye[1][name]) for name in by_dye[0]]
-    known = [(p, q) for p, q in pairs if None not in p and None not in q]
-    if any(p != q for p, q in known):
-        return False
-    return True if len(known) == len(pairs) else None
+    alike = []
+    for name in {d.dye for d in a}:
+        ours, theirs = ([d for d in lot if d.dye == name] for lot in (a, b))
+        if all(d.pack is not None for d in (*ours, *theirs)):
+            if {d.pack for d in ours} != {d.pack for d in theirs}:
+                return False
+            alike.append(True)
+        else:
+            sources = {_source(d) for d in ours}
+            alike.append(None not in sources and sources == {_source(d) for d in theirs})
+    return True if all(alike) else None
+
+
+def _source(dye: LotDye) -> tuple[str, str] | None:
+    """What a dye came from: its pack, else its stock; ``None`` where neither is told."""
+    if dye.pack is not None:
+        return ("pack", dye.pack)
+    return None if dye.stock is None else ("stock", dye.stock)
 
 
 def swatch_id_of(conn: sqlite3.Connection, label: str) -> int:

@@ -209,6 +209,22 @@ def test_same_dyes_is_yes_no_or_unknown(a, b, same):
     assert decide_same_dyes(dyes(*b), dyes(*a)) is same
 
 
+@pytest.mark.parametrize(
+    ("one", "other", "same"),
+    [
+        (("S1", None), ("S1", None), True),  # a stock is of one pack, whatever its name
+        (("S1", None), ("S2", None), None),
+        (("S1", None), (None, None), None),
+        ((None, None), (None, None), None),
+        (("S1", "E1"), ("S2", "E1"), True),
+        (("S1", "E1"), ("S2", None), None),
+    ],
+)
+def test_one_stock_is_of_one_pack(one, other, same):
+    lots = [[LotDye("Ember", pack, stock, None, None)] for stock, pack in (one, other)]
+    assert decide_same_dyes(*lots) is same and decide_same_dyes(*reversed(lots)) is same
+
+
 def test_same_dyes_of_lots_by_their_own_records(archive):
     conn = archive.conn
     one, two = (c.lot_id for c in (swatch_colours(conn, 1)[0], swatch_colours(conn, 2)[0]))
