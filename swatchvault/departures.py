@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
@@ -13,10 +12,10 @@ from swatchvault.potclock import CUT_SHARE, cut_short
 if TYPE_CHECKING:
     from swatchvault.archive import DyeIn, Pot
     from swatchvault.archive.pots import DoneStep
-    from swatchvault.pot import PotPlan, StepPlan
+    from swatchvault.pot import Dose, PotPlan, StepPlan
 
-#: Share by which a depth of shade may differ from the planned one without a word: what is poured
-#: is rounded to what can be measured. Our choice.
+#: Share by which a depth of shade may differ from the planned one without a word, beside what the
+#: plan itself rounds a dose by: a measure is read no nearer. Our choice.
 DEPTH_SHARE = 0.01
 #: Share by which what goes in besides dye may differ without a word: spoons and the marks of a
 #: cup are read no nearer. Our choice.
@@ -94,14 +93,25 @@ def _heat_and_time(planned: StepPlan, done: DoneStep) -> Iterator[str]:
         yield f"{lasted:g} min instead of {minutes:g} min"
 
 
+def _rounding_g(dose: Dose) -> float:
+    """Grams of dye by which a dose as the plan tells it is more or less than what it means."""
+    exact = dose.dye_g if dose.stock_ml is None else dose.stock_ml
+    told = done_amount(dose.words)
+    shown = told.g if dose.stock_ml is None else told.ml
+    return abs(shown / exact - 1.0) * dose.dye_g if shown is not None and exact else 0.0
+
+
 def _dyes(plan: PotPlan, pot: Pot) -> Iterator[str]:
     """Dyes whose depth of shade is not the planned one, or not known.
 
     Of a dye that is planned in several parts less is none as long as the pot is open.
     """
     planned: dict[str, float] = {}
+    rounded: dict[str, float] = {}
     to_come: set[str] = set()
     for dose in (d for part in plan.parts for d in part.doses):
+        slack = _rounding_g(dose) / plan.goods_g * 100
+        rounded[dose.dye] = rounded.get(dose.dye, 0.0) + slack
         to_come |= {dose.dye} & planned.keys() if pot.ended_at is None else set()
         planned[dose.dye] = planned.get(dose.dye, 0.0) + dose.dye_g / plan.goods_g * 100
     done: dict[str, float] = dict.fromkeys(planned, 0.0) if pot.ended_at else {}
@@ -117,6 +127,7 @@ def _dyes(plan: PotPlan, pot: Pot) -> Iterator[str]:
             known = f"{depth:.3g} % and " if depth else ""
             yield f"{name} {known}{amounts} of unknown depth instead of {wanted:.3g} %"
             continue
-        as_planned = math.isclose(depth, wanted, rel_tol=DEPTH_SHARE)
+        slack = DEPTH_SHARE * max(depth, wanted) + rounded.get(name, 0.0) + 1e-9
+        as_planned = abs(depth - wanted) <= slack
         if not as_planned and not (name in to_come and depth < wanted):
             yield f"{name} {depth:.3g} % instead of {wanted:.3g} %"

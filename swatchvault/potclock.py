@@ -163,6 +163,19 @@ def cut_short(steps: Iterable[PotStep], ended_at: str | None) -> list[str]:
     return said
 
 
+def check_end(when: datetime, started: str | None, steps: Iterable[PotStep], now: datetime) -> str:
+    """The time of a pot's end as it is stored. Raises as :func:`check_time`, and for one before a
+    step of its log."""
+    times = [read_time(s.at, now) for s in steps if s.at and len(s.at) > DAY]
+    last = max(times, default=None)
+    if last is not None and when < last.replace(second=0, microsecond=0):
+        raise SwatchvaultError(
+            f"the pot cannot have ended at {when:%Y-%m-%d %H:%M}: its log has a step at "
+            f"{last.astimezone(when.tzinfo):%Y-%m-%d %H:%M}. Correct the one that is wrong"
+        )
+    return check_time(when, started, now)
+
+
 def check_time(when: datetime, started: str | None, now: datetime) -> str:
     """The time of a step as it is stored. Raises for one before the lot began or not come yet."""
     began = None if started is None else read_time(started, now)

@@ -243,14 +243,15 @@ def pot_skein(
 def pot_end(lot: str, at: str | None, archive_folder: Path | None, **told: str | None) -> None:
     """End the log of LOT: how it came out, and what to try next time. Can be said again."""
     from swatchvault.archive import end_pot, get_pot, open_archive
-    from swatchvault.potclock import check_time, read_time
+    from swatchvault.potclock import check_end, read_time
 
     now = local_now()
     with open_archive(need_archive(archive_folder)) as archive:
         pot = get_pot(archive.conn, lot)
         when = now if at is None else read_time(at, now)
         ended = pot.ended_at if pot.ended_at and at is None else None
-        end_pot(archive.conn, lot, ended or check_time(when, pot.started_at, now), told)
+        ended = ended or check_end(when, pot.started_at, (d.step for d in pot.steps), now)
+        end_pot(archive.conn, lot, ended, told)
         pot = get_pot(archive.conn, lot)
         plan = plan_of(archive.conn, pot, {})
     click.echo(f"lot {pot.lot} ended {when_words(pot.ended_at or '')}")

@@ -186,9 +186,11 @@ def pot_did(
             for dye, said in unknown_doses(archive.conn, went_in).items()
         ]
         if left_out:
+            doses = (d for part in (plan.parts if plan else ()) for d in part.doses)
+            amount = next((d.words for d in doses if d.dye == left_out[0]), "10 mL")
             lines.append(
                 f"! planned here and not told: {', '.join(left_out)}; none of it is in the log. If "
-                f'it went in: swatchvault pot did "{lot}" "dye in" --dye "{left_out[0]}=10 mL"'
+                f'it went in: swatchvault pot did "{lot}" "dye in" --dye "{left_out[0]}={amount}"'
             )
     if pot.ended_at:
         ended = pot.ended_at[:16].replace("T", " ")

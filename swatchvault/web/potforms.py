@@ -230,7 +230,7 @@ def log_skein(conn: sqlite3.Connection, code: str, form: Form) -> None:
 def log_end(conn: sqlite3.Connection, code: str, form: Form) -> None:
     """Store how the pot ended as `pot end` does."""
     from swatchvault.archive import end_pot, get_pot
-    from swatchvault.potclock import check_time, clock, read_time, still_running
+    from swatchvault.potclock import check_end, clock, read_time, still_running
     from swatchvault.potwork import local_now
 
     now = local_now()
@@ -243,7 +243,8 @@ def log_end(conn: sqlite3.Connection, code: str, form: Form) -> None:
         )
     at = read_at(form.text("at") or form.text("tapped"), now)
     ended = pot.ended_at if pot.ended_at and not form.text("at") else None
-    ended = ended or check_time(now if at is None else read_time(at, now), pot.started_at, now)
+    when = now if at is None else read_time(at, now)
+    ended = ended or check_end(when, pot.started_at, (d.step for d in pot.steps), now)
     told = {n: form.text(n) or None for n in ("bled", "handle", "success", "next_time")}
     end_pot(conn, code, ended, told)
 

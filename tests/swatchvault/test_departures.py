@@ -48,9 +48,9 @@ def pot(pot):
     return pot
 
 
-def told(folder):
+def told(folder, lot="P1"):
     with open_archive(folder) as archive:
-        pot = get_pot(archive.conn, "P1")
+        pot = get_pot(archive.conn, lot)
         return departures(plan_of(archive.conn, pot, {}), pot)
 
 
@@ -58,6 +58,15 @@ def test_all_as_planned_is_no_departure(pot, folder):
     for number in range(1, len(STEPS) + 1):
         pot("did", "P1", number, "--at", f"2026-03-01T{number + 9:02d}:00")
     assert told(folder) == []
+
+
+def test_what_the_plan_itself_rounds_is_no_departure(pot, folder):
+    asked = ("--goods", "4.3125 g", "--at", "2026-03-01T09:00")  # 3.45 mL of S1, told as 3.5
+    pot("start", "P2", "Low sun", "Lumme", *asked)
+    pot("did", "P2", 1, "--at", "2026-03-01T10:00")
+    assert "Ember 3.5 mL" in pot("log", "P2") and told(folder, "P2") == []
+    pot("edit", "P2", 1, "--dye", "Ember=3.6 mL")
+    assert told(folder, "P2") == ["Ember 0.835 % instead of 0.8 %"]
 
 
 @pytest.mark.parametrize(

@@ -625,7 +625,7 @@ def test_a_struck_dye_is_back_in_its_stock_and_its_planned_step_open(pot, folder
 
 def test_an_end_is_taken_back_first_with_what_was_told_of_it(pot, folder):
     started(pot)
-    pot("did", "P1", "look", "--left", "trace")
+    pot("did", "P1", "look", "--left", "trace", "--at", "2026-03-02T09:30")
     pot("end", "P1", "--bled", "none", "--next-time", "less brown", "--at", "2026-03-02T10:00")
     out = pot("undo", "P1")
     assert "end, bled: none; next time: less brown; kept as struck, the pot is open again" in out
@@ -1024,3 +1024,11 @@ def test_a_dye_that_no_stock_holds_is_told_at_the_start(pot, folder):
     asked = ("start", "P1", "Low sun", "Lumme", "--version", 1, "--goods", "100 g")
     assert "no stock of 'Tarn'" in pot(*asked, code=1)
     assert "Tarn 0.2 %: 0.2 g of powder" in pot(*asked, "--powder", "Tarn")
+
+
+def test_a_pot_cannot_have_ended_before_a_step_of_its_log(pot):
+    started(pot, "--at", "2026-03-01T09:00")
+    pot("did", "P1", "hold", "--at", "2026-03-01T10:00:30", "--minutes", "5")
+    said = pot("end", "P1", "--at", "2026-03-01T09:30", code=1)
+    assert "its log has a step at 2026-03-01 10:00" in said
+    assert "ended 2026-03-01 10:00" in pot("end", "P1", "--at", "2026-03-01T10:00")

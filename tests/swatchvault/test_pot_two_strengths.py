@@ -80,6 +80,7 @@ def test_planned_dyes_that_are_not_told_with_the_others_are_named(weak, capsys):
     planned_to_go_in(capsys, weak, 1)
     out = weak("did", "P3", "dye in", "--dye", "Ember=80 mL")
     assert "! planned here and not told: Tarn; none of it is in the log" in out
+    assert '--dye "Tarn=20 mL"' in out  # as it is planned
     assert "planned here" not in weak("did", "P3", "dye in", "--dye", "Tarn=20 mL")
 
 
