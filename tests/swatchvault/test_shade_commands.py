@@ -494,6 +494,10 @@ def test_dye_that_went_in_after_the_photo_is_noticed(yarn, ask):
     assert any("after the photo of s2" in w for w in warnings)
     none = json.loads(ask("correct", "L1", "--to", "40,0,0", "--json").out)["warnings"]
     assert not any("after the photo" in w for w in none)
+    predicted = json.loads(ask("predict", "Sock Fine", "Ember=0.5", "--json").out)
+    assert predicted["lots"] == USABLE and "before its last dye" in predicted["left_out"]["L2"]
+    with sqlite3.connect(yarn / "archive.db") as conn:  # the tests below learn from that lot too
+        conn.execute("UPDATE pot_step SET at = '2026-02-01T12:00:00+00:00'")
 
 
 # -- reach ----------------------------------------------------------------------------------------
