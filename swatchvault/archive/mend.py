@@ -9,6 +9,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from swatchvault.archive.lots import dye_in_grams
 from swatchvault.archive.mend_base import base_facts, fibre_words, read_fibres, set_fibres
@@ -16,7 +17,6 @@ from swatchvault.archive.names import NAMED_BY, find, find_of, kind_words
 from swatchvault.archive.rename import name_of
 from swatchvault.archive.rows import MENDABLE, transaction
 from swatchvault.archive.standing import no_longer
-from swatchvault.archive.studio import refuse_no_stock
 from swatchvault.archive.yarn_of import (
     hanging,
     move_to_base,
@@ -25,7 +25,7 @@ from swatchvault.archive.yarn_of import (
     refuse_other_recipe,
     same_yarn,
 )
-from swatchvault.errors import ArchiveError
+from swatchvault.errors import AmountError, ArchiveError
 
 #: What can be mended here, by table; a set-up, with its photos, by `mend_setup`.
 FIELDS = {table: fields for table, fields in MENDABLE.items() if table != "setup"}
@@ -130,13 +130,25 @@ def mend(
             conn.execute(f"UPDATE {table} SET {sets} WHERE id = ?", (*columns.values(), row_id))
         stronger = new.keys() & {"grams", "made_up_to_ml"}
         if table == "stock" and stronger:
-            refuse_no_stock(name, *({**known, **new}[f] for f in ("grams", "made_up_to_ml")))
+            _refuse_no_stock(name, *({**known, **new}[f] for f in ("grams", "made_up_to_ml")))
         again = _work_out(conn, row_id) if stronger else (0, 0)
         changes = tuple((field, known[field], value) for field, value in new.items())
         done = Mended(kind_words(table), name, changes, *again, tuple(also))
         if not sure:
             _ask(conn, table, row_id, done, more_bases)
     return done
+
+
+def _refuse_no_stock(code: str, grams: Any, made_up_to_ml: Any) -> None:
+    """Raise ``ArchiveError`` for a strength that no solution has, as by a slip of the point."""
+    from swatchvault.dyeing import stock_strength_percent
+
+    if not (float(grams) > 0 and float(made_up_to_ml) > 0):
+        return  # the table refuses it
+    try:
+        stock_strength_percent(float(grams), float(made_up_to_ml))
+    except AmountError as error:
+        raise ArchiveError(f"stock {code!r}: {error}") from error
 
 
 def _pack_of(conn: sqlite3.Connection, stock_id: int, pack: str) -> tuple[int, str]:

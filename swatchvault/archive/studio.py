@@ -8,13 +8,12 @@ of a base, the grams of a stock) is an error when it differs.
 from __future__ import annotations
 
 import sqlite3
-from typing import Any
 
 from swatchvault.archive.entities import Base, BaseLot, Colourway, Dye, DyePack, Stock
 from swatchvault.archive.names import find, find_of
 from swatchvault.archive.rows import Entry, insert, put, transaction
 from swatchvault.archive.values import clean, named, yes_no
-from swatchvault.errors import AmountError, ArchiveError
+from swatchvault.errors import ArchiveError
 
 #: How far the fibres of a base may be from 100 % in all: room for labels that round. Our choice.
 FIBRE_SUM_TOLERANCE = 0.1
@@ -98,24 +97,11 @@ def add_dye_pack(conn: sqlite3.Connection, pack: DyePack) -> Entry:
         return put(conn, "dye_pack", key, facts)
 
 
-def refuse_no_stock(code: str, grams: Any, made_up_to_ml: Any) -> None:
-    """Raise ``ArchiveError`` for a strength that no solution has, as by a slip of the point."""
-    from swatchvault.dyeing import stock_strength_percent
-
-    if not (float(grams) > 0 and float(made_up_to_ml) > 0):
-        return  # the table refuses it
-    try:
-        stock_strength_percent(float(grams), float(made_up_to_ml))
-    except AmountError as error:
-        raise ArchiveError(f"stock {code!r}: {error}") from error
-
-
 def add_stock(conn: sqlite3.Connection, stock: Stock) -> Entry:
     """Store a mixed stock solution; its strength follows from grams and millilitres."""
     with transaction(conn):
         dye_id = find(conn, "dye", stock.dye)
         key = {"dye_id": dye_id, "code": named(stock.code, "code of a stock")}
-        refuse_no_stock(stock.code, stock.grams, stock.made_up_to_ml)
         pack = clean(stock.pack, "pack")
         facts = {
             "grams": float(stock.grams),

@@ -316,11 +316,6 @@ def test_a_dye_whose_amount_is_unknown_leaves_the_depth_unknown(conn):
     assert used == [2.0, None]
 
 
-def test_no_solution_holds_its_own_weight_of_dye(conn):
-    with pytest.raises(ArchiveError, match="stock 'S9': the strength of the stock is 200 g/100 mL"):
-        add_stock(conn, Stock("Ember", "S9", 200.0, 100.0))
-
-
 def test_a_stock_says_its_strength_and_what_should_be_left(conn):
     rows = {(r["dye"], r["stock"]): r for r in export_rows(conn, "stocks").records()}
     assert rows["Ember", "S1"]["strength_percent"] == pytest.approx(1.0)

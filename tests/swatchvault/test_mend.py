@@ -601,3 +601,13 @@ def test_one_that_a_word_hangs_on_stays(folder, capsys):
     run(capsys, "eye", "slip", "solid")
     ran = run(capsys, "mend", "swatch", "slip", "--remove")
     assert ran.code == 1 and "to it belong 1 word on its evenness. Only" in ran.err
+
+
+def test_a_stock_is_not_put_right_to_more_than_its_own_weight_of_dye(folder, capsys):
+    with sqlite3.connect(folder / "archive.db") as conn:
+        code, dye, ml = conn.execute(
+            "SELECT stock.code, dye.name, made_up_to_ml FROM stock JOIN dye ON dye.id = dye_id"
+        ).fetchone()
+    grams = f"{2 * ml:g}"
+    ran = run(capsys, "mend", "stock", code, "--of", dye, "--grams", grams, "--archive", folder)
+    assert ran.code != 0 and f"stock {code!r}: the strength of the stock is 200 g/100 mL" in ran.err

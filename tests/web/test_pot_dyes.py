@@ -108,11 +108,12 @@ async def test_a_number_is_ml_of_a_stock_and_grams_of_powder(
     fields = {"kind": "dye in", "dye1": f"{dye}:{stock}", "amount1": "60"}
     assert (await dyer.post(path, step("stock", **fields))).status_code == 303
     assert rows(studio, WENT_IN, lot) == [("60 mL", stock, pytest.approx(0.6))]
-    edit = await correction(dyer, path, 1)
     for amount, source, was in (("90,5", stock, "90,5 mL"), ("0.5", "powder", "0.5 g")):
+        edit = await correction(dyer, path, 1)
         sent = {**edit, "amount1": amount, "source1": f"{dye}:{source}", "once": token(amount)}
         assert (await dyer.post(path, sent)).status_code == 303
         assert rows(studio, WENT_IN, lot)[0][0] == was
+    edit = await correction(dyer, path, 1)
     sent = {**edit, "amount1": "1,250", "once": token("thousands")}
     answer = await dyer.post(path, sent)
     assert answer.status_code == 400 and "write 1.250 or 1250" in answer.text
