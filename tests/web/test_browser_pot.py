@@ -232,6 +232,8 @@ def refused_dye(page: Any) -> str:
 def test_a_refused_dye_is_named_and_opened_from_any_page(
     signed_in: Callable[..., Any], live: Live
 ) -> None:
+    from playwright.sync_api import expect
+
     page = signed_in("dyer", PHONE)
     start(page, live, "B-7")
     pot = page.url.partition("#")[0]
@@ -243,7 +245,7 @@ def test_a_refused_dye_is_named_and_opened_from_any_page(
     page.wait_for_url(re.compile(re.escape(pot)))
     page.get_by_text("Not taken").wait_for(state="detached")
     form = page.locator("#else")
-    assert form.get_by_role("radio", name="dye in", exact=True).is_checked()
+    expect(form.get_by_role("radio", name="dye in", exact=True)).to_be_checked()  # by its script
     assert form.locator("[name=dye1] option:checked").inner_text() == name
     assert form.get_by_label("How much of dye 1").input_value() == "80 mL"
     form.get_by_label("Temperature, °C").fill("40")
@@ -279,6 +281,8 @@ def test_a_planned_step_that_another_phone_did_is_opened_as_something_else(
 
 
 def test_a_refused_correction_is_opened_again(signed_in: Callable[..., Any], live: Live) -> None:
+    from playwright.sync_api import expect
+
     page = signed_in("dyer", PHONE)
     start(page, live, "B-9")
     page.get_by_role("button", name="Done as planned").click()
@@ -287,10 +291,10 @@ def test_a_refused_correction_is_opened_again(signed_in: Callable[..., Any], liv
     page.get_by_role("button", name="Store the correction").click()
     page.get_by_text("Not taken, kept here.").wait_for()
     page.get_by_role("button", name="Mend it").click()
-    page.locator("#correct").wait_for()
+    field = page.locator("#correct").get_by_label("Temperature, °C")
+    expect(field).to_have_value("hot")  # put in by the page's script, once it has loaded
     page.get_by_text("Not taken").wait_for(state="detached")
-    assert page.locator("#correct").get_by_label("Temperature, °C").input_value() == "hot"
-    page.locator("#correct").get_by_label("Temperature, °C").fill("35")
+    field.fill("35")
     page.get_by_role("button", name="Store the correction").click()
     page.locator("#log").get_by_text("35 °C").wait_for()
 
