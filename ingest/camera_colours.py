@@ -81,13 +81,20 @@ def fit_colours(rgb: Floats, expected: Floats, model: Model) -> CameraColours:
 
 
 def fit_chart(
-    rgb: Floats, expected: Floats, to_xyz: Floats, usable: Sequence[int], judged: Sequence[int]
+    rgb: Floats,
+    expected: Floats,
+    to_xyz: Floats,
+    usable: Sequence[int],
+    judged: Sequence[int],
+    guessed: Floats | None = None,
 ) -> ChartFit:
     """Choose the model by leaving out each patch in turn; never one worse than none.
 
     ``rgb``, ``expected``: (patches, 3) linear RGB. ``usable``: patches that may be fitted to.
-    ``judged``: patches whose mean ΔE00 decides. ``to_xyz``: (3, 3).
+    ``judged``: patches whose mean ΔE00 decides. ``to_xyz``: (3, 3). ``guessed``: ``rgb`` with each
+    neutral by a tone curve that was not drawn through it; ``rgb`` itself by default.
     """
+    guessed = rgb if guessed is None else guessed
     expected_lab = xyz_to_lab(expected @ to_xyz.T)
     trials: dict[str, float] = {}
     left_out: dict[str, Floats] = {}
@@ -96,7 +103,7 @@ def fit_chart(
         guess = rgb.copy()
         for i in range(len(rgb)):
             others = [j for j in usable if j != i]
-            guess[i] = fit_colours(rgb[others], expected[others], model)(rgb[i])
+            guess[i] = fit_colours(rgb[others], expected[others], model)(guessed[i])
         left_out[model] = guess @ to_xyz.T
         errors = delta_e_2000(xyz_to_lab(left_out[model]), expected_lab)
         trials[model] = float(errors[list(judged)].mean())

@@ -80,8 +80,9 @@ FLAGS: Mapping[str, str] = {
         "The light changes across the grey reference: it is tilted, or the light is very near."
     ),
     "card in shadow": (
-        "A shadow edge lies across the grey reference, so the photo's colours are off, and by "
-        "steps or a chart also how far apart they read: photograph it again in one even light. "
+        "A shadow edge lies across the grey reference, or one of its several greys is not as "
+        "stated (dirt, glare, a wrong value), so the photo's colours are off, and by steps or a "
+        "chart also how far apart they read: photograph it again, clean, in one even light. "
         "Beside a single card swatches are held to each other within this photo alone, where plain "
         "paper shows the light on them."
     ),

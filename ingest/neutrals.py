@@ -155,7 +155,7 @@ def _fit(
     trials = {}
     if reference.kind == "chart24":
         judged = [i for i in range(len(patches)) if i not in charts.CHART24_NEUTRALS]
-        fit = fit_chart(tone.rgb, expected, to_xyz, _unclipped(patches), judged)
+        fit = fit_chart(tone.rgb, expected, to_xyz, _unclipped(patches), judged, tone.left_out)
         colours, trials, left_out = fit.colours, fit.trials, fit.left_out
         kind = kind if colours.model == "none" else "chart"
     errors = delta_e_2000(xyz_to_lab(left_out), expected_lab)[judged]

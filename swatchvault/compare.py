@@ -7,10 +7,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from ingest.model import none_if_nan
+from ingest.model import FLAGS, none_if_nan
 from swatchvault import words
 from swatchvault.advice import Advice, what_next
-from swatchvault.difference import Difference, Verdict, judge
+from swatchvault.difference import Difference, Verdict, judge, stopping_flags
 from swatchvault.errors import CompareError
 from swatchvault.pair import Capture, Colour, Conditions, capture_class
 
@@ -125,8 +125,7 @@ def compare(
     if counts is not conditions.capture:
         flags |= {"not locked"}
         conditions = replace(conditions, capture=counts)
-    flags |= _fluorescence(master, new, conditions.capture)
-    flags |= _one_blurred(master, new, conditions.capture)
+    flags |= _of_their_photos(master, new, conditions.capture)
     stops = [PAIR_FLAGS[f] for f in sorted(flags & _STOPPING)]
     diff = judge(master, new, conditions, stops)
     if diff.verdict is Verdict.WITHIN and min(master.lab[0], new.lab[0]) < SIMULATED_DARK_L:
@@ -148,6 +147,23 @@ def compare(
 #: been called outside, by steps and by a chart. Of 24 others none is told so sharp or blurred a
 #: little, 4 where blurred as a whole by 3 of 1000 pixels, and 7 by 6.
 _STOPPING = frozenset({"one is wet", "fluorescent, two photos", "one is blurred"})
+
+
+def verdict_stopped(master: Colour, new: Colour, capture: Capture) -> tuple[set[str], set[str]]:
+    """Sentences of what leaves no verdict on a pair so taken, for either side; none where one can
+    be given. What lies in the pair stands with the second."""
+    ours, theirs = ({FLAGS[f] for f in side} for side in stopping_flags(master, new, capture))
+    pair = _of_their_photos(master, new, capture) & _STOPPING
+    return ours, theirs | {PAIR_FLAGS[f] for f in pair}
+
+
+def _of_their_photos(master: Colour, new: Colour, capture: Capture) -> frozenset[str]:
+    wet = ("not dry" in master.flags) != ("not dry" in new.flags)
+    return (
+        frozenset({"one is wet"} if wet else ())
+        | _fluorescence(master, new, capture)
+        | _one_blurred(master, new, capture)
+    )
 
 
 def _one_blurred(master: Colour, new: Colour, capture: Capture) -> frozenset[str]:
@@ -188,8 +204,6 @@ def _pair_flags(master: Colour, new: Colour, across_forms: bool) -> frozenset[st
     # Rounded so that exactly 0.03 is not flagged for its last binary digit; NaN flags nothing.
     if round(abs(master.shadow_sd - new.shadow_sd), 9) > SHADOW_SD_BOUND:
         flags.add("shadow differs")
-    if ("not dry" in master.flags) != ("not dry" in new.flags):
-        flags.add("one is wet")
     return frozenset(flags)
 
 

@@ -21,7 +21,17 @@ from ingest.model import FLAGS, FLAGS_THAT_STOP_A_VERDICT
 from swatchvault.pair import Capture, Colour, Conditions
 from swatchvault.pairdoubt import PairDoubt, mean_u, pair_doubt, u_of_lch
 
-__all__ = ["Difference", "Verdict", "boundary_test", "d_lch", "decide", "delta_e_2000", "judge"]
+__all__ = [
+    "Difference",
+    "Verdict",
+    "barring",
+    "boundary_test",
+    "d_lch",
+    "decide",
+    "delta_e_2000",
+    "judge",
+    "stopping_flags",
+]
 
 
 class Verdict(StrEnum):
@@ -175,21 +185,33 @@ def judge(
     )
 
 
-def _stopped_by(sides: Mapping[str, Colour], capture: Capture) -> list[str]:
-    """Sentences of what leaves no verdict on a pair so taken, by the name of its side."""
-    flags = [c.flags for c in sides.values()]
-    stopping = FLAGS_THAT_STOP_A_VERDICT
+def stopping_flags(one: Colour, other: Colour, capture: Capture) -> tuple[set[str], set[str]]:
+    """Flags of each side that leave no verdict on a pair so taken."""
+    stopping = set(FLAGS_THAT_STOP_A_VERDICT)
     if capture is not Capture.SAME_FRAME:
         stopping |= STOPPING_APART
-    if STOPPING_ONE in flags[0] ^ flags[1]:
-        stopping |= {STOPPING_ONE}
-    if flags[0] & flags[1] >= STOPPING_TOGETHER:
+    if STOPPING_ONE in one.flags ^ other.flags:
+        stopping.add(STOPPING_ONE)
+    if one.flags & other.flags >= STOPPING_TOGETHER:
         stopping |= STOPPING_TOGETHER
-    if any(curve_in_shadow(c.flags, c.reference) for c in sides.values()):
-        stopping |= {SHADED}
-    flagged = [f"{s}: {FLAGS[f]}" for s, c in sides.items() for f in sorted(c.flags & stopping)]
-    bare = [s for s, c in sides.items() if c.column == "none" and "no reference" not in c.flags]
-    return [*flagged, *(f"{s}: {FLAGS['no reference']}" for s in bare)]
+    if any(curve_in_shadow(c.flags, c.reference) for c in (one, other)):
+        stopping.add(SHADED)
+    found = [set(c.flags & stopping) for c in (one, other)]
+    for side, colour in zip(found, (one, other), strict=True):
+        side |= {"no reference"} if colour.column == "none" else set()
+    return found[0], found[1]
+
+
+def barring(colour: Colour) -> bool:
+    """Whether a colour is never called within: too dark, or with a channel at zero."""
+    return "channel at zero" in colour.flags or bool(colour.lab[0] < DARK_L)
+
+
+def _stopped_by(sides: Mapping[str, Colour], capture: Capture) -> list[str]:
+    """Sentences of what leaves no verdict on a pair so taken, by the name of its side."""
+    one, other = sides.values()
+    found = zip(sides, stopping_flags(one, other, capture), strict=True)
+    return [f"{s}: {FLAGS[f]}" for s, flags in found for f in sorted(flags)]
 
 
 def _barred_by(sides: Mapping[str, Colour]) -> list[str]:

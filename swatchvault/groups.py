@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from ingest.colour import Floats, d_lch, delta_e_2000
 from swatchvault.errors import CompareError
@@ -57,7 +57,8 @@ class Grouping:
     ``delta_e`` that decides, as it was given; ``stated``: that of a pair as a check of the two
     states it, which is what is told.
     ``splits``: pairs of groups that rest on doubt, the nearest first. ``u_labs``: (3,) standard
-    uncertainties of each of ``labs`` by itself, NaN where unknown, where photos gave them.
+    uncertainties of each of ``labs`` by itself, NaN where unknown, where photos gave them. ``why``:
+    sentences of what keeps pairs of ``unsure`` from a verdict beside their doubt.
     """
 
     groups: tuple[tuple[int, ...], ...]
@@ -73,6 +74,7 @@ class Grouping:
     splits: tuple[Split, ...] = ()
     u_labs: tuple[tuple[float, ...], ...] = ()
     stated: Callable[[int, int], float] | None = None
+    why: tuple[str, ...] = ()
 
     def u_of(self, i: int, j: int) -> float:
         """Standard uncertainty to tell of the ΔE00 of two rows; NaN where unknown."""
@@ -91,12 +93,18 @@ def pairwise(labs: ArrayLike, k_l: float = 1.0) -> Floats:
 
 
 def group(
-    labs: ArrayLike, tolerance: float = 2.0, *, k_l: float = 2.0, u: Floats | None = None
+    labs: ArrayLike,
+    tolerance: float = 2.0,
+    *,
+    k_l: float = 2.0,
+    u: Floats | None = None,
+    barred: NDArray[np.bool_] | None = None,
 ) -> Grouping:
     """The largest groups in which every pair is within ``tolerance``.
 
     ``labs``: (n, 3), finite. ``u``: (n, n) standard uncertainty of each pair's ΔE00, NaN where
-    unknown; None means that it is unknown everywhere. Groups are taken one after the other, each
+    unknown; None means that it is unknown everywhere. ``barred``: (n, n) pairs that are never
+    surely within, whatever their doubt; none by default. Groups are taken one after the other, each
     time the largest that a search from every skein finds, and never smaller than the largest of
     complete linkage. Raises :class:`CompareError` for no skeins, unknown colours, or a tolerance
     that is not above 0.
@@ -114,8 +122,9 @@ def group(
     groups = tuple(tuple(order_alike(table, g)) for g in members)
     course = _course(table, groups)
     bridges = tuple(_bridge(table, groups[a], groups[b]) for a, b in itertools.pairwise(course))
-    unsure = _unsure(table, groups, tolerance, u)
-    splits = _splits(table, groups, tolerance, u)
+    never = np.zeros(table.shape, dtype=bool) if barred is None else barred
+    unsure = _unsure(table, groups, tolerance, u, never)
+    splits = _splits(table, groups, tolerance, u, never)
     return Grouping(
         *(groups, unsure, tuple(course), bridges, table, tolerance, k_l, lab), u=u, splits=splits
     )
@@ -202,18 +211,27 @@ def _bridge(table: Floats, left: Sequence[int], right: Sequence[int]) -> Bridge:
 
 
 def _unsure(
-    table: Floats, groups: tuple[tuple[int, ...], ...], tolerance: float, u: Floats | None
+    table: Floats,
+    groups: tuple[tuple[int, ...], ...],
+    tolerance: float,
+    u: Floats | None,
+    barred: NDArray[np.bool_],
 ) -> tuple[tuple[int, int], ...]:
     within = np.zeros(table.shape, dtype=bool)
     for rows in groups:
         within[np.ix_(rows, rows)] = True
     doubt = np.nan if u is None else u
-    unsure = np.argwhere(np.triu(within & ~(table + SURE * doubt <= tolerance), 1))
+    sure = (table + SURE * doubt <= tolerance) & ~barred
+    unsure = np.argwhere(np.triu(within & ~sure, 1))
     return tuple((int(i), int(j)) for i, j in unsure)
 
 
 def _splits(
-    table: Floats, groups: tuple[tuple[int, ...], ...], tolerance: float, u: Floats | None
+    table: Floats,
+    groups: tuple[tuple[int, ...], ...],
+    tolerance: float,
+    u: Floats | None,
+    barred: NDArray[np.bool_],
 ) -> tuple[Split, ...]:
     doubt = np.full(table.shape, np.nan) if u is None else u
     reach = SURE * np.where(np.isnan(doubt), U_UNKNOWN, doubt)
@@ -221,7 +239,8 @@ def _splits(
     starts = np.cumsum([0, *(len(g) for g in groups)])[:-1]
     beyond = (table - reach > tolerance)[np.ix_(rows, rows)]
     beyond = np.logical_or.reduceat(np.logical_or.reduceat(beyond, starts, axis=0), starts, axis=1)
-    told = np.where(table + reach <= tolerance, np.inf, table)  # surely within: not in doubt
+    within = (table + reach <= tolerance) & ~barred
+    told = np.where(within, np.inf, table)  # surely within: not in doubt
     found = []
     for a, b in np.argwhere(np.triu(~beyond, 1)):
         part = told[np.ix_(groups[a], groups[b])]

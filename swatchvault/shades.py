@@ -25,7 +25,7 @@ from swatchvault.lab_index import LabIndex
 from swatchvault.likeness import Look, LookIndex, look_of
 from swatchvault.maps import Gap, gaps, map_svg
 from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, grey_table, greys_differ
-from swatchvault.pairdoubt import COVERAGE, dark_share, pair_doubt
+from swatchvault.pairdoubt import COVERAGE, MISFIT, dark_share, pair_doubt
 from swatchvault.typed_numbers import plain_number
 
 __all__ = [
@@ -181,15 +181,18 @@ def u_pairs(
     region = np.array([_variance(c, c.region_cov, k_l) for c in colours])
     alone = np.array([_variance(c, c.frame_cov, k_l) for c in colours])
     of = [s[0] if s is not None and s[0] in taught else None for s in setups]
-    kinds = [(c.column, c.light, s) for c, s in zip(colours, of, strict=True)]
+    kinds = [(c.column, c.light, c.flags & {MISFIT}, s) for c, s in zip(colours, of, strict=True)]
     known = list(dict.fromkeys(kinds))
     kind = np.array([known.index(k) for k in kinds])
-    plain = [Colour(np.array([50.0, 0, 0]), np.zeros((3, 3)), c, light=s) for c, s, _ in known]
+    plain = [
+        Colour(np.array([50.0, 0, 0]), np.zeros((3, 3)), column, light=light, flags=flags)
+        for column, light, flags, _ in known
+    ]
     frame = np.empty((len(Capture), len(known), len(known)))
     dyes, share = np.empty_like(frame), np.empty_like(frame)
     for number, way in enumerate(Capture):
         for i, j in np.ndindex(len(known), len(known)):
-            setup = known[i][2] if known[i][2] == known[j][2] else None
+            setup = known[i][3] if known[i][3] == known[j][3] else None
             own = None if setup is None else taught[setup]
             doubt = pair_doubt(plain[i], plain[j], Conditions(way, k_l=k_l, own_frame=own))
             frame[number, i, j] = np.trace(doubt.frame) / 3.0
@@ -200,9 +203,8 @@ def u_pairs(
     averaged = np.where(
         capture == list(Capture).index(Capture.OTHER), 1.0, (fewer[:, None] + fewer) / 2.0
     )
-    one_taught = np.array([[a is not None and a == b for b in of] for a in of])
-    cancels = (capture == list(Capture).index(Capture.SAME_FRAME)) | one_taught
-    fixed = frame[at] * averaged + dyes[at] + np.where(cancels, 0.0, alone[:, None] + alone)
+    together = capture == list(Capture).index(Capture.SAME_FRAME)
+    fixed = frame[at] * averaged + dyes[at] + np.where(together, 0.0, alone[:, None] + alone)
     labs = np.array([c.lab for c in colours])
     growing = (share[at] ** 2 + dark_share(labs[:, None], labs) ** 2) * delta_e**2 / 3.0
     return np.asarray(np.sqrt(COVERAGE * (region[:, None] + region + fixed + growing)))

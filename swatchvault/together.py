@@ -21,6 +21,7 @@ from swatchvault.naming import measured_swatch, no_photo_yet, swatches_named
 from swatchvault.pair import Capture, Colour, Conditions, OwnFrame, mean_of_photos
 from swatchvault.pairdoubt import pair_doubt
 from swatchvault.photodoubt import doubt_of_swatches, own_frames, u_of_photos
+from swatchvault.unjudged import Unjudged, pairs_unjudged
 from swatchvault.words import listed
 
 #: Swatches by which photos are chosen, where there are more: enough to tell. Our choice.
@@ -162,9 +163,10 @@ def group_swatches(table: Table, tolerance: float, k_l: float) -> shades.Groupin
     by, photos = _least_doubt(table, tolerance, k_l)
     sides, setups = _sides(photos)
     labs = np.array([side.lab for side in sides])
-    u = shades.u_pairs(sides, setups, shades.pairwise(labs, k_l), k_l, table.own_frames)
+    unjudged = pairs_unjudged(sides, shades.captures(sides, setups))
+    u = _u_pairs(sides, setups, shades.pairwise(labs, k_l), k_l, table, unjudged)
     own = tuple(tuple(u_of_photos(several)) for several in photos)
-    found = shades.group(labs, tolerance, k_l=k_l, u=u)
+    found = shades.group(labs, tolerance, k_l=k_l, u=u, barred=unjudged.barred)
 
     ways, capture = list(Capture), shades.captures(sides, setups)
 
@@ -179,7 +181,21 @@ def group_swatches(table: Table, tolerance: float, k_l: float) -> shades.Groupin
         )
         return pair_doubt(sides[i], sides[j], conditions).u_stated(float(found.delta_e[i, j]))
 
-    return replace(found, by=by, u_labs=own, stated=stated)
+    why = unjudged.words(found.unsure, table.names)
+    return replace(found, by=by, u_labs=own, stated=stated, why=why)
+
+
+def _u_pairs(
+    sides: Sequence[Colour],
+    setups: Setups,
+    delta_e: Floats,
+    k_l: float,
+    table: Table,
+    unjudged: Unjudged,
+) -> Floats:
+    """(n, n) doubt of each pair; NaN, unknown, also where a check gives no verdict."""
+    u = shades.u_pairs(sides, setups, delta_e, k_l, table.own_frames)
+    return np.where(unjudged.stopped, np.nan, u)
 
 
 def _same_dyes(one: Made, other: Made) -> bool | None:
@@ -223,7 +239,8 @@ def _doubt(
     nothing is known is worse than any."""
     sides, setups = _sides(photos[:: -(-len(photos) // FEW)])
     n = len(sides)
-    u = shades.u_pairs(sides, setups, np.full((n, n), tolerance), k_l, table.own_frames)
+    unjudged = pairs_unjudged(sides, shades.captures(sides, setups))
+    u = _u_pairs(sides, setups, np.full((n, n), tolerance), k_l, table, unjudged)
     pairs = u[np.triu_indices(n, 1)]
     return float(np.median(np.where(np.isnan(pairs), np.inf, pairs))) if n > 1 else 0.0
 

@@ -95,6 +95,7 @@ def _grouping_lines(found: Grouping, names: list[str], numbers: list[str]) -> li
         ]
     for i, j in found.unsure:
         lines.append(f"cannot tell: {names[i]} and {names[j]} ({apart(i, j)}, {within})")
+    lines += found.why
     for split in found.splits[:SPLITS_SHOWN]:
         a, b = (place + 1 for place in split.groups)
         lines.append(
@@ -126,6 +127,7 @@ def _grouping_record(
         "taken_from": found.by,
         "groups": [[names[r] for r in rows] for rows in found.groups],
         "cannot_tell": [[names[i], names[j]] for i, j in found.unsure],
+        "no_verdict_because": list(found.why),
         "split_on_doubt": [
             {
                 "groups": [place + 1 for place in s.groups],

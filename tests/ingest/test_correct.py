@@ -491,6 +491,34 @@ def test_a_shadow_across_a_chart_is_told(depth, told):
     assert ("card in shadow" in made.flags) == told
 
 
+@pytest.mark.parametrize("share", [0.65, 0.8])
+def test_a_shadow_across_some_of_a_charts_columns_is_told(share):
+    """It bends the curve through the greys, which then seemed to err in nothing."""
+    light, corners = chart_picture()
+    light[:, 170:] *= share
+    made = correct(photo_of_light(noisy(light, sd=0.005)), [chart_reference(corners)], Settings())
+    assert "card in shadow" in made.flags
+
+
+@pytest.mark.parametrize("share", [1.0, 0.8, 1.3])
+@pytest.mark.parametrize("grey", [1, 2, 3, 4])
+def test_a_grey_of_a_chart_that_is_not_as_stated_is_told(grey, share):
+    """Dirt or glare on one grey bent every colour of the photo without a word."""
+    light, corners = chart_picture()
+    light[170:220, 20 + 50 * grey : 70 + 50 * grey] *= share
+    made = correct(photo_of_light(noisy(light, sd=0.005)), [chart_reference(corners)], Settings())
+    assert ("card in shadow" in made.flags) == (share != 1.0)
+
+
+def test_a_grey_of_a_chart_a_little_off_is_in_the_doubt():
+    light, corners = chart_picture()
+    clean = correct(photo_of_light(light), [chart_reference(corners)], Settings())
+    light[170:220, 170:220] *= 0.93
+    off = correct(photo_of_light(light), [chart_reference(corners)], Settings())
+    assert not off.flags & {"card in shadow", "reference does not fit"}
+    assert off.reading_sd > 2.0 * clean.reading_sd and off.reading_sd > 0.02
+
+
 def test_a_perfect_chart_is_read_as_published():
     light, corners = chart_picture()
     photo = photo_of_light(light, bits=16)
