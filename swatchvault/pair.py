@@ -164,17 +164,24 @@ def capture_class(one: Colour, other: Colour, stated: Capture) -> Capture:
 def mean_of_photos(colours: Sequence[Colour]) -> Colour:
     """One colour from k photos of one swatch: mean Lab, region part divided by k.
 
-    Two places in one photo count as one photo: what its frame is off by, both are off by. Flags add
-    up; what the photos do not agree on (light, form, dyes) becomes unknown. Raises
-    :class:`CompareError` for no colour at all.
+    Several places in one photo count as one photo: what its frame is off by, all are off by, and
+    the other side of a pair may have one place in it. Flags add up; what the photos do not agree on
+    (light, form, dyes) becomes unknown. Raises :class:`CompareError` for no colour at all.
     """
     if not colours:
         raise CompareError("no photo of the swatch: at least one is needed")
-    first, k = colours[0], sum(c.n_photos for c in colours)
-    weights = np.array([c.n_photos for c in colours]) / k
+    first = colours[0]
+    photos = _of_each_photo(colours)
+    counts = np.array([max(colours[i].n_photos for i in rows) for rows in photos])
+    whole = counts / counts.sum()
+    weights = np.empty(len(colours))
+    for rows, weight in zip(photos, whole, strict=True):
+        weights[rows] = weight / len(rows)
     cov = sum(w**2 * c.region_cov for w, c in zip(weights, colours, strict=True))
-    photos = _of_each_photo(colours, weights)
-    frame = sum(w**2 * np.mean([c.frame_cov for c in of_it], axis=0) for w, of_it in photos)
+    frame = sum(
+        w**2 * np.mean([colours[i].frame_cov for i in rows], axis=0)
+        for w, rows in zip(whole, photos, strict=True)
+    )
     columns = [c.column for c in colours]
     worst = next(kind for kind in ("none", "card", "steps", "chart") if kind in columns)
 
@@ -188,7 +195,7 @@ def mean_of_photos(colours: Sequence[Colour]) -> Colour:
         region_cov=np.asarray(cov),
         reference=worst,
         neutrals=None,
-        n_photos=1.0 / sum(w**2 / max(c.n_photos for c in of_it) for w, of_it in photos),
+        n_photos=float(counts.sum()),
         photo_ids=frozenset().union(*(c.photo_ids for c in colours)),
         greys=_mean_greys([c.greys for c in colours]),
         flags=frozenset().union(*(c.flags for c in colours)),
@@ -200,12 +207,11 @@ def mean_of_photos(colours: Sequence[Colour]) -> Colour:
     )
 
 
-def _of_each_photo(colours: Sequence[Colour], weights: Floats) -> list[tuple[float, list[Colour]]]:
-    """Weight of each photo in a mean with these weights (k,), and the colours that are from it."""
-    photos: dict[object, tuple[float, list[Colour]]] = {}
-    for place, (c, weight) in enumerate(zip(colours, weights, strict=True)):
-        whole, of_it = photos.get(c.photo_ids or place, (0.0, []))
-        photos[c.photo_ids or place] = whole + float(weight), [*of_it, c]
+def _of_each_photo(colours: Sequence[Colour]) -> list[list[int]]:
+    """The places of the colours that are from the same photo; of an unknown one each by itself."""
+    photos: dict[object, list[int]] = {}
+    for place, c in enumerate(colours):
+        photos.setdefault(c.photo_ids or place, []).append(place)
     return list(photos.values())
 
 

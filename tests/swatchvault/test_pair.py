@@ -102,9 +102,25 @@ def test_places_in_one_photo_are_one_photo():
     np.testing.assert_allclose(thrice.region_cov, COV / 3)
     assert thrice.n_photos == pytest.approx(1.0)
     assert mean_of_photos([seen(n) for n in "1122"]).n_photos == pytest.approx(2.0)
-    # one frame three times over, and another: 1 / (0.75² + 0.25²)
-    assert mean_of_photos([seen(n) for n in "1112"]).n_photos == pytest.approx(1.6)
+    uneven = mean_of_photos([seen(n) for n in "1112"])  # one frame three times over, and another
+    assert uneven.n_photos == pytest.approx(2.0)
+    np.testing.assert_allclose(uneven.region_cov, COV * (3 * (1 / 6) ** 2 + (1 / 2) ** 2))
     assert mean_of_photos([seen(n) for n in "1234"]).n_photos == pytest.approx(4.0)
+
+
+def test_a_photo_counts_once_however_often_a_swatch_is_marked_in_it():
+    """In two photos of both, one lighter, a second mark of one side alone had set the two apart."""
+
+    def seen(photo, light):
+        return Colour(
+            np.array([light, 10, 0]), COV, "steps", photo_ids=frozenset({photo}), light="daylight"
+        )
+
+    photos = [seen("1", 50.0), seen("2", 56.0)]
+    marked_twice = [*photos, seen("2", 56.0)]
+    master, lot = mean_of_photos(photos), mean_of_photos(marked_twice)
+    assert lot.photo_ids == master.photo_ids
+    np.testing.assert_allclose(lot.lab, master.lab)
 
 
 @pytest.mark.parametrize("bad", [0.0, -1.0, math.nan, math.inf, 1e308])
