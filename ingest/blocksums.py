@@ -42,6 +42,11 @@ class BlockSums:
     at_zero: int
     glare: int
 
+    @property
+    def yarn(self) -> int:
+        """Pixels that are not left out."""
+        return self.total - self.background
+
 
 def sum_blocks(
     photo: Photo,
@@ -53,7 +58,8 @@ def sum_blocks(
     """Sum corrected light over blocks of (rows, columns) pixels, strip by strip."""
     block_y, block_x = block
     light, kept = [], []
-    total = clipped = behind = zero = glare = 0
+    total = clipped = behind = at_zero = glare = 0
+    zero = zero_code(photo.encoding)
     for strip in strips(photo, region.polygon, rows_multiple=block_y):
         linear = correction.linear(strip.pixels)
         seen = strip.mask.copy()
@@ -64,12 +70,12 @@ def sum_blocks(
         total += int(strip.mask.sum())
         # Clipped pixels are yarn and stay in the mean: without them it errs four times as far.
         clipped += int(((brightest(strip.pixels) >= clip_code(strip.pixels)) & seen).sum())
-        zero += int(((darkest(strip.pixels) <= zero_code(strip.pixels)) & seen).sum())
+        at_zero += int(((darkest(strip.pixels) <= zero) & seen).sum())
         glare += _glare(linear, seen)
         light.append(_reduce(linear * seen[..., None], block_y, block_x))
         kept.append(_reduce(seen.astype(np.float32)[..., None], block_y, block_x)[..., 0])
     return BlockSums(
-        np.concatenate(light), np.concatenate(kept), total, clipped, behind, zero, glare
+        np.concatenate(light), np.concatenate(kept), total, clipped, behind, at_zero, glare
     )
 
 

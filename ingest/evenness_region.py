@@ -41,13 +41,14 @@ def examine_region(
     """The same, with the cells and figures that it was made from."""
     box = bounding_box(photo, region.polygon)
     at_zero = pixels = 0
+    zero = zero_code(photo.encoding)
     factor = cell_factor(mm_per_px, (box.y1 - box.y0) * (box.x1 - box.x0))
     light, weight = [], []
     for strip in strips(photo, region.polygon, rows_multiple=factor):
         linear, seen = correction.linear(strip.pixels), strip.mask
         if background is not None and background.open:
             seen = seen & ~background.mask(linear)
-        at_zero += int(((darkest(strip.pixels) <= zero_code(strip.pixels)) & seen).sum())
+        at_zero += int(((darkest(strip.pixels) <= zero) & seen).sum())
         pixels += int(seen.sum())
         cells = sum_to_cells(linear, seen, factor)
         light.append(cells[0])

@@ -99,7 +99,7 @@ def measure_region(
     if correction.reference != "none":
         lit = float(xyz[1]) <= LIGHTER_THAN_ANY
         flags |= fluorescence_flags(lab, covariance.total) if lit else {"reference far off"}
-    clipped = sums.clipped / sums.total
+    clipped = sums.clipped / sums.yarn
     tonality = region_tonality(photo, region, correction, background, mm_per_px, clipped)
     flags |= tonality.flags if tonality is not None else set()
     return Measurement(
@@ -157,19 +157,19 @@ def _derivative(correction: Correction, rgb: Floats) -> Floats:
 def _flags(
     sums: BlockSums, lab: Floats, region: SwatchRegion, settings: Settings, blocks: int
 ) -> set[str]:
-    clipped = sums.clipped / sums.total
+    clipped = sums.clipped / sums.yarn
     flags = set()
     if clipped >= CLIPPED_NOTED:
         flags.add("clipped")
     if clipped >= CLIPPED_BEYOND_USE:
         flags.add("clipped beyond use")
-    if sums.at_zero / sums.total >= ZERO_SHARE:
+    if sums.at_zero / sums.yarn >= ZERO_SHARE:
         flags.add("channel at zero")
     if sums.background > 0:
         flags.add("background left out")
     if sums.background / sums.total > MUCH_LEFT_OUT:
         flags.add("much left out")
-    if sums.glare / sums.total >= GLARE_SHARE:
+    if sums.glare / sums.yarn >= GLARE_SHARE:
         flags.add("glare")
     if lab[0] < TOO_DARK:
         flags.add("too dark")

@@ -210,7 +210,7 @@ class Measurement:
     ``lab``: (3,). ``polygon``: corners in fractions of the picture's width and height.
     ``reference``: the best of "chart", "steps", "card", "none", as the tables of doubt count it.
     ``pixels``: of yarn that were measured. ``left_out``: share of the region's pixels by reason.
-    ``clipped_share``: share of the region's pixels that are clipped. ``shadow_sd``: standard
+    ``clipped_share``: share of the yarn's pixels that are clipped. ``shadow_sd``: standard
     deviation of ln Y at the strands' scale; it and ``mm_per_px`` are NaN where unknown.
     ``tonality``: how even it is, as plain data; ``None`` where no scale is known or guessed.
     """

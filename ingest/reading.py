@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.flags import CLIPPED_NOTED
-from ingest.model import Array, Photo, Polygon
+from ingest.model import Array, Encoding, Photo, Polygon
 from ingest.raster import bounding_box, polygon_mask
 
 Floats = NDArray[np.float64]
@@ -30,6 +30,9 @@ SHADOW_STEP, SHADOW_RATIO = 0.10, 4.0
 #: Share of the file's range at which a perfect white lies, by the lightest neutral, under which a
 #: photo is too dark. Our choice: rendered steps fit their values at 0.08 and no more at 0.05.
 WHITE_TOO_DARK = 0.10
+#: Most linear light of a code that counts as zero: that of code 1 of 255 in sRGB (IEC 61966-2-1),
+#: and 1 % more for what encodings differ by there.
+ZERO_LIGHT = 1.01 / 255.0 / 12.92
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,9 +94,12 @@ def clip_code(codes: Array) -> int:
     return 254 if codes.dtype == np.uint8 else 65278
 
 
-def zero_code(codes: Array) -> int:
-    """The highest code that counts as zero: 1 of 255, and the same share of 16 bits."""
-    return 1 if codes.dtype == np.uint8 else 257
+def zero_code(encoding: Encoding) -> int:
+    """The highest code that counts as zero: 1 of 255, and the same share of 16 bits; and never one
+    of more light than that is in sRGB, so that few codes of a linear file count."""
+    codes = len(encoding.curve)
+    no_more = encoding.curve[: codes // 255 + 1].max(axis=1) <= ZERO_LIGHT
+    return int(np.flatnonzero(no_more)[-1]) if no_more[0] else 0
 
 
 def clipped_share(codes: Array) -> float:

@@ -48,7 +48,7 @@ def render(photo: Photo, correction: Correction, space: Space = "srgb") -> Rendi
     from_xyz = XYZ_TO_SRGB if space == "srgb" else np.linalg.inv(DISPLAY_P3_TO_XYZ)
     out = np.empty((photo.height, photo.width, 3), dtype=np.uint8)
     rows = max(STRIP_PIXELS // photo.width, 1)
-    outside, cut = 0, 0
+    outside, cut, zero = 0, 0, zero_code(photo.encoding)
     for top in range(0, photo.height, rows):
         bottom = min(top + rows, photo.height)
         linear = correction.linear(photo.pixels[top:bottom])
@@ -57,14 +57,14 @@ def render(photo: Photo, correction: Correction, space: Space = "srgb") -> Rendi
         marked = beyond(rgb)
         out[top:bottom] = marked_codes(rgb, marked, top)
         outside += int(marked.sum())
-        cut += int((_at_an_end(photo.pixels[top:bottom]) & ~marked).sum())
+        cut += int((_at_an_end(photo.pixels[top:bottom], zero) & ~marked).sum())
     whole = photo.height * photo.width
     return Rendition(out, space, outside / whole, cut / whole)
 
 
-def _at_an_end(codes: Array) -> Array:
-    """(h, w) whether a channel of codes (h, w, 3) is clipped or at zero."""
-    return np.asarray((brightest(codes) >= clip_code(codes)) | (darkest(codes) <= zero_code(codes)))
+def _at_an_end(codes: Array, zero: int) -> Array:
+    """(h, w) whether a channel of codes (h, w, 3) is clipped or, up to code ``zero``, at zero."""
+    return np.asarray((brightest(codes) >= clip_code(codes)) | (darkest(codes) <= zero))
 
 
 def beyond(rgb: Array) -> Array:

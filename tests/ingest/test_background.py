@@ -53,6 +53,17 @@ def test_much_background_is_flagged():
     assert "much left out" not in measure(photo, swatch_at(REGION, photo.pixels)).flags
 
 
+def test_how_much_is_clipped_is_told_of_the_yarn_and_not_of_the_gaps():
+    """A tenth of the yarn was under the bound where much table showed between the strands."""
+    light, gaps, _ = strands_on(np.array([0.7] * 3), YARNS["red"], gap_px=3)
+    strands = 60 + np.flatnonzero(~gaps)
+    light[60:72, strands, 0] = 1.0  # a tenth of its length
+    photo = photo_of_light(light)
+    found = measure(photo, swatch_at(REGION, photo.pixels))
+    assert found.left_out["background"] > 0.2
+    assert found.clipped_share == pytest.approx(0.1, abs=0.005)
+
+
 @pytest.mark.parametrize("yarn", YARNS.values(), ids=YARNS)
 @pytest.mark.parametrize("table", [(0.7, 0.7, 0.7), (0.03, 0.03, 0.03), (0.02, 0.02, 0.02)])
 def test_dark_shadow_between_strands_is_yarn(yarn, table):

@@ -1,11 +1,15 @@
 """One patch of a reference: its mean light, and each rule about a card by a picture made for it."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from ingest.colour import SRGB_TO_XYZ
+from ingest.model import Encoding
 from ingest.raster import region_pixels
 from ingest.reading import card_flags, clip_code, clipped_share, read_patch, zero_code
-from tests.ingest.builders import photo_of, photo_of_light, polygon, scene
+from tests.ingest.builders import photo_of, photo_of_light, polygon, scene, srgb_encoding
 
 BOX = (40, 40, 200, 200)
 
@@ -57,10 +61,24 @@ def test_an_empty_patch_says_so():
 def test_the_ends_of_the_range_are_the_same_in_8_and_16_bits():
     codes = np.array([[0, 9, 9], [1, 9, 9], [2, 9, 9], [253, 9, 9], [254, 9, 9], [255, 9, 9]])
     narrow, wide = codes.astype(np.uint8), (codes * 257).astype(np.uint16)
-    for rows in (narrow, wide):
+    for rows, levels in ((narrow, 256), (wide, 65536)):
+        zero = zero_code(srgb_encoding(levels))
         assert ((rows >= clip_code(rows)).any(axis=1)).tolist() == [False] * 4 + [True] * 2
-        assert ((rows <= zero_code(rows)).any(axis=1)).tolist() == [True] * 2 + [False] * 4
+        assert ((rows <= zero).any(axis=1)).tolist() == [True] * 2 + [False] * 4
         assert clipped_share(rows) == pytest.approx(1 / 3)
+
+
+def linear_encoding(levels):
+    curve = np.linspace(0.0, 1.0, levels, dtype=np.float32)
+    return Encoding("linear", np.repeat(curve[:, None], 3, axis=1), SRGB_TO_XYZ)
+
+
+def test_a_dark_channel_of_a_linear_file_is_not_at_zero():
+    """Code 257 of 65,535 is 0.4 % of the light there, as a deep red yarn has it in blue."""
+    assert zero_code(linear_encoding(65536)) == 20  # 0.03 %, as code 1 of an 8-bit sRGB file
+    assert zero_code(linear_encoding(256)) == 0
+    bent = linear_encoding(65536)
+    assert zero_code(replace(bent, curve=bent.curve**2.2)) == 257
 
 
 # --- the card's rules --------------------------------------------------------------------------

@@ -244,7 +244,7 @@ def _measured(made: Correction, tiles: Array, places: np.ndarray) -> Taken:
         xyz_to_lab(xyz),
         xyz,
         (tiles.max(axis=-1) >= clip_code(tiles)).mean(axis=-1),
-        (tiles.min(axis=-1) <= zero_code(tiles)).mean(axis=-1),
+        (tiles.min(axis=-1) <= zero_code(_encoding(tiles.dtype == np.uint16))).mean(axis=-1),
         made.reference,
         made.reading_sd,
         made.value_sd,

@@ -9,7 +9,6 @@ import numpy as np
 
 from ingest.colour import SRGB_TO_XYZ, delta_e_2000, linear_to_srgb, srgb_to_linear, xyz_to_lab
 from ingest.evenness_doubt import Ends
-from ingest.reading import zero_code
 from tests.render.camera import Shot
 from tests.render.dye import Dyeing, camera_table, look_up, smooth_field, xyz_table
 from tests.render.yarn import Piece, make_piece
@@ -19,6 +18,8 @@ from tests.tonality.draws import Case
 MARGIN = {"wound card": 3.0, "skein": 14.0, "knit": 8.0}
 #: Side of a block, and by what the start of the blocks is moved, down and across, mm.
 BLOCK_MM, STARTS_MM = 5.0, (-1.875, -0.625, 0.625, 1.875)
+#: The highest code at zero of an 8-bit sRGB file.
+_ZERO = 1
 _TO_LIGHT = srgb_to_linear(np.arange(256) / 255.0).astype(np.float32)
 
 
@@ -40,7 +41,7 @@ class Seen:
     def ends(self) -> Ends:
         """Pixels with a channel at zero; those at the top are told by the picture alone."""
         darkest = self.coded.min(axis=2)
-        return Ends(zero=float((darkest <= zero_code(darkest)).mean()))
+        return Ends(zero=float((darkest <= _ZERO).mean()))
 
     @property
     def coded(self) -> np.ndarray:
