@@ -140,7 +140,7 @@ def _from_card(
         to_xyz=photo.encoding.to_xyz,
         reference="card",
         reading_sd=patch.relative_sd,
-        value_sd=_value_sd(settings),
+        value_sd=_value_sd(settings, reference),
         steps=(
             encoding_undone(photo),
             step,
@@ -184,7 +184,7 @@ def _from_neutrals(
         to_xyz=photo.encoding.to_xyz,
         reference=fit.reference,
         reading_sd=exposure_sd(fit, stated[:, 1]),
-        value_sd=_value_sd(settings) / float(np.sqrt(len(fit.usable))),
+        value_sd=_value_sd(settings, reference) / float(np.sqrt(len(fit.usable))),
         steps=(encoding_undone(photo), *neutral_steps(fit), *light_steps(left, swatches)),
         readings=(
             ReferenceReading(
@@ -240,9 +240,10 @@ def _paper_as_taken(light: Light, gain: Floats, around: Polygon) -> tuple[float,
     return tuple(float(v) for v in light.paper.beside(around) / gain)
 
 
-def _value_sd(settings: Settings) -> float:
+def _value_sd(settings: Settings, reference: Reference) -> float:
     """Relative standard uncertainty of a stated reflectance: a tolerance is rectangular."""
-    if settings.value_delta_e is None:
+    of_another = settings.value_kind not in (None, reference.kind)
+    if settings.value_delta_e is None or of_another:
         return VALUE_SD
     return settings.value_delta_e * RELATIVE_PER_DELTA_E / float(np.sqrt(3.0))
 

@@ -220,7 +220,7 @@ def profile_encoding(profile: Profile, coded: Floats) -> Encoding | None:
     if profile.to_pcs is None:
         # Grey: R = G = B, so every matrix whose white is D65 gives the same XYZ.
         grey = np.repeat(curves, 3, axis=1)
-        return make_encoding(profile.description or "grey profile", grey, colour.SRGB_TO_XYZ)
+        return make_encoding(_own_name(profile, "grey profile"), grey, colour.SRGB_TO_XYZ)
     to_xyz = PCS_TO_D65 @ profile.to_pcs
     for name, (curve, matrix) in SPACES.items():
         if (
@@ -228,7 +228,13 @@ def profile_encoding(profile: Profile, coded: Floats) -> Encoding | None:
             and np.abs(curves - curve(coded)[:, None]).max() < _CURVE_TOLERANCE
         ):
             return known_encoding(name, coded)
-    return make_encoding(profile.description or "profile without a name", curves, to_xyz)
+    return make_encoding(_own_name(profile, "profile without a name"), curves, to_xyz)
+
+
+def _own_name(profile: Profile, nameless: str) -> str:
+    """What a profile calls itself; one that has the name of a known space is not that space."""
+    name = profile.description or nameless
+    return f"{name}, by a profile of its own" if name in SPACES else name
 
 
 def convert_to_srgb(pixels: Array, profile: bytes) -> Array:

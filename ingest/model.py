@@ -143,7 +143,8 @@ class Settings:
     steps_y: tuple[float, ...] | None = None  # of steps that may be searched for or marked
     chart_lab_d50: tuple[Lab, ...] | None = None  # 24 rows, where the chart was measured
     chart_edition: str | None = None
-    value_delta_e: float | None = None  # tolerance of the reference's stated values, ΔE00
+    value_delta_e: float | None = None  # tolerance of a reference's stated values, ΔE00
+    value_kind: ReferenceKind | None = None  # the kind that this is of; None: of any
     #: Kinds of reference whose values above are the set-up's own: marks that state others go
     #: before them, and are flagged.
     of_setup: frozenset[ReferenceKind] = frozenset()

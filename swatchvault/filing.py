@@ -7,10 +7,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import cast
 
 from ingest.exif import clean_text
 from ingest.expected import told_words, values_words
-from ingest.model import Light, PhotoMeasurement, Settings
+from ingest.model import Light, PhotoMeasurement, ReferenceKind, Settings
 from swatchvault.archive import (
     Applied,
     Archive,
@@ -242,7 +243,8 @@ def with_owned(settings: Settings, owned: OwnedReference) -> Settings:
 
     Raises ``ArchiveError`` where other values of such a reference were told with the photo.
     """
-    settings = replace(settings, value_delta_e=owned.tolerance_delta_e)
+    kind = cast(ReferenceKind, owned.kind)
+    settings = replace(settings, value_delta_e=owned.tolerance_delta_e, value_kind=kind)
     if owned.kind == "chart24":
         return replace(settings, chart_lab_d50=owned.lab_d50, chart_edition=owned.edition)
     if owned.y is None and owned.lab_d50 is None:
@@ -261,7 +263,7 @@ def with_owned(settings: Settings, owned: OwnedReference) -> Settings:
         settings = replace(settings, card_lab_d50=owned.lab_d50[0])
     elif owned.y is not None:
         settings = replace(settings, card_y=owned.y[0], card_lab_d50=None)
-    return replace(settings, of_setup=settings.of_setup | {owned.kind})  # type: ignore[arg-type]
+    return replace(settings, of_setup=settings.of_setup | {kind})
 
 
 def _says(settings: Settings, owned: OwnedReference) -> bool:

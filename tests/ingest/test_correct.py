@@ -510,6 +510,19 @@ def test_a_grey_of_a_chart_that_is_not_as_stated_is_told(grey, share):
     assert ("card in shadow" in made.flags) == (share != 1.0)
 
 
+def test_a_tolerance_is_of_the_kind_that_it_was_stated_of():
+    """That of a chart had made a bought card as exact in a photo without the chart."""
+    photo, boxes = bent_picture((45, -30, 10))
+    card, steps = card_at(boxes[3], photo.pixels, y=(SIX_Y[3],)), steps_at(boxes, photo.pixels)
+    of_steps = Settings(value_delta_e=0.3, value_kind="steps")
+    plain, told = (correct(photo, [card], s).value_sd for s in (Settings(), of_steps))
+    assert told == plain
+    any_kind = correct(photo, [card], Settings(value_delta_e=0.3)).value_sd
+    assert any_kind < plain
+    plain, told = (correct(photo, [steps], s).value_sd for s in (Settings(), of_steps))
+    assert told < plain
+
+
 def test_a_grey_of_a_chart_a_little_off_is_in_the_doubt():
     light, corners = chart_picture()
     clean = correct(photo_of_light(light), [chart_reference(corners)], Settings())

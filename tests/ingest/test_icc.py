@@ -12,6 +12,7 @@ from PIL import Image, ImageCms
 from ingest import colour
 from ingest.errors import PhotoError
 from ingest.icc import PCS_D50, convert_to_srgb, parse_profile, profile_encoding
+from ingest.pipeline import to_srgb
 from tests.ingest.filebytes import (
     SRGB_CURVE,
     curv,
@@ -73,6 +74,15 @@ def test_known_spaces_are_recognised_by_their_numbers_and_agree_with_colour_scie
 def test_a_curve_slightly_off_srgb_is_not_called_srgb():
     assert encoding(matrix_icc(SRGB, curv(2.2), name="almost")).name == "almost"
     assert encoding(matrix_icc(ROMM, SRGB_CURVE, name="wide")).name == "wide"
+
+
+def test_a_profile_that_only_calls_itself_srgb_is_not_taken_for_it():
+    """Its preview was the coded pixels as they are."""
+    enc = encoding(matrix_icc(SRGB, curv(1.4), name="sRGB"))
+    assert enc.name == "sRGB, by a profile of its own"
+    pixels = np.full((4, 4, 3), 100, np.uint8)
+    shown = round(255 * float(colour.linear_to_srgb((100 / 255) ** 1.4)))
+    assert to_srgb(pixels, enc)[0, 0, 0] == pytest.approx(shown, abs=1) and shown > 130
 
 
 def test_sixteen_bit_levels_follow_the_same_curve():

@@ -56,7 +56,7 @@ def test_a_set_up_brings_the_values_of_its_own_card(capsys, archive, tmp_path):
 def test_owned_values_become_settings():
     chart = OwnedReference("c", "chart24", edition="before-2014-11", tolerance_delta_e=0.7)
     assert with_owned(Settings(), chart) == Settings(
-        chart_edition="before-2014-11", value_delta_e=0.7
+        chart_edition="before-2014-11", value_delta_e=0.7, value_kind="chart24"
     )
     measured = OwnedReference("c", "chart24", lab_d50=CHART24_LAB_D50["after-2014-11"])
     assert with_owned(Settings(), measured).chart_lab_d50 == CHART24_LAB_D50["after-2014-11"]
