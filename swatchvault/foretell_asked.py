@@ -201,6 +201,7 @@ def corrected(
             f"lot {pot.lot.name!r} was dyed over an earlier lot: say --overdyed to reckon with "
             "the dye under it"
         )
+    refuse_dyed_after_photo(conn, pot)
     dyed = dyed_on_base(conn, *base_and_form(conn, pot.swatch))
     k_l = _usual_k_l(conn, pot, query) if learn.k_l is None else learn.k_l
     known = know_base(dyed, include_overdyed=learn.overdyed, without=[pot.lot.name], k_l=k_l)
@@ -208,7 +209,7 @@ def corrected(
     reading = read_pot(conn, pot, query, known.k_l, known.setup_id)
     found = correct(known, pot, reading, dyes)
     plan, stocks = _additions_plan(conn, found, smallest)
-    notes += [*dyed_after_photo(conn, pot), *reading.warnings]
+    notes += reading.warnings
     of_pot = {**pot.lot.depths, **found.additions.add}
     notes += packs_noted(conn, [*known.lots, pot.lot.name], of_pot)
     return Corrected(found, plan, stocks, tuple(notes))
@@ -260,22 +261,24 @@ def _usual_k_l(conn: sqlite3.Connection, pot: PotAsDyed, query: Query) -> float:
     return held.k_l if held and held.swatch == query.spoken.swatch else Conditions.k_l
 
 
-def dyed_after_photo(conn: sqlite3.Connection, pot: PotAsDyed) -> list[str]:
-    """A note where dye went in later than the photo that speaks for the pot was taken."""
+def refuse_dyed_after_photo(conn: sqlite3.Connection, pot: PotAsDyed) -> None:
+    """Raise ``ArchiveError`` where dye went in later than the photo that speaks for the pot was
+    taken: what it does not show would be added once more."""
     from swatchvault.archive import get_pot
     from swatchvault.potclock import DAY, read_time
     from swatchvault.potwork import local_now
 
     if not pot.colour.before_last_dye:
-        return []
+        return
     steps = (d.step for d in get_pot(conn, pot.lot.name).steps)
     times = [s.at for s in steps if s.kind == "dye in" and s.at and len(s.at) > DAY]
     now = local_now()
-    late = max(times, key=lambda told: read_time(told, now))
-    return [
-        f"Dye went in at {when(late)}, after the photo of {pot.swatch} ({when(pot.taken_at)}): "
-        "photograph it again, dry."
-    ]
+    late = f" at {when(max(times, key=lambda told: read_time(told, now)))}" if times else ""
+    raise ArchiveError(
+        f"dye went into lot {pot.lot.name!r}{late}, after the photo of {pot.swatch} "
+        f"({when(pot.taken_at)}), which does not show it: no amounts are told from that photo. "
+        "Photograph the yarn as it is now, dry, and add the photo"
+    )
 
 
 def _additions_plan(

@@ -11,8 +11,8 @@ from swatchvault.archive import (
     record_step,
 )
 from swatchvault.archive.dyed import dyed_on_base, pot_as_dyed
-from swatchvault.errors import NotFound
-from swatchvault.foretell_asked import dyed_after_photo
+from swatchvault.errors import ArchiveError, NotFound
+from swatchvault.foretell_asked import refuse_dyed_after_photo
 from tests.swatchvault.factories import measured, photo_file, photo_of
 from tests.swatchvault.test_archive_evenness_told import even
 from tests.swatchvault.test_archive_speaking import doubt, photographed
@@ -79,18 +79,19 @@ def test_a_photo_from_before_the_last_dye_went_in_speaks_only_where_it_must(tmp_
     """Photographed anew, if worse, a pot is no longer told to be photographed again."""
     with photographed(tmp_path, (41, {}), (43, doubt(2.0))) as archive:
         conn = archive.conn
-        assert dyed_after_photo(conn, pot_as_dyed(conn, "L1")) == []
+        refuse_dyed_after_photo(conn, pot_as_dyed(conn, "L1"))
         assert lightness_of(pot_as_dyed(conn, "L1")) == 41
         record_step(conn, "L1", PotStep("dye in", "2026-05-01T18:00", "5 mL"))
         assert learned(conn)[0] == {"L1": 43}
         assert lightness_of(pot_as_dyed(conn, "L1")) == 43
-        assert dyed_after_photo(conn, pot_as_dyed(conn, "L1")) == []
+        refuse_dyed_after_photo(conn, pot_as_dyed(conn, "L1"))
         record_step(conn, "L1", PotStep("dye in", "2026-05-03T18:00", "5 mL"))
         lots, left_out = learned(conn)
         assert (lots, left_out["L1"][:42]) == ({}, "its photo is from before its last dye: pho")
         assert lightness_of(pot_as_dyed(conn, "L1")) == 41
-        (said,) = dyed_after_photo(conn, pot_as_dyed(conn, "L1"))
-        assert "2026-05-03 18:00, after the photo of sun 1 (2026-05-01 10:00)" in said
+        said = r"2026-05-03 18:00, after the photo of sun 1 \(2026-05-01 10:00\)"
+        with pytest.raises(ArchiveError, match=said):
+            refuse_dyed_after_photo(conn, pot_as_dyed(conn, "L1"))
 
 
 def test_a_pot_with_no_valid_photo_says_why_of_the_last(tmp_path):

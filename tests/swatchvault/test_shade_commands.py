@@ -487,11 +487,12 @@ def test_without_a_target_a_lot_is_held_to_its_master(ask):
     assert (answer["delta_e_before"], answer["add"]) == (0.0, {})
 
 
-def test_dye_that_went_in_after_the_photo_is_noticed(yarn, ask):
+def test_no_amounts_are_told_where_dye_went_in_after_the_photo(yarn, ask):
     with open_archive(yarn) as archive:
         record_step(archive.conn, "L2", PotStep("dye in", "2026-03-02T12:00:00+00:00"))
-    warnings = json.loads(ask("correct", "L2", "--to", "40,0,0", "--json").out)["warnings"]
-    assert any("after the photo of s2" in w for w in warnings)
+    refused = ask("correct", "L2", "--to", "40,0,0", "--json")
+    assert refused.code == 1 and "after the photo of s2" in refused.err
+    assert "mL" not in refused.out
     none = json.loads(ask("correct", "L1", "--to", "40,0,0", "--json").out)["warnings"]
     assert not any("after the photo" in w for w in none)
     predicted = json.loads(ask("predict", "Sock Fine", "Ember=0.5", "--json").out)
