@@ -33,7 +33,8 @@ from swatchvault.archive.entities import (
     Stock,
 )
 from swatchvault.archive.schema_photos import LIGHTS
-from swatchvault.errors import SwatchvaultError
+from swatchvault.dyeing import stock_strength_percent
+from swatchvault.errors import AmountError, SwatchvaultError
 from swatchvault.kinds import FORMS
 
 Read = Callable[[Any, str], Any]
@@ -133,6 +134,29 @@ def photo_note(told: Mapping[str, Any], where: str) -> PhotoNote:
     return replace(note, photo=str(inside), light=light, form=form, where=where)
 
 
+_STOCK = Table(
+    Stock,
+    _keys(
+        "dye code pack note",
+        "grams made_up_to_ml left_ml",
+        mixed_on=values.day,
+        left_seen_on=values.day,
+    ),
+    ("dye", "code", "grams", "made_up_to_ml"),
+)
+
+
+def _stock(value: Any, where: str) -> Stock:
+    """What one table tells of a stock. Raises ``SwatchvaultError`` for one of more dye than
+    solution, as by a slip of the point."""
+    stock: Stock = _STOCK(value, where)
+    try:
+        stock_strength_percent(stock.grams, stock.made_up_to_ml)
+    except AmountError as error:
+        raise SwatchvaultError(f"{where}: {error}") from error
+    return stock
+
+
 #: Table name in studio.toml -> (field of Notes, how one of them is read).
 TABLES: Mapping[str, tuple[str, Read]] = {
     "base": (
@@ -157,19 +181,7 @@ TABLES: Mapping[str, tuple[str, Read]] = {
         "packs",
         Table(DyePack, _keys("dye code note", opened_on=values.day), ("dye", "code")),
     ),
-    "stock": (
-        "stocks",
-        Table(
-            Stock,
-            _keys(
-                "dye code pack note",
-                "grams made_up_to_ml left_ml",
-                mixed_on=values.day,
-                left_seen_on=values.day,
-            ),
-            ("dye", "code", "grams", "made_up_to_ml"),
-        ),
-    ),
+    "stock": ("stocks", _stock),
     "colourway": ("colourways", Table(Colourway, _keys("name note"), ("name",))),
     "recipe": (
         "recipes",
