@@ -41,6 +41,15 @@ def _finite(name: str, value: float, unit: str) -> float:
     return check_number(name, value, unit=unit)
 
 
+def check_left(left_ml: float, made_up_to_ml: float) -> None:
+    """Raise ``AmountError`` where more of a stock is said to be left than was mixed."""
+    if left_ml > made_up_to_ml:
+        raise AmountError(
+            f"{left_ml:g} mL cannot be left of a stock of {made_up_to_ml:g} mL: check the decimal "
+            "point; more that was mixed is a stock of its own"
+        )
+
+
 def dye_g(goods_g: float, depth_percent: float) -> float:
     """Grams of dry dye for dry goods at a depth of 0 to 100 % DOS (the definition of depth).
 

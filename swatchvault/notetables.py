@@ -33,7 +33,7 @@ from swatchvault.archive.entities import (
     Stock,
 )
 from swatchvault.archive.schema_photos import LIGHTS
-from swatchvault.dyeing import stock_strength_percent
+from swatchvault.dyeing import check_left, stock_strength_percent
 from swatchvault.errors import AmountError, SwatchvaultError
 from swatchvault.kinds import FORMS
 
@@ -148,10 +148,11 @@ _STOCK = Table(
 
 def _stock(value: Any, where: str) -> Stock:
     """What one table tells of a stock. Raises ``SwatchvaultError`` for one of more dye than
-    solution, as by a slip of the point."""
+    solution, or of which more is left than was mixed, as by a slip of the point."""
     stock: Stock = _STOCK(value, where)
     try:
         stock_strength_percent(stock.grams, stock.made_up_to_ml)
+        check_left(stock.left_ml or 0.0, stock.made_up_to_ml)
     except AmountError as error:
         raise SwatchvaultError(f"{where}: {error}") from error
     return stock

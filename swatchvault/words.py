@@ -155,6 +155,21 @@ def number(value: float) -> str:
     return "unknown" if math.isnan(value) else f"{value:.2f}"
 
 
+#: Tolerance above which it is asked whether the point slipped: 1 to 3 are customary (common
+#: practice, no source), and 6 are far apart side by side. Our choice.
+WIDE_TOLERANCE = 6.0
+
+
+def question_tolerance(tolerance: float) -> str | None:
+    """A sentence where a tolerance passes colours that are plainly apart, else ``None``."""
+    if tolerance <= WIDE_TOLERANCE:
+        return None
+    return (
+        f"A tolerance of {tolerance:g} passes lots that anyone sees to be of another colour: 1 to "
+        "3 are customary (common practice). Check the decimal point."
+    )
+
+
 def headline(diff: Difference) -> str:
     """The difference, its kL, the tolerance and the verdict in one sentence."""
     c = diff.conditions

@@ -74,6 +74,7 @@ def master_command(
     )
     from swatchvault.notevalues import moment
     from swatchvault.tonal_master import make_master
+    from swatchvault.words import question_tolerance
 
     if evenness_tolerance is not None and evenness is False:
         raise click.UsageError("--evenness-tolerance does not go with --no-evenness")
@@ -97,6 +98,9 @@ def master_command(
         f"{swatch} {what} the master of {facts.colourway} on {facts.base}, {facts.form}; "
         f"tolerance {tolerance:g} at kL = {k_l:g}"
     )
+    question = question_tolerance(tolerance)
+    if question is not None:
+        click.echo(question)
     if said is not None:
         click.echo(said)
     if held is not None and held.swatch_id != facts.swatch_id:

@@ -238,12 +238,14 @@ def _add_base_lot(conn: sqlite3.Connection, form: Form) -> str:
 def _set_left(conn: sqlite3.Connection, form: Form) -> str:
     from swatchvault.archive import add_stock, get_stock
     from swatchvault.archive.pages_shelf import stock_on_shelf
+    from swatchvault.dyeing import check_left
 
     found = stock_on_shelf(conn, whole(form.text("stock"), "the stock"))
     left = number(form.need("left", "What is left, in mL"), "what is left")
     if left < 0:
         raise RefusedError(f"{left:g} mL cannot be left: 0 or more is needed")
     kept = get_stock(conn, found.dye, found.code)
+    check_left(left, kept.made_up_to_ml)
     seen = _day(form, "seen_on", "when it was seen") or f"{date.today():%Y-%m-%d}"
     add_stock(conn, replace(kept, left_ml=left, left_seen_on=seen))
     return "/shelf#stocks"

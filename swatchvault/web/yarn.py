@@ -95,6 +95,8 @@ async def hold_later_lots(
 
     ``colourway_id``: the swatch must be of this colourway. ``form``: where it is read already.
     """
+    from swatchvault.words import question_tolerance
+
     form = form or await visit.form()
     swatch_id = whole(form.need("swatch", "the swatch"), "the swatch")
     tolerance = above_zero(form, "tolerance", "the tolerance", 2.0)
@@ -104,7 +106,8 @@ async def hold_later_lots(
         _set(conn, swatch_id, colourway_id, form, (tolerance, k_l))
         return back
 
-    return await visit.change(form, work, "It is the master now.")
+    said = ["It is the master now.", question_tolerance(tolerance) or ""]
+    return await visit.change(form, work, " ".join(said).strip())
 
 
 def _set(

@@ -324,6 +324,10 @@ def test_a_mistake_in_the_table_is_told_with_its_line(write, table, words):
             "[[stock]] 1: the strength of the stock is 1000 g/100 mL: at most 100",
         ),
         (
+            '[[stock]]\ndye = "E"\ncode = "S"\ngrams = 1\nmade_up_to_ml = 100\nleft_ml = 2000',
+            "[[stock]] 1: 2000 mL cannot be left of a stock of 100 mL: check the decimal point",
+        ),
+        (
             '[[master]]\ncolourway = "C"\nbase = "B"\nform = "knit"\nswatch = "s"\n'
             "since = 2199-01-01T10:00:00",
             "since is 2199-01-01T10:00:00, which has not come yet",

@@ -266,3 +266,10 @@ def held_now(archive):
     held = current_master(archive.conn, *HELD)
     assert held is not None
     return held.master_id
+
+
+def test_a_tolerance_whose_point_may_have_slipped_is_asked_about(archive, capsys):
+    where = ("--archive", archive.folder)
+    said = run(capsys, "master", "sun 1", "--tolerance", 20, *where).out
+    assert "A tolerance of 20 passes lots that anyone sees to be of another colour" in said
+    assert "decimal point" not in run(capsys, "master", "sun 1", "--tolerance", 2, *where).out

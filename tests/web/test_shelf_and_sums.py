@@ -124,6 +124,7 @@ async def test_a_helper_adds_nothing(
         ("base", {"name": "New", "price_per_kg": "-3"}, "must not be below 0"),
         ("base lot", {"base": "No such", "label": "x"}, "unknown base"),
         ("left", {"stock": "1", "left": "-5"}, "cannot be left"),
+        ("left", {"stock": "1", "left": "2000"}, "check the decimal point"),
         ("left", {"stock": "999", "left": "5"}, "not on the shelf"),
         ("left", {"stock": "1", "left": "half"}, "cannot be read"),
     ],
