@@ -237,6 +237,12 @@ def base_prices(conn: sqlite3.Connection, lot_id: int) -> dict[str, float | None
     return dict(conn.execute(sql, (lot_id,)).fetchall())
 
 
+def dyed_over_as(conn: sqlite3.Connection, lot_id: int) -> list[tuple[int, str]]:
+    """Id and code of each lot that this one's yarn was dyed over as."""
+    sql = "SELECT id, code FROM lot WHERE overdyes_lot_id = ? ORDER BY id"
+    return [(int(row[0]), str(row[1])) for row in conn.execute(sql, (lot_id,))]
+
+
 def photos_of_lot(conn: sqlite3.Connection, lot_id: int) -> list[Record]:
     """Photos that show a swatch of a lot, measured or kept to be seen, newest first; none that
     was found to show another's."""

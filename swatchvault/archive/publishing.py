@@ -30,6 +30,7 @@ _PRIVATE = ("form_sent", "renamed")
 _CLEARED = (
     ("lot", "water"),
     ("lot", "recipe_id"),
+    ("lot", "overdyes_lot_id"),
     ("lot", "liquor_ml"),
     ("base", "price_per_kg"),
     ("photo", "original_name"),

@@ -87,6 +87,7 @@ def _lot(conn: sqlite3.Connection, lot_id: int) -> Record:
     skeins = pages.skeins_of_lot(conn, lot["code"])
     return {
         "lot": lot,
+        "later": pages.dyed_over_as(conn, lot_id),
         "right": put_right("lot", lot_id, lot, names=names_for(conn, "lot", lot_id)),
         "pot": pot,
         "plan": plan,

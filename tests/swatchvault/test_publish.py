@@ -100,6 +100,17 @@ def test_colours_and_checks_stay(archive_folder: Path, tmp_path: Path) -> None:
     assert not (tmp_path / "copy" / "photos").exists()
 
 
+def test_which_lot_was_dyed_over_is_of_the_making(archive_folder: Path, tmp_path: Path) -> None:
+    with open_archive(archive_folder) as archive:
+        archive.conn.execute("UPDATE lot SET overdyes_lot_id = 1 WHERE id = 2")
+        publish(archive, tmp_path / "plain")
+        publish(archive, tmp_path / "full", recipes=True)
+    for name, there in (("plain", 0), ("full", 1)):
+        with sqlite3.connect(tmp_path / name / "archive.db") as conn:
+            sql = "SELECT count(*) FROM lot WHERE overdyes_lot_id IS NOT NULL"
+            assert conn.execute(sql).fetchone() == (there,)
+
+
 def test_the_same_photo_speaks_in_the_copy(tmp_path: Path) -> None:
     """Without the pot's times, one from before the last dye would speak again: it is surer."""
     with photographed(tmp_path, (41, {}), (43, doubt(2.0))) as archive:

@@ -54,6 +54,18 @@ async def test_a_lot_is_shown_in_the_masters_form_and_says_which_swatch(
     assert "swatch NF-1 card, wound card" in base
 
 
+async def test_a_lot_that_was_dyed_over_names_the_lot_over_it(
+    visitor: Callable[[str], Any], studio: Path
+) -> None:
+    assert "dyed over as" not in (await visitor("dyer").get("/lot/1")).text
+    with sqlite3.connect(studio / "archive.db") as conn:
+        conn.execute("UPDATE lot SET overdyes_lot_id = 1 WHERE id IN (2, 3)")
+        codes = [code for (code,) in conn.execute("SELECT code FROM lot WHERE id IN (2, 3)")]
+    text = (await visitor("dyer").get("/lot/1")).text
+    (said,) = re.findall(r"<dt>dyed over as</dt><dd>(.*?)</dd>", text)
+    assert re.findall(r'href="/lot/(\d)"><bdi>(.*?)<', said) == [("2", codes[0]), ("3", codes[1])]
+
+
 def test_the_master_and_swatches_of_its_form_speak_for_a_lot(
     studio: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
