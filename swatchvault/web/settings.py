@@ -33,5 +33,6 @@ def config(making: bool = True) -> dict[str, Any]:
     """
     from swatchvault.archive.questions import QUESTIONS, asked_of
 
-    queries = {name: dict(QUESTIONS[name]) for name in asked_of(making)}
+    # One line of SQL is wider than a phone: it is one tap away.
+    queries = {name: {**QUESTIONS[name], "hide_sql": True} for name in asked_of(making)}
     return {"databases": {"archive": {"queries": queries}}}

@@ -46,6 +46,14 @@ async def test_every_question_has_an_answer(
     assert "SQL query error" not in page.text and "no such" not in page.text
 
 
+async def test_a_question_shows_its_answer_and_its_sql_where_asked(
+    visitor: Callable[[str], Any],
+) -> None:
+    for asked, shown in (("", False), ("?_show_sql=1", True)):
+        page = await visitor("dyer").get(f"/archive/dye_used_by_month{asked}")
+        assert ("FROM dyes_used GROUP BY month" in page.text.partition("<body")[2]) == shown
+
+
 async def test_what_was_poured_of_a_dye_is_held_to_its_plan_as_a_sum(
     visitor: Callable[[str], Any], studio: Path
 ) -> None:
