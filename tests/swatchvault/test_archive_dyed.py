@@ -3,6 +3,7 @@
 import pytest
 
 from swatchvault.archive import (
+    DyeIn,
     PotStep,
     RegionOf,
     Swatch,
@@ -100,3 +101,28 @@ def test_a_pot_with_no_valid_photo_says_why_of_the_last(tmp_path):
         pytest.raises(NotFound, match="measured wet"),
     ):
         pot_as_dyed(archive.conn, "L1")
+
+
+@pytest.mark.parametrize(
+    ("filed", "early"), [("2026-05-03T15:59:00Z", True), ("2026-05-04T08:00:00Z", False)]
+)
+def test_a_photo_without_a_time_of_its_own_is_early_where_it_was_filed_early(
+    filed, early, tmp_path
+):
+    """A picture that a program took the time out of, filed before the last dye went in."""
+    with photographed(tmp_path, (41, {})) as archive:
+        conn = archive.conn
+        conn.execute("UPDATE photo SET taken_at = NULL, added_at = ?", (filed,))
+        record_step(conn, "L1", PotStep("dye in", "2026-05-03T18:00:00+00:00", "5 mL"))
+        assert pot_as_dyed(conn, "L1").colour.before_last_dye == early
+
+
+def test_a_dye_that_was_corrected_to_nothing_is_in_no_shade(tmp_path):
+    with photographed(tmp_path, (41, {})) as archive:
+        sql = "SELECT dyes, depth_percent FROM shades_made WHERE lot = 'L1'"
+        before = archive.conn.execute(sql).fetchone()
+        record_step(archive.conn, "L1", PotStep("dye in"), dyes=[DyeIn("Tarn", "0 mL")])
+        added = "SELECT amount_ml, dye_g FROM lot_dye ORDER BY id DESC LIMIT 1"
+        assert tuple(archive.conn.execute(added).fetchone()) == (0, None)
+        after = archive.conn.execute(sql).fetchone()
+    assert tuple(after) == tuple(before) and before[1] > 0
