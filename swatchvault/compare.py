@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -109,12 +109,18 @@ class Comparison:
 
 
 def compare(
-    master: Colour, new: Colour, conditions: Conditions, *, across_forms: bool = False
+    master: Colour,
+    new: Colour,
+    conditions: Conditions,
+    *,
+    across_forms: bool = False,
+    stops: Sequence[str] = (),
 ) -> Comparison:
     """Hold ``new`` to ``master`` under ``conditions``.
 
     Where these do not say whether both are of the same dyes, the packets recorded with both
-    colours decide, or it stays unknown. Raises :class:`CompareError` for "same frame" of two
+    colours decide, or it stays unknown. ``stops``: sentences of the caller that leave only "cannot
+    tell". Raises :class:`CompareError` for "same frame" of two
     photos, and for two forms unless ``across_forms``.
     """
     if conditions.same_dyes is None and None not in (master.dyes, new.dyes):
@@ -126,7 +132,7 @@ def compare(
         flags |= {"not locked"}
         conditions = replace(conditions, capture=counts)
     flags |= _of_their_photos(master, new, conditions.capture)
-    stops = [PAIR_FLAGS[f] for f in sorted(flags & _STOPPING)]
+    stops = [*stops, *(PAIR_FLAGS[f] for f in sorted(flags & _STOPPING))]
     diff = judge(master, new, conditions, stops)
     if diff.verdict is Verdict.WITHIN and min(master.lab[0], new.lab[0]) < SIMULATED_DARK_L:
         flags |= {"dark"}

@@ -10,11 +10,14 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+import numpy as np
+
 from ingest.doubt import frame_of_its_own
 from ingest.model import FLAGS_THAT_STOP_A_VERDICT
 from swatchvault.archive.colours import StoredColour
 from swatchvault.archive.evenness import StatedEvenness
 from swatchvault.compare import BLURRED, Comparison, as_record, compare
+from swatchvault.contradiction import contradiction
 from swatchvault.difference import STOPPING_APART, STOPPING_ONE, curve_in_shadow
 from swatchvault.errors import CompareError
 from swatchvault.evenness_check import EvennessComparison, compare_evenness
@@ -24,6 +27,7 @@ from swatchvault.pair import (
     Colour,
     Conditions,
     OwnFrame,
+    capture_class,
     grey_table,
     greys_differ,
     mean_of_photos,
@@ -225,32 +229,46 @@ def check_swatch(
     """Hold one swatch to the master by the strongest photos there are of both.
 
     Of the ways to set them against each other on which a verdict can be given, the one with the
-    least doubt at the tolerance is taken; photos that none can be given on, or none across two
+    least doubt at the tolerance is taken. None can be given on photos that contradict each other,
+    and it is told where others were. Photos that none can be given on, or none across two
     photos, are left out where others remain. Raises :class:`CompareError` where a side has no
     measured photo, or no version of the method measured both.
     """
     if not master or not new:
         side = "master" if not master else "lot"
         raise CompareError(f"the {side}'s swatch has no measured photo; add one first")
-    tried = []
+    tried, against = [], ""
     for capture, ours, theirs in groups(*sharp_alike(*map(usable, one_version(master, new)))):
-        own = held.own_frames.get(ours[0].setup_id or -1) if capture in _OF_A_SETUP else None
-        conditions = Conditions(capture, held.tolerance, held.k_l, None, held.same_dyes, own)
-        comparison = compare(
-            mean_of_photos([as_colour(c) for c in ours]),
-            mean_of_photos([as_colour(c) for c in theirs]),
-            conditions,
-            across_forms=held.across_forms,
+        seen = [[(c, as_colour(c)) for c in side] for side in (ours, theirs)]
+        one, other = (mean_of_photos([colour for _, colour in side]) for side in seen)
+        conditions = Conditions(
+            capture, held.tolerance, held.k_l, None, held.same_dyes, _learned(held, ours, theirs)
         )
+        counts = replace(conditions, capture=capture_class(one, other, capture))
+        said = contradiction(seen[0], seen[1], counts)
+        against = against or said  # of the first way; the others say it of the same photos
+        stops = (said,) if said else ()
+        comparison = compare(one, other, conditions, across_forms=held.across_forms, stops=stops)
         tried.append((comparison, ours, theirs))
     comparison, ours, theirs = min(tried, key=lambda t: (bool(t[0].difference.stops), _doubt(t[0])))
-    notes = (*comparison.notes, *_before_the_dye(master), *_before_the_dye(new))
+    told = [against] if against and not comparison.difference.stops else []
+    notes = (*comparison.notes, *told, *_before_the_dye(master), *_before_the_dye(new))
     return CheckedSwatch(
         new[0].swatch,
         replace(comparison, notes=notes),
         tuple(c.measurement_id for c in ours),
         tuple(c.measurement_id for c in theirs),
     )
+
+
+def _learned(
+    held: Held, ours: Sequence[StoredColour], theirs: Sequence[StoredColour]
+) -> OwnFrame | None:
+    """What repeats taught of the set-ups of these photos; of several the one that scatters most,
+    for photos of one set-up are no surer when they are held to those of another."""
+    setups = {c.setup_id for c in (*ours, *theirs) if c.setup_id is not None}
+    known = [held.own_frames[s] for s in setups if s in held.own_frames]
+    return max(known, key=lambda own: float(np.trace(own.cov)), default=None)
 
 
 def _before_the_dye(photos: Sequence[StoredColour]) -> list[str]:
@@ -296,9 +314,6 @@ def check_evenness(
 def check_record(checked: CheckedSwatch, facts: Mapping[str, Any]) -> dict[str, Any]:
     """A check as plain JSON data, with the names that belong to it."""
     return {**facts, "swatch": checked.swatch, **as_record(checked.comparison)}
-
-
-_OF_A_SETUP = (Capture.LOCKED, Capture.SAME_SETUP)
 
 
 def usable(colours: Sequence[StoredColour]) -> list[StoredColour]:

@@ -132,7 +132,8 @@ def check_command(
 ) -> None:
     """Hold every measured swatch of LOT to its master.
 
-    The strongest photos decide: both in one frame, then one locked set-up, then one set-up.
+    The photos that leave least doubt decide: mostly of both in one frame, else of one locked
+    set-up, else of one set-up. Photos of one swatch that contradict each other decide nothing.
     Every verdict leaves with exit code 0. A swatch that another version of the method measured
     than its master is named and left out.
     """
