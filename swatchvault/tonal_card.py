@@ -14,7 +14,7 @@ import numpy as np
 
 from ingest.evenness_map import STEPS, EvennessMap
 from ingest.model import Array
-from swatchvault.evenness_check import EvennessComparison, Tonal
+from swatchvault.evenness_check import AT_BOUNDARY, EvennessComparison, Tonal
 from swatchvault.kinds import NO_MORE_TONAL
 from swatchvault.tonal_colours import Colours, colours_of
 from swatchvault.tonal_peers import Peers, Place
@@ -106,6 +106,11 @@ def _percentile(place: Place) -> str:
 
 def _against(comparison: EvennessComparison) -> str:
     if comparison.verdict is Tonal.CANNOT_TELL:
+        surely = {"more": comparison.chances.more, "less": comparison.chances.less}
+        for word, chance in surely.items():
+            if chance <= AT_BOUNDARY:
+                by = f"by more than {comparison.tolerance:.2g}"
+                return f"this one is {word} tonal; whether {by}, cannot be told"
         return "cannot tell which is more tonal"
     shown = comparison.shown
     if comparison.verdict is not Tonal.AS:
