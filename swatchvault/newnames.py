@@ -61,13 +61,14 @@ def could_be(name: str, known: Iterable[str]) -> list[str]:
 
 
 def ask_about_new(conn: sqlite3.Connection, notes: Notes) -> None:
-    """Raise ``ArchiveError`` where bases, colourways or lots of the notes are new and could be
-    slips for what is there, or where a lot that is there would be on one base more."""
+    """Raise ``ArchiveError`` where bases, colourways, lots or the set-ups of photos are new and
+    could be slips for what is there, or where a lot that is there would be on one base more."""
     asked: list[str] = []
     told: dict[Kind, list[str]] = {
         "base": [b.name for b in notes.bases],
         "colourway": [c.name for c in notes.colourways],
         "lot": [lot.code for lot in notes.lots],
+        "setup": [p.setup for p in notes.photos if p.setup is not None],
     }
     for kind, names in told.items():
         known = names_known(conn, kind) if names else []
@@ -93,7 +94,8 @@ def _about(conn: sqlite3.Connection, kind: str, name: str, known: Sequence[str])
     meant = could_be(name, known)[:_NAMES_ASKED]
     if not meant:
         return []
-    return [f"{kind} {name!r} is new: is it the {kind} {' or '.join(map(repr, meant))}?"]
+    what = {"setup": "set-up"}.get(kind, kind)
+    return [f"{what} {name!r} is new: is it the {what} {' or '.join(map(repr, meant))}?"]
 
 
 def _one_base_more(conn: sqlite3.Connection, lot: Lot) -> list[str]:

@@ -7,7 +7,7 @@ from typing import Literal
 
 from swatchvault.archive.names import id_named
 
-Kind = Literal["base", "colourway", "dye", "lot"]
+Kind = Literal["base", "colourway", "dye", "lot", "setup"]
 
 
 def names_known(conn: sqlite3.Connection, kind: Kind) -> list[str]:

@@ -40,7 +40,7 @@ LIGHTS: Mapping[str, Light] = {"daylight": "daylight", "other": "other"}
 @click.option("--locked/--free", default=None, help="Camera settings locked in that set-up.")
 @click.option("--create", is_flag=True, help="Make base, colourway and lot if they are new.")
 @click.option(
-    "--really-new", is_flag=True, help="What --create makes is new, however like another its name."
+    "--really-new", is_flag=True, help="What is made is new, however like another its name."
 )
 @click.option("--relabel", is_flag=True, help="The photo's earlier label was wrong: move it.")
 @click.option(
@@ -83,7 +83,7 @@ def add_command(
     with another mark it is measured anew, what is still marked stays, and what is not is named.
     A swatch that the archive has needs only its label.
     With --create a name that is nearly one of the archive's is asked about, and so is a second
-    base of a lot.
+    base of a lot; and so is --setup.
     """
     from swatchvault.archive import apply_notes, open_archive
     from swatchvault.archive.doubts import doubts, new_doubts
@@ -91,8 +91,8 @@ def add_command(
     from swatchvault.days import past_day
     from swatchvault.filing import file_photos, file_told
 
-    if really_new and not create:
-        raise click.UsageError("--really-new goes with --create")
+    if really_new and not (create or told["setup"]):
+        raise click.UsageError("--really-new goes with --create or --setup")
     if dyed_on is not None:
         if not (create and told["lot"]):
             raise click.UsageError("--dyed-on goes with --create and --lot")

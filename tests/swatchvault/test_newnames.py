@@ -4,7 +4,18 @@ import json
 
 import pytest
 
-from swatchvault.archive import Colourway, Lot, Notes, apply_notes, create_archive, open_archive
+from swatchvault.archive import (
+    Colourway,
+    Lot,
+    Notes,
+    Setup,
+    Swatch,
+    add_setup,
+    add_swatch,
+    apply_notes,
+    create_archive,
+    open_archive,
+)
 from swatchvault.newnames import could_be, slips_between
 from tests.swatchvault.factories import dump, studio
 from tests.swatchvault.running import run
@@ -84,6 +95,21 @@ def test_a_slip_is_asked_about_and_made_where_it_is_meant(folder, capsys, tmp_pa
     ran = add(capsys, tmp_path, **told, more=["--really-new"])
     assert ran.code == 0, ran.err
     assert content(folder) != before and run(capsys, "verify").code == 0
+
+
+def test_a_slip_in_a_set_up_is_asked_about_without_create_too(folder, capsys, tmp_path):
+    """The photo lost its light, its lock and its reference's values by it."""
+    with open_archive(folder) as archive:
+        add_setup(archive.conn, Setup("north window", light="daylight", locked=True))
+        add_swatch(archive.conn, Swatch("s", "Lumme", "knit"))
+    before = content(folder)
+    wrong = ("add", grey_picture(tmp_path / "a.png"), "--swatch", "s", "--setup", "north windw")
+    ran = run(capsys, *wrong)
+    asked = "set-up 'north windw' is new: is it the set-up 'north window'?"
+    assert ran.code == 1 and asked in ran.err and content(folder) == before
+    assert run(capsys, *wrong, "--really-new").code == 0
+    other = ("--swatch", "s", "--setup", "cellar lamp")
+    assert run(capsys, "add", grey_picture(tmp_path / "b.png", 120), *other).code == 0
 
 
 def test_what_is_there_and_what_is_like_nothing_is_not_asked_about(folder, capsys, tmp_path):
