@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from ingest.colour import delta_e_2000
 from swatchvault import bands
+from swatchvault.basefit import LEAST_SCALE
 from swatchvault.basemodel import within_95
 from swatchvault.errors import AmountError, SwatchvaultError
 from swatchvault.predict import BaseModel, DyedLot, Undyed, correct_pot, fit_base, recipes_for
@@ -134,6 +135,14 @@ def test_a_lot_noted_wrongly_stands_out_and_widens_the_doubt():
     model = fit_base([*lots[:3], *wrong, *lots[4:]], undyed)
     assert max(model.left_out, key=lambda lot: lot.surprise).name == "odd"
     assert model.scale > 1.5 * fit_base(lots, undyed).scale
+
+
+def test_photos_better_than_stated_do_not_shrink_the_rest_of_the_doubt():
+    """What is stated of photos says nothing of weighing; "19 of 20" had held 84 % then."""
+    k = some_kitchen()
+    undyed = [Undyed(k.world.lab(np.zeros(5)))]
+    model = fit_base(lots_of(k, covariance=4.0**2 * np.eye(3)), undyed)
+    assert model.scale == LEAST_SCALE
 
 
 def test_every_lot_is_left_out_once_and_for_real():
